@@ -1,0 +1,1 @@
+"""One function for each reference table; each gives its rows, header first."""
