@@ -1,1 +1,5 @@
-//! Placeholder
+//! Closes the loop between controller and plant: what a drive is made from, the drive itself, and what came of it.
+
+pub mod error;
+pub mod schedule;
+pub mod units;
