@@ -1,5 +1,6 @@
 #!/usr/bin/env python3
-"""Regenerates the computed reference tables beside this file from the libraries in requirements.txt.
+"""Regenerates the computed tables beside this file, and the shipped drive schedules, from the libraries in
+requirements.txt.
 
     python3 -m venv venv && venv/bin/pip install -r requirements.txt
     venv/bin/python regenerate.py            # writes the tables anew
@@ -34,6 +35,8 @@ TABLES = {
     "control_margins.csv": control_loops.control_margins,
     "crossley_cook.csv": engine_model.crossley_cook,
     "drive_schedules.csv": drive.drive_schedules,
+    "../schedules/udds.csv": drive.trace("udds.csv"),
+    "../schedules/hwfet.csv": drive.trace("hwfet.csv"),
 }
 
 

@@ -7,6 +7,18 @@ import numpy as np
 from scipy.constants import mile
 
 
+def trace(file):
+    """A schedule second by second, as the project ships it; whole numbers are written without a point."""
+
+    def rows(_):
+        yield ["time [s]", "speed [m/s]"]
+        cycle = fastsim.Cycle.from_resource(file).to_dict()
+        for t, v in zip(cycle["time_seconds"], cycle["speed_meters_per_second"]):
+            yield [f"{t:.0f}", f"{v:.0f}" if v == round(v) else v]
+
+    return rows
+
+
 def drive_schedules(_):
     yield ["cycle", "source", "points", "duration_s", "dist_trapz_km", "dist_rect_km", "dist_mi", "vmax_kmh",
            "vmax_mph", "vmean_kmh", "vmean_mph", "idle_s", "sum_kmh", "sum_mph", "amax", "amin"]
