@@ -4,10 +4,12 @@
 //! inside. It opens from a disk without a network, in light and dark, and prints.
 
 mod digits;
+mod figures;
 mod page;
+mod sections;
 mod story;
 
 pub use page::render;
 pub use story::{
-    Convergence, Dtc, Fact, Figure, Map, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
+    Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
 };

@@ -1,10 +1,18 @@
-//! Puts the page together: frame, styles, story as data, charts, script.
+//! Puts the page together: frame, styles, words, story as data, charts, scripts.
 
-use crate::Story;
+use crate::{Story, sections};
 
 const FRAME: &str = include_str!("../assets/page/page.html");
 const STYLE: &str = include_str!("../assets/page/page.css");
-const SCRIPT: &str = include_str!("../assets/page/page.js");
+/// The page's own scripts in the order in which they build on each other.
+const SCRIPTS: [&str; 6] = [
+    include_str!("../assets/page/base.js"),
+    include_str!("../assets/page/time.js"),
+    include_str!("../assets/page/path.js"),
+    include_str!("../assets/page/cells.js"),
+    include_str!("../assets/page/replay.js"),
+    include_str!("../assets/page/start.js"),
+];
 /// Apache ECharts 6.1.0, Apache-2.0; see `assets/echarts`.
 const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js");
 
@@ -15,7 +23,7 @@ const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js");
 /// let refusals = vec![Refusal { reason: "cold".into(), count: 7 }];
 /// let page = render(&Story { refusals, ..Story::default() });
 /// assert!(page.starts_with("<!doctype html>"));
-/// assert!(page.contains(r#"{"reason":"cold","count":7}"#));
+/// assert!(page.contains("refused: cold"));
 /// ```
 pub fn render(story: &Story) -> String {
     let mut page = String::with_capacity(CHARTS.len() + 1_000_000);
@@ -24,12 +32,18 @@ pub fn render(story: &Story) -> String {
         page.push_str(before);
         let (name, tail) = after.split_once("-->").unwrap_or((after, ""));
         match name {
-            "title" => page.push_str(&text(&story.title)),
+            "title" => page.push_str(&sections::text(&story.title)),
+            "head" => page.push_str(&sections::head(story)),
+            "result" => page.push_str(&sections::result(story)),
+            "figures" => page.push_str(&sections::all_figures(story)),
+            "refusals" => page.push_str(&sections::refusals(story)),
+            "findings" => page.push_str(&sections::findings(story)),
+            "cautions" => page.push_str(&sections::cautions(story)),
             "style" => page.push_str(STYLE),
             "story" => page.push_str(&data(story)),
             "charts" => page.push_str(CHARTS),
-            "script" => page.push_str(SCRIPT),
-            _ => {}
+            "scripts" => SCRIPTS.iter().for_each(|script| page.push_str(script)),
+            _ => debug_assert!(false, "the frame asks for an unknown part: {name}"),
         }
         rest = tail;
     }
@@ -45,9 +59,4 @@ fn data(story: &Story) -> String {
         .replace('<', "\\u003c")
         .replace('>', "\\u003e")
         .replace('&', "\\u0026")
-}
-
-/// `words` as HTML text.
-fn text(words: &str) -> String {
-    words.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }

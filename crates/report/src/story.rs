@@ -29,6 +29,8 @@ pub struct Story {
     pub figures: Vec<Figure>,
     /// What happened over time, about two samples a second.
     pub trace: Trace,
+    /// Moments worth a line in the charts: engine started, second pass, a fault begins.
+    pub marks: Vec<Mark>,
     /// How good the mixture was, window by window.
     pub convergence: Convergence,
     /// How the mixture error was spread before and after learning.
@@ -98,6 +100,16 @@ pub struct Trace {
     /// Crank speed.
     #[serde(serialize_with = "rounded_each")]
     pub rpm: Vec<f64>,
+}
+
+/// A moment worth a line in the charts.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Mark {
+    /// When.
+    #[serde(serialize_with = "rounded")]
+    pub time_s: f64,
+    /// A word or two, for example "pass 2".
+    pub label: String,
 }
 
 /// Root mean square of the mixture error ln(lambda / wanted lambda) in windows, at the window's end.

@@ -1,0 +1,62 @@
+// What every chart needs: the story, units, colours, number formats. Errors are counted on the body.
+const body = document.body;
+const countError = () => { body.dataset.errors = Number(body.dataset.errors) + 1; };
+addEventListener("error", countError);
+addEventListener("unhandledrejection", countError);
+
+const story = JSON.parse(document.getElementById("story").textContent);
+const byId = (id) => document.getElementById(id);
+const percent = (ln) => (ln == null ? null : 100 * Math.expm1(ln));
+const minutes = (seconds) => seconds / 60;
+const fixed = (value, digits) => (value == null ? "–" : value.toFixed(digits).replace("-", "−"));
+const signed = (value, digits) => (value > 0 ? "+" : "") + fixed(value, digits);
+const clock = (seconds) => {
+  const whole = Math.round(seconds);
+  return Math.floor(whole / 60) + ":" + String(whole % 60).padStart(2, "0") + " min";
+};
+const escaped = (words) => words.replace(/[&<>"]/g, (sign) => "&#" + sign.charCodeAt(0) + ";");
+
+// Exact by definition: 1 mph = 0.44704 m/s; 1 inHg (conventional, NIST SP 811) = 3386.389 Pa.
+const UNITS = {
+  metric: { speed: [3.6, "km/h"], pressure: [1e-3, "kPa"], pressureDigits: 0 },
+  us: { speed: [1 / 0.44704, "mph"], pressure: [1 / 3386.389, "inHg"], pressureDigits: 1 },
+};
+let units = UNITS.metric;
+
+// ColorBrewer PuOr (11 classes), turned so that orange stands for more fuel; viridis and cividis, nine stops.
+const MORE_LESS = ["#2d004b", "#532687", "#8073ac", "#b1aad1", "#d8daeb", "#f6f6f7", "#fee0b6", "#fcb761", "#e08214", "#b25706", "#7f3b08"];
+const VIRIDIS = ["#440154", "#472d7b", "#3b528b", "#2c728e", "#21918c", "#28ae80", "#5ec962", "#addc30", "#fde725"];
+const CIVIDIS = ["#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bcae6c", "#dec958", "#fee838"];
+
+const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
+const FONT = 'system-ui, "Segoe UI", "Noto Sans", sans-serif';
+
+// Parts that all charts have in common, in the colours of the moment.
+const common = () => ({
+  animation: false,
+  textStyle: { fontFamily: FONT, color: colour("ink"), fontSize: 12 },
+  tooltip: {
+    backgroundColor: colour("card"), borderColor: colour("line"), textStyle: { color: colour("ink"), fontSize: 12 }, confine: true,
+    transitionDuration: 0,
+  },
+});
+const axis = (more) => ({
+  axisLine: { show: true, lineStyle: { color: colour("grey") } }, axisTick: { show: true, lineStyle: { color: colour("grey") } },
+  axisLabel: { color: colour("soft"), hideOverlap: true }, nameTextStyle: { color: colour("soft") },
+  splitLine: { lineStyle: { color: colour("line") } }, ...more,
+});
+
+// A chart per element, made once; `show` sets its whole option anew. A reason in `option` instead of series shows as text.
+const charts = {};
+const show = (id, option) => {
+  const element = byId(id);
+  charts[id] ??= echarts.init(element, null, { renderer: "svg" });
+  charts[id].setOption({ ...common(), ...option }, { notMerge: true });
+  return charts[id];
+};
+const missing = (id, words) => {
+  const element = byId(id);
+  element.style.height = "auto";
+  element.removeAttribute("tabindex");
+  element.innerHTML = '<p class="hint" style="padding: .8rem">' + escaped(words) + "</p>";
+};

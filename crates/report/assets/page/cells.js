@@ -1,0 +1,118 @@
+// Maps over crank speed and manifold pressure. Cells where nothing was learned are hatched, whatever they hold.
+const columns = () => story.map.rpm.length;
+const pressureLabel = (map_pa) => fixed(map_pa * units.pressure[0], units.pressureDigits);
+const place = (cell) => {
+  const rpm = story.map.rpm[cell % columns()], map_pa = story.map.map_pa[Math.floor(cell / columns())];
+  return fixed(rpm, 0) + " 1/min, " + pressureLabel(map_pa) + " " + units.pressure[1];
+};
+// The largest size in `values`, leaving out the most extreme fiftieth, rounded up to a multiple of `step`.
+const reach = (values, step) => {
+  const sizes = values.filter((value) => value != null).map(Math.abs).sort((one, other) => one - other);
+  return Math.max(step, step * Math.ceil((sizes[Math.floor(0.98 * (sizes.length - 1))] ?? 0) / step));
+};
+
+// `values`: one per cell; `known`: whether the cell counts (false is hatched); `scale`: colours, low, high, digits, ends.
+const drawCells = (id, { title, values, known, empty, scale }) => {
+  if (values.length === 0 || columns() === 0) return missing(id, title + ": not worked out for this run.");
+  const at = (cell) => [cell % columns(), Math.floor(cell / columns())];
+  const filled = [], hatched = [];
+  values.forEach((value, cell) => (known[cell] && value != null ? filled.push([...at(cell), value, cell]) : hatched.push([...at(cell), value ?? 0, cell])));
+  const wide = byId(id).clientWidth > 430;
+  const sign = scale.low < 0 ? signed : fixed;
+  const light = scale.colours.map((each) => { const [r, g, b] = [1, 3, 5].map((from) => parseInt(each.slice(from, from + 2), 16)); return 0.299 * r + 0.587 * g + 0.114 * b > 140; });
+  const inkOn = (value) => {
+    const share = Math.min(1, Math.max(0, (value - scale.low) / (scale.high - scale.low)));
+    return light[Math.round(share * (light.length - 1))] ? "#1d2329" : "#ffffff";
+  };
+  const tip = ({ data }) => "<b>" + place(data.value[3]) + "</b><br>" + title + ": " + sayCell(values, known, empty, scale, data.value[3]);
+  const cellSeries = { type: "heatmap", coordinateSystem: "cartesian2d", emphasis: { itemStyle: { borderColor: colour("ink"), borderWidth: 2 } } };
+  const chart = show(id, {
+    aria: { enabled: false },
+    title: { text: title, left: 8, top: 8, textStyle: { fontSize: 13, fontWeight: 600, color: colour("ink") } },
+    tooltip: { ...common().tooltip, trigger: "item", formatter: tip },
+    grid: { left: 56, right: 12, top: 38, bottom: 88 },
+    xAxis: axis({ type: "category", data: story.map.rpm.map((rpm) => fixed(rpm, 0)), name: "crank speed [1/min]", nameLocation: "middle", nameGap: 24, splitLine: { show: false } }),
+    yAxis: axis({ type: "category", data: story.map.map_pa.map(pressureLabel), name: "MAP [" + units.pressure[1] + "]", nameLocation: "middle", nameGap: 38, splitLine: { show: false } }),
+    visualMap: {
+      type: "continuous", seriesIndex: 0, dimension: 2, min: scale.low, max: scale.high, inRange: { color: scale.colours }, calculable: false, hoverLink: false,
+      orient: "horizontal", left: "center", bottom: 6, itemWidth: 12, itemHeight: wide ? 220 : 130, text: [scale.ends[1], scale.ends[0]], textStyle: { color: colour("soft") },
+    },
+    series: [
+      { ...cellSeries, itemStyle: { borderColor: colour("card"), borderWidth: 1 },
+        data: filled.map((value) => ({ value, label: { color: inkOn(value[2]) } })),
+        label: { show: wide, fontSize: 10, formatter: ({ value }) => sign(value[2], scale.digits) } },
+      { ...cellSeries, itemStyle: { color: colour("empty"), borderColor: colour("card"), borderWidth: 1,
+        decal: { symbol: "rect", color: colour("hatch"), dashArrayX: [1, 0], dashArrayY: [1, 5], rotation: -Math.PI / 4 } },
+        data: hatched.map((value) => ({ value })) },
+    ],
+  });
+  byId(id).cells = { filled, hatched, values, known, empty, scale, title };
+  return chart;
+};
+const sayCell = (values, known, empty, scale, cell) => {
+  const value = values[cell] == null ? null : (scale.low < 0 ? signed : fixed)(values[cell], scale.tipDigits ?? scale.digits) + " " + scale.unit;
+  return known[cell] && value != null ? value : empty + (value != null && scale.low < 0 ? " (holds " + value + ")" : "");
+};
+
+const diverging = (high, ends, digits) => ({ colours: MORE_LESS, low: -high, high, digits, tipDigits: 1, unit: "%", ends });
+const sureness = () => ({ colours: VIRIDIS, low: 0, high: Math.min(10, reach((story.map.sigma_ln ?? []).map((ln) => 100 * ln), 1)), digits: 1, tipDigits: 2, unit: "%", ends: ["sure 0 %", ""] });
+const correctionScale = () => {
+  const high = reach([...story.map.learned_ln, ...story.map.right_ln].map(percent), 5);
+  return diverging(high, ["−" + high + " % less fuel", "more fuel +" + high + " %"], 0);
+};
+const NOT_VISITED = "not visited: nothing learned";
+
+const drawMaps = () => {
+  const map = story.map;
+  const all = Array(columns() * map.map_pa.length).fill(true);
+  const visited = map.visited.length > 0 ? map.visited : all;
+  drawCells("cells-learned", { title: "Learned correction [%]", values: map.learned_ln.map(percent), known: visited, empty: NOT_VISITED, scale: correctionScale() });
+  drawCells("cells-right", { title: "Right correction [%]", values: map.right_ln.map(percent), known: all, empty: "not known", scale: correctionScale() });
+  const rest = map.right_ln.map((right, cell) => (right == null || map.learned_ln[cell] == null ? null : percent(map.learned_ln[cell] - right)));
+  const high = reach(rest.filter((_, cell) => visited[cell]), 2);
+  drawCells("cells-rest", { title: "What is left: learned less right [%]", values: rest, known: visited, empty: NOT_VISITED,
+    scale: diverging(high, ["−" + high + " % too lean", "too rich +" + high + " %"], 1) });
+  drawCells("cells-sigma", { title: "Confidence: standard deviation [%]", values: map.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: visited, empty: NOT_VISITED,
+    scale: { ...sureness(), ends: ["sure 0 %", sureness().high + " % or more"] } });
+  const longest = reach(map.dwell_s, 10);
+  drawCells("cells-dwell", { title: "Time in steady state [s]", values: map.dwell_s, known: map.dwell_s.map((dwell) => dwell > 0), empty: "never there",
+    scale: { colours: CIVIDIS, low: 0, high: longest, digits: 0, tipDigits: 1, unit: "s", ends: ["0 s", longest + " s or more"] } });
+  drawCells("cells-base", { title: "Filling efficiency at the start [%]", values: map.base_filling.map((value) => (value == null ? null : 100 * value)), known: all, empty: "not known",
+    scale: { colours: VIRIDIS, low: 0, high: reach(map.base_filling.map((value) => 100 * value), 10), digits: 0, tipDigits: 1, unit: "%", ends: ["0 %", reach(map.base_filling.map((value) => 100 * value), 10) + " %"] } });
+};
+
+// One cell is pointed at in all maps at once.
+const MAPS = ["cells-learned", "cells-right", "cells-rest", "cells-sigma", "replay-learned", "replay-sigma", "cells-dwell", "cells-base"];
+const pointAt = (cell, from) => {
+  for (const id of MAPS.filter((each) => byId(each).cells && charts[each])) {
+    const { filled, hatched } = byId(id).cells;
+    charts[id].dispatchAction({ type: "downplay", seriesIndex: [0, 1] });
+    [filled, hatched].forEach((list, seriesIndex) => {
+      const dataIndex = list.findIndex((value) => value[3] === cell);
+      if (dataIndex < 0) return;
+      charts[id].dispatchAction({ type: "highlight", seriesIndex, dataIndex });
+      if (id === from) charts[id].dispatchAction({ type: "showTip", seriesIndex, dataIndex });
+    });
+  }
+};
+const listenMaps = () => {
+  for (const id of MAPS.filter((each) => charts[each])) {
+    const element = byId(id);
+    let cursor = 0;
+    element.tabIndex = 0;
+    element.setAttribute("role", "application");
+    element.setAttribute("aria-label", element.cells.title + ". Arrow keys move from cell to cell.");
+    charts[id].on("mouseover", ({ data }) => data?.value && pointAt(data.value[3]));
+    element.addEventListener("keydown", (event) => {
+      const move = { ArrowLeft: -1, ArrowRight: 1, ArrowUp: columns(), ArrowDown: -columns() }[event.key];
+      if (!move) return;
+      event.preventDefault();
+      const next = cursor + move;
+      const sameRow = Math.floor(next / columns()) === Math.floor(cursor / columns());
+      if (next >= 0 && next < element.cells.values.length && (Math.abs(move) > 1 || sameRow)) cursor = next;
+      pointAt(cursor, id);
+      const { values, known, empty, scale, title } = element.cells;
+      byId("cells-readout").textContent = place(cursor) + ": " + title + " " + sayCell(values, known, empty, scale, cursor);
+    });
+  }
+};

@@ -1,0 +1,109 @@
+// How the error came down, how the cells filled in, how the error was spread, and what was refused.
+const overTime = (id, { name, lines, low, high, area, momentLine }) =>
+  show(id, {
+    axisPointer: { lineStyle: { color: colour("accent") } },
+    tooltip: { ...common().tooltip, trigger: "axis", valueFormatter: (value) => fixed(value, name.includes("%") ? 2 : 0) },
+    legend: { top: 8, right: 16, itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") }, selectedMode: false },
+    title: { text: name, left: 8, top: 8, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } },
+    grid: { left: 58, right: 20, top: 42, bottom: 46 },
+    xAxis: timeAxis({ name: "time [min]", nameLocation: "middle", nameGap: 24, splitLine: { show: false }, axisPointer: { label: { formatter: ({ value }) => fixed(value, 1) + " min" } } }),
+    yAxis: axis({ type: "value", min: low, max: high, splitNumber: 4 }),
+    dataZoom: [zoomed([0])],
+    series: lines.map((line, index) => ({
+      type: "line", id: id + index, name: line.name, color: colour(line.colour), showSymbol: line.dots ?? false, symbol: line.symbol ?? "circle", symbolSize: 5,
+      step: line.step, lineStyle: { width: 2, type: line.dashed ? [6, 3] : "solid" }, data: line.points, connectNulls: true, emphasis: { disabled: true },
+      markArea: index === 0 ? area : undefined, markLine: index === 0 ? momentLine : undefined,
+    })),
+  });
+
+const momentLine = (time_s) => ({
+  silent: true, symbol: "none", animation: false, label: { show: false }, lineStyle: { color: colour("accent"), type: "dashed", width: 1.5 },
+  data: time_s == null ? [] : [{ xAxis: minutes(time_s) }],
+});
+
+// Dwell-weighted rms of learned against right over the visited cells, in per cent, at each snapshot.
+const restOverTime = () => {
+  const { right_ln: right, dwell_s: dwell, visited } = story.map;
+  if (right.length === 0 || dwell.length === 0) return [];
+  return story.snapshots.map((snapshot) => {
+    let sum = 0, weight = 0;
+    snapshot.learned_ln.forEach((learned, cell) => {
+      if (!visited[cell] || learned == null || right[cell] == null) return;
+      sum += dwell[cell] * (learned - right[cell]) ** 2;
+      weight += dwell[cell];
+    });
+    return [minutes(snapshot.time_s), weight > 0 ? 100 * Math.sqrt(sum / weight) : null];
+  });
+};
+
+const drawPath = () => {
+  const { time_s: times, map_rms: map, closed_loop_rms: loop } = story.convergence;
+  const points = (values) => values.map((value, index) => [minutes(times[index]), value == null ? null : 100 * value]);
+  const lines = [
+    { name: "map alone, steady driving", points: points(map), colour: "orange", dots: true, symbol: "diamond" },
+    { name: "whole loop", points: points(loop), colour: "blue", dots: true },
+    { name: "visited cells against the right map", points: restOverTime(), colour: "green", dashed: true },
+  ].filter((line) => line.points.some(([, value]) => value != null));
+  if (lines.length === 0) missing("error-path", "No error over time was kept for this run.");
+  else overTime("error-path", { name: "Mixture error, rms [%]", lines, low: 0, area: band(2, 0), momentLine: momentLine(null) });
+
+  const cells = story.snapshots.map((snapshot) => {
+    const sure = snapshot.sigma_ln.filter((sigma, cell) => sigma != null && sigma < 0.01 && snapshot.touched[cell]);
+    return [minutes(snapshot.time_s), snapshot.touched.filter(Boolean).length, sure.length];
+  });
+  if (cells.length === 0) return missing("cell-path", "No moments of the map were kept for this run.");
+  overTime("cell-path", {
+    name: "Cells", low: 0, momentLine: momentLine(null), lines: [
+      { name: "something learned", points: cells.map(([time, touched]) => [time, touched]), colour: "blue", step: "end" },
+      { name: "sure to 1 %", points: cells.map(([time, , sure]) => [time, sure]), colour: "green", step: "end", dashed: true },
+    ],
+  });
+};
+
+const drawSpread = () => {
+  const { edges_ln: edges, ...counts } = story.spread;
+  const named = [
+    ["base_map", "first calibration, map alone", "orange"], ["learned_map", "learned, map alone", "blue"], ["closed_loop", "last pass, with feedback", "green"],
+  ].filter(([key]) => counts[key].some((count) => count > 0));
+  if (named.length === 0) return missing("spread", "The spread of the error was not kept for this run.");
+  const last = edges.length - 1;
+  // A step line needs the height of the last bin at its right edge too.
+  const steps = (bins) => {
+    const total = bins.reduce((sum, count) => sum + count, 0);
+    return edges.map((edge, index) => [100 * edge, (100 * (bins[Math.min(index, last - 1)] ?? 0)) / total]);
+  };
+  show("spread", {
+    tooltip: { ...common().tooltip, trigger: "axis", formatter: (points) => {
+      const bin = Math.min(points[0].dataIndex, last - 1);
+      const title = signed(100 * edges[bin], 1) + " to " + signed(100 * edges[bin + 1], 1) + " %";
+      return [title, ...points.map((point) => point.marker + escaped(point.seriesName) + " <b>" + fixed(point.value[1], 1) + " %</b>")].join("<br>");
+    } },
+    title: { text: "Share of cylinder events [%]", left: 8, top: 8, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } },
+    legend: { top: 8, right: 16, itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") } },
+    grid: { left: 58, right: 20, top: 42, bottom: 46 },
+    xAxis: axis({ type: "value", min: 100 * edges[0], max: 100 * edges[last], name: "mixture error [%]: rich to the left, lean to the right", nameLocation: "middle", nameGap: 24, splitLine: { show: false } }),
+    yAxis: axis({ type: "value", min: 0, splitNumber: 4 }),
+    series: named.map(([key, name, colourName], index) => ({
+      type: "line", step: "end", name, showSymbol: false, color: colour(colourName), lineStyle: { width: 2, type: ["solid", "solid", [6, 3]][index] },
+      areaStyle: { opacity: key === "closed_loop" ? 0 : 0.18 }, data: steps(counts[key]), emphasis: { disabled: true },
+      markArea: index === 0 ? { silent: true, itemStyle: { color: colour("band") }, data: [[{ xAxis: -2 }, { xAxis: 2 }]] } : undefined,
+    })),
+  });
+};
+
+const drawRefusals = () => {
+  const sorted = story.refusals.filter((refusal) => refusal.count > 0).sort((one, other) => one.count - other.count);
+  const rows = [...sorted.map(({ reason, count }) => ["refused: " + reason.replaceAll("_", " "), count, "orange"]), ["taken as a lesson", story.lessons, "blue"]];
+  if (sorted.length === 0) return missing("refusals-chart", "No reading was refused.");
+  byId("refusals-chart").style.height = 60 + 24 * rows.length + "px";
+  show("refusals-chart", {
+    tooltip: { ...common().tooltip, trigger: "item" },
+    grid: { left: 200, right: 70, top: 14, bottom: 42 },
+    xAxis: axis({ type: "value", name: "readings", nameLocation: "middle", nameGap: 24 }),
+    yAxis: axis({ type: "category", data: rows.map(([name]) => name), axisTick: { show: false } }),
+    series: [{
+      type: "bar", barWidth: "62%", label: { show: true, position: "right", color: colour("ink") },
+      data: rows.map(([name, value, colourName]) => ({ name, value, itemStyle: { color: colour(colourName) } })),
+    }],
+  });
+};

@@ -1,0 +1,44 @@
+// The map at a chosen moment, by slider, key or by itself.
+let playing = null;
+
+const drawMoment = () => {
+  if (story.snapshots.length === 0 || columns() === 0) {
+    missing("replay-learned", "No moments of the map were kept for this run.");
+    return missing("replay-sigma", "No moments of the confidence were kept for this run.");
+  }
+  const snapshot = story.snapshots[Number(byId("moment").value)];
+  const touched = snapshot.touched.length > 0 ? snapshot.touched : snapshot.learned_ln.map(() => true);
+  drawCells("replay-learned", { title: "Learned correction [%]", values: snapshot.learned_ln.map(percent), known: touched, empty: "nothing learned yet", scale: correctionScale() });
+  drawCells("replay-sigma", { title: "Confidence: standard deviation [%]", values: snapshot.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: touched,
+    empty: "nothing learned yet", scale: { ...sureness(), ends: ["sure 0 %", sureness().high + " % or more"] } });
+  const count = touched.filter(Boolean).length;
+  byId("moment-text").textContent = "at " + clock(snapshot.time_s) + ": " + count + " of " + touched.length + " cells learned";
+  for (const id of ["error-path", "cell-path"]) charts[id]?.setOption({ series: [{ id: id + "0", markLine: momentLine(snapshot.time_s) }] });
+};
+
+const stop = () => {
+  clearInterval(playing);
+  playing = null;
+  byId("play").textContent = "Play";
+  byId("play").setAttribute("aria-pressed", "false");
+};
+const play = () => {
+  const slider = byId("moment");
+  if (slider.value === slider.max) slider.value = 0;
+  byId("play").textContent = "Pause";
+  byId("play").setAttribute("aria-pressed", "true");
+  drawMoment();
+  playing = setInterval(() => {
+    slider.value = Number(slider.value) + 1;
+    drawMoment();
+    if (slider.value === slider.max) stop();
+  }, 150);
+};
+const listenReplay = () => {
+  const slider = byId("moment");
+  slider.max = Math.max(0, story.snapshots.length - 1);
+  slider.value = slider.max;
+  slider.addEventListener("input", () => { stop(); drawMoment(); });
+  byId("play").disabled = story.snapshots.length < 2;
+  byId("play").addEventListener("click", () => (playing ? stop() : play()));
+};

@@ -1,0 +1,143 @@
+// Charts over time: one panel per quantity, one zoom and one cursor for all of them.
+const lastTime = () => {
+  const ends = [story.trace.time_s, story.convergence.time_s, story.snapshots.map((snapshot) => snapshot.time_s)];
+  return Math.max(1, ...ends.map((times) => times.at(-1) ?? 0));
+};
+const timeAxis = (more) => axis({ type: "value", min: 0, max: minutes(lastTime()), ...more });
+const zoomed = (panels) => ({
+  type: "inside", xAxisIndex: panels, zoomOnMouseWheel: "ctrl", moveOnMouseMove: true, moveOnMouseWheel: false, minSpan: 0.3, filterMode: "none",
+});
+
+// The mixture error in per cent; a gap where lambda or the wanted lambda is not known.
+const mixtureError = () =>
+  story.trace.lambda.map((lambda, index) => {
+    const wanted = story.trace.wanted_lambda[index];
+    return lambda > 0 && wanted > 0 ? 100 * Math.log(lambda / wanted) : null;
+  });
+
+const panels = () => {
+  const trace = story.trace;
+  const [perSpeed, speedUnit] = units.speed;
+  const [perPressure, pressureUnit] = units.pressure;
+  const scaled = (values, factor) => values.map((value) => (value == null ? null : value * factor));
+  const line = (name, values, colourName, digits, unit, dashed) => ({ name, values, colourName, digits, unit, dashed });
+  return [
+    { title: "Speed [" + speedUnit + "]", lines: [
+      line("wanted speed", scaled(trace.wanted_speed_m_per_s, perSpeed), "orange", 1, speedUnit, true),
+      line("speed", scaled(trace.speed_m_per_s, perSpeed), "blue", 1, speedUnit)], low: 0 },
+    { title: "Lambda", lines: [
+      line("wanted lambda", trace.wanted_lambda, "orange", 3, "", true), line("lambda", trace.lambda, "blue", 3, "")], low: 0.7, high: 1.3, tall: 1.2 },
+    { title: "Mixture error [%]", lines: [line("error", mixtureError(), "red", 1, "%")], low: -15, high: 15, band: 2, tall: 1.2 },
+    { title: "Trims [%]", lines: [
+      line("short-term trim", trace.short_term_trim_ln.map(percent), "green", 1, "%"),
+      line("long-term trim", trace.long_term_trim_ln.map(percent), "red", 1, "%", true)] },
+    { title: "Crank speed [1/min]", lines: [line("RPM", trace.rpm, "blue", 0, "1/min")], low: 0 },
+    { title: "MAP [" + pressureUnit + "]", lines: [line("MAP", scaled(trace.map_pa, perPressure), "blue", units.pressureDigits, pressureUnit)] },
+  ].map((panel) => ({ ...panel, lines: panel.lines.filter((drawn) => drawn.values.some((value) => value != null)) }))
+    .filter((panel) => panel.lines.length > 0);
+};
+
+const markLines = () => ({
+  silent: true, symbol: "none", lineStyle: { color: colour("grey"), type: "dotted" }, label: { color: colour("soft"), formatter: "{b}", position: "insideEndTop" },
+  data: story.marks.filter((mark) => mark.time_s != null).map((mark) => ({ name: mark.label, xAxis: minutes(mark.time_s) })),
+});
+const band = (half, low) => ({
+  silent: true, itemStyle: { color: colour("band") }, data: [[{ yAxis: low ?? -half }, { yAxis: half }]],
+});
+
+const drawTime = () => {
+  const drawn = panels();
+  if (drawn.length === 0) return missing("time", "No record over time was kept for this run.");
+  const gap = 34, unit = 92;
+  let top = 40;
+  const grids = drawn.map((panel) => {
+    const height = Math.round(unit * (panel.tall ?? 1));
+    const grid = { left: 58, right: 20, top, height };
+    top += height + gap;
+    return grid;
+  });
+  byId("time").style.height = top + 46 + "px";
+  const every = drawn.map((_, index) => index);
+  const chart = show("time", {
+    axisPointer: { link: [{ xAxisIndex: "all" }], lineStyle: { color: colour("accent") } },
+    tooltip: { ...common().tooltip, trigger: "axis", formatter: (points) => reading(points[0]?.value[0], drawn) },
+    title: drawn.map((panel, index) => ({ text: panel.title, left: 8, top: grids[index].top - 25, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } })),
+    legend: drawn.map((panel, index) => ({
+      data: panel.lines.map((each) => each.name), right: 16, top: grids[index].top - 26, selectedMode: false, itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") },
+    })).filter((_, index) => drawn[index].lines.length > 1),
+    grid: grids,
+    xAxis: drawn.map((_, index) => timeAxis({
+      gridIndex: index, splitLine: { show: false }, axisLabel: { show: index === drawn.length - 1, color: colour("soft") },
+      name: index === drawn.length - 1 ? "time [min]" : "", nameLocation: "middle", nameGap: 24,
+    })),
+    yAxis: drawn.map((panel, index) => axis({ type: "value", gridIndex: index, scale: true, min: panel.low, max: panel.high, splitNumber: 3 })),
+    dataZoom: [zoomed(every), {
+      type: "slider", xAxisIndex: every, bottom: 6, height: 16, showDataShadow: false, labelFormatter: (value) => fixed(value, 1), borderColor: colour("line"),
+      textStyle: { color: colour("soft") }, filterMode: "none", brushSelect: false,
+    }],
+    series: drawn.flatMap((panel, index) => panel.lines.map((each, order) => ({
+      type: "line", name: each.name, xAxisIndex: index, yAxisIndex: index, showSymbol: false, color: colour(each.colourName), connectNulls: false,
+      lineStyle: { width: 1.3, type: each.dashed ? [5, 3] : "solid" }, emphasis: { disabled: true }, z: each.dashed ? 3 : 2,
+      data: each.values.map((value, at) => [minutes(story.trace.time_s[at]), value]),
+      markArea: order === 0 && panel.band ? band(panel.band) : undefined, markLine: index === 0 && order === 0 ? markLines() : undefined,
+    }))),
+  });
+  return chart;
+};
+
+// The sample nearest to a time in minutes.
+const sampleAt = (at) => {
+  const times = story.trace.time_s;
+  let low = 0, high = times.length - 1;
+  while (high - low > 1) {
+    const middle = (low + high) >> 1;
+    if (minutes(times[middle]) > at) high = middle; else low = middle;
+  }
+  return at - minutes(times[low]) < minutes(times[high]) - at ? low : high;
+};
+const readingParts = (at, drawn) => {
+  const index = sampleAt(at);
+  const parts = drawn.flatMap((panel) => panel.lines).map((each) => [each.name, fixed(each.values[index], each.digits) + " " + each.unit]);
+  return [["time", clock(story.trace.time_s[index])], ...parts];
+};
+const reading = (at, drawn) => (at == null ? "" : readingParts(at, drawn).map(([name, value]) => name + " <b>" + value + "</b>").join("<br>"));
+
+// Zoom by button and key; the window is in per cent of the run.
+const zoomWindow = () => {
+  const { start, end } = charts.time.getOption().dataZoom[0];
+  return [start, end];
+};
+const setZoom = (start, end) => {
+  const width = Math.min(100, Math.max(0.5, end - start));
+  const from = Math.min(100 - width, Math.max(0, start));
+  charts.time.dispatchAction({ type: "dataZoom", dataZoomIndex: 0, start: from, end: from + width });
+};
+const ZOOMS = {
+  in: (start, end) => [start + (end - start) / 4, end - (end - start) / 4],
+  out: (start, end) => [start - (end - start) / 2, end + (end - start) / 2],
+  earlier: (start, end) => [start - (end - start) / 3, end - (end - start) / 3],
+  later: (start, end) => [start + (end - start) / 3, end + (end - start) / 3],
+  all: () => [0, 100],
+};
+const listenTime = () => {
+  if (!charts.time) return;
+  let cursor = 0;
+  byId("zoom").addEventListener("click", (event) => {
+    const how = ZOOMS[event.target.dataset.zoom];
+    if (how) setZoom(...how(...zoomWindow()));
+  });
+  byId("time").addEventListener("keydown", (event) => {
+    const how = { "+": "in", "=": "in", "-": "out", Home: "all", PageUp: "earlier", PageDown: "later" }[event.key];
+    const move = { ArrowLeft: -1, ArrowRight: 1 }[event.key];
+    if (how) setZoom(...ZOOMS[how](...zoomWindow()));
+    else if (move) {
+      const [start, end] = zoomWindow().map((share) => sampleAt((share / 100) * minutes(lastTime())));
+      const step = Math.max(1, Math.round((end - start) / (event.shiftKey ? 20 : 200)));
+      cursor = Math.min(end, Math.max(start, cursor + move * step));
+      const at = minutes(story.trace.time_s[cursor]);
+      charts.time.dispatchAction({ type: "updateAxisPointer", currTrigger: "mousemove", x: charts.time.convertToPixel({ xAxisIndex: 0 }, at), y: 60 });
+      byId("time-readout").textContent = readingParts(at, panels()).map(([name, value]) => name + " " + value).join(", ");
+    } else return;
+    event.preventDefault();
+  });
+};
