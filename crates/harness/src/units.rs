@@ -118,6 +118,34 @@ impl Kind {
         }
     }
 
+    /// The unit at the end of the name of a field that holds such a quantity, `_m` of `bore_m`; a ratio has none.
+    pub const fn suffix(self) -> &'static str {
+        match self {
+            Self::Ratio => "",
+            Self::Time => "_s",
+            Self::Length => "_m",
+            Self::Area => "_m2",
+            Self::Volume => "_m3",
+            Self::Mass => "_kg",
+            Self::MassRate => "_kg_per_s",
+            Self::Pressure => "_pa",
+            Self::Temperature | Self::TemperatureStep => "_k",
+            Self::Speed => "_m_per_s",
+            Self::Rotation => "_rad_per_s",
+            Self::Angle => "_deg",
+            Self::Power => "_w",
+            Self::Torque => "_nm",
+            Self::Force => "_n",
+            Self::Inertia => "_kg_m2",
+            Self::Voltage => "_v",
+            Self::Current => "_a",
+            Self::Resistance => "_ohm",
+            Self::HeatTransfer => "_w_per_k",
+            Self::HeatCapacity => "_j_per_k",
+            Self::HeatingValue => "_j_per_kg",
+        }
+    }
+
     /// The spellings that are accepted, the preferred one first. Upper and lower case matter: `mPa` is not `MPa`.
     pub const fn spellings(self) -> &'static [Spelling] {
         match self {

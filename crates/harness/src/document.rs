@@ -1,0 +1,439 @@
+//! Reads a TOML document value by value and says, when something is wrong, in which line and what is allowed there.
+//!
+//! Each getter fills a variable if its key is there and leaves it as it is otherwise; in the end [`Document::finish`] finds
+//! keys that nobody asked for, which are slips of the pen, and required keys that are not there.
+
+use crate::error::InputError;
+use crate::units::{Kind, Unit, UnitError, parse};
+use std::cell::RefCell;
+use std::collections::BTreeMap;
+use std::ops::Range;
+use toml_edit::{Item, TableLike, Value};
+
+/// How alike a misspelled key and a known one must be for the known one to be proposed, 0 to 1. Engineering judgement.
+const ALIKE: f64 = 0.6;
+
+/// A document that is being read.
+///
+/// ```
+/// use trimwright_harness::{document::Document, units::Kind};
+/// let document = Document::parse("van.toml", "[car]\nmass = \"5000 lb\"\nwheels = 4\n")?;
+/// let mut mass_kg = 0.0;
+/// document.quantity("car.mass", Kind::Mass, &mut mass_kg)?;
+/// assert!((mass_kg - 2267.96_f64).abs() < 0.01);
+/// let error = document.finish(&[]).unwrap_err();
+/// assert_eq!(error.to_string(), "van.toml, line 3, car.wheels: is not a known key");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
+pub struct Document {
+    file: String,
+    root: toml_edit::Document<String>,
+    /// The keys asked for, with the kind of quantity wanted there.
+    known: RefCell<BTreeMap<String, Option<Kind>>>,
+}
+
+/// A number that a quantity can be stored as.
+pub trait Number: Copy {
+    /// The nearest value of this type.
+    fn from_f64(value: f64) -> Self;
+}
+
+impl Number for f64 {
+    fn from_f64(value: f64) -> Self {
+        value
+    }
+}
+
+impl Number for f32 {
+    fn from_f64(value: f64) -> Self {
+        value as Self
+    }
+}
+
+impl Document {
+    /// Takes a text apart; `file` is what messages call it.
+    ///
+    /// # Errors
+    ///
+    /// When the text is not TOML, with the line.
+    pub fn parse(file: &str, text: &str) -> Result<Self, InputError> {
+        let root = toml_edit::Document::parse(text.to_owned()).map_err(|error| {
+            let problem = error.message().lines().collect::<Vec<_>>().join(", ");
+            let at = error.span().map_or(1, |span| line_of(text, span));
+            InputError::new(file, format!("is not TOML: {problem}")).line(at)
+        })?;
+        Ok(Self { file: file.to_owned(), root, known: RefCell::default() })
+    }
+
+    /// What messages call it.
+    pub fn file(&self) -> &str {
+        &self.file
+    }
+
+    /// A quantity with its unit, in SI (an angle in degrees).
+    ///
+    /// # Errors
+    ///
+    /// When what is there is no quantity of this kind.
+    pub fn quantity<T: Number>(&self, key: &str, kind: Kind, target: &mut T) -> Result<(), InputError> {
+        if let Some(value) = self.value(key, Some(kind))? {
+            let (si, _) =
+                read_quantity(value, kind).map_err(|problem| self.wrong(key, problem.to_string()))?;
+            *target = T::from_f64(si);
+        }
+        Ok(())
+    }
+
+    /// A list of quantities, each with its unit, as many as `target` holds.
+    ///
+    /// # Errors
+    ///
+    /// When it is no list, has another length or holds something that is no quantity of this kind.
+    pub fn quantities<T: Number>(&self, key: &str, kind: Kind, target: &mut [T]) -> Result<(), InputError> {
+        let Some(value) = self.value(key, Some(kind))? else { return Ok(()) };
+        let wanted = target.len();
+        let list = value.as_array().filter(|list| list.len() == wanted).ok_or_else(|| {
+            self.wrong(key, format!("must be a list of {wanted} in brackets, each {}", kind.name()))
+        })?;
+        for (place, value) in target.iter_mut().zip(list) {
+            let (si, _) =
+                read_quantity(value, kind).map_err(|problem| self.wrong(key, problem.to_string()))?;
+            *place = T::from_f64(si);
+        }
+        Ok(())
+    }
+
+    /// A whole number from `low` to `high`.
+    ///
+    /// # Errors
+    ///
+    /// When it is something else.
+    pub fn whole<T: TryFrom<i64>>(
+        &self,
+        key: &str,
+        (low, high): (i64, i64),
+        target: &mut T,
+    ) -> Result<(), InputError> {
+        if let Some(value) = self.value(key, None)? {
+            let number = value.as_integer().filter(|number| (low..=high).contains(number));
+            *target = number
+                .and_then(|number| T::try_from(number).ok())
+                .ok_or_else(|| self.wrong(key, format!("must be a whole number between {low} and {high}")))?;
+        }
+        Ok(())
+    }
+
+    /// `true` or `false`.
+    ///
+    /// # Errors
+    ///
+    /// When it is neither.
+    pub fn flag(&self, key: &str, target: &mut bool) -> Result<(), InputError> {
+        if let Some(value) = self.value(key, None)? {
+            *target = value.as_bool().ok_or_else(|| self.wrong(key, "must be true or false"))?;
+        }
+        Ok(())
+    }
+
+    /// A text.
+    ///
+    /// # Errors
+    ///
+    /// When it is no text or an empty one.
+    pub fn text(&self, key: &str, target: &mut String) -> Result<(), InputError> {
+        if let Some(value) = self.value(key, None)? {
+            let text = value.as_str().filter(|text| !text.trim().is_empty());
+            text.ok_or_else(|| self.wrong(key, "must be a text in quotes"))?.clone_into(target);
+        }
+        Ok(())
+    }
+
+    /// One of a few words.
+    ///
+    /// # Errors
+    ///
+    /// When it is none of them; the message lists them.
+    pub fn choice<T: Copy>(&self, key: &str, words: &[(&str, T)], target: &mut T) -> Result<(), InputError> {
+        if let Some(value) = self.value(key, None)? {
+            let found = words.iter().find(|(word, _)| value.as_str() == Some(word));
+            *target = found.map(|(_, meaning)| *meaning).ok_or_else(|| {
+                let words = words.iter().map(|(word, _)| format!("{word:?}")).collect::<Vec<_>>().join(", ");
+                self.wrong(key, format!("must be one of {words}"))
+            })?;
+        }
+        Ok(())
+    }
+
+    /// Whether the key is there. It counts as asked for.
+    pub fn has(&self, key: &str) -> bool {
+        self.known.borrow_mut().entry(key.to_owned()).or_insert(None);
+        self.find(key).is_ok_and(|item| item.is_some())
+    }
+
+    /// Says that nothing more will be asked: no key may be left over, and the required ones must be there.
+    ///
+    /// # Errors
+    ///
+    /// For the first key in the text that was never asked for, with the known key that is most like it; otherwise for
+    /// the first required key that isn't there.
+    pub fn finish(&self, required: &[&str]) -> Result<(), InputError> {
+        let known = self.known.borrow();
+        let mut leaves = Vec::new();
+        list_leaves(self.root.as_table(), "", &mut leaves);
+        let unknown = leaves.into_iter().filter(|leaf| !known.contains_key(&leaf.key));
+        if let Some(leaf) =
+            unknown.min_by_key(|leaf| leaf.span.as_ref().map_or(usize::MAX, |span| span.start))
+        {
+            let nearest = known
+                .keys()
+                .map(|key| (strsim::normalized_damerau_levenshtein(key, &leaf.key), key))
+                .filter(|(alike, _)| *alike >= ALIKE)
+                .max_by(|a, b| a.0.total_cmp(&b.0));
+            let problem = match nearest {
+                Some((_, key)) => format!("is not a known key; did you mean {key}?"),
+                None => "is not a known key".to_owned(),
+            };
+            let error = InputError::new(&self.file, problem).key(leaf.key);
+            return Err(match leaf.span {
+                Some(span) => error.line(line_of(self.root.raw(), span)),
+                None => error,
+            });
+        }
+        match required.iter().find(|key| !matches!(self.find(key), Ok(Some(_)))) {
+            Some(key) => Err(InputError::new(&self.file, "is missing and has to be given").key(*key)),
+            None => Ok(()),
+        }
+    }
+
+    /// Something wrong with the value of a key, with its line and what is written there.
+    pub fn wrong(&self, key: &str, problem: impl Into<String>) -> InputError {
+        let error = InputError::new(&self.file, problem).key(key);
+        let Ok(Some((item, key_span))) = self.find(key) else { return error };
+        let error = match item.span().and_then(|span| self.root.raw().get(span)) {
+            Some(written) => error.value(written),
+            None => error,
+        };
+        match item.span().or(key_span) {
+            Some(span) => error.line(line_of(self.root.raw(), span)),
+            None => error,
+        }
+    }
+
+    /// A quantity outside its range, SI: the range is shown in the unit in which the value was written, or in the
+    /// preferred one of its kind when the file leaves the key out.
+    pub fn out_of_range(&self, key: &str, low: f64, high: f64) -> InputError {
+        let kind = self.known.borrow().get(key).copied().flatten();
+        let written = kind.and_then(|kind| {
+            let value = self.value(key, Some(kind)).ok()??;
+            let first = value.as_array().map_or(Some(value), |list| list.get(0))?;
+            Some(read_quantity(first, kind).ok()?.1)
+        });
+        let unit = written.or_else(|| kind.and_then(Unit::preferred));
+        let show = |si: f64| unit.map_or_else(|| format!("{si}"), |unit| unit.show(si));
+        self.wrong(key, format!("must be between {} and {}", show(low), show(high)))
+    }
+
+    /// The key that was asked for to fill a field of this name: the name without its unit.
+    pub fn key_of(&self, field: &str) -> Option<String> {
+        let known = self.known.borrow();
+        let fits = |(key, kind): &(&String, &Option<Kind>)| {
+            let suffix = kind.map_or("", Kind::suffix);
+            field.strip_suffix(suffix).is_some_and(|name| name == key.as_str())
+        };
+        known.iter().find(fits).map(|(key, _)| key.clone())
+    }
+
+    /// The plain value at a key, if the key is there.
+    fn value(&self, key: &str, kind: Option<Kind>) -> Result<Option<&Value>, InputError> {
+        self.known.borrow_mut().insert(key.to_owned(), kind);
+        match self.find(key)? {
+            None => Ok(None),
+            Some((item, _)) => match item.as_value() {
+                Some(value) if !value.is_inline_table() => Ok(Some(value)),
+                _ => Err(self.wrong(key, "must be a single value, not a section")),
+            },
+        }
+    }
+
+    /// What is at a key, and where the key stands.
+    fn find(&self, key: &str) -> Result<Option<(&Item, Option<Range<usize>>)>, InputError> {
+        let mut table: &dyn TableLike = self.root.as_table();
+        let mut parts = key.split('.').peekable();
+        let mut walked = String::new();
+        while let Some(part) = parts.next() {
+            let Some((written, item)) = table.get_key_value(part) else { return Ok(None) };
+            if parts.peek().is_none() {
+                return Ok(Some((item, written.span())));
+            }
+            walked.push_str(part);
+            table = item.as_table_like().ok_or_else(|| {
+                let error = InputError::new(&self.file, "must be a section in brackets").key(walked.as_str());
+                match written.span() {
+                    Some(span) => error.line(line_of(self.root.raw(), span)),
+                    None => error,
+                }
+            })?;
+            walked.push('.');
+        }
+        Ok(None)
+    }
+}
+
+/// A value at the end of its path.
+struct Leaf {
+    key: String,
+    span: Option<Range<usize>>,
+}
+
+fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
+    for (name, item) in table.iter() {
+        let key = if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
+        match item.as_table_like() {
+            Some(inner) if !inner.is_empty() => list_leaves(inner, &key, leaves),
+            _ => {
+                let span = table.key(name).and_then(toml_edit::Key::span).or_else(|| item.span());
+                leaves.push(Leaf { key, span });
+            }
+        }
+    }
+}
+
+fn read_quantity(value: &Value, kind: Kind) -> Result<(f64, Unit), UnitError> {
+    let plain = value.as_float().or_else(|| value.as_integer().map(|number| number as f64));
+    match (plain, value.as_str()) {
+        (Some(number), _) if kind == Kind::Ratio && number.is_finite() => {
+            Ok((number, Unit::preferred(kind).ok_or(UnitError::NoUnit(kind))?))
+        }
+        (Some(number), _) if number.is_finite() => Err(UnitError::NoUnit(kind)),
+        (_, Some(text)) => parse(kind, text).map(|quantity| (quantity.si, quantity.unit)),
+        _ => Err(UnitError::NoNumber(kind)),
+    }
+}
+
+/// The line, from 1, in which a span starts.
+fn line_of(text: &str, span: Range<usize>) -> usize {
+    text.bytes().take(span.start).filter(|byte| *byte == b'\n').count() + 1
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use proptest::prelude::*;
+
+    const TEXT: &str = "title = \"A van\"\n\n[car]\nmass = \"90 lb\"\nwheels = 4\nramp = [\"1 m\", \"2 ft\"]\n\
+        inline = { a = 1 }\nabs = true\n";
+
+    fn document() -> Document {
+        Document::parse("van.toml", TEXT).expect("TOML")
+    }
+
+    fn text_of(result: Result<(), InputError>) -> String {
+        result.expect_err("refused").to_string()
+    }
+
+    #[test]
+    fn each_kind_of_value_is_read() {
+        let document = document();
+        let (mut mass_kg, mut ramp_m, mut wheels, mut abs, mut title) =
+            (0.0_f32, [0.0; 2], 0_u8, false, String::new());
+        document.quantity("car.mass", Kind::Mass, &mut mass_kg).expect("mass");
+        document.quantities("car.ramp", Kind::Length, &mut ramp_m).expect("ramp");
+        document.whole("car.wheels", (3, 18), &mut wheels).expect("wheels");
+        document.whole("car.inline.a", (1, 1), &mut wheels).expect("inline");
+        document.flag("car.abs", &mut abs).expect("flag");
+        document.text("title", &mut title).expect("text");
+        assert!((mass_kg - 40.823_32).abs() < 1e-4);
+        assert_eq!((ramp_m, wheels, abs, title.as_str()), ([1.0, 0.6096], 1, true, "A van"));
+        assert_eq!(document.finish(&["car.mass"]), Ok(()));
+    }
+
+    #[test]
+    fn an_absent_key_leaves_the_default() {
+        let mut mass_kg = 7.0;
+        document().quantity("trailer.mass", Kind::Mass, &mut mass_kg).expect("absent");
+        assert_eq!(mass_kg, 7.0);
+    }
+
+    #[test]
+    fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
+        let document = document();
+        let mut number = 0.0;
+        assert_eq!(
+            text_of(document.quantity("car.mass", Kind::Pressure, &mut number)),
+            "van.toml, line 4, car.mass = \"90 lb\": is not a pressure, which is written in one of the units kPa, Pa, hPa, MPa, \
+             bar, mbar, psi, inHg"
+        );
+        assert_eq!(
+            text_of(document.quantity("car.wheels", Kind::Mass, &mut number)),
+            "van.toml, line 5, car.wheels = 4: needs a unit, one of kg, g, mg, t, lb, lbs"
+        );
+        assert_eq!(
+            text_of(document.quantities("car.ramp", Kind::Length, &mut [0.0; 3])),
+            "van.toml, line 6, car.ramp = [\"1 m\", \"2 ft\"]: must be a list of 3 in brackets, each a length"
+        );
+        assert_eq!(
+            text_of(document.whole("car.wheels", (1, 3), &mut 0_u8)),
+            "van.toml, line 5, car.wheels = 4: must be a whole number between 1 and 3"
+        );
+        assert_eq!(
+            text_of(document.choice("title", &[("a", 1), ("b", 2)], &mut 0)),
+            "van.toml, line 1, title = \"A van\": must be one of \"a\", \"b\""
+        );
+        assert_eq!(
+            text_of(document.quantity("title.mass", Kind::Mass, &mut number)),
+            "van.toml, line 1, title: must be a section in brackets"
+        );
+        assert!(text_of(document.flag("car", &mut false)).contains("must be a single value"));
+        document.quantity("car.mass", Kind::Mass, &mut number).expect("mass");
+        assert_eq!(
+            document.out_of_range("car.mass", 136.077_72, 4535.924).to_string(),
+            "van.toml, line 4, car.mass = \"90 lb\": must be between 300 lb and 10000 lb"
+        );
+        assert_eq!(document.key_of("car.mass_kg").as_deref(), Some("car.mass"));
+        assert_eq!(document.key_of("car.mass"), None);
+    }
+
+    #[test]
+    fn keys_left_over_and_keys_left_out_are_found() {
+        let document = Document::parse("x.toml", "[car]\nmas = \"90 kg\"\n[empty]\n").expect("TOML");
+        let mut mass_kg = 0.0;
+        document.quantity("car.mass", Kind::Mass, &mut mass_kg).expect("absent");
+        assert_eq!(
+            text_of(document.finish(&["car.mass"])),
+            "x.toml, line 2, car.mas: is not a known key; did you mean car.mass?"
+        );
+        assert!(document.has("car.mas"));
+        assert_eq!(text_of(document.finish(&[])), "x.toml, line 3, empty: is not a known key");
+        assert!(document.has("empty"));
+        assert_eq!(
+            text_of(document.finish(&["car.mass"])),
+            "x.toml, car.mass: is missing and has to be given"
+        );
+    }
+
+    #[test]
+    fn text_that_is_not_toml_is_refused_with_its_line() {
+        let error = Document::parse("x.toml", "a = 1\nb = = 2\n").err().expect("refused").to_string();
+        assert!(error.starts_with("x.toml, line 2: is not TOML: "), "{error}");
+        assert!(Document::parse("x.toml", &"[".repeat(100_000)).is_err());
+        assert!(Document::parse("x.toml", &format!("a = {}", "[".repeat(100_000))).is_err());
+    }
+
+    proptest! {
+        #[test]
+        fn any_text_is_read_or_refused(text in any::<String>(), lines in "([a-c]=|[a-c]\\.|\\[[a-c]\\]\n|\"1 kg\"\n|-?[0-9]{1,20}\n|nan\n|\\{|\\}){0,30}") {
+            for text in [text, lines] {
+                let Ok(document) = Document::parse("any.toml", &text) else { continue };
+                for key in ["a", "a.b", "a.b.c", "b", "", "."] {
+                    let mut number = 1.0_f64;
+                    let read = document.quantity(key, Kind::Mass, &mut number);
+                    prop_assert!(number.is_finite() && (read.is_ok() || number == 1.0));
+                    prop_assert!(!document.out_of_range(key, 0.0, 1.0).to_string().is_empty());
+                }
+                if let Err(error) = document.finish(&["c"]) {
+                    prop_assert!(error.to_string().starts_with("any.toml"));
+                }
+            }
+        }
+    }
+}
