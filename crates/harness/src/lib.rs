@@ -2,5 +2,6 @@
 
 pub mod document;
 pub mod error;
+pub mod output;
 pub mod schedule;
 pub mod units;

@@ -1,0 +1,117 @@
+//! Writes the files of a result so that a reader never meets half of one.
+//!
+//! Everything is first written into a directory of its own beside the place where it belongs, and only then moved there
+//! by renaming, which a file system does at once or not at all. Other files in the place are left alone.
+
+use crate::error::InputError;
+use std::path::{Path, PathBuf};
+use std::{fs, io, process};
+
+/// Finds out before a long drive whether its result can be written, by making and removing a directory.
+///
+/// # Errors
+///
+/// When `directory` or the nearest directory above it that exists can't be written to.
+pub fn check(directory: &Path) -> Result<(), InputError> {
+    Staging::new(directory).map(drop).map_err(|error| unwritable(directory, &error))
+}
+
+/// Writes files of these names and contents into `directory`, which is made if it isn't there.
+///
+/// # Errors
+///
+/// When something can't be written. Then no file of that name is there in part: each is as before or complete.
+pub fn write(directory: &Path, files: &[(&str, &[u8])]) -> Result<(), InputError> {
+    let all = || {
+        let staging = Staging::new(directory)?;
+        for (name, contents) in files {
+            fs::write(staging.0.join(name), contents)?;
+        }
+        fs::create_dir_all(directory)?;
+        files.iter().try_for_each(|(name, _)| fs::rename(staging.0.join(name), directory.join(name)))
+    };
+    all().map_err(|error| unwritable(directory, &error))
+}
+
+fn unwritable(directory: &Path, error: &io::Error) -> InputError {
+    InputError::new(directory.display().to_string(), format!("can't write results there: {error}"))
+}
+
+/// A directory that vanishes with this value, on the file system of the place for which it stands in.
+struct Staging(PathBuf);
+
+impl Staging {
+    fn new(directory: &Path) -> io::Result<Self> {
+        let mut home = directory;
+        while !home.exists() {
+            home = match home.parent() {
+                Some(parent) if !parent.as_os_str().is_empty() => parent,
+                _ => Path::new("."),
+            };
+        }
+        let mut error = io::ErrorKind::AlreadyExists.into();
+        for attempt in 0..100 {
+            let staging = home.join(format!(".trimwright-{}-{attempt}", process::id()));
+            match fs::create_dir(&staging) {
+                Ok(()) => return Ok(Self(staging)),
+                Err(again) if again.kind() == io::ErrorKind::AlreadyExists => error = again,
+                Err(other) => return Err(other),
+            }
+        }
+        Err(error)
+    }
+}
+
+impl Drop for Staging {
+    fn drop(&mut self) {
+        // Nothing more can be done about a directory that won't go, and the results don't depend on it.
+        let _ = fs::remove_dir_all(&self.0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn names(directory: &Path) -> Vec<String> {
+        let mut names: Vec<String> = fs::read_dir(directory)
+            .expect("a directory")
+            .map(|entry| entry.expect("an entry").file_name().to_string_lossy().into_owned())
+            .collect();
+        names.sort();
+        names
+    }
+
+    #[test]
+    fn files_arrive_whole_and_others_stay() {
+        let home = tempfile::tempdir().expect("a place");
+        let out = home.path().join("out/van");
+        assert_eq!(check(&out), Ok(()));
+        assert!(names(home.path()).is_empty());
+        write(&out, &[("a.txt", b"one"), ("b.txt", b"two")]).expect("written");
+        fs::write(out.join("mine.txt"), "kept").expect("written");
+        write(&out, &[("a.txt", b"three")]).expect("written again");
+        assert_eq!(names(&out), ["a.txt", "b.txt", "mine.txt"]);
+        assert_eq!(fs::read(out.join("a.txt")).expect("readable"), b"three");
+        assert_eq!(names(home.path()), ["out"]);
+    }
+
+    #[test]
+    fn a_place_that_is_a_file_is_refused_and_nothing_is_left() {
+        let home = tempfile::tempdir().expect("a place");
+        let file = home.path().join("file");
+        fs::write(&file, "x").expect("written");
+        for place in [file.clone(), file.join("below")] {
+            assert!(check(&place).expect_err("refused").to_string().contains("can't write results there"));
+            assert!(write(&place, &[("a.txt", b"one")]).is_err());
+        }
+        assert_eq!(names(home.path()), ["file"]);
+    }
+
+    #[test]
+    fn when_one_of_the_files_fails_none_is_moved() {
+        let home = tempfile::tempdir().expect("a place");
+        assert!(write(home.path(), &[("a.txt", b"one"), ("no/such/place", b"two")]).is_err());
+        assert!(names(home.path()).is_empty());
+    }
+}
