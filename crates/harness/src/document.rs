@@ -84,6 +84,19 @@ impl Document {
         Ok(())
     }
 
+    /// The quantity that fills a field of this path in a section; its key is the path without the unit.
+    pub(crate) fn field<T: Number>(
+        &self,
+        section: &str,
+        field: &str,
+        kind: Kind,
+        target: &mut T,
+    ) -> Result<(), InputError> {
+        let path = format!("{section}{field}");
+        let path = path.trim_start_matches('.');
+        self.quantity(path.strip_suffix(kind.suffix()).unwrap_or(path), kind, target)
+    }
+
     /// A list of quantities, each with its unit, as many as `target` holds.
     ///
     /// # Errors
@@ -219,28 +232,32 @@ impl Document {
         }
     }
 
-    /// A quantity outside its range, SI: the range is shown in the unit in which the value was written, or in the
-    /// preferred one of its kind when the file leaves the key out.
-    pub fn out_of_range(&self, key: &str, low: f64, high: f64) -> InputError {
-        let kind = self.known.borrow().get(key).copied().flatten();
+    /// A field outside its range, in SI. The field is named by its path, unit included, and the range is shown in the unit
+    /// in which the value was written, or in the preferred one of its kind when the document leaves the key out.
+    pub fn out_of_range(&self, field: &str, value_si: f64, low: f64, high: f64) -> InputError {
+        let (key, kind) = self.key_of(field).unwrap_or_else(|| (field.to_owned(), None));
         let written = kind.and_then(|kind| {
-            let value = self.value(key, Some(kind)).ok()??;
+            let value = self.value(&key, Some(kind)).ok()??;
             let first = value.as_array().map_or(Some(value), |list| list.get(0))?;
             Some(read_quantity(first, kind).ok()?.1)
         });
         let unit = written.or_else(|| kind.and_then(Unit::preferred));
         let show = |si: f64| unit.map_or_else(|| format!("{si}"), |unit| unit.show(si));
-        self.wrong(key, format!("must be between {} and {}", show(low), show(high)))
+        let range = format!("must be between {} and {}", show(low), show(high));
+        match self.find(&key) {
+            Ok(Some(_)) => self.wrong(&key, range),
+            _ => InputError::new(&self.file, range).key(key).value(show(value_si)),
+        }
     }
 
-    /// The key that was asked for to fill a field of this name: the name without its unit.
-    pub fn key_of(&self, field: &str) -> Option<String> {
+    /// The key that was asked for to fill a field of this path, which is the path without its unit.
+    fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
         let known = self.known.borrow();
         let fits = |(key, kind): &(&String, &Option<Kind>)| {
             let suffix = kind.map_or("", Kind::suffix);
             field.strip_suffix(suffix).is_some_and(|name| name == key.as_str())
         };
-        known.iter().find(fits).map(|(key, _)| key.clone())
+        known.iter().find(fits).map(|(key, kind)| (key.clone(), *kind))
     }
 
     /// The plain value at a key, if the key is there.
@@ -278,6 +295,19 @@ impl Document {
         Ok(None)
     }
 }
+
+/// Fills fields of a struct from keys that are their paths without the unit, in a section (`""` is the whole document).
+macro_rules! quantities {
+    ($document:expr, $section:expr, $root:ident, { $($($field:ident).+: $kind:ident),* $(,)? }) => {
+        $($document.field(
+            $section,
+            concat!($(".", stringify!($field)),+),
+            $crate::units::Kind::$kind,
+            &mut $root.$($field).+,
+        )?;)*
+    };
+}
+pub(crate) use quantities;
 
 /// A value at the end of its path.
 struct Leaf {
@@ -386,11 +416,14 @@ mod tests {
         assert!(text_of(document.flag("car", &mut false)).contains("must be a single value"));
         document.quantity("car.mass", Kind::Mass, &mut number).expect("mass");
         assert_eq!(
-            document.out_of_range("car.mass", 136.077_72, 4535.924).to_string(),
+            document.out_of_range("car.mass_kg", 40.8, 136.077_72, 4535.924).to_string(),
             "van.toml, line 4, car.mass = \"90 lb\": must be between 300 lb and 10000 lb"
         );
-        assert_eq!(document.key_of("car.mass_kg").as_deref(), Some("car.mass"));
-        assert_eq!(document.key_of("car.mass"), None);
+        document.quantity("car.length", Kind::Length, &mut number).expect("absent");
+        assert_eq!(
+            document.out_of_range("car.length_m", 20.0, 1.0, 10.0).to_string(),
+            "van.toml, car.length = 20 m: must be between 1 m and 10 m"
+        );
     }
 
     #[test]
@@ -428,7 +461,7 @@ mod tests {
                     let mut number = 1.0_f64;
                     let read = document.quantity(key, Kind::Mass, &mut number);
                     prop_assert!(number.is_finite() && (read.is_ok() || number == 1.0));
-                    prop_assert!(!document.out_of_range(key, 0.0, 1.0).to_string().is_empty());
+                    prop_assert!(!document.out_of_range(key, 2.0, 0.0, 1.0).to_string().is_empty());
                 }
                 if let Err(error) = document.finish(&["c"]) {
                     prop_assert!(error.to_string().starts_with("any.toml"));

@@ -3,5 +3,6 @@
 pub mod document;
 pub mod error;
 pub mod output;
+mod scenario_answers;
 pub mod schedule;
 pub mod units;
