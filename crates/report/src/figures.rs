@@ -132,7 +132,7 @@ pub(crate) const MEANINGS: &[Meaning] = &[
 /// `value` as a person would write it.
 pub(crate) fn written(value: f64, way: Way) -> String {
     if !value.is_finite() {
-        return "not reached".to_owned();
+        return if way == Duration { "not reached" } else { "not measured" }.to_owned();
     }
     match way {
         Percent => format!("{:.2} %", 100.0 * value),
@@ -161,6 +161,7 @@ mod tests {
         assert_eq!(written(23.979, Number(1, "km")), "24.0 km");
         assert_eq!(written(117.0, Count), "117");
         assert_eq!(written(f64::NAN, Duration), "not reached");
+        assert_eq!(written(f64::NAN, Percent), "not measured");
     }
 
     #[test]

@@ -8,8 +8,8 @@ const story = JSON.parse(document.getElementById("story").textContent);
 const byId = (id) => document.getElementById(id);
 const percent = (ln) => (ln == null ? null : 100 * Math.expm1(ln));
 const minutes = (seconds) => seconds / 60;
-const fixed = (value, digits) => (value == null ? "–" : value.toFixed(digits).replace("-", "−"));
-const signed = (value, digits) => (value > 0 ? "+" : "") + fixed(value, digits);
+const fixed = (value, digits) => (value == null ? "–" : value.toFixed(digits).replace(/^-(?=0(\.0*)?$)/, "").replace("-", "−"));
+const signed = (value, digits) => (Number(value?.toFixed(digits)) > 0 ? "+" : "") + fixed(value, digits);
 const clock = (seconds) => {
   const whole = Math.round(seconds);
   return Math.floor(whole / 60) + ":" + String(whole % 60).padStart(2, "0") + " min";
@@ -40,14 +40,28 @@ const common = () => ({
     transitionDuration: 0,
   },
 });
+const plain = (value) => String(value).replace("-", "−");
 const axis = (more) => ({
   axisLine: { show: true, lineStyle: { color: colour("grey") } }, axisTick: { show: true, lineStyle: { color: colour("grey") } },
-  axisLabel: { color: colour("soft"), hideOverlap: true }, nameTextStyle: { color: colour("soft") },
+  axisLabel: { color: colour("soft"), hideOverlap: true, formatter: plain }, nameTextStyle: { color: colour("soft") },
   splitLine: { lineStyle: { color: colour("line") } }, ...more,
 });
 
+// Legend at the right of the title, or under it where there's little room; `top` is where the plot begins below them.
+const headed = (id, words, names) => {
+  const narrow = byId(id).clientWidth < 9 * names.join("").length + 40 * names.length + 8 * words.length;
+  const rows = narrow ? Math.ceil((9 * names.join("").length + 40 * names.length) / byId(id).clientWidth) : 0;
+  return {
+    top: 42 + 20 * rows,
+    title: { text: words, left: 8, top: 8, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } },
+    legend: { top: narrow ? 28 : 8, ...(narrow ? { left: 8 } : { right: 16 }), itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") }, selectedMode: false },
+  };
+};
+
 // A chart per element, made once; `show` sets its whole option anew. A reason in `option` instead of series shows as text.
 const charts = {};
+// The room around a plot is as written, not moved by the length of labels.
+const plot = (more) => ({ left: 58, right: 20, outerBoundsMode: "none", ...more });
 const show = (id, option) => {
   const element = byId(id);
   charts[id] ??= echarts.init(element, null, { renderer: "svg" });

@@ -11,17 +11,20 @@ const reach = (values, step) => {
   return Math.max(step, step * Math.ceil((sizes[Math.floor(0.98 * (sizes.length - 1))] ?? 0) / step));
 };
 
-// `values`: one per cell; `known`: whether the cell counts (false is hatched); `scale`: colours, low, high, digits, ends.
+// `values`: one per cell; `known`: whether the cell counts (false is hatched); `scale`: colours, low, high, digits, ends, and
+// `bend` where colour follows a curve of the value.
 const drawCells = (id, { title, values, known, empty, scale }) => {
   if (values.length === 0 || columns() === 0) return missing(id, title + ": not worked out for this run.");
   const at = (cell) => [cell % columns(), Math.floor(cell / columns())];
+  const bend = scale.bend ?? ((value) => value);
   const filled = [], hatched = [];
-  values.forEach((value, cell) => (known[cell] && value != null ? filled.push([...at(cell), value, cell]) : hatched.push([...at(cell), value ?? 0, cell])));
+  values.forEach((value, cell) => (known[cell] && value != null ? filled.push([...at(cell), bend(value), cell]) : hatched.push([...at(cell), 0, cell])));
   const wide = byId(id).clientWidth > 430;
   const sign = scale.low < 0 ? signed : fixed;
   const light = scale.colours.map((each) => { const [r, g, b] = [1, 3, 5].map((from) => parseInt(each.slice(from, from + 2), 16)); return 0.299 * r + 0.587 * g + 0.114 * b > 140; });
-  const inkOn = (value) => {
-    const share = Math.min(1, Math.max(0, (value - scale.low) / (scale.high - scale.low)));
+  const [low, high] = [bend(scale.low), bend(scale.high)];
+  const inkOn = (bent) => {
+    const share = Math.min(1, Math.max(0, (bent - low) / (high - low)));
     return light[Math.round(share * (light.length - 1))] ? "#1d2329" : "#ffffff";
   };
   const tip = ({ data }) => "<b>" + place(data.value[3]) + "</b><br>" + title + ": " + sayCell(values, known, empty, scale, data.value[3]);
@@ -30,17 +33,18 @@ const drawCells = (id, { title, values, known, empty, scale }) => {
     aria: { enabled: false },
     title: { text: title, left: 8, top: 8, textStyle: { fontSize: 13, fontWeight: 600, color: colour("ink") } },
     tooltip: { ...common().tooltip, trigger: "item", formatter: tip },
-    grid: { left: 56, right: 12, top: 38, bottom: 88 },
-    xAxis: axis({ type: "category", data: story.map.rpm.map((rpm) => fixed(rpm, 0)), name: "crank speed [1/min]", nameLocation: "middle", nameGap: 24, splitLine: { show: false } }),
+    grid: plot({ right: 12, top: 38, bottom: 88 }),
+    xAxis: axis({ type: "category", data: story.map.rpm.map((rpm) => fixed(rpm, 0)), name: "crank speed [1/min]", nameLocation: "middle", nameGap: 26, splitLine: { show: false },
+      axisLabel: { color: colour("soft"), fontSize: 10, interval: wide ? 0 : "auto" } }),
     yAxis: axis({ type: "category", data: story.map.map_pa.map(pressureLabel), name: "MAP [" + units.pressure[1] + "]", nameLocation: "middle", nameGap: 38, splitLine: { show: false } }),
     visualMap: {
-      type: "continuous", seriesIndex: 0, dimension: 2, min: scale.low, max: scale.high, inRange: { color: scale.colours }, calculable: false, hoverLink: false,
+      type: "continuous", seriesIndex: 0, dimension: 2, min: low, max: high, inRange: { color: scale.colours }, calculable: false, hoverLink: false,
       orient: "horizontal", left: "center", bottom: 6, itemWidth: 12, itemHeight: wide ? 220 : 130, text: [scale.ends[1], scale.ends[0]], textStyle: { color: colour("soft") },
     },
     series: [
       { ...cellSeries, itemStyle: { borderColor: colour("card"), borderWidth: 1 },
         data: filled.map((value) => ({ value, label: { color: inkOn(value[2]) } })),
-        label: { show: wide, fontSize: 10, formatter: ({ value }) => sign(value[2], scale.digits) } },
+        label: { show: wide, fontSize: 10, formatter: ({ value }) => sign(values[value[3]], scale.digits) } },
       { ...cellSeries, itemStyle: { color: colour("empty"), borderColor: colour("card"), borderWidth: 1,
         decal: { symbol: "rect", color: colour("hatch"), dashArrayX: [1, 0], dashArrayY: [1, 5], rotation: -Math.PI / 4 } },
         data: hatched.map((value) => ({ value })) },
@@ -55,7 +59,7 @@ const sayCell = (values, known, empty, scale, cell) => {
 };
 
 const diverging = (high, ends, digits) => ({ colours: MORE_LESS, low: -high, high, digits, tipDigits: 1, unit: "%", ends });
-const sureness = () => ({ colours: VIRIDIS, low: 0, high: Math.min(10, reach((story.map.sigma_ln ?? []).map((ln) => 100 * ln), 1)), digits: 1, tipDigits: 2, unit: "%", ends: ["sure 0 %", ""] });
+const sureness = () => ({ colours: VIRIDIS.toReversed(), low: 0, high: 4, digits: 1, tipDigits: 2, unit: "%", ends: ["sure: 0 %", "4 % or more: unsure"] });
 const correctionScale = () => {
   const high = reach([...story.map.learned_ln, ...story.map.right_ln].map(percent), 5);
   return diverging(high, ["−" + high + " % less fuel", "more fuel +" + high + " %"], 0);
@@ -73,12 +77,14 @@ const drawMaps = () => {
   drawCells("cells-rest", { title: "What is left: learned less right [%]", values: rest, known: visited, empty: NOT_VISITED,
     scale: diverging(high, ["−" + high + " % too lean", "too rich +" + high + " %"], 1) });
   drawCells("cells-sigma", { title: "Confidence: standard deviation [%]", values: map.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: visited, empty: NOT_VISITED,
-    scale: { ...sureness(), ends: ["sure 0 %", sureness().high + " % or more"] } });
+    scale: sureness() });
   const longest = reach(map.dwell_s, 10);
   drawCells("cells-dwell", { title: "Time in steady state [s]", values: map.dwell_s, known: map.dwell_s.map((dwell) => dwell > 0), empty: "never there",
-    scale: { colours: CIVIDIS, low: 0, high: longest, digits: 0, tipDigits: 1, unit: "s", ends: ["0 s", longest + " s or more"] } });
-  drawCells("cells-base", { title: "Filling efficiency at the start [%]", values: map.base_filling.map((value) => (value == null ? null : 100 * value)), known: all, empty: "not known",
-    scale: { colours: VIRIDIS, low: 0, high: reach(map.base_filling.map((value) => 100 * value), 10), digits: 0, tipDigits: 1, unit: "%", ends: ["0 %", reach(map.base_filling.map((value) => 100 * value), 10) + " %"] } });
+    scale: { colours: CIVIDIS, low: 0, high: longest, bend: Math.sqrt, digits: 0, tipDigits: 1, unit: "s", ends: ["0 s", longest + " s or more"] } });
+  const filling = map.base_filling.map((value) => (value == null ? null : 100 * value));
+  const least = 10 * Math.floor(Math.min(...filling.filter((value) => value != null)) / 10), most = reach(filling, 10);
+  drawCells("cells-base", { title: "Filling efficiency at the start [%]", values: filling, known: all, empty: "not known",
+    scale: { colours: VIRIDIS, low: least, high: most, digits: 0, tipDigits: 1, unit: "%", ends: [least + " %", most + " %"] } });
 };
 
 // One cell is pointed at in all maps at once.

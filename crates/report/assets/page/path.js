@@ -1,20 +1,21 @@
 // How the error came down, how the cells filled in, how the error was spread, and what was refused.
-const overTime = (id, { name, lines, low, high, area, momentLine }) =>
-  show(id, {
+const overTime = (id, { name, lines, low, high, area, momentLine }) => {
+  const { top, ...head } = headed(id, name, lines.map((line) => line.name));
+  return show(id, {
+    ...head,
     axisPointer: { lineStyle: { color: colour("accent") } },
     tooltip: { ...common().tooltip, trigger: "axis", valueFormatter: (value) => fixed(value, name.includes("%") ? 2 : 0) },
-    legend: { top: 8, right: 16, itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") }, selectedMode: false },
-    title: { text: name, left: 8, top: 8, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } },
-    grid: { left: 58, right: 20, top: 42, bottom: 46 },
-    xAxis: timeAxis({ name: "time [min]", nameLocation: "middle", nameGap: 24, splitLine: { show: false }, axisPointer: { label: { formatter: ({ value }) => fixed(value, 1) + " min" } } }),
+    grid: plot({ top, bottom: 46 }),
+    xAxis: timeAxis({ name: "time [min]", nameLocation: "middle", nameGap: 24, axisPointer: { label: { formatter: ({ value }) => fixed(value, 1) + " min" } } }),
     yAxis: axis({ type: "value", min: low, max: high, splitNumber: 4 }),
     dataZoom: [zoomed([0])],
     series: lines.map((line, index) => ({
-      type: "line", id: id + index, name: line.name, color: colour(line.colour), showSymbol: line.dots ?? false, symbol: line.symbol ?? "circle", symbolSize: 5,
+      type: "line", id: id + index, name: line.name, color: colour(line.colour), symbol: line.symbol ?? "none", symbolSize: 5,
       step: line.step, lineStyle: { width: 2, type: line.dashed ? [6, 3] : "solid" }, data: line.points, connectNulls: true, emphasis: { disabled: true },
       markArea: index === 0 ? area : undefined, markLine: index === 0 ? momentLine : undefined,
     })),
   });
+};
 
 const momentLine = (time_s) => ({
   silent: true, symbol: "none", animation: false, label: { show: false }, lineStyle: { color: colour("accent"), type: "dashed", width: 1.5 },
@@ -40,8 +41,8 @@ const drawPath = () => {
   const { time_s: times, map_rms: map, closed_loop_rms: loop } = story.convergence;
   const points = (values) => values.map((value, index) => [minutes(times[index]), value == null ? null : 100 * value]);
   const lines = [
-    { name: "map alone, steady driving", points: points(map), colour: "orange", dots: true, symbol: "diamond" },
-    { name: "whole loop", points: points(loop), colour: "blue", dots: true },
+    { name: "map alone, steady driving", points: points(map), colour: "orange", symbol: "diamond" },
+    { name: "whole loop", points: points(loop), colour: "blue", symbol: "circle" },
     { name: "visited cells against the right map", points: restOverTime(), colour: "green", dashed: true },
   ].filter((line) => line.points.some(([, value]) => value != null));
   if (lines.length === 0) missing("error-path", "No error over time was kept for this run.");
@@ -72,19 +73,19 @@ const drawSpread = () => {
     const total = bins.reduce((sum, count) => sum + count, 0);
     return edges.map((edge, index) => [100 * edge, (100 * (bins[Math.min(index, last - 1)] ?? 0)) / total]);
   };
+  const { top, ...head } = headed("spread", "Share of cylinder events [%]", named.map(([, name]) => name));
   show("spread", {
     tooltip: { ...common().tooltip, trigger: "axis", formatter: (points) => {
       const bin = Math.min(points[0].dataIndex, last - 1);
       const title = signed(100 * edges[bin], 1) + " to " + signed(100 * edges[bin + 1], 1) + " %";
       return [title, ...points.map((point) => point.marker + escaped(point.seriesName) + " <b>" + fixed(point.value[1], 1) + " %</b>")].join("<br>");
     } },
-    title: { text: "Share of cylinder events [%]", left: 8, top: 8, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } },
-    legend: { top: 8, right: 16, itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") } },
-    grid: { left: 58, right: 20, top: 42, bottom: 46 },
+    ...head,
+    grid: plot({ top, bottom: 46 }),
     xAxis: axis({ type: "value", min: 100 * edges[0], max: 100 * edges[last], name: "mixture error [%]: rich to the left, lean to the right", nameLocation: "middle", nameGap: 24, splitLine: { show: false } }),
     yAxis: axis({ type: "value", min: 0, splitNumber: 4 }),
     series: named.map(([key, name, colourName], index) => ({
-      type: "line", step: "end", name, showSymbol: false, color: colour(colourName), lineStyle: { width: 2, type: ["solid", "solid", [6, 3]][index] },
+      type: "line", step: "end", name, symbol: "none", color: colour(colourName), lineStyle: { width: 2, type: ["solid", "solid", [6, 3]][index] },
       areaStyle: { opacity: key === "closed_loop" ? 0 : 0.18 }, data: steps(counts[key]), emphasis: { disabled: true },
       markArea: index === 0 ? { silent: true, itemStyle: { color: colour("band") }, data: [[{ xAxis: -2 }, { xAxis: 2 }]] } : undefined,
     })),
@@ -98,7 +99,7 @@ const drawRefusals = () => {
   byId("refusals-chart").style.height = 60 + 24 * rows.length + "px";
   show("refusals-chart", {
     tooltip: { ...common().tooltip, trigger: "item" },
-    grid: { left: 200, right: 70, top: 14, bottom: 42 },
+    grid: plot({ left: 200, right: 70, top: 14, bottom: 42 }),
     xAxis: axis({ type: "value", name: "readings", nameLocation: "middle", nameGap: 24 }),
     yAxis: axis({ type: "category", data: rows.map(([name]) => name), axisTick: { show: false } }),
     series: [{

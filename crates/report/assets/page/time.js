@@ -3,7 +3,9 @@ const lastTime = () => {
   const ends = [story.trace.time_s, story.convergence.time_s, story.snapshots.map((snapshot) => snapshot.time_s)];
   return Math.max(1, ...ends.map((times) => times.at(-1) ?? 0));
 };
-const timeAxis = (more) => axis({ type: "value", min: 0, max: minutes(lastTime()), ...more });
+const timeAxis = (more) => axis({
+  type: "value", min: 0, max: minutes(lastTime()), splitLine: { show: false }, axisLabel: { color: colour("soft"), showMaxLabel: false, formatter: plain }, ...more,
+});
 const zoomed = (panels) => ({
   type: "inside", xAxisIndex: panels, zoomOnMouseWheel: "ctrl", moveOnMouseMove: true, moveOnMouseWheel: false, minSpan: 0.3, filterMode: "none",
 });
@@ -26,8 +28,8 @@ const panels = () => {
       line("wanted speed", scaled(trace.wanted_speed_m_per_s, perSpeed), "orange", 1, speedUnit, true),
       line("speed", scaled(trace.speed_m_per_s, perSpeed), "blue", 1, speedUnit)], low: 0 },
     { title: "Lambda", lines: [
-      line("wanted lambda", trace.wanted_lambda, "orange", 3, "", true), line("lambda", trace.lambda, "blue", 3, "")], low: 0.7, high: 1.3, tall: 1.2 },
-    { title: "Mixture error [%]", lines: [line("error", mixtureError(), "red", 1, "%")], low: -15, high: 15, band: 2, tall: 1.2 },
+      line("wanted lambda", trace.wanted_lambda, "orange", 3, "", true), line("lambda", trace.lambda, "blue", 3, "")], low: 0.7, high: 1.3, every: 0.1, tall: 1.2 },
+    { title: "Mixture error [%]", lines: [line("error", mixtureError(), "red", 1, "%")], low: -15, high: 15, every: 5, band: 2, tall: 1.2 },
     { title: "Trims [%]", lines: [
       line("short-term trim", trace.short_term_trim_ln.map(percent), "green", 1, "%"),
       line("long-term trim", trace.long_term_trim_ln.map(percent), "red", 1, "%", true)] },
@@ -38,7 +40,7 @@ const panels = () => {
 };
 
 const markLines = () => ({
-  silent: true, symbol: "none", lineStyle: { color: colour("grey"), type: "dotted" }, label: { color: colour("soft"), formatter: "{b}", position: "insideEndTop" },
+  silent: true, symbol: "none", lineStyle: { color: colour("grey"), type: "dotted" }, label: { color: colour("soft"), formatter: "{b}", position: "end", rotate: 0, align: "left", offset: [4, 16], fontSize: 11, backgroundColor: colour("card"), padding: [0, 2] },
   data: story.marks.filter((mark) => mark.time_s != null).map((mark) => ({ name: mark.label, xAxis: minutes(mark.time_s) })),
 });
 const band = (half, low) => ({
@@ -52,7 +54,7 @@ const drawTime = () => {
   let top = 40;
   const grids = drawn.map((panel) => {
     const height = Math.round(unit * (panel.tall ?? 1));
-    const grid = { left: 58, right: 20, top, height };
+    const grid = plot({ top, height });
     top += height + gap;
     return grid;
   });
@@ -67,16 +69,16 @@ const drawTime = () => {
     })).filter((_, index) => drawn[index].lines.length > 1),
     grid: grids,
     xAxis: drawn.map((_, index) => timeAxis({
-      gridIndex: index, splitLine: { show: false }, axisLabel: { show: index === drawn.length - 1, color: colour("soft") },
+      gridIndex: index, ...(index < drawn.length - 1 && { axisLabel: { show: false } }), axisLine: { onZero: false, lineStyle: { color: colour("grey") } },
       name: index === drawn.length - 1 ? "time [min]" : "", nameLocation: "middle", nameGap: 24,
     })),
-    yAxis: drawn.map((panel, index) => axis({ type: "value", gridIndex: index, scale: true, min: panel.low, max: panel.high, splitNumber: 3 })),
+    yAxis: drawn.map((panel, index) => axis({ type: "value", gridIndex: index, scale: true, min: panel.low, max: panel.high, interval: panel.every, splitNumber: 3 })),
     dataZoom: [zoomed(every), {
       type: "slider", xAxisIndex: every, bottom: 6, height: 16, showDataShadow: false, labelFormatter: (value) => fixed(value, 1), borderColor: colour("line"),
       textStyle: { color: colour("soft") }, filterMode: "none", brushSelect: false,
     }],
     series: drawn.flatMap((panel, index) => panel.lines.map((each, order) => ({
-      type: "line", name: each.name, xAxisIndex: index, yAxisIndex: index, showSymbol: false, color: colour(each.colourName), connectNulls: false,
+      type: "line", name: each.name, xAxisIndex: index, yAxisIndex: index, symbol: "none", color: colour(each.colourName), connectNulls: false,
       lineStyle: { width: 1.3, type: each.dashed ? [5, 3] : "solid" }, emphasis: { disabled: true }, z: each.dashed ? 3 : 2,
       data: each.values.map((value, at) => [minutes(story.trace.time_s[at]), value]),
       markArea: order === 0 && panel.band ? band(panel.band) : undefined, markLine: index === 0 && order === 0 ? markLines() : undefined,
