@@ -6,6 +6,7 @@
 mod digits;
 mod figures;
 mod page;
+mod reasons;
 mod sections;
 mod story;
 

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use crate::figures::{self, MEANINGS, Meaning, Way, written};
-use crate::{Figure, Story, Verdict, Weight};
+use crate::{Figure, Story, Verdict, Weight, reasons};
 
 /// `words` as HTML text.
 pub(crate) fn text(words: &str) -> String {
@@ -108,11 +108,11 @@ pub(crate) fn refusals(story: &Story) -> String {
     }
     let share = |count: u64| 100.0 * count as f64 / all as f64;
     let mut html = String::from(
-        "<table><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th></tr></thead><tbody>\n",
+        "<table><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th><th>Why</th></tr></thead><tbody>\n",
     );
     put!(
         html,
-        "<tr><td>taken as a lesson</td><td class=\"number\">{}</td><td class=\"number\">{:.1} %</td></tr>",
+        "<tr><td>taken as a lesson</td><td class=\"number\">{}</td><td class=\"number\">{:.1} %</td><td>the reading could be trusted and changed the map</td></tr>",
         story.lessons,
         share(story.lessons)
     );
@@ -121,10 +121,11 @@ pub(crate) fn refusals(story: &Story) -> String {
     for refusal in sorted {
         put!(
             html,
-            "<tr><td>refused: {}</td><td class=\"number\">{}</td><td class=\"number\">{:.1} %</td></tr>",
+            "<tr><td>refused: {}</td><td class=\"number\">{}</td><td class=\"number\">{:.1} %</td><td>{}</td></tr>",
             text(&refusal.reason.replace('_', " ")),
             refusal.count,
-            share(refusal.count)
+            share(refusal.count),
+            reasons::meaning(&refusal.reason)
         );
     }
     html.push_str("</tbody></table>\n");

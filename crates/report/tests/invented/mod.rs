@@ -203,7 +203,7 @@ pub(crate) fn story() -> Story {
             ("sensor_not_ready", 812),
             ("cold", 1_930),
             ("fuel_cut", 2_204),
-            ("authority_reached", 3),
+            ("authority", 3),
         ]
         .map(|(reason, count)| Refusal { reason: reason.into(), count })
         .into(),

@@ -1,0 +1,126 @@
+//! The page as a whole: nothing in a story can break out of its place, every part is there, and it stays small.
+
+mod invented;
+
+use invented::story;
+use trimwright_report::{Dtc, Fact, Figure, Mark, Refusal, Story, Verdict, Weight, render};
+
+/// The story's data as it stands in the page.
+fn data(page: &str) -> serde_json::Value {
+    let (_, rest) =
+        page.split_once("<script type=\"application/json\" id=\"story\">").expect("the data begin");
+    let (json, _) = rest.split_once("</script>").expect("the data end");
+    serde_json::from_str(json).expect("the data are JSON")
+}
+
+#[test]
+fn every_part_of_a_run_is_in_the_page() {
+    let page = render(&story());
+    for id in
+        ["result", "drive", "path", "map", "replay", "lived", "lessons", "findings", "cautions", "figures"]
+    {
+        assert!(page.contains(&format!("<section id=\"{id}\">")), "no section {id}");
+        assert!(page.contains(&format!("href=\"#{id}\"")), "no link to {id}");
+    }
+    for words in [
+        "10.42 %",
+        "mixture.learned_map_rms",
+        "15:13 min",
+        "not measured",
+        "refused: sensor not ready",
+        "Air entering the exhaust upstream of the sensor.",
+        "P0171",
+        "no proof that an engine is safe",
+        "Apache ECharts 6.1.0",
+    ] {
+        assert!(page.contains(words), "the page doesn't say {words}");
+    }
+    assert!(!page.contains("<!--put"), "a part wasn't put in");
+}
+
+#[test]
+fn a_two_pass_run_stays_below_three_megabytes() {
+    let bytes = render(&story()).len();
+    assert!((1_000_000..3_000_000).contains(&bytes), "{bytes} bytes");
+}
+
+#[test]
+fn ident_the_data_in_the_page_are_the_story() {
+    let told = story();
+    let data = data(&render(&told));
+    assert_eq!(data["trace"]["time_s"].as_array().map(Vec::len), Some(told.trace.time_s.len()));
+    assert_eq!(data["snapshots"].as_array().map(Vec::len), Some(told.snapshots.len()));
+    let learned: Vec<f64> = data["map"]["learned_ln"]
+        .as_array()
+        .expect("a list")
+        .iter()
+        .filter_map(|cell| cell.as_f64())
+        .collect();
+    assert_eq!(learned.len(), told.map.learned_ln.len());
+    for (read, meant) in learned.iter().zip(&told.map.learned_ln) {
+        assert!((read - meant).abs() <= 1e-5 * meant.abs(), "{read} for {meant}");
+    }
+    let gap = told.trace.lambda.iter().position(|lambda| lambda.is_nan()).expect("the story has a fuel cut");
+    assert!(data["trace"]["lambda"][gap].is_null());
+    assert_eq!(data["verdicts"][1]["weight"], "act");
+}
+
+#[test]
+fn no_words_of_a_story_become_markup() {
+    let nasty = "</script><script>alert(1)</script><!-- <!--put charts--> & \"quoted\" \u{2028}";
+    let words = || nasty.to_owned();
+    let hostile = Story {
+        title: words(),
+        scenario: words(),
+        driven: words(),
+        facts: vec![Fact { label: words(), value: words() }],
+        figures: vec![Figure { name: words(), value: 1.0 }],
+        marks: vec![Mark { time_s: 0.0, label: words() }],
+        refusals: vec![Refusal { reason: words(), count: 1 }],
+        dtcs: vec![Dtc { code: words(), meaning: words(), time_s: f64::NAN }],
+        verdicts: vec![Verdict {
+            title: words(),
+            weight: Weight::Stop,
+            evidence: vec![words()],
+            causes: vec![words()],
+            tell_apart: vec![words()],
+            check: vec![words()],
+        }],
+        cautions: vec![words()],
+        ..story()
+    };
+    let (tame, page) = (render(&story()), render(&hostile));
+    assert_eq!(page.matches("</script").count(), tame.matches("</script").count());
+    assert_eq!(page.matches("<script").count(), tame.matches("<script").count());
+    assert!(!page.contains("<!--put"));
+    assert_eq!(data(&page)["title"], nasty);
+}
+
+#[test]
+fn a_story_without_anything_still_makes_a_page() {
+    let page = render(&Story::default());
+    assert!(page.contains("No reading was looked at"));
+    assert!(page.contains("The assessment found nothing to remark."));
+    assert!(page.contains("No diagnostic trouble code was set."));
+    assert!(page.trim_end().ends_with("</html>"));
+}
+
+#[test]
+fn weightier_verdicts_come_first() {
+    let verdict = |title: &str, weight| Verdict { title: title.into(), weight, ..Verdict::default() };
+    let verdicts = vec![
+        verdict("a good thing", Weight::Good),
+        verdict("a note", Weight::Note),
+        verdict("a danger", Weight::Stop),
+    ];
+    let page = render(&Story { verdicts, ..Story::default() });
+    let at = |words: &str| page.find(&format!("</span> {words}</h3>")).expect(words);
+    assert!(at("a danger") < at("a note") && at("a note") < at("a good thing"));
+}
+
+#[test]
+fn the_charts_library_is_the_one_that_the_page_names() {
+    let version = |text: &str| text.matches("6.1.0").count();
+    assert!(version(include_str!("../assets/echarts/README.md")) >= 2);
+    assert!(include_str!("../assets/echarts/echarts.min.js").contains("version=\"6.1.0\""));
+}
