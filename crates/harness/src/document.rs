@@ -28,8 +28,17 @@ const ALIKE: f64 = 0.6;
 pub struct Document {
     file: String,
     root: toml_edit::Document<String>,
-    /// The keys asked for, with the kind of quantity wanted there.
-    known: RefCell<BTreeMap<String, Option<Kind>>>,
+    /// The keys asked for.
+    known: RefCell<BTreeMap<String, Known>>,
+}
+
+/// A key that was asked for.
+#[derive(Clone, Debug, PartialEq)]
+struct Known {
+    /// The kind of quantity wanted there, if it is one.
+    kind: Option<Kind>,
+    /// The path of the field that it fills.
+    field: String,
 }
 
 /// A number that a quantity can be stored as.
@@ -47,6 +56,24 @@ impl Number for f64 {
 impl Number for f32 {
     fn from_f64(value: f64) -> Self {
         value as Self
+    }
+}
+
+/// A field that a document can fill.
+pub(crate) trait Field {
+    /// Fills it from the key, if that is there.
+    fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError>;
+}
+
+impl<T: Number> Field for T {
+    fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError> {
+        document.quantity(key, kind, self)
+    }
+}
+
+impl<T: Number, const N: usize> Field for [T; N] {
+    fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError> {
+        document.quantities(key, kind, self)
     }
 }
 
@@ -84,17 +111,40 @@ impl Document {
         Ok(())
     }
 
-    /// The quantity that fills a field of this path in a section; its key is the path without the unit.
-    pub(crate) fn field<T: Number>(
+    /// A quantity from `low` to `high`, in SI like them.
+    ///
+    /// # Errors
+    ///
+    /// When what is there is no quantity of this kind, or out of the range.
+    pub fn quantity_within(
         &self,
-        section: &str,
+        key: &str,
+        kind: Kind,
+        (low, high): (f64, f64),
+        target: &mut f64,
+    ) -> Result<(), InputError> {
+        self.quantity(key, kind, target)?;
+        if (low..=high).contains(target) {
+            return Ok(());
+        }
+        Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
+    }
+
+    /// The quantities that fill a field of this path: one, or a list for an array.
+    pub(crate) fn field<F: Field>(
+        &self,
+        key: &str,
         field: &str,
         kind: Kind,
-        target: &mut T,
+        target: &mut F,
     ) -> Result<(), InputError> {
-        let path = format!("{section}{field}");
-        let path = path.trim_start_matches('.');
-        self.quantity(path.strip_suffix(kind.suffix()).unwrap_or(path), kind, target)
+        self.note(key, Some(kind), field);
+        target.fill(self, key, kind)
+    }
+
+    /// Whether the document gives the field of this path.
+    pub(crate) fn gives(&self, field: &str) -> bool {
+        self.key_of(field).is_some_and(|(key, _)| matches!(self.find(&key), Ok(Some(_))))
     }
 
     /// A list of quantities, each with its unit, as many as `target` holds.
@@ -179,7 +229,7 @@ impl Document {
 
     /// Whether the key is there. It counts as asked for.
     pub fn has(&self, key: &str) -> bool {
-        self.known.borrow_mut().entry(key.to_owned()).or_insert(None);
+        self.note(key, None, key);
         self.find(key).is_ok_and(|item| item.is_some())
     }
 
@@ -250,19 +300,22 @@ impl Document {
         }
     }
 
-    /// The key that was asked for to fill a field of this path, which is the path without its unit.
+    /// The key that was asked for to fill the field of this path.
     fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
         let known = self.known.borrow();
-        let fits = |(key, kind): &(&String, &Option<Kind>)| {
-            let suffix = kind.map_or("", Kind::suffix);
-            field.strip_suffix(suffix).is_some_and(|name| name == key.as_str())
-        };
-        known.iter().find(fits).map(|(key, kind)| (key.clone(), *kind))
+        let (key, known) = known.iter().find(|(_, known)| known.field == field)?;
+        Some((key.clone(), known.kind))
+    }
+
+    /// Remembers that a key is known.
+    fn note(&self, key: &str, kind: Option<Kind>, field: &str) {
+        let known = Known { kind, field: field.to_owned() };
+        self.known.borrow_mut().entry(key.to_owned()).or_insert(known);
     }
 
     /// The plain value at a key, if the key is there.
     fn value(&self, key: &str, kind: Option<Kind>) -> Result<Option<&Value>, InputError> {
-        self.known.borrow_mut().insert(key.to_owned(), kind);
+        self.note(key, kind, &format!("{key}{}", kind.map_or("", Kind::suffix)));
         match self.find(key)? {
             None => Ok(None),
             Some((item, _)) => match item.as_value() {
@@ -296,15 +349,25 @@ impl Document {
     }
 }
 
-/// Fills fields of a struct from keys that are their paths without the unit, in a section (`""` is the whole document).
+/// The key under which a field of this path is written: the path without the unit.
+pub(crate) fn key_for(field: &str, kind: Kind) -> &str {
+    field.strip_suffix(kind.suffix()).unwrap_or(field)
+}
+
+/// Fills fields of a struct from keys in a section (`""` is the whole document). A key is the path of its field without the
+/// unit, unless another is given as in `injectors.delay_v as "injectors.delay_supply": Voltage`.
 macro_rules! quantities {
-    ($document:expr, $section:expr, $root:ident, { $($($field:ident).+: $kind:ident),* $(,)? }) => {
-        $($document.field(
-            $section,
-            concat!($(".", stringify!($field)),+),
-            $crate::units::Kind::$kind,
-            &mut $root.$($field).+,
-        )?;)*
+    ($document:expr, $section:expr, $root:ident, {
+        $($($field:ident).+ $(as $key:literal)?: $kind:ident),* $(,)?
+    }) => {
+        $({
+            let kind = $crate::units::Kind::$kind;
+            let path = concat!($(".", stringify!($field)),+);
+            let key = $crate::document::key_for(path, kind);
+            $(let key = concat!(".", $key);)?
+            let inside = |path: &str| format!("{}{path}", $section).trim_start_matches('.').to_owned();
+            $document.field(&inside(key), &inside(path), kind, &mut $root.$($field).+)?;
+        })*
     };
 }
 pub(crate) use quantities;
@@ -414,6 +477,12 @@ mod tests {
             "van.toml, line 1, title: must be a section in brackets"
         );
         assert!(text_of(document.flag("car", &mut false)).contains("must be a single value"));
+    }
+
+    #[test]
+    fn a_field_out_of_range_is_said_by_its_key_and_in_the_unit_written() {
+        let document = document();
+        let mut number = 0.0;
         document.quantity("car.mass", Kind::Mass, &mut number).expect("mass");
         assert_eq!(
             document.out_of_range("car.mass_kg", 40.8, 136.077_72, 4535.924).to_string(),
