@@ -14,12 +14,13 @@ const reach = (values, step) => {
 // `values`: one per cell; `known`: whether the cell counts (false is hatched); `scale`: colours, low, high, digits, ends, and
 // `bend` where colour follows a curve of the value.
 const drawCells = (id, { title, values, known, empty, scale }) => {
-  if (values.length === 0 || columns() === 0) return missing(id, title + ": not worked out for this run.");
+  if (columns() === 0 || values.every((value) => value == null)) return missing(id, title + ": not worked out for this run.");
   const at = (cell) => [cell % columns(), Math.floor(cell / columns())];
   const bend = scale.bend ?? ((value) => value);
   const filled = [], hatched = [];
   values.forEach((value, cell) => (known[cell] && value != null ? filled.push([...at(cell), bend(value), cell]) : hatched.push([...at(cell), 0, cell])));
-  const wide = byId(id).clientWidth > 430;
+  const width = byId(id).clientWidth;
+  const room = (width - 78) / columns();
   const sign = scale.low < 0 ? signed : fixed;
   const light = scale.colours.map((each) => { const [r, g, b] = [1, 3, 5].map((from) => parseInt(each.slice(from, from + 2), 16)); return 0.299 * r + 0.587 * g + 0.114 * b > 140; });
   const [low, high] = [bend(scale.low), bend(scale.high)];
@@ -35,16 +36,16 @@ const drawCells = (id, { title, values, known, empty, scale }) => {
     tooltip: { ...common().tooltip, trigger: "item", formatter: tip },
     grid: plot({ right: 12, top: 38, bottom: 88 }),
     xAxis: axis({ type: "category", data: story.map.rpm.map((rpm) => fixed(rpm, 0)), name: "crank speed [1/min]", nameLocation: "middle", nameGap: 26, splitLine: { show: false },
-      axisLabel: { color: colour("soft"), fontSize: 10, interval: wide ? 0 : "auto" } }),
+      axisLabel: { color: colour("soft"), fontSize: 10, interval: room >= 26 ? 0 : "auto" } }),
     yAxis: axis({ type: "category", data: story.map.map_pa.map(pressureLabel), name: "MAP [" + units.pressure[1] + "]", nameLocation: "middle", nameGap: 38, splitLine: { show: false } }),
     visualMap: {
       type: "continuous", seriesIndex: 0, dimension: 2, min: low, max: high, inRange: { color: scale.colours }, calculable: false, hoverLink: false,
-      orient: "horizontal", left: "center", bottom: 6, itemWidth: 12, itemHeight: wide ? 220 : 130, text: [scale.ends[1], scale.ends[0]], textStyle: { color: colour("soft") },
+      orient: "horizontal", left: "center", bottom: 6, itemWidth: 12, itemHeight: width > 430 ? 220 : 110, text: [scale.ends[1], scale.ends[0]], textStyle: { color: colour("soft") },
     },
     series: [
       { ...cellSeries, itemStyle: { borderColor: colour("card"), borderWidth: 1 },
         data: filled.map((value) => ({ value, label: { color: inkOn(value[2]) } })),
-        label: { show: wide, fontSize: 10, formatter: ({ value }) => sign(values[value[3]], scale.digits) } },
+        label: { show: room >= 18, fontSize: Math.min(10, 0.4 * room), formatter: ({ value }) => sign(values[value[3]], scale.digits) } },
       { ...cellSeries, itemStyle: { color: colour("empty"), borderColor: colour("card"), borderWidth: 1,
         decal: { symbol: "rect", color: colour("hatch"), dashArrayX: [1, 0], dashArrayY: [1, 5], rotation: -Math.PI / 4 } },
         data: hatched.map((value) => ({ value })) },

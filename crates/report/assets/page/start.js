@@ -16,6 +16,12 @@ const drawAll = () => {
   drawRefusals();
   if (zoom) setZoom(...zoom);
 };
+// On paper the page is as narrow as the narrower of A4 and Letter, whatever the window is.
+const print = (starts) => {
+  printing = starts;
+  document.documentElement.classList.toggle("printing", starts);
+  fit();
+};
 const fit = () => {
   Object.values(charts).forEach((chart) => chart.resize());
   drawAll();
@@ -25,16 +31,13 @@ listenReplay();
 drawAll();
 listenTime();
 listenMaps();
-// Charts over time share zoom and cursor.
-const linked = ["time", "error-path", "cell-path"].map((id) => charts[id]).filter(Boolean);
-linked.forEach((chart) => { chart.group = "time"; });
-echarts.connect("time");
+linkOverTime(["time", "error-path", "cell-path"].filter((id) => charts[id]));
 
 byId("look").addEventListener("change", drawAll);
 byId("units").addEventListener("change", drawAll);
 dark.addEventListener("change", drawAll);
 let resizing = null;
 addEventListener("resize", () => { clearTimeout(resizing); resizing = setTimeout(fit, 120); });
-addEventListener("beforeprint", () => { printing = true; fit(); });
-addEventListener("afterprint", () => { printing = false; fit(); });
+addEventListener("beforeprint", () => print(true));
+addEventListener("afterprint", () => print(false));
 body.dataset.ready = "yes";

@@ -99,10 +99,36 @@ const sampleAt = (at) => {
 };
 const readingParts = (at, drawn) => {
   const index = sampleAt(at);
-  const parts = drawn.flatMap((panel) => panel.lines).map((each) => [each.name, fixed(each.values[index], each.digits) + " " + each.unit]);
+  const parts = drawn.flatMap((panel) => panel.lines).map((each) => {
+    const number = (each.unit === "%" ? signed : fixed)(each.values[index], each.digits);
+    return [each.name, each.unit ? number + " " + each.unit : number];
+  });
   return [["time", clock(story.trace.time_s[index])], ...parts];
 };
 const reading = (at, drawn) => (at == null ? "" : readingParts(at, drawn).map(([name, value]) => name + " <b>" + value + "</b>").join("<br>"));
+
+// Charts over time share zoom and cursor: what one does, the others follow.
+const setCursor = (id, at) => {
+  if (at == null) return charts[id].dispatchAction({ type: "updateAxisPointer", currTrigger: "leave" });
+  const y = id === "time" ? 60 : byId(id).clientHeight / 2;
+  charts[id].dispatchAction({ type: "updateAxisPointer", currTrigger: "mousemove", x: charts[id].convertToPixel({ xAxisIndex: 0 }, at), y });
+};
+const linkOverTime = (ids) => {
+  let following = false;
+  const others = (id, follow) => {
+    if (following) return;
+    following = true;
+    ids.filter((each) => each !== id).forEach(follow);
+    following = false;
+  };
+  for (const id of ids) {
+    charts[id].on("datazoom", () => {
+      const { start, end } = charts[id].getOption().dataZoom[0];
+      others(id, (other) => charts[other].dispatchAction({ type: "dataZoom", dataZoomIndex: 0, start, end }));
+    });
+    charts[id].on("updateAxisPointer", ({ axesInfo }) => others(id, (other) => setCursor(other, axesInfo[0]?.value)));
+  }
+};
 
 // Zoom by button and key; the window is in per cent of the run.
 const zoomWindow = () => {
@@ -137,7 +163,7 @@ const listenTime = () => {
       const step = Math.max(1, Math.round((end - start) / (event.shiftKey ? 20 : 200)));
       cursor = Math.min(end, Math.max(start, cursor + move * step));
       const at = minutes(story.trace.time_s[cursor]);
-      charts.time.dispatchAction({ type: "updateAxisPointer", currTrigger: "mousemove", x: charts.time.convertToPixel({ xAxisIndex: 0 }, at), y: 60 });
+      setCursor("time", at);
       byId("time-readout").textContent = readingParts(at, panels()).map(([name, value]) => name + " " + value).join(", ");
     } else return;
     event.preventDefault();
