@@ -1,14 +1,14 @@
-//! Numbers in the page carry six significant digits: more than a screen shows, and a third of the bytes.
+//! Numbers in the page carry five significant digits: more than a screen shows, and a quarter of the bytes.
 
 use serde::ser::{SerializeSeq, Serializer};
 
-/// `value` to six significant digits; `None` (a gap in the page) when it isn't finite.
-fn six_digits(value: f64) -> Option<f64> {
-    value.is_finite().then(|| format!("{value:.5e}").parse().unwrap_or(value))
+/// `value` to five significant digits; `None` (a gap in the page) when it isn't finite.
+fn five_digits(value: f64) -> Option<f64> {
+    value.is_finite().then(|| format!("{value:.4e}").parse().unwrap_or(value))
 }
 
 pub(crate) fn rounded<S: Serializer>(value: &f64, serializer: S) -> Result<S::Ok, S::Error> {
-    match six_digits(*value) {
+    match five_digits(*value) {
         // A whole number is shorter without the ".0".
         Some(value) if value.fract() == 0.0 && value.abs() < 1e15 => serializer.serialize_i64(value as i64),
         Some(value) => serializer.serialize_f64(value),
@@ -35,10 +35,10 @@ mod tests {
     use super::*;
 
     #[test]
-    fn ident_six_digits_are_kept_and_gaps_are_null() {
+    fn ident_five_digits_are_kept_and_gaps_are_null() {
         for (value, text) in [
-            (0.123_456_789, "0.123457"),
-            (-1_234.567_89, "-1234.57"),
+            (0.123_456_789, "0.12346"),
+            (-1_234.567_89, "-1234.6"),
             (2_740.0, "2740"),
             (0.0, "0"),
             (1.0e-9, "1e-9"),

@@ -119,6 +119,7 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "Of the simulated car. It depends on its weight and gearing, so take it as plausible or not, no more.",
     ),
     meaning("drive.stalls", "Stalls", Count, "How often the engine died while it should have run."),
+    meaning("drive.crank_s", "Cranked for", Number(1, "s"), "Time the starter turned, all starts together."),
     meaning("cost.simulated_s", "Time driven", Duration, "Simulated time."),
     meaning("cost.wall_s", "Time to compute", Number(2, "s"), "On the computer that made this page."),
     meaning(

@@ -16,12 +16,19 @@ const clock = (seconds) => {
 };
 const escaped = (words) => words.replace(/[&<>"]/g, (sign) => "&#" + sign.charCodeAt(0) + ";");
 
+// The largest size in `values`, leaving out the most extreme fiftieth, rounded up to a multiple of `step`.
+const reach = (values, step) => {
+  const sizes = values.filter((value) => value != null).map(Math.abs).sort((one, other) => one - other);
+  return Math.max(step, step * Math.ceil((sizes[Math.floor(0.98 * (sizes.length - 1))] ?? 0) / step));
+};
+
 // Exact by definition: 1 mph = 0.44704 m/s; 1 inHg (conventional, NIST SP 811) = 3386.389 Pa.
 const UNITS = {
   metric: { speed: [3.6, "km/h"], pressure: [1e-3, "kPa"], pressureDigits: 0 },
   us: { speed: [1 / 0.44704, "mph"], pressure: [1 / 3386.389, "inHg"], pressureDigits: 1 },
 };
 let units = UNITS.metric;
+let printing = false;
 
 // ColorBrewer PuOr (11 classes), turned so that orange stands for more fuel; viridis and cividis, nine stops.
 const MORE_LESS = ["#2d004b", "#532687", "#8073ac", "#b1aad1", "#d8daeb", "#f6f6f7", "#fee0b6", "#fcb761", "#e08214", "#b25706", "#7f3b08"];

@@ -5,11 +5,6 @@ const place = (cell) => {
   const rpm = story.map.rpm[cell % columns()], map_pa = story.map.map_pa[Math.floor(cell / columns())];
   return fixed(rpm, 0) + " 1/min, " + pressureLabel(map_pa) + " " + units.pressure[1];
 };
-// The largest size in `values`, leaving out the most extreme fiftieth, rounded up to a multiple of `step`.
-const reach = (values, step) => {
-  const sizes = values.filter((value) => value != null).map(Math.abs).sort((one, other) => one - other);
-  return Math.max(step, step * Math.ceil((sizes[Math.floor(0.98 * (sizes.length - 1))] ?? 0) / step));
-};
 
 // `values`: one per cell; `known`: whether the cell counts (false is hatched); `scale`: colours, low, high, digits, ends, and
 // `bend` where colour follows a curve of the value.

@@ -1,5 +1,5 @@
 // How the error came down, how the cells filled in, how the error was spread, and what was refused.
-const overTime = (id, { name, lines, low, high, area, momentLine }) => {
+const overTime = (id, { name, lines, low, high, area }) => {
   const { top, ...head } = headed(id, name, lines.map((line) => line.name));
   return show(id, {
     ...head,
@@ -12,15 +12,23 @@ const overTime = (id, { name, lines, low, high, area, momentLine }) => {
     series: lines.map((line, index) => ({
       type: "line", id: id + index, name: line.name, color: colour(line.colour), symbol: line.symbol ?? "none", symbolSize: 5,
       step: line.step, lineStyle: { width: 2, type: line.dashed ? [6, 3] : "solid" }, data: line.points, connectNulls: true, emphasis: { disabled: true },
-      markArea: index === 0 ? area : undefined, markLine: index === 0 ? momentLine : undefined,
+      markArea: index === 0 ? area : undefined, markLine: index === 0 ? momentLine(id, null) : undefined,
     })),
   });
 };
 
-const momentLine = (time_s) => ({
-  silent: true, symbol: "none", animation: false, label: { show: false }, lineStyle: { color: colour("accent"), type: "dashed", width: 1.5 },
-  data: time_s == null ? [] : [{ xAxis: minutes(time_s) }],
-});
+// The moment of the replay, and in the chart of the error where the map had settled.
+const momentLine = (id, time_s) => {
+  const settled = id !== "error-path" ? null : story.figures.find((figure) => figure.name === "learning.settle_s")?.value;
+  const settledLine = {
+    xAxis: minutes(settled ?? 0), lineStyle: { color: colour("grey"), type: "dotted" },
+    label: { show: true, formatter: "settled", position: "end", align: "left", offset: [4, 16], fontSize: 11, color: colour("soft"), backgroundColor: colour("card"), padding: [0, 2] },
+  };
+  return {
+    silent: true, symbol: "none", animation: false, label: { show: false }, lineStyle: { color: colour("accent"), type: "dashed", width: 1.5 },
+    data: [...(settled == null ? [] : [settledLine]), ...(time_s == null ? [] : [{ xAxis: minutes(time_s) }])],
+  };
+};
 
 // Dwell-weighted rms of learned against right over the visited cells, in per cent, at each snapshot.
 const restOverTime = () => {
@@ -37,6 +45,9 @@ const restOverTime = () => {
   });
 };
 
+// All cells count where it wasn't kept which of them had been learned.
+const touchedBy = (snapshot) => (snapshot.touched.length > 0 ? snapshot.touched : snapshot.learned_ln.map(() => true));
+
 const drawPath = () => {
   const { time_s: times, map_rms: map, closed_loop_rms: loop } = story.convergence;
   const points = (values) => values.map((value, index) => [minutes(times[index]), value == null ? null : 100 * value]);
@@ -46,15 +57,16 @@ const drawPath = () => {
     { name: "visited cells against the right map", points: restOverTime(), colour: "green", dashed: true },
   ].filter((line) => line.points.some(([, value]) => value != null));
   if (lines.length === 0) missing("error-path", "No error over time was kept for this run.");
-  else overTime("error-path", { name: "Mixture error, rms [%]", lines, low: 0, area: band(2, 0), momentLine: momentLine(null) });
+  else overTime("error-path", { name: "Mixture error, rms [%]", lines, low: 0, area: band(2, 0) });
 
   const cells = story.snapshots.map((snapshot) => {
-    const sure = snapshot.sigma_ln.filter((sigma, cell) => sigma != null && sigma < 0.01 && snapshot.touched[cell]);
-    return [minutes(snapshot.time_s), snapshot.touched.filter(Boolean).length, sure.length];
+    const touched = touchedBy(snapshot);
+    const sure = snapshot.sigma_ln.filter((sigma, cell) => sigma != null && sigma < 0.01 && touched[cell]);
+    return [minutes(snapshot.time_s), touched.filter(Boolean).length, sure.length];
   });
   if (cells.length === 0) return missing("cell-path", "No moments of the map were kept for this run.");
   overTime("cell-path", {
-    name: "Cells", low: 0, momentLine: momentLine(null), lines: [
+    name: "Cells", low: 0, lines: [
       { name: "something learned", points: cells.map(([time, touched]) => [time, touched]), colour: "blue", step: "end" },
       { name: "sure to 1 %", points: cells.map(([time, , sure]) => [time, sure]), colour: "green", step: "end", dashed: true },
     ],

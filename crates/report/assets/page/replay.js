@@ -7,13 +7,13 @@ const drawMoment = () => {
     return missing("replay-sigma", "No moments of the confidence were kept for this run.");
   }
   const snapshot = story.snapshots[Number(byId("moment").value)];
-  const touched = snapshot.touched.length > 0 ? snapshot.touched : snapshot.learned_ln.map(() => true);
+  const touched = touchedBy(snapshot);
   drawCells("replay-learned", { title: "Learned correction [%]", values: snapshot.learned_ln.map(percent), known: touched, empty: "nothing learned yet", scale: correctionScale() });
   drawCells("replay-sigma", { title: "Confidence: standard deviation [%]", values: snapshot.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: touched,
     empty: "nothing learned yet", scale: sureness() });
   const count = touched.filter(Boolean).length;
   byId("moment-text").textContent = "at " + clock(snapshot.time_s) + ": " + count + " of " + touched.length + " cells learned";
-  for (const id of ["error-path", "cell-path"]) charts[id]?.setOption({ series: [{ id: id + "0", markLine: momentLine(snapshot.time_s) }] });
+  for (const id of ["error-path", "cell-path"]) charts[id]?.setOption({ series: [{ id: id + "0", markLine: momentLine(id, snapshot.time_s) }] });
 };
 
 const stop = () => {

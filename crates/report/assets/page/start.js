@@ -1,6 +1,5 @@
 // Draws everything in the look and units of the moment, and again when they change.
 const dark = matchMedia("(prefers-color-scheme: dark)");
-let printing = false;
 const drawAll = () => {
   const chosen = byId("look").value;
   const look = printing ? "light" : chosen === "auto" ? (dark.matches ? "dark" : "light") : chosen;

@@ -7,7 +7,7 @@ const timeAxis = (more) => axis({
   type: "value", min: 0, max: minutes(lastTime()), splitLine: { show: false }, axisLabel: { color: colour("soft"), showMaxLabel: false, formatter: plain }, ...more,
 });
 const zoomed = (panels) => ({
-  type: "inside", xAxisIndex: panels, zoomOnMouseWheel: "ctrl", moveOnMouseMove: true, moveOnMouseWheel: false, minSpan: 0.3, filterMode: "none",
+  type: "inside", xAxisIndex: panels, zoomOnMouseWheel: "ctrl", moveOnMouseMove: true, moveOnMouseWheel: false, preventDefaultMouseMove: false, minSpan: 0.3, filterMode: "none",
 });
 
 // The mixture error in per cent; a gap where lambda or the wanted lambda is not known.
@@ -23,13 +23,15 @@ const panels = () => {
   const [perPressure, pressureUnit] = units.pressure;
   const scaled = (values, factor) => values.map((value) => (value == null ? null : value * factor));
   const line = (name, values, colourName, digits, unit, dashed) => ({ name, values, colourName, digits, unit, dashed });
+  const errors = mixtureError();
+  const most = Math.min(30, reach(errors, 5) > 15 ? reach(errors, 10) : reach(errors, 5));
   return [
     { title: "Speed [" + speedUnit + "]", lines: [
       line("wanted speed", scaled(trace.wanted_speed_m_per_s, perSpeed), "orange", 1, speedUnit, true),
       line("speed", scaled(trace.speed_m_per_s, perSpeed), "blue", 1, speedUnit)], low: 0 },
     { title: "Lambda", lines: [
       line("wanted lambda", trace.wanted_lambda, "orange", 3, "", true), line("lambda", trace.lambda, "blue", 3, "")], low: 0.7, high: 1.3, every: 0.1, tall: 1.2 },
-    { title: "Mixture error [%]", lines: [line("error", mixtureError(), "red", 1, "%")], low: -15, high: 15, every: 5, band: 2, tall: 1.2 },
+    { title: "Mixture error [%]", lines: [line("error", errors, "red", 1, "%")], low: -most, high: most, every: most > 15 ? 10 : 5, band: 2, tall: 1.2 },
     { title: "Trims [%]", lines: [
       line("short-term trim", trace.short_term_trim_ln.map(percent), "green", 1, "%"),
       line("long-term trim", trace.long_term_trim_ln.map(percent), "red", 1, "%", true)] },
@@ -74,7 +76,7 @@ const drawTime = () => {
     })),
     yAxis: drawn.map((panel, index) => axis({ type: "value", gridIndex: index, scale: true, min: panel.low, max: panel.high, interval: panel.every, splitNumber: 3 })),
     dataZoom: [zoomed(every), {
-      type: "slider", xAxisIndex: every, bottom: 6, height: 16, showDataShadow: false, labelFormatter: (value) => fixed(value, 1), borderColor: colour("line"),
+      type: "slider", show: !printing, xAxisIndex: every, bottom: 6, height: 16, showDataShadow: false, labelFormatter: (value) => fixed(value, 1), borderColor: colour("line"),
       textStyle: { color: colour("soft") }, filterMode: "none", brushSelect: false,
     }],
     series: drawn.flatMap((panel, index) => panel.lines.map((each, order) => ({
