@@ -1,6 +1,48 @@
 //! Self-learning speed-density fuel controller for throttle-body injection.
+//!
+//! [`Controller::step`] takes a [`Frame`](trimwright_signals::Frame) of volts and pulses and gives
+//! [`Commands`](trimwright_signals::Commands). It knows only its frame, its [`Calibration`] and its [`State`]: it has no
+//! model of the engine in common with any simulation. No allocation, no `unsafe`, no clock; time comes in with the frame.
+//!
+//! A simulation is no proof that an engine is safe. Lean mixture at high load destroys engines; fuel under pressure,
+//! hot exhaust and nitrous can hurt. Follow the maker's instructions and local rules, and have licensed practice do what
+//! requires it.
 #![no_std]
 
-mod setup;
+pub mod air_charge;
+pub mod attribution;
+pub mod believe;
+pub mod calibration;
+pub mod clock;
+pub mod controller;
+pub mod crank;
+pub mod cuts;
+pub mod dtc;
+pub mod enrichment;
+pub mod fans;
+pub mod feedback;
+pub mod film;
+pub mod gates;
+pub mod idle;
+pub mod insight;
+pub mod learner;
+pub mod nitrous;
+pub mod open_time;
+pub mod phase;
+pub mod pump;
+pub mod setup;
+pub mod spark;
+pub mod state;
+mod table;
+mod thermistor;
+pub mod wanted_lambda;
 
+pub use calibration::{CELLS, Calibration, Firing, MAP_POINTS, Options, RPM_POINTS};
+pub use controller::Controller;
+pub use dtc::Dtc;
+pub use gates::Refusal;
+pub use insight::Insight;
+pub use learner::{LearnedMap, Strategy};
+pub use phase::Phase;
 pub use setup::{AnswerError, Cam, FuelSystem, SetupAnswers};
+pub use state::State;

@@ -1,0 +1,62 @@
+//! Air that the next cylinder takes in: speed density, `m = eta p V / (R T)`.
+
+use trimwright_numerics::Weights;
+
+use crate::believe::Belief;
+use crate::calibration::Calibration;
+use crate::table::along;
+
+/// Share of the way from intake air to coolant temperature that the charge goes, against air flow per displacement,
+/// (kg/(s m3), ratio): slow air warms up more (engineering judgement).
+const WARMING: [(f32, f32); 5] = [(0.5, 0.55), (1.5, 0.42), (4.0, 0.28), (10.0, 0.17), (25.0, 0.10)];
+
+/// The air charge and where on the map it was found.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct AirCharge {
+    /// Cells and shares.
+    pub weights: Weights<f32>,
+    /// Charge temperature, K.
+    pub charge_k: f32,
+    /// Air of one cylinder, kg.
+    pub air_kg: f32,
+}
+
+/// The charge at the believed pressure; `flow_kg_per_s` is the engine's air flow of the charge before.
+pub fn air_charge(
+    calibration: &Calibration,
+    belief: &Belief,
+    speed_rad_per_s: f32,
+    flow_kg_per_s: f32,
+) -> AirCharge {
+    let per_m3 = flow_kg_per_s / calibration.answers().displacement_m3;
+    let charge_k = belief.iat_k + (belief.ect_k - belief.iat_k) * along(&WARMING, per_m3);
+    let weights = calibration.weights(belief.map_pa, speed_rad_per_s);
+    AirCharge { weights, charge_k, air_kg: calibration.air_charge_kg(&weights, belief.map_pa, charge_k) }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    #[test]
+    fn slow_air_is_warmed_more_and_weighs_less() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let belief = Belief { map_pa: 50e3, iat_k: 300.0, ect_k: 360.0, ..Belief::default() };
+        let slow = air_charge(&calibration, &belief, 150.0, 0.005);
+        let fast = air_charge(&calibration, &belief, 150.0, 0.1);
+        assert!(slow.charge_k > fast.charge_k && slow.air_kg < fast.air_kg);
+        assert!((300.0..360.0).contains(&slow.charge_k) && (300.0..360.0).contains(&fast.charge_k));
+    }
+
+    /// Ideal gas by hand: at eta 1, 101 325 Pa and 288.15 K the charge is 1.225 kg/m3 (ISO 2533) times the cylinder.
+    #[test]
+    fn val_the_charge_is_filling_times_standard_density() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let belief = Belief { iat_k: 288.15, ect_k: 288.15, ..Belief::default() };
+        let charge = air_charge(&calibration, &belief, 200.0, 0.05);
+        let eta = calibration.filling().at(&charge.weights);
+        assert!((charge.air_kg / (eta * 1.225 * calibration.cylinder_m3()) - 1.0).abs() < 1e-4);
+    }
+}

@@ -1,0 +1,268 @@
+//! Which past injection does this lambda reading describe?
+//!
+//! The gas at the sensor left the cylinders when the exhaust mass that passed since then filled the pipe (plug flow), and
+//! its fuel was injected a fixed crank angle before that. Both are sums over a ring of the past, so that the answer stays right
+//! while speed and flow change; no delay has to be looked up. What the sensor shows is a lagged view of that stream, and so are
+//! the expectations kept here: cell shares, applied correction and wanted mixture all go through the believed lag.
+
+use trimwright_numerics::{Ring, Weights};
+
+use crate::calibration::Calibration;
+use crate::gates::Refusal;
+
+/// Injections remembered: at one every 20 ms this is 1.9 s.
+pub const REMEMBERED: usize = 96;
+/// Crank turns from injection to the exhaust valve: on average half a turn to the intake stroke and a turn and a half to
+/// the exhaust stroke (geometry of the four-stroke cycle).
+const TURNS: f32 = 2.0;
+/// Cells a lagged view may cover.
+const MOST_CELLS: usize = 12;
+
+/// What was injected at one time.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Injection {
+    /// Cells of the map it came from.
+    pub weights: Weights<f32>,
+    /// Learned correction, short-term trim and dither applied, ln.
+    pub applied_ln: f32,
+    /// Wanted lambda, ln.
+    pub wanted_ln: f32,
+    /// Time since the injection before it, s.
+    pub gone_s: f32,
+    /// Crank turns since the injection before it.
+    pub turns: f32,
+    /// Exhaust mass since the injection before it, kg.
+    pub exhaust_kg: f32,
+    /// Why nothing can be learned from it, if so.
+    pub refusal: Option<Refusal>,
+}
+
+impl Injection {
+    /// Before the engine ever ran.
+    pub const NONE: Self = Self {
+        weights: Weights { cells: [0; 4], shares: [0.0; 4] },
+        applied_ln: 0.0,
+        wanted_ln: 0.0,
+        gone_s: 0.0,
+        turns: 0.0,
+        exhaust_kg: 0.0,
+        refusal: Some(Refusal::Starting),
+    };
+}
+
+/// Cells as the sensor sees them: shares after its lag.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Seen {
+    cells: [u16; MOST_CELLS],
+    shares: [f32; MOST_CELLS],
+}
+
+impl Seen {
+    /// The view of a sensor that has seen nothing else for long.
+    pub fn at_rest(weights: &Weights<f32>) -> Self {
+        let mut seen = Self::default();
+        seen.add(weights, 1.0);
+        seen
+    }
+
+    /// Moves a share of the way towards these weights. When all places are taken the least is forgotten.
+    pub fn add(&mut self, weights: &Weights<f32>, share: f32) {
+        for held in &mut self.shares {
+            *held *= 1.0 - share;
+            if *held < 1e-3 {
+                *held = 0.0;
+            }
+        }
+        for (&cell, &weight) in weights.cells.iter().zip(&weights.shares) {
+            let part = weight * share;
+            if part > 0.0 {
+                self.put(cell, part);
+            }
+        }
+    }
+
+    fn put(&mut self, cell: u16, part: f32) {
+        let mut place: Option<(&mut u16, &mut f32)> = None;
+        for (held, share) in self.cells.iter_mut().zip(&mut self.shares) {
+            if *held == cell && *share > 0.0 {
+                *share += part;
+                return;
+            }
+            if place.as_ref().is_none_or(|(_, least)| *share < **least) {
+                place = Some((held, share));
+            }
+        }
+        if let Some((held, share)) = place {
+            (*held, *share) = (cell, part);
+        }
+    }
+
+    /// The pairs of cell number and share, those with a share only.
+    pub fn iter(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
+        let pairs = self.cells.iter().zip(&self.shares);
+        pairs.filter(|(_, share)| **share > 0.0).map(|(&cell, &share)| (usize::from(cell), share))
+    }
+}
+
+/// What the reading of this instant describes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Past {
+    /// Cells, after the believed lag.
+    pub seen: Seen,
+    /// Correction applied then, after the believed lag, ln.
+    pub applied_ln: f32,
+    /// Mixture wanted then, after the believed lag, ln lambda.
+    pub wanted_ln: f32,
+    /// Time since then, s.
+    pub delay_s: f32,
+    /// Why nothing can be learned from it, if so: the newest reason still within the sensor's memory.
+    pub refusal: Option<Refusal>,
+    pub(crate) soiled: f32,
+}
+
+/// The ring of the past and the view on it.
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Attribution {
+    ring: Ring<Injection, REMEMBERED>,
+    /// What the last reading described.
+    pub past: Past,
+}
+
+impl Default for Attribution {
+    fn default() -> Self {
+        let past = Past {
+            seen: Seen::default(),
+            applied_ln: 0.0,
+            wanted_ln: 0.0,
+            delay_s: 0.0,
+            refusal: Some(Refusal::Starting),
+            soiled: 1.0,
+        };
+        Self { ring: Ring::filled(Injection::NONE), past }
+    }
+}
+
+impl Attribution {
+    /// Remembers an injection and moves the view on.
+    pub fn step(&mut self, calibration: &Calibration, injection: Injection) {
+        self.ring.push(injection);
+        let share = calibration.sensor_share();
+        let Some((then, delay_s)) = self.at_sensor(calibration.pipe_kg()) else {
+            self.past.refusal = Some(Refusal::TooLongAgo);
+            self.past.soiled = 1.0;
+            return;
+        };
+        let past = &mut self.past;
+        past.delay_s = delay_s;
+        past.seen.add(&then.weights, share);
+        past.applied_ln += share * (then.applied_ln - past.applied_ln);
+        past.wanted_ln += share * (then.wanted_ln - past.wanted_ln);
+        past.soiled *= 1.0 - share;
+        if then.refusal.is_some() {
+            past.refusal = then.refusal;
+            past.soiled = 1.0;
+        } else if past.soiled < 0.05 {
+            past.refusal = None;
+        }
+    }
+
+    /// The injection whose gas is at the sensor now, and how long ago it was.
+    fn at_sensor(&self, pipe_kg: f32) -> Option<(Injection, f32)> {
+        let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, TURNS, 0.0);
+        for injection in self.ring.iter() {
+            if turns_left <= 0.0 {
+                return Some((*injection, delay_s));
+            }
+            if kg_left > 0.0 {
+                kg_left -= injection.exhaust_kg;
+            } else {
+                turns_left -= injection.turns;
+            }
+            delay_s += injection.gone_s;
+        }
+        None
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+    use proptest::prelude::*;
+
+    fn injection(applied_ln: f32, turns: f32, exhaust_kg: f32) -> Injection {
+        Injection { applied_ln, turns, exhaust_kg, gone_s: 0.02, refusal: None, ..Injection::NONE }
+    }
+
+    #[test]
+    fn at_steady_flow_the_delay_is_cycle_time_plus_pipe_time() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        let (speed_turns_per_s, flow_kg_per_s) = (12.0, 9e-3);
+        for _ in 0..200 {
+            attribution.step(&calibration, injection(0.0, 0.02 * speed_turns_per_s, 0.02 * flow_kg_per_s));
+        }
+        let expected_s = TURNS / speed_turns_per_s + calibration.pipe_kg() / flow_kg_per_s;
+        assert!((attribution.past.delay_s - expected_s).abs() < 0.05, "{}", attribution.past.delay_s);
+        assert_eq!(attribution.past.refusal, None);
+    }
+
+    #[test]
+    fn when_the_flow_rises_gas_already_in_the_pipe_arrives_sooner() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        for _ in 0..200 {
+            attribution.step(&calibration, injection(0.0, 0.24, 1.8e-4));
+        }
+        let idle_s = attribution.past.delay_s;
+        for _ in 0..6 {
+            attribution.step(&calibration, injection(0.1, 0.48, 1.2e-3));
+        }
+        assert!(attribution.past.delay_s < 0.7 * idle_s);
+    }
+
+    #[test]
+    fn a_refusal_lasts_as_long_as_the_sensor_remembers() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        let clean = injection(0.0, 1.0, 1e-2);
+        for _ in 0..100 {
+            attribution.step(&calibration, clean);
+        }
+        attribution.step(&calibration, Injection { refusal: Some(Refusal::FuelCut), ..clean });
+        let refused = (0..60)
+            .filter(|_| {
+                attribution.step(&calibration, clean);
+                attribution.past.refusal == Some(Refusal::FuelCut)
+            })
+            .count();
+        assert!((8..25).contains(&refused), "{refused}");
+    }
+
+    #[test]
+    fn without_flow_the_reading_describes_nothing() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        for _ in 0..200 {
+            attribution.step(&calibration, injection(0.0, 0.0, 0.0));
+        }
+        assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
+    }
+
+    proptest! {
+        #[test]
+        fn shares_never_exceed_one(places in proptest::collection::vec((0_u16..150, 0.0..1.0_f32, 0.0..1.0_f32), 1..60)) {
+            let mut seen = Seen::default();
+            for (corner, x, y) in places {
+                let shares = [(1.0 - x) * (1.0 - y), x * (1.0 - y), (1.0 - x) * y, x * y];
+                seen.add(&Weights { cells: [corner, corner + 1, corner + 14, corner + 15], shares }, 0.2);
+                let sum: f32 = seen.iter().map(|(_, share)| share).sum();
+                prop_assert!(sum <= 1.0 + 1e-5 && seen.iter().count() <= MOST_CELLS);
+            }
+        }
+    }
+}

@@ -1,0 +1,97 @@
+//! Time: how much of it a frame brings, and which of the slower slots are due.
+
+use trimwright_signals::Frame;
+
+/// Longest time one frame may stand for, s; a longer gap counts as this much.
+const LONGEST_S: f32 = 0.05;
+/// Length of the quick slot, microseconds.
+const SLOT_US: u32 = 10_000;
+
+/// What is due in this step.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Beat {
+    /// Time of the frame, microseconds.
+    pub time_us: u64,
+    /// Time since the frame before, s, 0 to 0.05. When time ran back it is 0.
+    pub dt_s: f32,
+    /// Time since the 10 ms slot before, s, when that slot is due, else 0.
+    pub quick_s: f32,
+    /// Time since the 20 ms slot before, s, when that slot is due, else 0. Here the controller looks back at what it injected.
+    pub look_back_s: f32,
+    /// Time since the 100 ms slot before, s, when that slot is due, else 0.
+    pub slow_s: f32,
+}
+
+/// Keeps time from frame to frame.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Clock {
+    last_us: Option<u64>,
+    waited_us: u32,
+    slots: u8,
+    look_back_s: f32,
+    slow_s: f32,
+}
+
+impl Clock {
+    /// Takes the time of a frame.
+    pub fn step(&mut self, frame: &Frame) -> Beat {
+        let gone_us = self.last_us.map_or(0, |last| frame.time_us.saturating_sub(last));
+        self.last_us = Some(frame.time_us);
+        let gone_us = gone_us.min((LONGEST_S * 1e6) as u64) as u32;
+        let mut beat = Beat { time_us: frame.time_us, dt_s: gone_us as f32 * 1e-6, ..Beat::default() };
+        self.waited_us += gone_us;
+        if self.waited_us < SLOT_US {
+            return beat;
+        }
+        beat.quick_s = self.waited_us as f32 * 1e-6;
+        self.waited_us = 0;
+        self.slots = if self.slots < 9 { self.slots + 1 } else { 0 };
+        self.look_back_s += beat.quick_s;
+        self.slow_s += beat.quick_s;
+        if self.slots % 2 == 1 {
+            beat.look_back_s = core::mem::take(&mut self.look_back_s);
+        }
+        if self.slots == 0 {
+            beat.slow_s = core::mem::take(&mut self.slow_s);
+        }
+        beat
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn at(time_us: u64) -> Frame {
+        Frame { time_us, ..Frame::default() }
+    }
+
+    #[test]
+    fn slots_come_at_their_pace_and_add_up_to_the_time_gone() {
+        let mut clock = Clock::default();
+        let mut sums = [0.0_f32; 4];
+        let mut counts = [0; 3];
+        for ms in 0..=2000 {
+            let beat = clock.step(&at(ms * 1000));
+            for (sum, part) in sums.iter_mut().zip([beat.dt_s, beat.quick_s, beat.look_back_s, beat.slow_s]) {
+                *sum += part;
+            }
+            for (count, part) in counts.iter_mut().zip([beat.quick_s, beat.look_back_s, beat.slow_s]) {
+                *count += i32::from(part > 0.0);
+            }
+        }
+        assert!(sums.iter().all(|sum| (sum - 2.0).abs() < 0.03), "{sums:?}");
+        assert_eq!(counts, [200, 100, 20]);
+    }
+
+    #[test]
+    fn time_that_runs_back_or_jumps_is_survived() {
+        let mut clock = Clock::default();
+        clock.step(&at(5_000_000));
+        assert_eq!(clock.step(&at(1000)).dt_s, 0.0);
+        assert_eq!(clock.step(&at(2000)).dt_s, 0.001);
+        assert_eq!(clock.step(&at(u64::MAX)).dt_s, LONGEST_S);
+    }
+}

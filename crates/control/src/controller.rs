@@ -1,0 +1,275 @@
+//! The step: volts in, open times out, and a look back at what the last ones did.
+
+use trimwright_numerics::Real;
+use trimwright_signals::{Commands, Frame, MAX_INJECTORS};
+
+use crate::air_charge::air_charge;
+use crate::attribution::Injection;
+use crate::calibration::Calibration;
+use crate::clock::Beat;
+use crate::cuts::clears_flood;
+use crate::dtc::Dtc;
+use crate::enrichment::cranking_lambda;
+use crate::gates::{Circumstances, Refusal};
+use crate::idle::Loads;
+use crate::learner::{LearnedMap, Learner, Lesson};
+use crate::open_time::Supply;
+use crate::phase::Phase;
+use crate::spark::{SparkHands, spark_deg};
+use crate::state::State;
+use crate::wanted_lambda::wanted_lambda;
+
+/// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 1.5 % for reasons that
+/// last about half a second, twenty-five looks of 20 ms in each direction: 0.015^2 * 50 (engineering judgement).
+const LOOK_VARIANCE_LN2: f32 = 0.011;
+
+/// The controller: calibration and state, stepped by frames.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller, SetupAnswers};
+/// use trimwright_signals::Frame;
+/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// let commands = controller.step(&Frame::default());
+/// assert_eq!(commands.open_time_s, [0.0; 8], "without pulses nothing is injected");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Controller {
+    calibration: Calibration,
+    state: State,
+}
+
+impl Controller {
+    /// A controller that has learned nothing yet.
+    pub fn new(calibration: Calibration) -> Self {
+        Self { calibration, state: State::default() }
+    }
+
+    /// The same controller with a map learned earlier.
+    #[must_use]
+    pub fn with_learned(mut self, learned: LearnedMap) -> Self {
+        self.state.learned = learned;
+        self
+    }
+
+    /// The calibration.
+    pub const fn calibration(&self) -> &Calibration {
+        &self.calibration
+    }
+
+    /// All memory.
+    pub const fn state(&self) -> &State {
+        &self.state
+    }
+
+    /// Goes back to a state taken earlier.
+    pub fn restore(&mut self, state: State) {
+        self.state = state;
+    }
+
+    /// Takes a frame, gives the commands until the next. Never panics, whatever the frame holds.
+    pub fn step(&mut self, frame: &Frame) -> Commands {
+        let (cal, s) = (&self.calibration, &mut self.state);
+        let beat = s.clock.step(frame);
+        s.crank.step(cal, frame, &beat);
+        s.belief.step(cal, frame, &s.crank, &beat, &mut s.dtcs);
+        s.cuts.step(cal, &s.belief, s.crank.speed_rad_per_s, s.lean_ratio(), beat.dt_s);
+        s.phase.step(cal, frame.switches.ignition, s.crank.speed_rad_per_s, s.cuts.cut, &beat);
+        s.shot.step(s.belief.tp_rate_per_s, beat.dt_s);
+        s.film.wait(beat.dt_s);
+        s.commands.open_time_s = s.fuel(cal);
+        s.look_back(cal, &beat);
+        s.other_hands(cal, frame, &beat);
+        s.commands
+    }
+}
+
+impl State {
+    /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
+    fn fuel(&mut self, cal: &Calibration) -> [f32; MAX_INJECTORS] {
+        let prime_kg =
+            self.prime.step(cal, self.phase.key_on_s, self.crank.speed_rad_per_s > 0.0, self.belief.ect_k);
+        let supply = Supply {
+            battery_v: self.belief.battery_v,
+            drop_pa: self.belief.drop_pa(),
+            interval_s: self.crank.interval_s,
+        };
+        if prime_kg > 0.0 {
+            self.film.wet(prime_kg);
+            return self.open_time.step(cal, prime_kg, &Supply { interval_s: 0.0, ..supply });
+        }
+        if self.crank.firings == 0 {
+            return [0.0; MAX_INJECTORS];
+        }
+        let speed = self.crank.speed_rad_per_s;
+        let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
+        let wanted = self.wanted(cal);
+        let learned_ln = self.learned.at(&air.weights);
+        let correction = Real::exp(learned_ln + self.feedback.trim_ln);
+        let quick = if cal.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
+        let wanted_kg =
+            self.allowed() * air.air_kg / (cal.answers().stoich_afr * wanted) * correction * quick
+                + self.nitrous.extra_kg(cal, self.crank.interval_s);
+        let inject_kg = self.film.step(cal, &self.belief, speed, wanted_kg) * f32::from(self.crank.firings);
+        let open_time_s = self.open_time.step(cal, inject_kg, &supply);
+
+        let now = &mut self.insight;
+        (now.weights, now.charge_k, now.air_kg) = (air.weights, air.charge_k, air.air_kg);
+        now.air_flow_kg_per_s = air.air_kg * speed / cal.firing_angle_rad();
+        (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln);
+        (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg);
+        open_time_s
+    }
+
+    /// The complete target for the next cylinder.
+    fn wanted(&self, cal: &Calibration) -> f32 {
+        if self.phase.phase == Phase::Cranking {
+            cranking_lambda(self.belief.ect_k, self.phase.for_s)
+        } else {
+            wanted_lambda(cal, &self.belief, self.crank.speed_rad_per_s, self.phase.since_start_s)
+                / self.cuts.guard_factor()
+        }
+    }
+
+    /// One where fuel is allowed, zero where it is not.
+    fn allowed(&self) -> f32 {
+        match self.phase.phase {
+            Phase::Cranking if clears_flood(&self.belief) => 0.0,
+            Phase::Cranking | Phase::RunningUp | Phase::Running => 1.0,
+            Phase::Stopped | Phase::Priming | Phase::FuelCut | Phase::OverSpeed => 0.0,
+        }
+    }
+
+    /// Backward: what the reading of this instant describes, the short-term trim, a lesson.
+    fn look_back(&mut self, cal: &Calibration, beat: &Beat) {
+        let dt_s = beat.look_back_s;
+        if dt_s <= 0.0 {
+            return;
+        }
+        let injection = self.injection(dt_s);
+        self.attribution.step(cal, injection);
+        let past = &self.attribution.past;
+        let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - past.wanted_ln;
+        let learned_ln = self.learned.seen(&past.seen);
+        let refusal = self.refusal();
+        if refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
+            self.feedback.step(cal, past, right_ln, learned_ln, dt_s);
+        } else {
+            self.feedback.wait(dt_s);
+        }
+        if cal.options().learning {
+            match refusal {
+                Some(refusal) => self.counts.refuse(refusal),
+                None => self.learn(cal, right_ln),
+            }
+        }
+        self.report_authority(dt_s);
+        (self.insight.refusal, self.insight.right_ln) = (refusal, right_ln);
+    }
+
+    /// What was injected since the last look back.
+    fn injection(&mut self, dt_s: f32) -> Injection {
+        let wanted_ln = Real::ln(self.insight.wanted_lambda.held(0.3, 1.5));
+        let refusal = self.gates.step(
+            &Circumstances {
+                belief: &self.belief,
+                phase: self.phase.phase,
+                since_start_s: self.phase.since_start_s,
+                speed_rad_per_s: self.crank.speed_rad_per_s,
+                wanted_ln,
+                duty_limited: self.open_time.limited,
+                nitrous: self.nitrous.on,
+                guarded: self.cuts.guarding(),
+            },
+            dt_s,
+        );
+        Injection {
+            weights: self.insight.weights,
+            applied_ln: self.insight.learned_ln + self.insight.trim_ln + self.insight.dither_ln,
+            wanted_ln,
+            gone_s: dt_s,
+            turns: self.crank.turns(dt_s),
+            exhaust_kg: if self.crank.speed_rad_per_s > 0.0 {
+                self.insight.air_flow_kg_per_s * dt_s
+            } else {
+                0.0
+            },
+            refusal,
+        }
+    }
+
+    /// Why the reading of this instant teaches nothing, if so.
+    fn refusal(&self) -> Option<Refusal> {
+        match self.attribution.past.refusal {
+            Some(refusal) if refusal.freezes_trim() => Some(refusal),
+            _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
+            _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
+            other => other,
+        }
+    }
+
+    /// Takes a lesson and hands its part of the trim over to the map.
+    fn learn(&mut self, cal: &Calibration, right_ln: f32) {
+        let lesson = Lesson { seen: &self.attribution.past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 };
+        let before_ln = self.learned.at(&self.insight.weights);
+        let outcome = cal.options().strategy.learn(&mut self.learned, &lesson);
+        self.feedback.hand_over(self.learned.at(&self.insight.weights) - before_ln);
+        self.counts.take(outcome);
+    }
+
+    /// Codes for a mixture that correction cannot reach.
+    fn report_authority(&mut self, dt_s: f32) {
+        let total_ln = self.insight.learned_ln + self.feedback.trim_ln;
+        let known = self.insight.refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        self.dtcs.report(Dtc::SystemLean, known && total_ln > 0.27, dt_s);
+        self.dtcs.report(Dtc::SystemRich, known && total_ln < -0.27, dt_s);
+    }
+
+    /// Lambda read over lambda wanted then, where the reading is usable.
+    fn lean_ratio(&self) -> Option<f32> {
+        let past = &self.attribution.past;
+        let usable = !self.belief.doubts.lambda && past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        usable.then(|| self.belief.lambda / self.insight.expected_lambda)
+    }
+
+    /// Beside the fuel: idle air, spark, fans, pump, nitrous.
+    fn other_hands(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
+        let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
+        if dt_s > 0.0 {
+            let since_start_s = self.phase.since_start_s;
+            let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / cal.firing_angle_rad();
+            let lean_ratio = self.lean_ratio();
+            let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
+            self.fans.step(cal, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
+            let loads =
+                Loads { ac: self.fans.ac_wanted, fans: self.fans.running(), in_gear: frame.switches.in_gear };
+            self.idle.step(cal, &self.belief, loads, speed, since_start_s, dt_s);
+            self.pump.step(cal, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
+            self.nitrous.step(cal, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
+            let hands = SparkHands {
+                speed_rad_per_s: speed,
+                started: self.phase.phase.started(),
+                idle: &self.idle,
+                returned: self.cuts.returned(),
+                nitrous: self.nitrous.on,
+            };
+            self.commands.spark_deg = spark_deg(cal, &self.belief, &hands);
+            (self.commands.iac_duty, self.commands.pump_duty) = (self.idle.duty, self.pump.duty);
+            (self.commands.fan1, self.commands.fan2) = (self.fans.fan1, self.fans.fan2);
+            (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch, self.nitrous.on);
+            self.show();
+        }
+    }
+
+    /// Brings the insight up to date.
+    fn show(&mut self) {
+        let now = &mut self.insight;
+        (now.phase, now.speed_rad_per_s, now.map_pa) =
+            (self.phase.phase, self.crank.speed_rad_per_s, self.belief.map_pa);
+        (now.open_time_s, now.duty, now.duty_limited) =
+            (self.open_time.open_time_s, self.open_time.duty, self.open_time.limited);
+        now.measured_lambda = self.belief.lambda;
+        now.expected_lambda = Real::exp(self.attribution.past.wanted_ln);
+        now.delay_s = self.attribution.past.delay_s;
+    }
+}

@@ -1,0 +1,177 @@
+//! When the fuel is cut: coasting, too much speed, clear-flood; and the lean guard.
+
+use trimwright_numerics::Real;
+
+use crate::believe::Belief;
+use crate::calibration::Calibration;
+
+/// Why the fuel is cut.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Cut {
+    /// It is not.
+    #[default]
+    None,
+    /// Closed throttle at speed: deceleration fuel cut-off.
+    Coasting,
+    /// Above the rev limit, or the lean guard has tripped.
+    OverSpeed,
+}
+
+/// Throttle position below which the foot is off, ratio.
+pub const CLOSED_TP: f32 = 0.02;
+/// Speed above idle from which coasting cuts, rad/s (about 1000 rpm).
+const COAST_FROM_RAD_PER_S: f32 = 105.0;
+/// Speed above idle at which fuel comes back, rad/s (about 500 rpm): above any idle flare, so that the engine catches itself.
+const COAST_TO_RAD_PER_S: f32 = 52.0;
+/// Time the throttle must have been closed before coasting cuts, s.
+const COAST_AFTER_S: f32 = 0.6;
+/// Coolant temperature from which coasting cuts, K.
+const COAST_WARM_K: f32 = 323.0;
+/// Speed below the rev limit at which fuel comes back, rad/s.
+const LIMIT_BAND_RAD_PER_S: f32 = 15.0;
+/// Time in which a cut's return is blended in, s.
+pub const RETURN_S: f32 = 0.4;
+
+/// Load (MAP over barometric pressure) above which a lean mixture is dangerous, ratio.
+const GUARD_LOAD: f32 = 0.85;
+/// Lambda over wanted lambda that counts as dangerous there, ratio.
+const GUARD_LEAN: f32 = 1.12;
+/// Time of it until the fuel is cut, s.
+const GUARD_S: f32 = 0.8;
+
+/// The cuts' memory.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Cuts {
+    /// The cut of this instant.
+    pub cut: Cut,
+    closed_s: f32,
+    since_cut_s: f32,
+    lean_s: f32,
+    /// The lean guard has cut the fuel; it lets go when the throttle is closed.
+    pub guard_tripped: bool,
+    /// Times the lean guard has cut since power-up.
+    pub guard_trips: u16,
+}
+
+impl Cuts {
+    /// Decides on the cut. `lean_ratio` is lambda read over lambda wanted then, where the reading is usable.
+    pub fn step(
+        &mut self,
+        calibration: &Calibration,
+        belief: &Belief,
+        speed_rad_per_s: f32,
+        lean_ratio: Option<f32>,
+        dt_s: f32,
+    ) {
+        let answers = calibration.answers();
+        let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
+        self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
+        self.guard(belief, closed, lean_ratio, dt_s);
+        let over = speed_rad_per_s - answers.idle_speed_rad_per_s;
+        let limit =
+            answers.rev_limit_rad_per_s - if self.cut == Cut::OverSpeed { LIMIT_BAND_RAD_PER_S } else { 0.0 };
+        let coasting = if self.cut == Cut::Coasting {
+            closed && over > COAST_TO_RAD_PER_S
+        } else {
+            self.closed_s > COAST_AFTER_S && over > COAST_FROM_RAD_PER_S && belief.ect_k > COAST_WARM_K
+        };
+        self.cut = if speed_rad_per_s > limit || self.guard_tripped {
+            Cut::OverSpeed
+        } else if coasting {
+            Cut::Coasting
+        } else {
+            Cut::None
+        };
+        self.since_cut_s = if self.cut == Cut::None { (self.since_cut_s + dt_s).min(10.0) } else { 0.0 };
+    }
+
+    /// Share of torque to allow after a cut, 0 to 1, rising smoothly: the spark stage holds back by it.
+    pub fn returned(&self) -> f32 {
+        (self.since_cut_s / RETURN_S).held(0.0, 1.0)
+    }
+
+    /// Whether the guard is enriching or cutting.
+    pub fn guarding(&self) -> bool {
+        self.guard_tripped || self.lean_s > 0.1
+    }
+
+    /// Fuel factor of the guard: up to 10 % more while it waits to see whether the mixture comes back.
+    pub fn guard_factor(&self) -> f32 {
+        1.0 + 0.1 * (self.lean_s / GUARD_S).held(0.0, 1.0)
+    }
+
+    fn guard(&mut self, belief: &Belief, closed: bool, lean_ratio: Option<f32>, dt_s: f32) {
+        let loaded = belief.map_pa > GUARD_LOAD * belief.baro_pa;
+        let lean = loaded && lean_ratio.is_some_and(|ratio| ratio > GUARD_LEAN);
+        self.lean_s = if lean { self.lean_s + dt_s } else { (self.lean_s - dt_s).max(0.0) };
+        if self.lean_s > GUARD_S && !self.guard_tripped {
+            self.guard_tripped = true;
+            self.guard_trips = self.guard_trips.saturating_add(1);
+        }
+        if closed {
+            (self.guard_tripped, self.lean_s) = (false, 0.0);
+        }
+    }
+}
+
+/// Clear-flood: full throttle while cranking asks for air only.
+pub fn clears_flood(belief: &Belief) -> bool {
+    belief.tp > 0.85 && !belief.doubts.tp
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    fn run(cuts: &mut Cuts, tp: f32, speed: f32, map_pa: f32, lean: Option<f32>, seconds: f32) -> Cut {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let belief = Belief { tp, map_pa, ect_k: 360.0, ..Belief::default() };
+        for _ in 0..(seconds * 1000.0) as u32 {
+            cuts.step(&calibration, &belief, speed, lean, 0.001);
+        }
+        cuts.cut
+    }
+
+    #[test]
+    fn coasting_cuts_after_a_while_and_returns_above_idle() {
+        let mut cuts = Cuts::default();
+        assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::None);
+        assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::Coasting);
+        assert_eq!(run(&mut cuts, 0.0, 140.0, 25e3, None, 1.0), Cut::Coasting);
+        assert_eq!(run(&mut cuts, 0.0, 120.0, 25e3, None, 0.1), Cut::None);
+        assert!((0.2..0.3).contains(&cuts.returned()));
+    }
+
+    #[test]
+    fn a_foot_on_the_throttle_ends_coasting_at_once() {
+        let mut cuts = Cuts::default();
+        run(&mut cuts, 0.0, 220.0, 25e3, None, 1.0);
+        assert_eq!(run(&mut cuts, 0.1, 220.0, 25e3, None, 0.002), Cut::None);
+    }
+
+    #[test]
+    fn the_rev_limit_has_a_band() {
+        let mut cuts = Cuts::default();
+        assert_eq!(run(&mut cuts, 1.0, 546.0, 95e3, None, 0.01), Cut::OverSpeed);
+        assert_eq!(run(&mut cuts, 1.0, 535.0, 95e3, None, 0.01), Cut::OverSpeed);
+        assert_eq!(run(&mut cuts, 1.0, 529.0, 95e3, None, 0.01), Cut::None);
+    }
+
+    #[test]
+    fn lean_at_high_load_enriches_then_cuts_until_the_throttle_closes() {
+        let mut cuts = Cuts::default();
+        assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::None);
+        assert!(cuts.guard_factor() > 1.05 && cuts.guarding());
+        assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::OverSpeed);
+        assert_eq!(run(&mut cuts, 0.5, 300.0, 60e3, Some(1.0), 1.0), Cut::OverSpeed);
+        assert_eq!(run(&mut cuts, 0.0, 150.0, 40e3, None, 0.1), Cut::None);
+    }
+
+    #[test]
+    fn lean_at_part_load_is_left_to_the_trim() {
+        assert_eq!(run(&mut Cuts::default(), 0.2, 200.0, 50e3, Some(1.3), 5.0), Cut::None);
+    }
+}

@@ -1,0 +1,281 @@
+//! Diagnostic trouble codes (SAE J2012 / ISO 15031-6): set after a while of evidence, healed after a while without.
+
+/// The codes this controller can set.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[repr(u8)]
+pub enum Dtc {
+    /// Rail pressure too low.
+    RailTooLow,
+    /// Rail pressure too high.
+    RailTooHigh,
+    /// MAP does not behave.
+    MapPerformance,
+    /// MAP circuit low.
+    MapLow,
+    /// MAP circuit high.
+    MapHigh,
+    /// IAT circuit low.
+    IatLow,
+    /// IAT circuit high.
+    IatHigh,
+    /// ECT does not behave.
+    EctPerformance,
+    /// ECT circuit low.
+    EctLow,
+    /// ECT circuit high.
+    EctHigh,
+    /// TP does not behave.
+    TpPerformance,
+    /// TP circuit low.
+    TpLow,
+    /// TP circuit high.
+    TpHigh,
+    /// Oxygen sensor circuit low.
+    O2Low,
+    /// Oxygen sensor circuit high.
+    O2High,
+    /// Oxygen sensor slow.
+    O2Slow,
+    /// Oxygen sensor without activity.
+    O2NoActivity,
+    /// Oxygen sensor does not get hot.
+    O2Heater,
+    /// Mixture too lean to be corrected.
+    SystemLean,
+    /// Mixture too rich to be corrected.
+    SystemRich,
+    /// FRP does not behave.
+    FrpPerformance,
+    /// FRP circuit low.
+    FrpLow,
+    /// FRP circuit high.
+    FrpHigh,
+    /// No pulses from the distributor.
+    CrankSilent,
+    /// Pulses lost or too many.
+    CrankPerformance,
+    /// Idle speed lower than wanted.
+    IdleLow,
+    /// Idle speed higher than wanted.
+    IdleHigh,
+    /// Supply voltage low.
+    VoltsLow,
+    /// Supply voltage high.
+    VoltsHigh,
+}
+
+/// Number of codes.
+const KINDS: usize = 29;
+
+impl Dtc {
+    /// All codes, in the order of their numbers.
+    pub const ALL: [Self; KINDS] = [
+        Self::RailTooLow,
+        Self::RailTooHigh,
+        Self::MapPerformance,
+        Self::MapLow,
+        Self::MapHigh,
+        Self::IatLow,
+        Self::IatHigh,
+        Self::EctPerformance,
+        Self::EctLow,
+        Self::EctHigh,
+        Self::TpPerformance,
+        Self::TpLow,
+        Self::TpHigh,
+        Self::O2Low,
+        Self::O2High,
+        Self::O2Slow,
+        Self::O2NoActivity,
+        Self::O2Heater,
+        Self::SystemLean,
+        Self::SystemRich,
+        Self::FrpPerformance,
+        Self::FrpLow,
+        Self::FrpHigh,
+        Self::CrankSilent,
+        Self::CrankPerformance,
+        Self::IdleLow,
+        Self::IdleHigh,
+        Self::VoltsLow,
+        Self::VoltsHigh,
+    ];
+
+    /// The standard code.
+    pub const fn code(self) -> &'static str {
+        match self {
+            Self::RailTooLow => "P0087",
+            Self::RailTooHigh => "P0088",
+            Self::MapPerformance => "P0106",
+            Self::MapLow => "P0107",
+            Self::MapHigh => "P0108",
+            Self::IatLow => "P0112",
+            Self::IatHigh => "P0113",
+            Self::EctPerformance => "P0116",
+            Self::EctLow => "P0117",
+            Self::EctHigh => "P0118",
+            Self::TpPerformance => "P0121",
+            Self::TpLow => "P0122",
+            Self::TpHigh => "P0123",
+            Self::O2Low => "P0131",
+            Self::O2High => "P0132",
+            Self::O2Slow => "P0133",
+            Self::O2NoActivity => "P0134",
+            Self::O2Heater => "P0135",
+            Self::SystemLean => "P0171",
+            Self::SystemRich => "P0172",
+            Self::FrpPerformance => "P0191",
+            Self::FrpLow => "P0192",
+            Self::FrpHigh => "P0193",
+            Self::CrankSilent => "P0335",
+            Self::CrankPerformance => "P0336",
+            Self::IdleLow => "P0506",
+            Self::IdleHigh => "P0507",
+            Self::VoltsLow => "P0562",
+            Self::VoltsHigh => "P0563",
+        }
+    }
+
+    /// What it means, in a few words.
+    pub const fn meaning(self) -> &'static str {
+        match self {
+            Self::RailTooLow => "fuel rail pressure too low",
+            Self::RailTooHigh => "fuel rail pressure too high",
+            Self::MapPerformance => "manifold pressure sensor does not follow the engine",
+            Self::MapLow => "manifold pressure sensor circuit low",
+            Self::MapHigh => "manifold pressure sensor circuit high",
+            Self::IatLow => "intake air temperature sensor circuit low",
+            Self::IatHigh => "intake air temperature sensor circuit high",
+            Self::EctPerformance => "coolant temperature sensor does not follow the engine",
+            Self::EctLow => "coolant temperature sensor circuit low",
+            Self::EctHigh => "coolant temperature sensor circuit high",
+            Self::TpPerformance => "throttle position sensor does not follow the engine",
+            Self::TpLow => "throttle position sensor circuit low",
+            Self::TpHigh => "throttle position sensor circuit high",
+            Self::O2Low => "oxygen sensor circuit low",
+            Self::O2High => "oxygen sensor circuit high",
+            Self::O2Slow => "oxygen sensor responds slowly",
+            Self::O2NoActivity => "oxygen sensor shows no activity",
+            Self::O2Heater => "oxygen sensor does not get ready",
+            Self::SystemLean => "mixture too lean",
+            Self::SystemRich => "mixture too rich",
+            Self::FrpPerformance => "fuel rail pressure sensor does not follow the pump",
+            Self::FrpLow => "fuel rail pressure sensor circuit low",
+            Self::FrpHigh => "fuel rail pressure sensor circuit high",
+            Self::CrankSilent => "no pulses from the distributor while cranking",
+            Self::CrankPerformance => "distributor pulses lost or too many",
+            Self::IdleLow => "idle speed lower than wanted",
+            Self::IdleHigh => "idle speed higher than wanted",
+            Self::VoltsLow => "supply voltage low",
+            Self::VoltsHigh => "supply voltage high",
+        }
+    }
+
+    /// Evidence needed before the code sets, s. Circuits half a second, the others as long as chance could mimic them
+    /// (engineering judgement).
+    const fn sets_after_s(self) -> f32 {
+        match self {
+            Self::SystemLean | Self::SystemRich | Self::O2Slow | Self::O2NoActivity => 5.0,
+            Self::IdleLow | Self::IdleHigh | Self::O2Heater => 10.0,
+            Self::RailTooLow | Self::RailTooHigh | Self::VoltsLow | Self::VoltsHigh | Self::CrankSilent => {
+                1.5
+            }
+            _ => 0.5,
+        }
+    }
+
+    /// Time without evidence before the code heals, s.
+    const fn heals_after_s(self) -> f32 {
+        3.0
+    }
+}
+
+/// Evidence for and state of every code.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Dtcs {
+    /// Evidence gathered, s: rises with the fault, falls without it.
+    evidence_s: [f32; KINDS],
+    set: u32,
+    stored: u32,
+}
+
+impl Dtcs {
+    /// Takes what one check found over `dt_s` seconds.
+    pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
+        let Some(evidence_s) = self.evidence_s.get_mut(dtc as usize) else { return };
+        let bit = 1_u32 << dtc as u32;
+        if found {
+            *evidence_s = (*evidence_s + dt_s).min(dtc.sets_after_s());
+            if *evidence_s >= dtc.sets_after_s() {
+                self.set |= bit;
+                self.stored |= bit;
+            }
+        } else {
+            *evidence_s = (*evidence_s - dt_s * dtc.sets_after_s() / dtc.heals_after_s()).max(0.0);
+            if *evidence_s <= 0.0 {
+                self.set &= !bit;
+            }
+        }
+    }
+
+    /// Whether a code is set now.
+    pub const fn is_set(&self, dtc: Dtc) -> bool {
+        self.set & (1 << dtc as u32) != 0
+    }
+
+    /// The codes set now.
+    pub fn active(&self) -> impl Iterator<Item = Dtc> + '_ {
+        Dtc::ALL.into_iter().filter(|dtc| self.is_set(*dtc))
+    }
+
+    /// The codes set at any time since power-up.
+    pub fn stored(&self) -> impl Iterator<Item = Dtc> + '_ {
+        Dtc::ALL.into_iter().filter(|dtc| self.stored & (1 << *dtc as u32) != 0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_code_sets_after_its_time_and_heals_after_three_seconds() {
+        let mut dtcs = Dtcs::default();
+        for _ in 0..49 {
+            dtcs.report(Dtc::MapLow, true, 0.01);
+        }
+        assert!(!dtcs.is_set(Dtc::MapLow));
+        for _ in 0..3 {
+            dtcs.report(Dtc::MapLow, true, 0.01);
+        }
+        assert!(dtcs.active().eq([Dtc::MapLow]));
+        for _ in 0..290 {
+            dtcs.report(Dtc::MapLow, false, 0.01);
+        }
+        assert!(dtcs.is_set(Dtc::MapLow));
+        for _ in 0..20 {
+            dtcs.report(Dtc::MapLow, false, 0.01);
+        }
+        assert!(!dtcs.is_set(Dtc::MapLow) && dtcs.stored().eq([Dtc::MapLow]));
+    }
+
+    #[test]
+    fn a_glitch_sets_nothing() {
+        let mut dtcs = Dtcs::default();
+        for step in 0..10_000 {
+            dtcs.report(Dtc::TpHigh, step % 10 == 0, 0.01);
+        }
+        assert_eq!(dtcs.stored().count(), 0);
+    }
+
+    /// SAE J2012 codes as listed in shared/reference/dtc.csv: every code used is one of them and none is used twice.
+    #[test]
+    fn codes_are_in_order_and_unique() {
+        for (index, pair) in Dtc::ALL.windows(2).enumerate() {
+            assert!(pair[0].code() < pair[1].code());
+            assert_eq!(pair[0] as usize, index);
+        }
+    }
+}

@@ -1,0 +1,102 @@
+//! Extra fuel around a start: prime pulse, cranking, after-start.
+//!
+//! Engineering judgement throughout: common practice in kind, values for a wet throttle-body manifold.
+
+use trimwright_numerics::Real;
+
+use crate::calibration::Calibration;
+use crate::table::along;
+
+/// Lambda asked for while cranking against coolant temperature, K: only the light part of cold fuel becomes vapour.
+const CRANKING: [(f32, f32); 5] = [(253.0, 0.45), (273.0, 0.60), (293.0, 0.72), (323.0, 0.85), (358.0, 0.92)];
+/// Prime pulse against coolant temperature: fuel for this many full charges at standard density, ratio.
+const PRIME: [(f32, f32); 4] = [(253.0, 4.0), (273.0, 2.2), (293.0, 1.2), (340.0, 0.3)];
+/// After-start enrichment right after the start against coolant temperature, ratio of fuel.
+const AFTER_START: [(f32, f32); 4] = [(253.0, 1.25), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)];
+/// Time in which it is gone against coolant temperature, s.
+const AFTER_START_S: [(f32, f32); 3] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)];
+/// Longest cranking without a start before the fuel is thinned out again, s.
+const FLOODING_S: f32 = 4.0;
+
+/// Lambda asked for while cranking; it gets leaner the longer the engine does not start, so as not to flood it.
+pub fn cranking_lambda(ect_k: f32, cranking_s: f32) -> f32 {
+    (along(&CRANKING, ect_k) * (1.0 + (cranking_s - FLOODING_S).held(0.0, 10.0) * 0.1)).held(0.3, 1.3)
+}
+
+/// Fuel that wets the dry manifold before the first turn, kg.
+pub fn prime_kg(calibration: &Calibration, ect_k: f32) -> f32 {
+    let full_charge_kg = 1.2 * calibration.cylinder_m3();
+    along(&PRIME, ect_k) * full_charge_kg / calibration.answers().stoich_afr
+}
+
+/// Fuel over the warm-up's own share after a start, ratio from 1 up: falls in a straight line.
+pub fn after_start(ect_k: f32, since_start_s: f32) -> f32 {
+    let left = (1.0 - since_start_s / along(&AFTER_START_S, ect_k)).held(0.0, 1.0);
+    1.0 + (along(&AFTER_START, ect_k) - 1.0) * left
+}
+
+/// Primes once after the key is turned.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Prime {
+    done: bool,
+}
+
+/// The prime pulse waits this long for the pump, s.
+const PRIME_AFTER_S: f32 = 0.8;
+
+impl Prime {
+    /// The prime fuel, kg, at the one step when it is due; else 0.
+    pub fn step(&mut self, calibration: &Calibration, key_on_s: f32, turning: bool, ect_k: f32) -> f32 {
+        if key_on_s <= 0.0 {
+            self.done = false;
+        }
+        if self.done || (key_on_s < PRIME_AFTER_S && !turning) {
+            return 0.0;
+        }
+        self.done = true;
+        if turning { 0.0 } else { prime_kg(calibration, ect_k) }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    #[test]
+    fn colder_engines_get_more_everywhere() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        for pair in [258.0, 278.0, 298.0, 338.0].windows(2) {
+            assert!(cranking_lambda(pair[0], 0.0) < cranking_lambda(pair[1], 0.0));
+            assert!(prime_kg(&calibration, pair[0]) > prime_kg(&calibration, pair[1]));
+            assert!(after_start(pair[0], 1.0) > after_start(pair[1], 1.0));
+        }
+    }
+
+    #[test]
+    fn after_start_enrichment_ends() {
+        assert_eq!(after_start(293.0, 25.0), 1.0);
+        assert_eq!(after_start(253.0, 41.0), 1.0);
+    }
+
+    #[test]
+    fn long_cranking_is_thinned_out() {
+        assert!(cranking_lambda(293.0, 10.0) > 1.3 * cranking_lambda(293.0, 1.0));
+    }
+
+    #[test]
+    fn the_engine_is_primed_once_a_key_turn() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut prime = Prime::default();
+        let mut pulses = |key_on: bool| {
+            (1..3000)
+                .filter(|ms| {
+                    let key_on_s = if key_on { *ms as f32 * 1e-3 } else { 0.0 };
+                    prime.step(&calibration, key_on_s, false, 293.0) > 0.0
+                })
+                .count()
+        };
+        assert_eq!([pulses(true), pulses(true), pulses(false), pulses(true)], [1, 0, 0, 1]);
+    }
+}

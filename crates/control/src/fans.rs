@@ -1,0 +1,100 @@
+//! Two cooling fans with hysteresis, and the air-conditioning clutch.
+
+use crate::believe::Belief;
+use crate::calibration::Calibration;
+
+/// Temperature below its starting point at which a fan stops, K.
+const BAND_K: f32 = 5.0;
+/// Coolant temperature above which the compressor is kept off, K.
+const TOO_HOT_FOR_AC_K: f32 = 386.0;
+/// Throttle position above which the compressor is let go: power for the wheels.
+const TOO_OPEN_FOR_AC: f32 = 0.8;
+/// Time the idle air leads the clutch, s.
+const AC_LEAD_S: f32 = 0.25;
+
+/// Fans and clutch.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Fans {
+    /// First fan.
+    pub fan1: bool,
+    /// Second fan.
+    pub fan2: bool,
+    /// The compressor is wanted: idle air opens.
+    pub ac_wanted: bool,
+    /// The clutch is engaged.
+    pub ac_clutch: bool,
+    wanted_s: f32,
+}
+
+impl Fans {
+    /// One slot of `dt_s`.
+    pub fn step(
+        &mut self,
+        calibration: &Calibration,
+        belief: &Belief,
+        ac_request: bool,
+        running_s: f32,
+        dt_s: f32,
+    ) {
+        let answers = calibration.answers();
+        let hot = |on_k: f32, was: bool| belief.ect_k > if was { on_k - BAND_K } else { on_k };
+        self.ac_wanted =
+            ac_request && running_s > 5.0 && belief.ect_k < TOO_HOT_FOR_AC_K && belief.tp < TOO_OPEN_FOR_AC;
+        self.wanted_s = if self.ac_wanted { (self.wanted_s + dt_s).min(10.0) } else { 0.0 };
+        self.ac_clutch = self.wanted_s > AC_LEAD_S;
+        let allowed = answers.controls_fans && running_s > 2.0;
+        let blind = belief.doubts.ect;
+        self.fan1 = allowed && (blind || self.ac_wanted || hot(answers.fan1_on_k, self.fan1));
+        self.fan2 = allowed && (blind || hot(answers.fan2_on_k, self.fan2));
+    }
+
+    /// Number of fans running.
+    pub const fn running(&self) -> u8 {
+        self.fan1 as u8 + self.fan2 as u8
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    fn step(fans: &mut Fans, ect_k: f32, tp: f32, ac: bool) {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        for _ in 0..30 {
+            fans.step(&calibration, &Belief { ect_k, tp, ..Belief::default() }, ac, 100.0, 0.01);
+        }
+    }
+
+    #[test]
+    fn fans_start_one_after_the_other_and_stop_with_hysteresis() {
+        let mut fans = Fans::default();
+        let states = [360.0, 365.0, 370.0, 366.0, 363.0, 358.0].map(|ect_k| {
+            step(&mut fans, ect_k, 0.1, false);
+            fans.running()
+        });
+        assert_eq!(states, [0, 1, 2, 2, 1, 0]);
+    }
+
+    #[test]
+    fn the_compressor_brings_a_fan_and_yields_to_full_throttle_and_heat() {
+        let mut fans = Fans::default();
+        step(&mut fans, 350.0, 0.1, true);
+        assert!(fans.ac_clutch && fans.fan1);
+        step(&mut fans, 350.0, 0.9, true);
+        assert!(!fans.ac_clutch);
+        step(&mut fans, 390.0, 0.1, true);
+        assert!(!fans.ac_clutch && fans.running() == 2);
+    }
+
+    #[test]
+    fn without_a_coolant_reading_both_fans_run() {
+        let mut fans = Fans::default();
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut belief = Belief { ect_k: 300.0, ..Belief::default() };
+        belief.doubts.ect = true;
+        fans.step(&calibration, &belief, false, 100.0, 0.01);
+        assert_eq!(fans.running(), 2);
+    }
+}

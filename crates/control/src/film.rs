@@ -1,0 +1,206 @@
+//! Transient fuel: inverse of the wall film, and the accelerator-pump shot.
+//!
+//! Of what is injected a share `X` wets the wall; the film gives off `m / tau` (Aquino, SAE 810494):
+//! `dm/dt = X q_inj - m / tau`. For the cylinder to get `w` at an event that comes `dt` after the one before, the injection is
+//! `(w - m dt / (tau + dt)) / (1 - X)`: the film's share of the event by an implicit step.
+//! The believed `X` and `tau` follow the published trend over pressure and speed (port-injected engine, reprint of
+//! Hendricks et al., SAE 960037) and grow in the cold (engineering judgement).
+
+use trimwright_numerics::Real;
+
+use crate::believe::Belief;
+use crate::calibration::Calibration;
+use crate::table::along;
+
+/// Most of the injection that may be believed to wet the wall.
+const MOST_X: f32 = 0.88;
+/// Most an event may be enriched by compensation, ratio of the wanted fuel.
+const MOST_OVER: f32 = 6.0;
+/// Growth of the wall's share against coolant temperature, K: of what is left over by X, this part wets too.
+const COLD_X: [(f32, f32); 5] = [(253.0, 0.55), (273.0, 0.42), (293.0, 0.30), (323.0, 0.12), (355.0, 0.0)];
+/// Growth of the time constant against coolant temperature, ratio.
+const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.7), (323.0, 1.25), (355.0, 1.0)];
+
+/// Believed share and time constant of the film.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct FilmBelief {
+    /// Share of the injection that wets the wall.
+    pub x: f32,
+    /// Time constant of the film, s.
+    pub tau_s: f32,
+}
+
+/// Believed film at this pressure, speed and coolant temperature. Warm: `X = 0.68 - 0.277 p - 0.055 n`,
+/// `tau = 1.35 (1.68 - 0.672 n)(p - 0.825)^2 + 0.71 - 0.06 n` s with p in bar (to 1) and n in 1000 rpm (0.6 to 2.4 for tau).
+pub fn believed_film(map_pa: f32, speed_rad_per_s: f32, ect_k: f32) -> FilmBelief {
+    let p = (map_pa * 1e-5).held(0.2, 1.0);
+    let n = (speed_rad_per_s * (60.0 / core::f32::consts::TAU * 1e-3)).held(0.3, 4.0);
+    let n_slow = n.held(0.6, 2.4);
+    let x = 0.68 - 0.277 * p - 0.055 * n;
+    let tau_s = 1.35 * (1.68 - 0.672 * n_slow) * (p - 0.825) * (p - 0.825) + 0.71 - 0.06 * n_slow;
+    FilmBelief {
+        x: (x + (1.0 - x) * along(&COLD_X, ect_k)).held(0.0, MOST_X),
+        tau_s: (tau_s * along(&COLD_TAU, ect_k)).held(0.05, 8.0),
+    }
+}
+
+/// The film's mass and the shot's remainder.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Film {
+    /// Believed fuel on the wall, kg.
+    pub film_kg: f32,
+    /// Believed film of the last event.
+    pub belief: FilmBelief,
+    since_s: f32,
+}
+
+impl Film {
+    /// Time passes.
+    pub fn wait(&mut self, dt_s: f32) {
+        self.since_s = (self.since_s + dt_s).min(5.0);
+    }
+
+    /// What to inject so that the cylinder gets `wanted_kg`, kg. Without compensation the film is followed all the same.
+    pub fn step(
+        &mut self,
+        calibration: &Calibration,
+        belief: &Belief,
+        speed_rad_per_s: f32,
+        wanted_kg: f32,
+    ) -> f32 {
+        let dt_s = core::mem::take(&mut self.since_s).max(1e-4);
+        self.belief = believed_film(belief.map_pa, speed_rad_per_s, belief.ect_k);
+        let FilmBelief { x, tau_s } = self.belief;
+        let off_kg = self.film_kg * dt_s / (tau_s + dt_s);
+        let inject_kg = if calibration.options().film_compensation {
+            ((wanted_kg - off_kg) / (1.0 - x)).held(0.0, MOST_OVER * wanted_kg.max(0.0))
+        } else {
+            wanted_kg.max(0.0)
+        };
+        self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, 0.1);
+        inject_kg
+    }
+
+    /// Takes in fuel that is injected outside the events, kg.
+    pub fn wet(&mut self, fuel_kg: f32) {
+        self.film_kg = (self.film_kg + self.belief.x.max(0.5) * fuel_kg).held(0.0, 0.1);
+    }
+}
+
+/// Throttle rate below which there is no shot, 1/s.
+const SHOT_FROM_PER_S: f32 = 0.4;
+/// Pressure that a throttle step from closed to open is believed to add before MAP shows it, Pa.
+const SHOT_PA: f32 = 35e3;
+/// Time constant in which MAP catches up, s: sensor lag, averaging and the way from injection to intake.
+const SHOT_S: f32 = 0.08;
+
+/// Accelerator-pump shot: pressure that is on its way but not yet in MAP.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Shot {
+    /// Believed pressure to come, Pa.
+    pub ahead_pa: f32,
+}
+
+impl Shot {
+    /// Follows the throttle.
+    pub fn step(&mut self, tp_rate_per_s: f32, dt_s: f32) {
+        let opening = if tp_rate_per_s > SHOT_FROM_PER_S { tp_rate_per_s } else { 0.0 };
+        let left = self.ahead_pa * (1.0 - dt_s / (SHOT_S + dt_s)) + SHOT_PA * opening * dt_s;
+        self.ahead_pa = left.held(0.0, SHOT_PA);
+    }
+
+    /// Ratio of the charge to come over the charge that MAP shows.
+    pub fn ratio(&self, belief: &Belief) -> f32 {
+        let room_pa = (belief.baro_pa - belief.map_pa).max(0.0);
+        1.0 + self.ahead_pa.min(0.8 * room_pa) / belief.map_pa.max(15e3)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    fn calibration() -> Calibration {
+        Calibration::from_answers(&SetupAnswers::default()).unwrap()
+    }
+
+    fn warm(map_pa: f32) -> Belief {
+        Belief { map_pa, ect_k: 365.0, ..Belief::default() }
+    }
+
+    /// Published map as reprinted (see the module): 0.8 krpm, 0.3 bar: X 0.553, tau 1.087 s; 2 krpm, 0.5 bar: 0.4315, 0.638 s.
+    #[test]
+    fn val_a_warm_film_follows_the_published_map() {
+        for (rpm, map_pa, x, tau_s) in [(800.0, 30e3, 0.553, 1.087), (2000.0, 50e3, 0.4315, 0.638)] {
+            let film = believed_film(map_pa, rpm * core::f32::consts::TAU / 60.0, 365.0);
+            assert!((film.x - x).abs() < 5e-4 && (film.tau_s - tau_s).abs() < 2e-3, "{film:?}");
+        }
+    }
+
+    #[test]
+    fn a_cold_wall_holds_more_for_longer() {
+        let (cold, warm) = (believed_film(40e3, 100.0, 263.0), believed_film(40e3, 100.0, 363.0));
+        assert!(cold.x > warm.x + 0.1 && cold.tau_s > 2.0 * warm.tau_s);
+    }
+
+    /// The same film filled from outside: if the belief is right, the cylinder gets what was wanted through a step.
+    #[test]
+    fn ident_compensation_undoes_its_own_film() {
+        let calibration = calibration();
+        let mut film = Film::default();
+        let (mut wall_kg, dt_s) = (0.0, 0.01);
+        for event in 0..600 {
+            let wanted_kg = if event < 300 { 10e-6 } else { 25e-6 };
+            film.wait(dt_s);
+            let inject_kg = film.step(&calibration, &warm(45e3), 150.0, wanted_kg);
+            let FilmBelief { x, tau_s } = film.belief;
+            let off_kg = wall_kg * dt_s / (tau_s + dt_s);
+            let cylinder_kg = (1.0 - x) * inject_kg + off_kg;
+            wall_kg += x * inject_kg - off_kg;
+            assert!((cylinder_kg / wanted_kg - 1.0).abs() < 1e-4, "event {event}: {cylinder_kg}");
+        }
+    }
+
+    #[test]
+    fn in_steady_state_the_injection_is_what_is_wanted() {
+        let calibration = calibration();
+        let mut film = Film::default();
+        let mut inject_kg = 0.0;
+        for _ in 0..3000 {
+            film.wait(0.01);
+            inject_kg = film.step(&calibration, &warm(45e3), 150.0, 12e-6);
+        }
+        assert!((inject_kg / 12e-6 - 1.0).abs() < 1e-3, "{inject_kg}");
+    }
+
+    #[test]
+    fn compensation_is_bounded_and_never_negative() {
+        let calibration = calibration();
+        let mut film = Film::default();
+        film.wait(0.01);
+        let cold = Belief { ect_k: 250.0, ..warm(90e3) };
+        assert!(film.step(&calibration, &cold, 30.0, 10e-6) <= MOST_OVER * 10e-6);
+        film.film_kg = 0.05;
+        film.wait(0.5);
+        assert_eq!(film.step(&calibration, &cold, 30.0, 10e-6), 0.0);
+    }
+
+    #[test]
+    fn a_stab_of_the_throttle_gives_a_shot_that_fades() {
+        let mut shot = Shot::default();
+        for _ in 0..100 {
+            shot.step(5.0, 0.001);
+        }
+        let at_once = shot.ratio(&warm(40e3));
+        for _ in 0..400 {
+            shot.step(0.0, 0.001);
+        }
+        assert!(at_once > 1.15 && shot.ratio(&warm(40e3)) < 1.01);
+        shot.step(-5.0, 0.001);
+        assert!(shot.ratio(&warm(40e3)) < 1.01);
+    }
+}

@@ -1,0 +1,85 @@
+//! What the last step worked out on its way, for recorders and tests. Nothing here is read back by a stage.
+
+use trimwright_numerics::Weights;
+
+use crate::gates::Refusal;
+use crate::phase::Phase;
+
+/// Intermediate values of the last step; those of the fuel path are from the last cylinder event.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Insight {
+    /// Phase of the engine.
+    pub phase: Phase,
+    /// Crank speed, rad/s.
+    pub speed_rad_per_s: f32,
+    /// Believed manifold pressure, Pa.
+    pub map_pa: f32,
+    /// Believed charge temperature, K.
+    pub charge_k: f32,
+    /// Believed air of one cylinder, kg.
+    pub air_kg: f32,
+    /// Believed air flow of the engine, kg/s.
+    pub air_flow_kg_per_s: f32,
+    /// The complete target for the cylinder.
+    pub wanted_lambda: f32,
+    /// Cells of the map and their shares at this point.
+    pub weights: Weights<f32>,
+    /// Long-term trim applied, ln.
+    pub learned_ln: f32,
+    /// Short-term trim applied, ln.
+    pub trim_ln: f32,
+    /// Dither applied, ln.
+    pub dither_ln: f32,
+    /// Fuel wanted in the cylinder, kg.
+    pub wanted_fuel_kg: f32,
+    /// Fuel injected for it, kg.
+    pub injected_fuel_kg: f32,
+    /// Believed film, kg.
+    pub film_kg: f32,
+    /// Open time, s.
+    pub open_time_s: f32,
+    /// Share of time the injectors are open.
+    pub duty: f32,
+    /// The injectors are at their limit.
+    pub duty_limited: bool,
+    /// Lambda read.
+    pub measured_lambda: f32,
+    /// Lambda wanted for what is at the sensor now.
+    pub expected_lambda: f32,
+    /// Believed time from injection to reading, s.
+    pub delay_s: f32,
+    /// Total correction that would have been right for what is at the sensor now, ln.
+    pub right_ln: f32,
+    /// Why the last look back taught nothing; `None` when it was a lesson.
+    pub refusal: Option<Refusal>,
+}
+
+impl Default for Insight {
+    fn default() -> Self {
+        Self {
+            phase: Phase::Stopped,
+            speed_rad_per_s: 0.0,
+            map_pa: 0.0,
+            charge_k: 0.0,
+            air_kg: 0.0,
+            air_flow_kg_per_s: 0.0,
+            wanted_lambda: 1.0,
+            weights: Weights { cells: [0; 4], shares: [0.0; 4] },
+            learned_ln: 0.0,
+            trim_ln: 0.0,
+            dither_ln: 0.0,
+            wanted_fuel_kg: 0.0,
+            injected_fuel_kg: 0.0,
+            film_kg: 0.0,
+            open_time_s: 0.0,
+            duty: 0.0,
+            duty_limited: false,
+            measured_lambda: 1.0,
+            expected_lambda: 1.0,
+            delay_s: 0.0,
+            right_ln: 0.0,
+            refusal: Some(Refusal::Starting),
+        }
+    }
+}

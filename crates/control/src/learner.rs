@@ -1,0 +1,256 @@
+//! The learned map and the strategies that take lessons: long-term trim.
+//!
+//! Each cell holds `theta = ln(right fuel / base fuel)`. A lesson says: under these shares `phi` of the cells (as the
+//! sensor sees them, after its lag) the right correction was `y`. The innovation is `y - sum phi_i theta_i`.
+
+use trimwright_numerics::{Grid, Real, Weights};
+
+use crate::attribution::Seen;
+use crate::calibration::{MAP_POINTS, RPM_POINTS};
+
+/// Farthest a cell may go from the base map, ln: 35 % (engineering judgement: beyond it an answer is wrong or a part broken).
+pub const AUTHORITY_LN: f32 = 0.3;
+/// Standard deviation of the base map before any lesson, ln (engineering judgement).
+pub const PRIOR_SIGMA_LN: f32 = 0.12;
+/// Growth of a touched cell's variance by lesson, ln^2: lets a map follow an engine that ages.
+const DRIFT_LN2: f32 = 2e-9;
+
+/// What was learned: a correction and its variance for each cell, rows MAP, columns RPM.
+#[derive(Clone, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct LearnedMap {
+    /// ln of right fuel over base fuel.
+    pub ln: Grid<f32, RPM_POINTS, MAP_POINTS>,
+    /// Variance of `ln`: the map's own estimate of its error, squared.
+    pub variance: Grid<f32, RPM_POINTS, MAP_POINTS>,
+}
+
+impl Default for LearnedMap {
+    fn default() -> Self {
+        Self { ln: Grid::filled(0.0), variance: Grid::filled(PRIOR_SIGMA_LN * PRIOR_SIGMA_LN) }
+    }
+}
+
+impl LearnedMap {
+    /// The correction at an operating point, ln.
+    pub fn at(&self, weights: &Weights<f32>) -> f32 {
+        self.ln.at(weights)
+    }
+
+    /// The correction that the sensor sees, ln.
+    pub fn seen(&self, seen: &Seen) -> f32 {
+        let ln = self.ln.flat();
+        seen.iter().map(|(cell, share)| share * ln.get(cell).copied().unwrap_or(0.0)).sum()
+    }
+
+    /// Standard deviation of one cell, ln; that of the prior for a cell outside the map.
+    pub fn sigma_ln(&self, cell: usize) -> f32 {
+        self.variance.flat().get(cell).map_or(PRIOR_SIGMA_LN, |variance| Real::sqrt(variance.max(0.0)))
+    }
+}
+
+/// One accepted reading, with what it describes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Lesson<'a> {
+    /// The cells it speaks of.
+    pub seen: &'a Seen,
+    /// The correction that would have been right, ln.
+    pub right_ln: f32,
+    /// Variance of `right_ln` as if lessons were independent, ln^2.
+    pub variance_ln2: f32,
+}
+
+/// What became of a lesson.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Outcome {
+    /// Taken in full.
+    Taken,
+    /// Taken, but a cell stopped at the end of its authority.
+    Bounded,
+}
+
+/// A way of taking lessons.
+pub trait Learner {
+    /// Takes one lesson.
+    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome;
+}
+
+/// Each cell moves by a fixed part of the innovation times its share.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Integral {
+    /// Part taken by a cell that has the whole share, 0 to 1.
+    pub gain: f32,
+}
+
+/// The step is divided by the sum of squared shares, so that the same part is taken in the middle of a field as on a
+/// breakpoint (normalised least mean squares).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct NormalisedGradient {
+    /// Part of the innovation that one lesson removes, 0 to 1.
+    pub gain: f32,
+}
+
+/// Kalman filter with a diagonal covariance: `K_i = phi_i P_i / (sum phi_j^2 P_j + R)`, `P_i -= K_i phi_i P_i`.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Kalman;
+
+impl Learner for Integral {
+    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+        let innovation = lesson.right_ln - map.seen(lesson.seen);
+        narrow(map, lesson);
+        lesson.seen.iter().fold(Outcome::Taken, |outcome, (cell, share)| {
+            worse(outcome, move_cell(map, cell, self.gain * share * innovation))
+        })
+    }
+}
+
+impl Learner for NormalisedGradient {
+    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+        let innovation = lesson.right_ln - map.seen(lesson.seen);
+        let norm2: f32 = lesson.seen.iter().map(|(_, share)| share * share).sum();
+        narrow(map, lesson);
+        lesson.seen.iter().fold(Outcome::Taken, |outcome, (cell, share)| {
+            worse(outcome, move_cell(map, cell, self.gain * share * innovation / norm2.max(0.05)))
+        })
+    }
+}
+
+impl Learner for Kalman {
+    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+        let innovation = lesson.right_ln - map.seen(lesson.seen);
+        let spread = innovation_variance(map, lesson);
+        let mut outcome = Outcome::Taken;
+        for (cell, share) in lesson.seen.iter() {
+            let gain = share * variance_of(map, cell) / spread;
+            outcome = worse(outcome, move_cell(map, cell, gain * innovation));
+        }
+        narrow(map, lesson);
+        outcome
+    }
+}
+
+/// Which strategy learns.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Strategy {
+    /// [`Integral`] with a gain of 0.01.
+    Integral,
+    /// [`NormalisedGradient`] with a gain of 0.02.
+    NormalisedGradient,
+    /// [`Kalman`].
+    #[default]
+    Kalman,
+}
+
+impl Learner for Strategy {
+    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+        match self {
+            Self::Integral => Integral { gain: 0.01 }.learn(map, lesson),
+            Self::NormalisedGradient => NormalisedGradient { gain: 0.02 }.learn(map, lesson),
+            Self::Kalman => Kalman.learn(map, lesson),
+        }
+    }
+}
+
+fn variance_of(map: &LearnedMap, cell: usize) -> f32 {
+    map.variance.flat().get(cell).copied().unwrap_or(0.0)
+}
+
+fn innovation_variance(map: &LearnedMap, lesson: &Lesson<'_>) -> f32 {
+    let cells: f32 = lesson.seen.iter().map(|(cell, share)| share * share * variance_of(map, cell)).sum();
+    (cells + lesson.variance_ln2).max(1e-9)
+}
+
+/// Takes the knowledge of a lesson into the variances: exact for [`Kalman`], an indication for the others.
+fn narrow(map: &mut LearnedMap, lesson: &Lesson<'_>) {
+    let spread = innovation_variance(map, lesson);
+    for (cell, share) in lesson.seen.iter() {
+        if let Some(variance) = map.variance.flat_mut().get_mut(cell) {
+            let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
+            *variance = left.held(0.0, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
+        }
+    }
+}
+
+fn move_cell(map: &mut LearnedMap, cell: usize, by_ln: f32) -> Outcome {
+    let Some(ln) = map.ln.flat_mut().get_mut(cell) else { return Outcome::Taken };
+    if !by_ln.is_finite() {
+        return Outcome::Taken;
+    }
+    let wanted = *ln + by_ln;
+    *ln = wanted.held(-AUTHORITY_LN, AUTHORITY_LN);
+    if *ln == wanted { Outcome::Taken } else { Outcome::Bounded }
+}
+
+fn worse(one: Outcome, other: Outcome) -> Outcome {
+    if one == Outcome::Bounded { one } else { other }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const STRATEGIES: [Strategy; 3] = [Strategy::Integral, Strategy::NormalisedGradient, Strategy::Kalman];
+
+    fn seen() -> Seen {
+        Seen::at_rest(&Weights { cells: [20, 21, 34, 35], shares: [0.4, 0.3, 0.2, 0.1] })
+    }
+
+    #[test]
+    fn every_strategy_comes_to_what_the_lessons_say() {
+        for strategy in STRATEGIES {
+            let mut map = LearnedMap::default();
+            for _ in 0..5000 {
+                strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02 });
+            }
+            assert!((map.seen(&seen()) - 0.08).abs() < 1e-3, "{strategy:?}: {}", map.seen(&seen()));
+        }
+    }
+
+    #[test]
+    fn cells_that_were_not_seen_stay_at_the_prior() {
+        for strategy in STRATEGIES {
+            let mut map = LearnedMap::default();
+            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02 });
+            let untouched = map.ln.flat().iter().filter(|ln| **ln == 0.0).count();
+            assert_eq!(untouched, crate::calibration::CELLS - 4, "{strategy:?}");
+            assert_eq!(map.sigma_ln(0), PRIOR_SIGMA_LN);
+        }
+    }
+
+    #[test]
+    fn authority_bounds_every_cell() {
+        for strategy in STRATEGIES {
+            let mut map = LearnedMap::default();
+            let mut bounded = 0;
+            for _ in 0..20_000 {
+                let outcome =
+                    strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 5.0, variance_ln2: 0.02 });
+                bounded += i32::from(outcome == Outcome::Bounded);
+            }
+            assert!(bounded > 0 && map.ln.flat().iter().all(|ln| ln.abs() <= AUTHORITY_LN), "{strategy:?}");
+        }
+    }
+
+    /// Textbook scalar case: after n readings of variance R on a prior P the variance is 1 / (1/P + n/R).
+    #[test]
+    fn val_one_cell_alone_follows_the_textbook_variance() {
+        let alone = Seen::at_rest(&Weights { cells: [5, 6, 19, 20], shares: [1.0, 0.0, 0.0, 0.0] });
+        let mut map = LearnedMap::default();
+        for _ in 0..50 {
+            Kalman.learn(&mut map, &Lesson { seen: &alone, right_ln: 0.05, variance_ln2: 0.02 });
+        }
+        let expected = 1.0 / (1.0 / (PRIOR_SIGMA_LN * PRIOR_SIGMA_LN) + 50.0 / 0.02);
+        assert!((map.variance.flat()[5] / expected - 1.0).abs() < 0.01);
+    }
+
+    #[test]
+    fn a_lesson_that_is_no_number_changes_no_correction() {
+        for strategy in STRATEGIES {
+            let mut map = LearnedMap::default();
+            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: f32::NAN, variance_ln2: 0.02 });
+            assert_eq!(map.ln, LearnedMap::default().ln);
+        }
+    }
+}

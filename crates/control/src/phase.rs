@@ -1,0 +1,129 @@
+//! What the engine is doing.
+
+use crate::calibration::Calibration;
+use crate::clock::Beat;
+use crate::cuts::Cut;
+
+/// Time the pump runs and the rail fills after the key is turned, s (engineering judgement).
+const PRIMING_S: f32 = 2.0;
+/// Time after the start in which the engine still runs up, s (engineering judgement).
+const RUNNING_UP_S: f32 = 3.0;
+
+/// What the engine is doing.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Phase {
+    /// The crank stands.
+    #[default]
+    Stopped,
+    /// The key was turned a moment ago: the pump fills the rail.
+    Priming,
+    /// The starter turns the crank.
+    Cranking,
+    /// It fires and gains speed.
+    RunningUp,
+    /// It runs.
+    Running,
+    /// It runs without fuel while the car slows down.
+    FuelCut,
+    /// It runs too fast, without fuel.
+    OverSpeed,
+}
+
+impl Phase {
+    /// Whether the engine turns under its own power with fuel.
+    pub const fn burns(self) -> bool {
+        matches!(self, Self::RunningUp | Self::Running)
+    }
+
+    /// Whether the engine has started, with or without fuel just now.
+    pub const fn started(self) -> bool {
+        matches!(self, Self::RunningUp | Self::Running | Self::FuelCut | Self::OverSpeed)
+    }
+}
+
+/// The phase and how long it has lasted.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct PhaseState {
+    /// What the engine is doing.
+    pub phase: Phase,
+    /// Since when, s.
+    pub for_s: f32,
+    /// Time since it started, s; 0 before.
+    pub since_start_s: f32,
+    /// Time since the key was turned on, s.
+    pub key_on_s: f32,
+    /// Starts since power-up.
+    pub starts: u16,
+}
+
+impl PhaseState {
+    /// Finds the phase.
+    pub fn step(
+        &mut self,
+        calibration: &Calibration,
+        ignition: bool,
+        speed_rad_per_s: f32,
+        cut: Cut,
+        beat: &Beat,
+    ) {
+        self.for_s += beat.dt_s;
+        self.key_on_s = if ignition { self.key_on_s + beat.dt_s } else { 0.0 };
+        let idle = calibration.answers().idle_speed_rad_per_s;
+        let turning = speed_rad_per_s > 0.0;
+        let next = match self.phase {
+            _ if !ignition || (!turning && self.key_on_s > PRIMING_S) => Phase::Stopped,
+            _ if !turning => Phase::Priming,
+            Phase::Stopped | Phase::Priming | Phase::Cranking if speed_rad_per_s < 0.6 * idle => {
+                Phase::Cranking
+            }
+            Phase::Stopped | Phase::Priming | Phase::Cranking => Phase::RunningUp,
+            _ if speed_rad_per_s < 0.3 * idle => Phase::Cranking,
+            _ if cut == Cut::OverSpeed => Phase::OverSpeed,
+            _ if cut == Cut::Coasting => Phase::FuelCut,
+            _ if self.since_start_s < RUNNING_UP_S => Phase::RunningUp,
+            _ => Phase::Running,
+        };
+        self.since_start_s = if next.started() { self.since_start_s + beat.dt_s } else { 0.0 };
+        if next != self.phase {
+            self.starts = self.starts.saturating_add(u16::from(!self.phase.started() && next.started()));
+            (self.phase, self.for_s) = (next, 0.0);
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    fn after(state: &mut PhaseState, ignition: bool, speed: f32, cut: Cut, seconds: f32) -> Phase {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        for _ in 0..(seconds * 1000.0) as u32 {
+            state.step(&calibration, ignition, speed, cut, &Beat { dt_s: 0.001, ..Beat::default() });
+        }
+        state.phase
+    }
+
+    #[test]
+    fn a_start_goes_through_every_phase_in_order() {
+        let mut state = PhaseState::default();
+        assert_eq!(after(&mut state, false, 0.0, Cut::None, 1.0), Phase::Stopped);
+        assert_eq!(after(&mut state, true, 0.0, Cut::None, 1.0), Phase::Priming);
+        assert_eq!(after(&mut state, true, 20.0, Cut::None, 1.0), Phase::Cranking);
+        assert_eq!(after(&mut state, true, 90.0, Cut::None, 1.0), Phase::RunningUp);
+        assert_eq!(after(&mut state, true, 75.0, Cut::None, 3.0), Phase::Running);
+        assert_eq!(after(&mut state, true, 200.0, Cut::Coasting, 1.0), Phase::FuelCut);
+        assert_eq!(after(&mut state, true, 600.0, Cut::OverSpeed, 1.0), Phase::OverSpeed);
+        assert_eq!(after(&mut state, true, 75.0, Cut::None, 1.0), Phase::Running);
+        assert_eq!(after(&mut state, true, 10.0, Cut::None, 0.1), Phase::Cranking);
+        assert_eq!(after(&mut state, true, 0.0, Cut::None, 0.1), Phase::Stopped);
+        assert_eq!((state.starts, state.since_start_s), (1, 0.0));
+    }
+
+    #[test]
+    fn a_key_left_on_stops_priming() {
+        assert_eq!(after(&mut PhaseState::default(), true, 0.0, Cut::None, 3.0), Phase::Stopped);
+    }
+}

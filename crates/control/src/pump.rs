@@ -1,0 +1,95 @@
+//! Fuel pump: primes, runs with the engine, holds the rail pressure where there is no return line.
+
+use trimwright_numerics::Real;
+
+use crate::believe::Belief;
+use crate::calibration::Calibration;
+use crate::dtc::{Dtc, Dtcs};
+use crate::phase::Phase;
+use crate::setup::FuelSystem;
+
+/// Duty that about holds the pressure at idle, and what a flow of 1 kg/s adds (engineering judgement; feedback mends it).
+const FEED_FORWARD: (f32, f32) = (0.35, 12.0);
+/// Proportional gain, duty per Pa.
+const GAIN: f32 = 3e-6;
+/// Integral gain, duty per Pa and s.
+const INTEGRAL_GAIN: f32 = 6e-6;
+
+/// Pump control.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Pump {
+    integral: f32,
+    /// Share of the supply voltage, 0 to 1.
+    pub duty: f32,
+}
+
+impl Pump {
+    /// One 10 ms slot; `fuel_kg_per_s` is the engine's consumption.
+    pub fn step(
+        &mut self,
+        calibration: &Calibration,
+        belief: &Belief,
+        phase: Phase,
+        fuel_kg_per_s: f32,
+        dt_s: f32,
+        dtcs: &mut Dtcs,
+    ) {
+        let wanted_pa = calibration.answers().rail_pressure_pa;
+        let off = wanted_pa - belief.rail_pa;
+        let watched = phase.started() && !belief.doubts.rail;
+        dtcs.report(Dtc::RailTooLow, watched && off > 0.25 * wanted_pa, dt_s);
+        dtcs.report(Dtc::RailTooHigh, watched && off < -0.35 * wanted_pa, dt_s);
+        if phase == Phase::Stopped {
+            *self = Self::default();
+            return;
+        }
+        if calibration.answers().fuel_system == FuelSystem::Return || belief.doubts.rail {
+            self.duty = 1.0;
+            return;
+        }
+        let known = FEED_FORWARD.0 + FEED_FORWARD.1 * fuel_kg_per_s.held(0.0, 0.1);
+        let wanted = known + GAIN * off + self.integral;
+        if (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
+            self.integral = (self.integral + INTEGRAL_GAIN * off * dt_s).held(-0.6, 0.6);
+        }
+        self.duty = wanted.held(0.05, 1.0);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    fn pump(fuel_system: FuelSystem, phase: Phase, rail_pa: f32, seconds: f32) -> (Pump, Dtcs) {
+        let answers = SetupAnswers { fuel_system, ..SetupAnswers::default() };
+        let calibration = Calibration::from_answers(&answers).unwrap();
+        let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
+        let belief = Belief { rail_pa, ..Belief::default() };
+        for _ in 0..(seconds * 100.0) as u32 {
+            pump.step(&calibration, &belief, phase, 1e-3, 0.01, &mut dtcs);
+        }
+        (pump, dtcs)
+    }
+
+    #[test]
+    fn with_a_return_line_it_is_on_or_off() {
+        assert_eq!(pump(FuelSystem::Return, Phase::Stopped, 0.0, 0.1).0.duty, 0.0);
+        assert_eq!(pump(FuelSystem::Return, Phase::Priming, 0.0, 0.1).0.duty, 1.0);
+    }
+
+    #[test]
+    fn without_one_it_follows_the_pressure() {
+        let low = pump(FuelSystem::Returnless, Phase::Running, 250e3, 0.5).0.duty;
+        let high = pump(FuelSystem::Returnless, Phase::Running, 350e3, 0.5).0.duty;
+        assert!(low > high + 0.2 && (0.0..=1.0).contains(&low) && (0.0..=1.0).contains(&high));
+    }
+
+    #[test]
+    fn pressure_far_off_sets_a_code() {
+        let codes = |rail_pa| pump(FuelSystem::Return, Phase::Running, rail_pa, 3.0).1;
+        assert!(codes(150e3).is_set(Dtc::RailTooLow) && codes(450e3).is_set(Dtc::RailTooHigh));
+        assert_eq!(codes(290e3).stored().count(), 0);
+    }
+}

@@ -1,0 +1,70 @@
+//! Everything the controller remembers from step to step.
+
+use trimwright_signals::Commands;
+
+use crate::attribution::Attribution;
+use crate::believe::Belief;
+use crate::clock::Clock;
+use crate::crank::Crank;
+use crate::cuts::Cuts;
+use crate::dtc::Dtcs;
+use crate::enrichment::Prime;
+use crate::fans::Fans;
+use crate::feedback::Feedback;
+use crate::film::{Film, Shot};
+use crate::gates::{Counts, Gates};
+use crate::idle::Idle;
+use crate::insight::Insight;
+use crate::learner::LearnedMap;
+use crate::nitrous::Nitrous;
+use crate::open_time::OpenTime;
+use crate::phase::PhaseState;
+use crate::pump::Pump;
+
+/// All memory of a controller: a value that can be copied, compared and put back.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct State {
+    /// Time.
+    pub clock: Clock,
+    /// Crank speed.
+    pub crank: Crank,
+    /// Believed quantities.
+    pub belief: Belief,
+    /// Trouble codes.
+    pub dtcs: Dtcs,
+    /// Phase of the engine.
+    pub phase: PhaseState,
+    /// Fuel cuts and guard.
+    pub cuts: Cuts,
+    /// Prime pulse.
+    pub prime: Prime,
+    /// Wall film.
+    pub film: Film,
+    /// Accelerator-pump shot.
+    pub shot: Shot,
+    /// Injectors.
+    pub open_time: OpenTime,
+    /// What was injected in the past.
+    pub attribution: Attribution,
+    /// When a reading teaches.
+    pub gates: Gates,
+    /// Short-term trim.
+    pub feedback: Feedback,
+    /// Long-term trim.
+    pub learned: LearnedMap,
+    /// Lessons taken and refused.
+    pub counts: Counts,
+    /// Idle air.
+    pub idle: Idle,
+    /// Fans and compressor.
+    pub fans: Fans,
+    /// Fuel pump.
+    pub pump: Pump,
+    /// Nitrous.
+    pub nitrous: Nitrous,
+    /// The last commands.
+    pub commands: Commands,
+    /// What the last step worked out.
+    pub insight: Insight,
+}
