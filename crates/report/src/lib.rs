@@ -16,7 +16,7 @@
 //! | verdicts, trouble codes, cautions | [`Story::verdicts`], [`Story::dtcs`], [`Story::cautions`] |
 //!
 //! A part that the story leaves empty says so in the page. `cargo run -p trimwright-report --example invented_drive`
-//! writes a page from invented numbers.
+//! writes a page from invented numbers; `.ci/check_report FILE.html` opens a page in headless Chromium and uses it.
 
 mod digits;
 mod figures;

@@ -72,6 +72,9 @@ fn value_of(story: &Story, name: &str) -> Option<f64> {
 
 /// Every figure with its explanation: those that the page knows in its own order, then the others as they came.
 pub(crate) fn all_figures(story: &Story) -> String {
+    if story.figures.is_empty() {
+        return "<p>No figure was worked out for this run.</p>\n".to_owned();
+    }
     let mut html = String::from(
         "<table class=\"figures\"><thead><tr><th>Figure</th><th class=\"number\">Value</th><th>What it says</th></tr></thead><tbody>\n",
     );

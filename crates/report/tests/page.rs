@@ -99,6 +99,7 @@ fn no_words_of_a_story_become_markup() {
 #[test]
 fn a_story_without_anything_still_makes_a_page() {
     let page = render(&Story::default());
+    assert!(page.contains("No figure was worked out for this run."));
     assert!(page.contains("No reading was looked at"));
     assert!(page.contains("The assessment found nothing to remark."));
     assert!(page.contains("No diagnostic trouble code was set."));

@@ -3,7 +3,7 @@ const columns = () => story.map.rpm.length;
 const pressureLabel = (map_pa) => fixed(map_pa * units.pressure[0], units.pressureDigits);
 const place = (cell) => {
   const rpm = story.map.rpm[cell % columns()], map_pa = story.map.map_pa[Math.floor(cell / columns())];
-  return fixed(rpm, 0) + " 1/min, " + pressureLabel(map_pa) + " " + units.pressure[1];
+  return fixed(rpm, 0) + " rpm, " + pressureLabel(map_pa) + " " + units.pressure[1];
 };
 
 // `values`: one per cell; `known`: whether the cell counts (false is hatched); `scale`: colours, low, high, digits, ends, and
@@ -30,7 +30,7 @@ const drawCells = (id, { title, values, known, empty, scale }) => {
     title: { text: title, left: 8, top: 8, textStyle: { fontSize: 13, fontWeight: 600, color: colour("ink") } },
     tooltip: { ...common().tooltip, trigger: "item", formatter: tip },
     grid: plot({ right: 12, top: 38, bottom: 88 }),
-    xAxis: axis({ type: "category", data: story.map.rpm.map((rpm) => fixed(rpm, 0)), name: "crank speed [1/min]", nameLocation: "middle", nameGap: 26, splitLine: { show: false },
+    xAxis: axis({ type: "category", data: story.map.rpm.map((rpm) => fixed(rpm, 0)), name: "crank speed [rpm]", nameLocation: "middle", nameGap: 26, splitLine: { show: false },
       axisLabel: { color: colour("soft"), fontSize: 10, interval: room >= 26 ? 0 : "auto" } }),
     yAxis: axis({ type: "category", data: story.map.map_pa.map(pressureLabel), name: "MAP [" + units.pressure[1] + "]", nameLocation: "middle", nameGap: 38, splitLine: { show: false } }),
     visualMap: {
@@ -55,7 +55,7 @@ const sayCell = (values, known, empty, scale, cell) => {
 };
 
 const diverging = (high, ends, digits) => ({ colours: MORE_LESS, low: -high, high, digits, tipDigits: 1, unit: "%", ends });
-const sureness = () => ({ colours: VIRIDIS.toReversed(), low: 0, high: 4, digits: 1, tipDigits: 2, unit: "%", ends: ["sure: 0 %", "4 % or more: unsure"] });
+const sureness = () => ({ colours: [...VIRIDIS].reverse(), low: 0, high: 4, digits: 1, tipDigits: 2, unit: "%", ends: ["sure: 0 %", "4 % or more: unsure"] });
 const correctionScale = () => {
   const high = reach([...story.map.learned_ln, ...story.map.right_ln].map(percent), 5);
   return diverging(high, ["−" + high + " % less fuel", "more fuel +" + high + " %"], 0);

@@ -35,7 +35,7 @@ const panels = () => {
     { title: "Trims [%]", lines: [
       line("short-term trim", trace.short_term_trim_ln.map(percent), "green", 1, "%"),
       line("long-term trim", trace.long_term_trim_ln.map(percent), "red", 1, "%", true)] },
-    { title: "Crank speed [1/min]", lines: [line("RPM", trace.rpm, "blue", 0, "1/min")], low: 0 },
+    { title: "Crank speed [rpm]", lines: [line("crank speed", trace.rpm, "blue", 0, "rpm")], low: 0 },
     { title: "MAP [" + pressureUnit + "]", lines: [line("MAP", scaled(trace.map_pa, perPressure), "blue", units.pressureDigits, pressureUnit)] },
   ].map((panel) => ({ ...panel, lines: panel.lines.filter((drawn) => drawn.values.some((value) => value != null)) }))
     .filter((panel) => panel.lines.length > 0);

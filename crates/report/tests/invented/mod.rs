@@ -115,7 +115,7 @@ fn verdicts() -> Vec<Verdict> {
             weight: Weight::Act,
             evidence: words(&[
                 "Extra fuel of 2 % moved the reading by 1.1 % only.",
-                "The bias falls from 6 % at idle to 0.4 % at 2 000 1/min.",
+                "The bias falls from 6 % at idle to 0.4 % at 2000 rpm.",
             ]),
             causes: words(&[
                 "Air entering the exhaust upstream of the sensor.",
