@@ -63,6 +63,15 @@ pub(crate) fn result(story: &Story) -> String {
             written(learned, Way::Percent),
         );
     }
+    if !story.map.visited.is_empty() {
+        put!(
+            html,
+            "<p>The engine ran long enough in {} of the map's {} cells to learn from them. The others hold no lesson of their own: on a \
+             real engine they are as uncertain as on the first day.</p>",
+            story.map.visited.iter().filter(|&&visited| visited).count(),
+            story.map.visited.len(),
+        );
+    }
     html
 }
 

@@ -26,6 +26,7 @@ fn every_part_of_a_run_is_in_the_page() {
         "10.42 %",
         "mixture.learned_map_rms",
         "15:13 min",
+        "in 69 of the map's 168 cells",
         "not measured",
         "refused: sensor not ready",
         "Air entering the exhaust upstream of the sensor.",
