@@ -266,8 +266,8 @@ impl State {
         let now = &mut self.insight;
         (now.phase, now.speed_rad_per_s, now.map_pa) =
             (self.phase.phase, self.crank.speed_rad_per_s, self.belief.map_pa);
-        (now.open_time_s, now.duty, now.duty_limited) =
-            (self.open_time.open_time_s, self.open_time.duty, self.open_time.limited);
+        (now.open_time_s, now.injectors) = (self.open_time.open_time_s, self.open_time.injectors);
+        (now.duty, now.duty_limited) = (self.open_time.duty, self.open_time.limited);
         now.measured_lambda = self.belief.lambda;
         now.expected_lambda = Real::exp(self.attribution.past.wanted_ln);
         now.delay_s = self.attribution.past.delay_s;

@@ -39,6 +39,8 @@ pub struct Insight {
     pub film_kg: f32,
     /// Open time, s.
     pub open_time_s: f32,
+    /// Injectors that opened for it.
+    pub injectors: u8,
     /// Share of time the injectors are open.
     pub duty: f32,
     /// The injectors are at their limit.
@@ -73,6 +75,7 @@ impl Default for Insight {
             injected_fuel_kg: 0.0,
             film_kg: 0.0,
             open_time_s: 0.0,
+            injectors: 0,
             duty: 0.0,
             duty_limited: false,
             measured_lambda: 1.0,

@@ -22,6 +22,8 @@ pub struct OpenTime {
     second_half: bool,
     /// Open time of the last pulse, s.
     pub open_time_s: f32,
+    /// Injectors that opened for it.
+    pub injectors: u8,
     /// Share of time the injectors are open.
     pub duty: f32,
     /// The injectors are at their limit: the mixture may be leaner than wanted.
@@ -47,6 +49,7 @@ impl OpenTime {
         self.choose(calibration, fuel_kg / injectors as f32, supply, in_pairs);
         let groups = if self.alternate { 2 } else { 1 };
         let firing = (injectors / groups).max(1);
+        self.injectors = firing as u8;
         let wanted_s = calibration.open_time_s(fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
         let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { LONGEST_S };
         self.duty = wanted_s / period_s;
