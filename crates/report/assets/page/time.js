@@ -4,7 +4,7 @@ const lastTime = () => {
   return Math.max(1, ...ends.map((times) => times.at(-1) ?? 0));
 };
 const timeAxis = (more) => axis({
-  type: "value", min: 0, max: minutes(lastTime()), splitLine: { show: false }, axisLabel: { color: colour("soft"), showMaxLabel: false, formatter: plain }, ...more,
+  type: "value", min: 0, max: minutes(lastTime()), splitLine: { show: false }, axisLabel: { color: colour("soft"), showMaxLabel: false, formatter: (value) => plain(Number(value.toFixed(2))) }, ...more,
 });
 const zoomed = (panels) => ({
   type: "inside", xAxisIndex: panels, zoomOnMouseWheel: "ctrl", moveOnMouseMove: true, moveOnMouseWheel: false, preventDefaultMouseMove: false, minSpan: 0.3, filterMode: "none",
@@ -22,7 +22,7 @@ const panels = () => {
   const [perSpeed, speedUnit] = units.speed;
   const [perPressure, pressureUnit] = units.pressure;
   const scaled = (values, factor) => values.map((value) => (value == null ? null : value * factor));
-  const line = (name, values, colourName, digits, unit, dashed) => ({ name, values, colourName, digits, unit, dashed });
+  const line = (name, values, colourName, digits, unit, broad) => ({ name, values, colourName, digits, unit, broad });
   const errors = mixtureError();
   const most = Math.min(30, reach(errors, 5) > 15 ? reach(errors, 10) : reach(errors, 5));
   return [
@@ -33,8 +33,8 @@ const panels = () => {
       line("wanted lambda", trace.wanted_lambda, "orange", 3, "", true), line("lambda", trace.lambda, "blue", 3, "")], low: 0.7, high: 1.3, every: 0.1, tall: 1.2 },
     { title: "Mixture error [%]", lines: [line("error", errors, "red", 1, "%")], low: -most, high: most, every: most > 15 ? 10 : 5, band: 2, tall: 1.2 },
     { title: "Trims [%]", lines: [
-      line("short-term trim", trace.short_term_trim_ln.map(percent), "green", 1, "%"),
-      line("long-term trim", trace.long_term_trim_ln.map(percent), "red", 1, "%", true)] },
+      line("long-term trim", trace.long_term_trim_ln.map(percent), "orange", 1, "%", true),
+      line("short-term trim", trace.short_term_trim_ln.map(percent), "green", 1, "%")] },
     { title: "Crank speed [rpm]", lines: [line("crank speed", trace.rpm, "blue", 0, "rpm")], low: 0 },
     { title: "MAP [" + pressureUnit + "]", lines: [line("MAP", scaled(trace.map_pa, perPressure), "blue", units.pressureDigits, pressureUnit)] },
   ].map((panel) => ({ ...panel, lines: panel.lines.filter((drawn) => drawn.values.some((value) => value != null)) }))
@@ -81,7 +81,7 @@ const drawTime = () => {
     }],
     series: drawn.flatMap((panel, index) => panel.lines.map((each, order) => ({
       type: "line", name: each.name, xAxisIndex: index, yAxisIndex: index, symbol: "none", color: colour(each.colourName), connectNulls: false,
-      lineStyle: { width: 1.3, type: each.dashed ? [5, 3] : "solid" }, emphasis: { disabled: true }, z: each.dashed ? 3 : 2,
+      lineStyle: each.broad ? { width: 3.5, opacity: 0.5 } : { width: 1.1 }, emphasis: { disabled: true }, z: each.broad ? 2 : 3,
       data: each.values.map((value, at) => [minutes(story.trace.time_s[at]), value]),
       markArea: order === 0 && panel.band ? band(panel.band) : undefined, markLine: index === 0 && order === 0 ? markLines() : undefined,
     }))),
