@@ -27,7 +27,7 @@ const THERMISTOR_V: (f32, f32) = (0.3, 4.97);
 /// Lowest and highest volts of the wideband output that mean a reading.
 const LAMBDA_V: (f32, f32) = (0.04, 4.96);
 /// Time without any change of the raw volts of MAP in a turning engine after which it counts as stuck, s.
-const STUCK_S: f32 = 0.8;
+const STUCK_S: f32 = 0.3;
 /// Mean change from frame to frame above which a wire counts as noisy, V.
 const NOISY_V: f32 = 0.12;
 
@@ -174,7 +174,7 @@ impl Belief {
     fn take_pressure(&mut self, frame: &Frame, crank: &Crank, beat: &Beat) {
         self.map_wire.step(frame.map_v, beat.dt_s);
         let turning = crank.speed_rad_per_s > 30.0;
-        let stuck = turning && self.map_wire.same_s > STUCK_S;
+        let stuck = turning && self.map_wire.same_s > STUCK_S && within(frame.map_v, RATIOMETRIC_V);
         self.doubts.map = !within(frame.map_v, RATIOMETRIC_V) || stuck || self.map_wire.jitter_v > NOISY_V;
         let map_pa = if self.doubts.map {
             map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s)
@@ -233,7 +233,7 @@ impl Belief {
     fn report(&mut self, frame: &Frame, crank: &Crank, dt_s: f32, dtcs: &mut Dtcs) {
         let on = frame.switches.ignition;
         let running = crank.speed_rad_per_s > 45.0;
-        let stuck = running && self.map_wire.same_s > STUCK_S;
+        let stuck = running && self.map_wire.same_s > STUCK_S && within(frame.map_v, RATIOMETRIC_V);
         self.not_ready_s = if running && !frame.switches.o2_ready { self.not_ready_s + dt_s } else { 0.0 };
         let hot_sensor = running && frame.switches.o2_ready;
         let cranked = on && frame.switches.starter;

@@ -202,6 +202,8 @@ impl State {
     fn refusal(&self) -> Option<Refusal> {
         match self.attribution.past.refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
+            // A wire that is doubted now may have been wrong for a while before.
+            _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
             _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
             _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
             other => other,

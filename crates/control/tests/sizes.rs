@@ -1,0 +1,19 @@
+//! What a controller takes of a microcontroller's memory.
+#![expect(clippy::print_stdout, reason = "the sizes are what this test is for")]
+
+use trimwright_control::{Calibration, Controller, LearnedMap, State};
+
+/// Prints the sizes (`cargo test -- --nocapture`) and holds them: the parts this is meant for have 64 KiB or more of RAM.
+#[test]
+fn state_and_calibration_fit_a_small_part() {
+    let sizes = [
+        ("calibration", size_of::<Calibration>(), 2560),
+        ("state", size_of::<State>(), 8192),
+        ("learned map", size_of::<LearnedMap>(), 1344),
+        ("controller", size_of::<Controller>(), 10_240),
+    ];
+    for (name, bytes, limit) in sizes {
+        println!("{name}: {bytes} bytes of at most {limit}");
+        assert!(bytes <= limit, "{name} takes {bytes} bytes");
+    }
+}
