@@ -73,7 +73,7 @@ impl<T: Number> Field for T {
 
 impl<T: Number, const N: usize> Field for [T; N] {
     fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError> {
-        document.quantities(key, kind, self)
+        document.quantities(key, kind, false, self).map(drop)
     }
 }
 
@@ -142,20 +142,35 @@ impl Document {
         target.fill(self, key, kind)
     }
 
+    /// Whether a key was asked for that fills the field of this path.
+    #[cfg(test)]
+    pub(crate) fn knows(&self, field: &str) -> bool {
+        self.key_of(field).is_some()
+    }
+
     /// Whether the document gives the field of this path.
     pub(crate) fn gives(&self, field: &str) -> bool {
         self.key_of(field).is_some_and(|(key, _)| matches!(self.find(&key), Ok(Some(_))))
     }
 
-    /// A list of quantities, each with its unit, as many as `target` holds.
+    /// A list of quantities, each with its unit: as many as `target` holds, or from one up to that many when `fewer` may do.
+    /// Gives how many there are, if the key is there.
     ///
     /// # Errors
     ///
     /// When it is no list, has another length or holds something that is no quantity of this kind.
-    pub fn quantities<T: Number>(&self, key: &str, kind: Kind, target: &mut [T]) -> Result<(), InputError> {
-        let Some(value) = self.value(key, Some(kind))? else { return Ok(()) };
-        let wanted = target.len();
-        let list = value.as_array().filter(|list| list.len() == wanted).ok_or_else(|| {
+    pub fn quantities<T: Number>(
+        &self,
+        key: &str,
+        kind: Kind,
+        fewer: bool,
+        target: &mut [T],
+    ) -> Result<Option<usize>, InputError> {
+        let Some(value) = self.value(key, Some(kind))? else { return Ok(None) };
+        let most = target.len();
+        let fits = |count: usize| count == most || (fewer && (1..most).contains(&count));
+        let list = value.as_array().filter(|list| fits(list.len())).ok_or_else(|| {
+            let wanted = if fewer { format!("1 to {most}") } else { most.to_string() };
             self.wrong(key, format!("must be a list of {wanted} in brackets, each {}", kind.name()))
         })?;
         for (place, value) in target.iter_mut().zip(list) {
@@ -163,7 +178,7 @@ impl Document {
                 read_quantity(value, kind).map_err(|problem| self.wrong(key, problem.to_string()))?;
             *place = T::from_f64(si);
         }
-        Ok(())
+        Ok(Some(list.len()))
     }
 
     /// A whole number from `low` to `high`.
@@ -349,24 +364,29 @@ impl Document {
     }
 }
 
-/// The key under which a field of this path is written: the path without the unit.
-pub(crate) fn key_for(field: &str, kind: Kind) -> &str {
-    field.strip_suffix(kind.suffix()).unwrap_or(field)
+/// The key that fills a field of this path in a section: the one given, or else the path without the unit.
+pub(crate) fn key_for(section: &str, field: &str, kind: Kind, given: Option<&str>) -> String {
+    let name = given.unwrap_or_else(|| field.strip_suffix(kind.suffix()).unwrap_or(field));
+    inside(section, name)
+}
+
+/// A path in a section; `""` is the whole document.
+pub(crate) fn inside(section: &str, path: &str) -> String {
+    if section.is_empty() { path.to_owned() } else { format!("{section}.{path}") }
 }
 
 /// Fills fields of a struct from keys in a section (`""` is the whole document). A key is the path of its field without the
 /// unit, unless another is given as in `injectors.delay_v as "injectors.delay_supply": Voltage`.
 macro_rules! quantities {
     ($document:expr, $section:expr, $root:ident, {
-        $($($field:ident).+ $(as $key:literal)?: $kind:ident),* $(,)?
+        $($first:ident $(. $field:ident)* $(as $key:literal)?: $kind:ident),* $(,)?
     }) => {
         $({
             let kind = $crate::units::Kind::$kind;
-            let path = concat!($(".", stringify!($field)),+);
-            let key = $crate::document::key_for(path, kind);
-            $(let key = concat!(".", $key);)?
-            let inside = |path: &str| format!("{}{path}", $section).trim_start_matches('.').to_owned();
-            $document.field(&inside(key), &inside(path), kind, &mut $root.$($field).+)?;
+            let path = concat!(stringify!($first) $(, ".", stringify!($field))*);
+            let key = $crate::document::key_for($section, path, kind, [$($key)?].first().copied());
+            let field = $crate::document::inside($section, path);
+            $document.field(&key, &field, kind, &mut $root.$first $(. $field)*)?;
         })*
     };
 }
@@ -430,7 +450,9 @@ mod tests {
         let (mut mass_kg, mut ramp_m, mut wheels, mut abs, mut title) =
             (0.0_f32, [0.0; 2], 0_u8, false, String::new());
         document.quantity("car.mass", Kind::Mass, &mut mass_kg).expect("mass");
-        document.quantities("car.ramp", Kind::Length, &mut ramp_m).expect("ramp");
+        let ramps = document.quantities("car.ramp", Kind::Length, false, &mut ramp_m);
+        assert_eq!(ramps, Ok(Some(2)));
+        assert_eq!(document.quantities("car.ramp", Kind::Length, true, &mut [0.0; 5]), Ok(Some(2)));
         document.whole("car.wheels", (3, 18), &mut wheels).expect("wheels");
         document.whole("car.inline.a", (1, 1), &mut wheels).expect("inline");
         document.flag("car.abs", &mut abs).expect("flag");
@@ -461,7 +483,7 @@ mod tests {
             "van.toml, line 5, car.wheels = 4: needs a unit, one of kg, g, mg, t, lb, lbs"
         );
         assert_eq!(
-            text_of(document.quantities("car.ramp", Kind::Length, &mut [0.0; 3])),
+            text_of(document.quantities("car.ramp", Kind::Length, false, &mut [0.0; 3]).map(drop)),
             "van.toml, line 6, car.ramp = [\"1 m\", \"2 ft\"]: must be a list of 3 in brackets, each a length"
         );
         assert_eq!(

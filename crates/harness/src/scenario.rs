@@ -1,0 +1,131 @@
+//! A scenario: an engine, a schedule, what the owner answered, and in what the engine differs from those answers.
+//!
+//! A scenario file names an engine file and a schedule, by the name under which they come with the program or by a path that
+//! starts from the scenario's own directory. Its section `[setup]` holds the owner's answers, `[deviations]` how far the
+//! engine is from its nameplate, and `[truth]` whatever else is different from the engine file, under the same keys.
+
+use crate::document::Document;
+use crate::error::InputError;
+use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
+use crate::schedule::Schedule;
+use crate::{scenario_answers, scenario_deviations, scenario_engine};
+use std::fmt::Write;
+use trimwright_control::SetupAnswers;
+use trimwright_plant::Truth;
+
+/// Everything that decides what happens in a run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Scenario {
+    /// Short name, after the file.
+    pub name: String,
+    /// One line about it.
+    pub title: String,
+    /// More about it.
+    pub about: String,
+    /// What the engine and the car really are.
+    pub truth: Truth,
+    /// What the owner answered.
+    pub answers: SetupAnswers,
+    /// How fast the car is to go.
+    pub schedule: Schedule,
+    /// How many times the schedule is driven, 1 to 100.
+    pub passes: u32,
+    /// Start of the random numbers.
+    pub seed: u64,
+}
+
+impl Scenario {
+    /// Loads a scenario that comes with the program, by name, or one from a file, by path.
+    ///
+    /// ```
+    /// let scenario = trimwright_harness::scenario::Scenario::load("delivery-van")?;
+    /// assert_eq!(scenario.schedule.name(), "udds");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// When something is missing, unknown or out of range, with file, line, key, value and what is allowed.
+    pub fn load(name_or_path: &str) -> Result<Self, InputError> {
+        Self::parse(&SCENARIO_SHELF.get(name_or_path, None)?)
+    }
+
+    /// Drives another schedule, shipped or from a file.
+    ///
+    /// # Errors
+    ///
+    /// When it can't be read or isn't a schedule.
+    pub fn with_schedule(self, name_or_path: &str) -> Result<Self, InputError> {
+        let source = SCHEDULE_SHELF.get(name_or_path, None)?;
+        Ok(Self { schedule: Schedule::parse(&source.name, &source.file, &source.text)?, ..self })
+    }
+
+    /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
+    pub fn hash(&self) -> String {
+        let mut hash = Fnv::new();
+        let (points, passes, seed) = (self.schedule.points(), self.passes, self.seed);
+        // `Debug` prints every field, and floats in the shortest form that reads back as the same bits.
+        let written = write!(hash, "{:?} {:?} {points:?} {passes} {seed}", self.truth, self.answers);
+        debug_assert!(written.is_ok(), "a hash takes any text");
+        format!("{:016x}", hash.0)
+    }
+
+    fn parse(source: &Source) -> Result<Self, InputError> {
+        let document = Document::parse(&source.file, &source.text)?;
+        let (mut title, mut about) = (String::new(), String::new());
+        let (mut engine, mut schedule) = (String::new(), String::new());
+        let (mut passes, mut seed) = (1_u32, 1_u64);
+        document.text("title", &mut title)?;
+        document.text("about", &mut about)?;
+        document.text("engine", &mut engine)?;
+        document.text("schedule", &mut schedule)?;
+        document.whole("passes", (1, 100), &mut passes)?;
+        document.whole("seed", (0, i64::MAX), &mut seed)?;
+        let answers = scenario_answers::read(&document)?;
+        let deviations = scenario_deviations::read(&document)?;
+        // Asks for the keys of the truth, so that a slip in them is found before the engine file is opened.
+        scenario_engine::read(&document, "truth", &mut Truth::mild_v8())?;
+        let required = [&["title", "engine", "schedule"][..], scenario_answers::REQUIRED].concat();
+        document.finish(&required)?;
+        scenario_answers::check(&document, &answers)?;
+
+        let directory = source.directory.as_deref();
+        let schedule = SCHEDULE_SHELF
+            .get(&schedule, directory)
+            .map_err(|error| document.wrong("schedule", error.to_string()))?;
+        let schedule = Schedule::parse(&schedule.name, &schedule.file, &schedule.text)?;
+        let engine = ENGINE_SHELF
+            .get(&engine, directory)
+            .map_err(|error| document.wrong("engine", error.to_string()))?;
+        let (engine_document, mut truth) = scenario_engine::parse(&engine)?;
+        scenario_engine::read(&document, "truth", &mut truth)?;
+        deviations.apply(&mut truth);
+        truth.check().map_err(|error| {
+            let field = format!("truth.{}", error.field);
+            if document.gives(&field) {
+                document.out_of_range(&field, error.value, error.low, error.high)
+            } else {
+                engine_document.out_of_range(error.field, error.value, error.low, error.high)
+            }
+        })?;
+        Ok(Self { name: source.name.clone(), title, about, truth, answers, schedule, passes, seed })
+    }
+}
+
+/// FNV-1a with 64 bits, after Fowler, Noll and Vo.
+struct Fnv(u64);
+
+impl Fnv {
+    const fn new() -> Self {
+        Self(0xcbf2_9ce4_8422_2325)
+    }
+}
+
+impl Write for Fnv {
+    fn write_str(&mut self, text: &str) -> std::fmt::Result {
+        for byte in text.bytes() {
+            self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
+        }
+        Ok(())
+    }
+}

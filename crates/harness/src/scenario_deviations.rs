@@ -1,0 +1,59 @@
+//! In what an engine differs from its nameplate, from the section `[deviations]` of a scenario.
+
+use crate::document::Document;
+use crate::error::InputError;
+use crate::units::Kind;
+use trimwright_plant::Truth;
+
+/// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
+/// quite like that.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Deviations {
+    /// Largest share by which the filling differs, smoothly over speed and pressure.
+    filling: f64,
+    /// Which shape that deviation has.
+    filling_seed: u64,
+    /// Share by which the injectors flow more.
+    injector_flow: f64,
+    /// Time by which they open later.
+    opening_delay_s: f64,
+    /// Share by which more fuel wets the wall (X).
+    film_x: f64,
+    /// Share by which it stays there longer (tau).
+    film_tau: f64,
+    /// Share by which the oxygen sensor is slower.
+    sensor_lag: f64,
+}
+
+/// Reads the deviations; what isn't given deviates by nothing. Ranges: engineering judgement, wider than parts in use are.
+pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
+    let mut deviations = Deviations::default();
+    for (key, range, target) in [
+        ("deviations.filling", (0.0, 0.3), &mut deviations.filling),
+        ("deviations.injector_flow", (-0.5, 0.5), &mut deviations.injector_flow),
+        ("deviations.film_x", (-0.9, 1.0), &mut deviations.film_x),
+        ("deviations.film_tau", (-0.75, 2.0), &mut deviations.film_tau),
+        ("deviations.sensor_lag", (-0.5, 4.0), &mut deviations.sensor_lag),
+    ] {
+        document.quantity_within(key, Kind::Ratio, range, target)?;
+    }
+    let delay = &mut deviations.opening_delay_s;
+    document.quantity_within("deviations.opening_delay", Kind::Time, (-5e-4, 5e-4), delay)?;
+    document.whole("deviations.filling_seed", (0, i64::MAX), &mut deviations.filling_seed)?;
+    Ok(deviations)
+}
+
+impl Deviations {
+    /// Makes the parts differ.
+    pub(crate) fn apply(&self, truth: &mut Truth) {
+        truth.filling.deviation = self.filling;
+        truth.filling.deviation_seed = self.filling_seed;
+        truth.injectors.static_flow_kg_per_s *= 1.0 + self.injector_flow;
+        for delay_s in &mut truth.injectors.delay_s {
+            *delay_s += self.opening_delay_s;
+        }
+        truth.film.x_scale *= 1.0 + self.film_x;
+        truth.film.tau_scale *= 1.0 + self.film_tau;
+        truth.oxygen_sensor.tau_s *= 1.0 + self.sensor_lag;
+    }
+}

@@ -1,0 +1,79 @@
+//! What comes inside the program: scenarios, engines and schedules, so that it works anywhere.
+
+use crate::document::Document;
+use crate::error::InputError;
+
+/// A file that comes with the program.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Shipped {
+    /// The word by which it is asked for.
+    pub name: &'static str,
+    /// Its path in the sources, for messages.
+    pub file: &'static str,
+    /// Its contents.
+    pub text: &'static str,
+}
+
+impl Shipped {
+    /// The line about itself that a scenario or an engine has.
+    ///
+    /// # Errors
+    ///
+    /// When the file has none, as a schedule.
+    pub fn title(&self) -> Result<String, InputError> {
+        let mut title = String::new();
+        Document::parse(self.file, self.text)?.text("title", &mut title)?;
+        Ok(title)
+    }
+}
+
+macro_rules! shipped {
+    ($directory:literal, $extension:literal, [$($name:literal),* $(,)?]) => {
+        &[$(Shipped {
+            name: $name,
+            file: concat!("shared/", $directory, "/", $name, $extension),
+            text: include_str!(concat!("../../../shared/", $directory, "/", $name, $extension)),
+        }),*]
+    };
+}
+
+/// Whole drives: an engine, a schedule, what the owner answered and in what the engine differs from that.
+pub const SCENARIOS: &[Shipped] = shipped!("scenarios", ".toml", ["delivery-van"]);
+/// Engines and the cars they are in.
+pub const ENGINES: &[Shipped] = shipped!("engines", ".toml", ["van-v8"]);
+/// Speed over time.
+pub const SCHEDULES: &[Shipped] = shipped!("schedules", ".csv", ["udds", "hwfet"]);
+
+/// The one of this name.
+///
+/// ```
+/// use trimwright_harness::shipped::{SCHEDULES, find};
+/// assert!(find(SCHEDULES, "udds").is_some());
+/// ```
+pub fn find(all: &'static [Shipped], name: &str) -> Option<&'static Shipped> {
+    all.iter().find(|shipped| shipped.name == name)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_shared_file_is_shipped() {
+        for (directory, extension, all) in
+            [("scenarios", "toml", SCENARIOS), ("engines", "toml", ENGINES), ("schedules", "csv", SCHEDULES)]
+        {
+            let path = format!("{}/../../shared/{directory}", env!("CARGO_MANIFEST_DIR"));
+            let mut on_disk: Vec<String> = std::fs::read_dir(path)
+                .expect("a directory")
+                .map(|entry| entry.expect("an entry").path())
+                .filter(|path| path.extension().is_some_and(|found| found == extension))
+                .filter_map(|path| Some(path.file_stem()?.to_str()?.to_owned()))
+                .collect();
+            on_disk.sort();
+            let mut inside: Vec<&str> = all.iter().map(|shipped| shipped.name).collect();
+            inside.sort_unstable();
+            assert_eq!(on_disk, inside);
+        }
+    }
+}
