@@ -1,1 +1,101 @@
-//! Placeholder
+//! The engine, its fuel system, exhaust, sensors and car: the truth that a controller never sees.
+//!
+//! A throttle-body-injected spark-ignition engine in a car, mean-value in the gas path and resolved by cylinder event in the
+//! fuel and exhaust path. No allocation, no `unsafe`, no standard library, no clock; randomness only from the seed.
+//!
+//! ```
+//! use trimwright_plant::{Hands, Key, Plant, Truth};
+//! use trimwright_signals::Commands;
+//!
+//! let mut plant = Plant::new(Truth::mild_v8(), 1).unwrap();
+//! let hands = Hands { key: Key::Start, ..Hands::default() };
+//! for _ in 0..1000 {
+//!     plant.step(&Commands::default(), &hands, 1e-3);
+//! }
+//! let rpm = plant.view().speed_rad_per_s * 30.0 / core::f64::consts::PI;
+//! assert!(rpm > 120.0 && rpm < 300.0, "cranking at {rpm} rpm");
+//! ```
+//!
+//! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order of the flow.
+//!
+//! # Not modelled
+//!
+//! - Pressure waves in intake and exhaust; the ripple of manifold pressure is a fixed parabola per firing interval, seen by the sensor only.
+//! - Torque within a firing interval: a firing's work is spread evenly over the next interval, so idle is smoother than in life.
+//! - Residual gas other than through filling; its effect on burn speed and misfire.
+//! - Air cleaner, crankcase ventilation, exhaust gas recirculation, catalyst.
+//! - Uneven firing orders; both banks are fed alternately.
+//! - Temperature of the fuel in the line over time; boiling in the injectors after a hot stop.
+//! - Compression and expansion of the gas in the pipe, reverse flow at the tail end of a short exhaust.
+//! - State of charge of the battery; brushes and field of the starter.
+//! - Wheel slip beyond a limit on driving force; reversing, rolling backwards.
+//! - Mechanical damage: knock and lean mixtures are counted and hurt nothing.
+#![no_std]
+
+mod ambient;
+mod books;
+mod check;
+mod combustion;
+mod crank;
+mod cycle;
+mod cylinders;
+mod distribution;
+mod electrical;
+mod exhaust;
+mod faults;
+mod filling;
+mod film;
+mod friction;
+mod fuel;
+mod fuel_system;
+pub mod gas;
+mod gearbox;
+mod hands;
+mod injector;
+mod knock;
+mod manifold;
+mod mild_v8;
+mod nitrous;
+mod noise;
+mod oxygen_sensor;
+mod plant;
+mod sensors;
+mod slots;
+mod thermal;
+mod thermistor;
+mod throttle;
+mod trigger;
+mod truth;
+mod vehicle;
+mod view;
+
+pub use ambient::{Air, Ambient, saturation_pa};
+pub use books::Books;
+pub use check::OutOfRange;
+pub use combustion::{Combustion, Ignition, heat_released};
+pub use crank::Crank;
+pub use cylinders::{CylinderEvent, NO_FUEL};
+pub use distribution::{Distribution, MAX_CYLINDERS};
+pub use electrical::Electrical;
+pub use exhaust::Exhaust;
+pub use faults::{Circuit, Faults};
+pub use filling::{Filling, FillingModel, SPEEDS};
+pub use film::{Film, FilmCoefficients};
+pub use friction::{Friction, motored_fmep_pa};
+pub use fuel::Fuel;
+pub use fuel_system::{FuelSystem, Supply, line_drop_pa};
+pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
+pub use hands::{Hands, Key, Range};
+pub use injector::{Injectors, VOLTAGES};
+pub use manifold::Manifold;
+pub use nitrous::{Nitrous, nitrous_saturation_pa};
+pub use oxygen_sensor::OxygenSensor;
+pub use plant::{MAX_EVENTS, Plant};
+pub use sensors::Sensors;
+pub use thermal::Thermal;
+pub use thermistor::thermistor_ohm;
+pub use throttle::{ThrottleBody, critical_ratio, flow_function};
+pub use trigger::Trigger;
+pub use truth::{Engine, Truth};
+pub use vehicle::Vehicle;
+pub use view::View;

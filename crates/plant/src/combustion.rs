@@ -1,0 +1,147 @@
+//! From charge to work: heat released against mixture, spark efficiency, burn limits.
+
+use crate::check::{OutOfRange, within};
+use crate::gas::RPM;
+use trimwright_numerics::Real;
+
+/// Lambda of the first entry of [`RELEASED`] and the step of the table.
+const RELEASED_FROM: f64 = 0.65;
+const RELEASED_STEP: f64 = 0.05;
+/// Share of the fuel's heat released at lambda 0.65, 0.70 ... 1.00: CH1.87, water-gas equilibrium 3.5, heating value 43.0 MJ/kg
+/// (atom balance with species data of cantera). Below 0.65 by the same slope; above 1 all of it.
+const RELEASED: [f64; 8] = [0.53763, 0.60233, 0.66753, 0.73321, 0.79934, 0.86588, 0.93278, 1.0];
+
+/// Who sets the spark.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Ignition {
+    /// The controller's command counts.
+    Commanded,
+    /// A distributor with centrifugal and vacuum advance; the command is ignored.
+    Distributor,
+}
+
+/// Combustion of a spark-ignition engine.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Combustion {
+    /// Who sets the spark.
+    pub ignition: Ignition,
+    /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1, 0.5 to 1 (engineering judgement).
+    pub work_share: f64,
+    /// Share of the released heat that goes into the coolant, 0.1 to 0.5 (Heywood ch. 12 gives 17 to 26 % at full power, more at part load).
+    pub coolant_share: f64,
+    /// Advance for maximum brake torque at 1000 rpm and full load, degrees before top dead centre, 0 to 40.
+    pub mbt_base_deg: f64,
+    /// Lambda of the charge above which it starts to misfire, 1.1 to 1.8.
+    pub lean_limit: f64,
+    /// Lambda of the charge below which it starts to misfire, 0.4 to 0.8.
+    pub rich_limit: f64,
+    /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K, 0.3 to 1; all of it from 333 K on.
+    pub cold_vapour: f64,
+}
+
+/// How a charge burns.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Burn {
+    /// Share of the burnable fuel's heat released, 0 to 1.
+    pub(crate) released: f64,
+    /// Share of the released heat that becomes indicated work.
+    pub(crate) work_share: f64,
+    /// Probability of a misfire, 0 to 1.
+    pub(crate) misfire: f64,
+}
+
+/// Share of the fuel's heat released at `lambda`, 0 to 1: rich mixtures lack oxygen. Valid from 0.5; for petrol without oxygen.
+///
+/// ```
+/// assert_eq!(trimwright_plant::heat_released(1.2), 1.0);
+/// assert!((trimwright_plant::heat_released(0.9) - 0.86588).abs() < 1e-5);
+/// ```
+pub fn heat_released(lambda: f64) -> f64 {
+    let place = (lambda - RELEASED_FROM) / RELEASED_STEP;
+    let index = (place.held(0.0, 6.0)) as usize;
+    let (low, high) = (RELEASED[index], RELEASED[index + 1]);
+    (low + (place - index as f64) * (high - low)).held(0.0, 1.0)
+}
+
+impl Combustion {
+    /// Indicated efficiency of the ideal Otto cycle `1 - rc^(1 - gamma)`, gamma 1.28 for burned gas (Heywood ch. 5), times the
+    /// share that a real engine reaches.
+    pub(crate) fn best_work_share(&self, compression_ratio: f64) -> f64 {
+        self.work_share * (1.0 - Real::powf(compression_ratio, -0.28))
+    }
+
+    /// Share of the fuel in a cylinder that is vapour and can burn (engineering judgement): the rest leaves unburned.
+    pub fn vapour_share(&self, coolant_k: f64) -> f64 {
+        let warm = ((coolant_k - 253.15) / 80.0).held(0.0, 1.0);
+        self.cold_vapour + (1.0 - self.cold_vapour) * warm
+    }
+
+    /// Advance for maximum brake torque, degrees: more with speed, with dilution at low load and off lambda 0.9
+    /// (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
+    pub fn mbt_deg(&self, pressure_pa: f64, speed_rad_per_s: f64, lambda: f64) -> f64 {
+        let krpm = (speed_rad_per_s / (1000.0 * RPM)).held(0.0, 8.0);
+        let thin = (1.0 - pressure_pa * 1e-5).held(0.0, 0.9);
+        let off = (lambda - 0.9).abs().held(0.0, 0.5);
+        self.mbt_base_deg + 7.0 * (krpm - 1.0).held(-1.0, 2.5) + 24.0 * thin + 25.0 * off
+    }
+
+    /// Advance of a distributor with weights and vacuum canister, degrees (engineering judgement: the usual curves).
+    pub fn distributor_deg(&self, pressure_pa: f64, ambient_pa: f64, speed_rad_per_s: f64) -> f64 {
+        let krpm = speed_rad_per_s / (1000.0 * RPM);
+        let vacuum = (ambient_pa - pressure_pa) * 1e-5;
+        8.0 + 10.0 * (krpm - 0.8).held(0.0, 2.2) + (40.0 * (vacuum - 0.15)).held(0.0, 15.0)
+    }
+
+    /// How a charge with mixture `lambda` burns when fired `off_mbt_deg` away from MBT in an engine whose best share is `best`.
+    ///
+    /// Spark: `1 - 3.2e-4 d^2`, so that 10 degrees cost 3 % and 20 degrees 13 % (usual shape of spark hooks, engineering judgement).
+    /// Lean mixtures turn heat into work a little better (Heywood fig. 5-9, trend from memory): +0.2 per unit of lambda.
+    pub(crate) fn burn(&self, best: f64, lambda: f64, off_mbt_deg: f64) -> Burn {
+        let spark = (1.0 - 3.2e-4 * off_mbt_deg * off_mbt_deg).held(0.2, 1.0);
+        let lean = 1.0 + 0.2 * (lambda - 1.0).held(0.0, 0.4);
+        let too_lean = ((lambda - self.lean_limit) / 0.2).held(0.0, 1.0);
+        let too_rich = ((self.rich_limit - lambda) / 0.12).held(0.0, 1.0);
+        Burn {
+            released: heat_released(lambda),
+            work_share: best * spark * lean,
+            misfire: if lambda > 0.0 { too_lean.max(too_rich) } else { 1.0 },
+        }
+    }
+
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("combustion.work_share", self.work_share, 0.5, 1.0)?;
+        within("combustion.coolant_share", self.coolant_share, 0.1, 0.5)?;
+        within("combustion.mbt_base_deg", self.mbt_base_deg, 0.0, 40.0)?;
+        within("combustion.lean_limit", self.lean_limit, 1.1, 1.8)?;
+        within("combustion.rich_limit", self.rich_limit, 0.4, 0.8)?;
+        within("combustion.cold_vapour", self.cold_vapour, 0.3, 1.0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn val_heat_released_against_lambda() {
+        // Chemistry, cantera species data, CH1.87: shared/reference/combustion_eff.csv; rows between the table's own.
+        for (lambda, share) in
+            [(0.82, 0.75961), (0.84, 0.78608), (0.88, 0.83922), (0.92, 0.8926), (0.98, 0.97308), (1.1, 1.0)]
+        {
+            assert!(
+                (heat_released(lambda) / share - 1.0).abs() < 1e-3,
+                "{lambda}: {}",
+                heat_released(lambda)
+            );
+        }
+        assert!(heat_released(0.55) < 0.45 && heat_released(0.0) == 0.0);
+    }
+
+    #[test]
+    fn outside_the_burn_limits_every_charge_misfires() {
+        let combustion = crate::Truth::mild_v8().combustion;
+        let misfire = |lambda| combustion.burn(0.36, lambda, 0.0).misfire;
+        assert_eq!([misfire(0.3), misfire(2.0), misfire(0.0)], [1.0; 3]);
+        assert_eq!([misfire(0.7), misfire(1.0), misfire(1.15)], [0.0; 3]);
+    }
+}

@@ -1,0 +1,219 @@
+//! Exhaust: gas parcels travel to the sensor, are mixed there, cool on the way and push back on the engine.
+
+use crate::check::{OutOfRange, within};
+use crate::cylinders::{AIR_PER_NITROUS, CylinderEvent, NO_FUEL};
+use crate::gas::R_DRY_AIR;
+use heapless::Deque;
+use trimwright_numerics::Real;
+
+/// Parcels that the pipe can hold; further ones are merged with the last.
+const PARCELS: usize = 192;
+
+/// The pipe from the valves to the sensor.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Exhaust {
+    /// One bank (in-line) or two, of which the sensor sees every other firing: 1 or 2.
+    pub banks: u8,
+    /// Volume of ports, manifold and pipe up to the sensor, one bank, m^3, 2e-4 to 0.05.
+    pub pipe_m3: f64,
+    /// Volume in which gas mixes at the sensor, m^3, 1e-5 to 0.01.
+    pub mixing_m3: f64,
+    /// Temperature of the gas at the port, K, 700 to 1400 (engineering judgement).
+    pub port_k: f64,
+    /// Mass flow of one bank at which the pipe takes half of the gas's heat, kg/s, 0 to 0.05 (engineering judgement).
+    pub cooling_kg_per_s: f64,
+    /// Time constant of the pipe wall, s, 1 to 200.
+    pub wall_tau_s: f64,
+    /// Back pressure per squared mass flow of the whole engine, Pa s^2/kg^2, 0 to 5e6.
+    pub back_pressure: f64,
+    /// Relative reading error of a sensor on a bend: positive outside, where lean gas goes (common practice, no source), -0.1 to 0.1.
+    pub bend: f64,
+    /// Part of unburned fuel that the sensor notices after a misfire, 0 to 1 (engineering judgement): the rest passes it while the oxygen counts.
+    pub misfire_seen: f64,
+}
+
+impl Exhaust {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("exhaust.banks", f64::from(self.banks), 1.0, 2.0)?;
+        within("exhaust.pipe_m3", self.pipe_m3, 2e-4, 0.05)?;
+        within("exhaust.mixing_m3", self.mixing_m3, 1e-5, 0.01)?;
+        within("exhaust.port_k", self.port_k, 700.0, 1400.0)?;
+        within("exhaust.cooling_kg_per_s", self.cooling_kg_per_s, 0.0, 0.05)?;
+        within("exhaust.wall_tau_s", self.wall_tau_s, 1.0, 200.0)?;
+        within("exhaust.back_pressure", self.back_pressure, 0.0, 5e6)?;
+        within("exhaust.bend", self.bend, -0.1, 0.1)?;
+        within("exhaust.misfire_seen", self.misfire_seen, 0.0, 1.0)
+    }
+
+    /// Back pressure at the ports for a mass flow of the whole engine, Pa: `p_amb + k m'^2`.
+    pub fn back_pressure_pa(&self, ambient_pa: f64, flow_kg_per_s: f64) -> f64 {
+        ambient_pa + self.back_pressure * flow_kg_per_s * flow_kg_per_s
+    }
+}
+
+/// Gas of one cylinder on its way.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+struct Parcel {
+    gas_kg: f64,
+    /// Dry air that carried its oxygen, kg.
+    air_kg: f64,
+    /// Fuel as the sensor notices it, kg.
+    fuel_kg: f64,
+    /// When its intake closed, s.
+    intake_s: f64,
+}
+
+/// The sensor's bank.
+#[derive(Clone, Debug)]
+pub(crate) struct ExhaustState {
+    parcels: Deque<Parcel, PARCELS>,
+    held_kg: f64,
+    /// Gas at the sensor: shares by mass.
+    air: f64,
+    fuel: f64,
+    /// Mean gas temperature between port and sensor, K.
+    pub(crate) gas_k: f64,
+    pub(crate) lambda: f64,
+    /// When the gas that passes the sensor now was drawn into its cylinder, s.
+    pub(crate) intake_s: f64,
+}
+
+impl ExhaustState {
+    pub(crate) fn new(ambient_k: f64) -> Self {
+        Self {
+            parcels: Deque::new(),
+            held_kg: 0.0,
+            air: 1.0,
+            fuel: 0.0,
+            gas_k: ambient_k,
+            lambda: NO_FUEL,
+            intake_s: 0.0,
+        }
+    }
+
+    /// Lets the pipe warm or cool towards the gas for `dt_s`; `bank_kg_per_s` is the flow of one bank.
+    pub(crate) fn warm(
+        &mut self,
+        exhaust: &Exhaust,
+        ambient_k: f64,
+        bank_kg_per_s: f64,
+        fired: bool,
+        dt_s: f64,
+    ) {
+        let port_k = if fired { exhaust.port_k } else { ambient_k };
+        let reach = bank_kg_per_s / (bank_kg_per_s + exhaust.cooling_kg_per_s + 1e-9);
+        let target_k = ambient_k + (port_k - ambient_k) * reach;
+        self.gas_k += (target_k - self.gas_k) * (dt_s / exhaust.wall_tau_s).held(0.0, 1.0);
+    }
+
+    /// Pushes one cylinder's gas in, and as much out past the sensor as the pipe no longer holds (plug flow by mass).
+    /// `leak_kg` is air that a leak upstream of the sensor adds.
+    pub(crate) fn push(
+        &mut self,
+        exhaust: &Exhaust,
+        gas: &CylinderEvent,
+        misfired: bool,
+        leak_kg: f64,
+        ambient_pa: f64,
+        stoich_afr: f64,
+    ) {
+        let seen = if misfired { exhaust.misfire_seen } else { 1.0 };
+        let parcel = Parcel {
+            gas_kg: gas.air_kg + gas.nitrous_kg + gas.water_kg + gas.cylinder_fuel_kg + leak_kg,
+            air_kg: gas.air_kg + AIR_PER_NITROUS * gas.nitrous_kg + leak_kg,
+            fuel_kg: gas.cylinder_fuel_kg * seen,
+            intake_s: gas.time_s,
+        };
+        self.held_kg += parcel.gas_kg;
+        if let Err(parcel) = self.parcels.push_back(parcel)
+            && let Some(last) = self.parcels.back_mut()
+        {
+            last.gas_kg += parcel.gas_kg;
+            last.air_kg += parcel.air_kg;
+            last.fuel_kg += parcel.fuel_kg;
+        }
+        let density = ambient_pa / (R_DRY_AIR * self.gas_k);
+        let mixing_kg = density * exhaust.mixing_m3;
+        let mut excess_kg = self.held_kg - density * exhaust.pipe_m3;
+        while excess_kg > 0.0
+            && let Some(front) = self.parcels.front_mut()
+        {
+            self.intake_s = front.intake_s;
+            let out_kg = front.gas_kg.min(excess_kg);
+            let whole_kg = front.gas_kg.held(1e-12, 1.0);
+            let (air, fuel) = (front.air_kg / whole_kg, front.fuel_kg / whole_kg);
+            if out_kg < front.gas_kg {
+                front.gas_kg -= out_kg;
+                front.air_kg -= air * out_kg;
+                front.fuel_kg -= fuel * out_kg;
+            } else {
+                self.parcels.pop_front();
+            }
+            // A stirred volume that out_kg flows through.
+            let share = out_kg / (out_kg + mixing_kg);
+            self.air += share * (air - self.air);
+            self.fuel += share * (fuel - self.fuel);
+            self.held_kg -= out_kg;
+            excess_kg -= out_kg;
+        }
+        let needed = self.fuel * stoich_afr;
+        self.lambda = if needed * NO_FUEL > self.air { self.air / needed } else { NO_FUEL };
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn gas(lambda: f64) -> CylinderEvent {
+        let air_kg = 1.2e-4;
+        CylinderEvent { air_kg, cylinder_fuel_kg: air_kg / (14.6 * lambda), ..Default::default() }
+    }
+
+    #[test]
+    fn ident_a_change_arrives_after_the_mass_that_the_pipe_holds() {
+        let exhaust = crate::Truth::mild_v8().exhaust;
+        let mut state = ExhaustState::new(290.0);
+        state.gas_k = 650.0;
+        let push = |state: &mut ExhaustState, lambda| {
+            state.push(&exhaust, &gas(lambda), false, 0.0, 101_325.0, 14.6);
+            state.lambda
+        };
+        for _ in 0..200 {
+            push(&mut state, 1.0);
+        }
+        assert!((state.lambda - 1.0).abs() < 1e-6);
+        let held_kg = 101_325.0 / (R_DRY_AIR * 650.0) * exhaust.pipe_m3;
+        let mut pushed_kg = 0.0;
+        while push(&mut state, 0.8) > 0.999 {
+            pushed_kg += gas(0.8).air_kg + gas(0.8).cylinder_fuel_kg;
+        }
+        assert!((pushed_kg / held_kg - 1.0).abs() < 0.1, "{pushed_kg} {held_kg}");
+    }
+
+    #[test]
+    fn a_misfire_and_a_leak_read_lean() {
+        let exhaust = crate::Truth::mild_v8().exhaust;
+        let settled = |misfired, leak_kg| {
+            let mut state = ExhaustState::new(600.0);
+            for _ in 0..300 {
+                state.push(&exhaust, &gas(1.0), misfired, leak_kg, 101_325.0, 14.6);
+            }
+            state.lambda
+        };
+        assert!(settled(true, 0.0) > 1.2);
+        assert!((settled(false, 1.2e-5) - 1.1).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_very_long_pipe_overflows_without_losing_mass_or_composition() {
+        let exhaust = Exhaust { pipe_m3: 0.05, ..crate::Truth::mild_v8().exhaust };
+        let mut state = ExhaustState::new(300.0);
+        for _ in 0..5000 {
+            state.push(&exhaust, &gas(0.9), false, 0.0, 101_325.0, 14.6);
+        }
+        assert!((state.lambda - 0.9).abs() < 1e-6);
+        let held: f64 = state.parcels.iter().map(|parcel| parcel.gas_kg).sum();
+        assert!((held - state.held_kg).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,76 @@
+//! Deviations put into the plant or a wire on purpose.
+
+use crate::check::{OutOfRange, within};
+
+/// State of a sensor's circuit.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum Circuit {
+    /// As it should be.
+    #[default]
+    Sound,
+    /// The wire is broken: the input's pull-up or pull-down takes over.
+    Open,
+    /// The wire touches ground: 0 V.
+    Grounded,
+    /// The wire touches the 5 V supply.
+    Supplied,
+}
+
+impl Circuit {
+    /// What the converter sees when the sensor would give `sound_v` and a broken wire reads `open_v`.
+    #[inline]
+    pub(crate) fn volts(self, sound_v: f64, open_v: f64) -> f64 {
+        match self {
+            Self::Sound => sound_v,
+            Self::Open => open_v,
+            Self::Grounded => 0.0,
+            Self::Supplied => 5.0,
+        }
+    }
+}
+
+/// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly grounded, clogged injectors and a fuel with
+/// ethanol are set in the part itself.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Faults {
+    /// Effective area of a leak into the intake manifold, m^2, 0 to 2e-4.
+    pub vacuum_leak_m2: f64,
+    /// Air that a leak upstream of the oxygen sensor takes in with little exhaust flow, kg/s, 0 to 0.01.
+    pub exhaust_leak_kg_per_s: f64,
+    /// Share of the fuel pump's delivery that is lost, 0 to 1.
+    pub weak_pump: f64,
+    /// Factor on the filter's pressure drop beyond 1, 0 to 1000.
+    pub clogged_filter: f64,
+    /// Share of trigger pulses that are lost, 0 to 1.
+    pub lost_pulses: f64,
+    /// The oxygen sensor's heater gets no power.
+    pub heater_dead: bool,
+    /// The cooling fans do not turn.
+    pub fans_dead: bool,
+    /// The thermostat stays open.
+    pub thermostat_open: bool,
+    /// MAP sensor circuit.
+    pub map: Circuit,
+    /// TP sensor circuit.
+    pub tp: Circuit,
+    /// ECT sensor circuit.
+    pub ect: Circuit,
+    /// IAT sensor circuit.
+    pub iat: Circuit,
+    /// FRP sensor circuit.
+    pub frp: Circuit,
+    /// Analog wire of the oxygen sensor.
+    pub o2: Circuit,
+    /// Vehicle speed wire is broken.
+    pub vss_lost: bool,
+}
+
+impl Faults {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("faults.vacuum_leak_m2", self.vacuum_leak_m2, 0.0, 2e-4)?;
+        within("faults.exhaust_leak_kg_per_s", self.exhaust_leak_kg_per_s, 0.0, 0.01)?;
+        within("faults.weak_pump", self.weak_pump, 0.0, 1.0)?;
+        within("faults.clogged_filter", self.clogged_filter, 0.0, 1000.0)?;
+        within("faults.lost_pulses", self.lost_pulses, 0.0, 1.0)
+    }
+}

@@ -1,0 +1,297 @@
+//! From tank to rail: suction, pump, filter, line, regulator or returnless control.
+
+use crate::check::{OutOfRange, within};
+use core::f64::consts::PI;
+use trimwright_numerics::Real;
+
+/// How the rail's pressure is held.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Supply {
+    /// A regulator on the rail sends what is too much back to the tank.
+    Return,
+    /// A regulator at the tank holds the pressure before filter and line: nothing comes back from the rail.
+    RegulatedAtTank,
+    /// No regulator: the controller holds the pressure by the pump's duty.
+    Returnless,
+}
+
+/// Fuel supply. Pressures are gauge (over outside air) unless said otherwise.
+#[derive(Clone, Debug, PartialEq)]
+pub struct FuelSystem {
+    /// How the pressure is held.
+    pub supply: Supply,
+    /// Pump flow without pressure at 13.5 V, kg/s, 0.002 to 0.3.
+    pub pump_free_kg_per_s: f64,
+    /// Pressure at which the pump's inner leakage eats that flow, Pa, 100 kPa to 2 MPa.
+    pub pump_stall_pa: f64,
+    /// Set pressure of the regulator, Pa, 50 kPa to 700 kPa.
+    pub regulator_pa: f64,
+    /// Rise of pressure from a just open regulator to one passing the pump's free flow, Pa, 1 kPa to 100 kPa.
+    pub regulator_band_pa: f64,
+    /// The regulator follows manifold pressure instead of outside air.
+    pub manifold_referenced: bool,
+    /// Fuel that the rail takes up per pressure, kg/Pa, 1e-9 to 1e-6: hoses give.
+    pub compliance_kg_per_pa: f64,
+    /// Length of the line, m, 0.1 to 20.
+    pub line_m: f64,
+    /// Bore of the line, m, 0.003 to 0.03.
+    pub line_bore_m: f64,
+    /// Length of the suction line, m, 0 to 5.
+    pub suction_m: f64,
+    /// Bore of the suction line, m, 0.003 to 0.03.
+    pub suction_bore_m: f64,
+    /// Pressure drop of the clean filter at the pump's free flow, Pa, 0 to 100 kPa.
+    pub filter_pa: f64,
+    /// Fuel in the tank at the start, kg, 0 to 500.
+    pub tank_kg: f64,
+    /// Fuel level at which 1 g of acceleration uncovers the pickup, kg, 0 to 50.
+    pub slosh_kg: f64,
+    /// Temperature of the fuel in tank and line, K, 240 to 340.
+    pub fuel_k: f64,
+}
+
+impl FuelSystem {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("fuel_system.pump_free_kg_per_s", self.pump_free_kg_per_s, 0.002, 0.3)?;
+        within("fuel_system.pump_stall_pa", self.pump_stall_pa, 100e3, 2e6)?;
+        within("fuel_system.regulator_pa", self.regulator_pa, 50e3, 700e3)?;
+        within("fuel_system.regulator_band_pa", self.regulator_band_pa, 1e3, 100e3)?;
+        within("fuel_system.compliance_kg_per_pa", self.compliance_kg_per_pa, 1e-9, 1e-6)?;
+        within("fuel_system.line_m", self.line_m, 0.1, 20.0)?;
+        within("fuel_system.line_bore_m", self.line_bore_m, 0.003, 0.03)?;
+        within("fuel_system.suction_m", self.suction_m, 0.0, 5.0)?;
+        within("fuel_system.suction_bore_m", self.suction_bore_m, 0.003, 0.03)?;
+        within("fuel_system.filter_pa", self.filter_pa, 0.0, 100e3)?;
+        within("fuel_system.tank_kg", self.tank_kg, 0.0, 500.0)?;
+        within("fuel_system.slosh_kg", self.slosh_kg, 0.0, 50.0)?;
+        within("fuel_system.fuel_k", self.fuel_k, 240.0, 340.0)
+    }
+}
+
+/// Dynamic viscosity of petrol near 20 degC, Pa s (engineering judgement: the usual 0.5 to 0.6 mPa s).
+const VISCOSITY_PA_S: f64 = 0.53e-3;
+/// Roughness of drawn tube, m (Moody's usual value).
+const ROUGHNESS_M: f64 = 1.5e-6;
+
+/// Pressure drop of a straight line, Pa: Darcy-Weisbach with `64/Re` below Re 2300 and Haaland's friction factor above.
+///
+/// ```
+/// assert_eq!(trimwright_plant::line_drop_pa(0.0, 5.0, 0.0065, 745.0), 0.0);
+/// ```
+pub fn line_drop_pa(flow_kg_per_s: f64, length_m: f64, bore_m: f64, density_kg_per_m3: f64) -> f64 {
+    drop_with(flow_kg_per_s, length_m, bore_m, density_kg_per_m3, VISCOSITY_PA_S)
+}
+
+fn drop_with(
+    flow_kg_per_s: f64,
+    length_m: f64,
+    bore_m: f64,
+    density_kg_per_m3: f64,
+    viscosity_pa_s: f64,
+) -> f64 {
+    if flow_kg_per_s <= 0.0 {
+        return 0.0;
+    }
+    let reynolds = 4.0 * flow_kg_per_s / (PI * bore_m * viscosity_pa_s);
+    let friction = if reynolds < 2300.0 {
+        64.0 / reynolds
+    } else {
+        let rough = Real::powf(ROUGHNESS_M / bore_m / 3.7, 1.11) + 6.9 / reynolds;
+        let root = -1.8 * Real::ln(rough) * core::f64::consts::LOG10_E;
+        1.0 / (root * root)
+    };
+    let speed = flow_kg_per_s / (density_kg_per_m3 * 0.25 * PI * bore_m * bore_m);
+    friction * length_m / bore_m * 0.5 * density_kg_per_m3 * speed * speed
+}
+
+/// Pressures and what slows the flow.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct FuelSystemState {
+    /// Rail pressure over outside air, Pa.
+    pub(crate) rail_pa: f64,
+    pub(crate) tank_kg: f64,
+    pub(crate) pump_kg_per_s: f64,
+    /// Pressure lost between pump and rail per flow, Pa s/kg, worked out in the slow slot.
+    lost_per_flow: f64,
+    /// Share of delivery left by vapour at the inlet or an uncovered pickup.
+    primed: f64,
+}
+
+/// What acts on the fuel system in its slow slot.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct FuelSlow {
+    pub(crate) ambient_pa: f64,
+    pub(crate) vapour_pa: f64,
+    pub(crate) density_kg_per_m3: f64,
+    pub(crate) acceleration_m_per_s2: f64,
+    pub(crate) filter_factor: f64,
+}
+
+/// What acts on it in every step.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct FuelFast {
+    /// Voltage at the pump, V: supply times duty.
+    pub(crate) pump_v: f64,
+    /// Share of the pump's delivery that a fault leaves.
+    pub(crate) health: f64,
+    pub(crate) injected_kg: f64,
+    /// Manifold pressure over outside air, Pa.
+    pub(crate) manifold_gauge_pa: f64,
+}
+
+impl FuelSystemState {
+    pub(crate) fn new(system: &FuelSystem) -> Self {
+        Self { rail_pa: 0.0, tank_kg: system.tank_kg, pump_kg_per_s: 0.0, lost_per_flow: 0.0, primed: 1.0 }
+    }
+
+    /// Line, filter and suction losses at the present flow; every 10 ms.
+    pub(crate) fn slow(&mut self, system: &FuelSystem, around: &FuelSlow) {
+        let flow = self.pump_kg_per_s.held(1e-4, 1.0);
+        let line_pa = line_drop_pa(flow, system.line_m, system.line_bore_m, around.density_kg_per_m3);
+        let full = flow / system.pump_free_kg_per_s;
+        self.lost_per_flow = (line_pa + system.filter_pa * around.filter_factor * full * full) / flow;
+        let suction_pa =
+            line_drop_pa(flow, system.suction_m, system.suction_bore_m, around.density_kg_per_m3);
+        // Vapour forms when the inlet comes near the vapour pressure: delivery fades over the last 10 kPa.
+        let margin_pa = around.ambient_pa - suction_pa - around.vapour_pa;
+        let covered = self.tank_kg * crate::gas::GRAVITY_M_PER_S2
+            > system.slosh_kg * around.acceleration_m_per_s2.abs();
+        let wet = if self.tank_kg <= 0.0 {
+            0.0
+        } else if covered {
+            1.0
+        } else {
+            0.3
+        };
+        let target = (margin_pa / 10e3).held(0.05, 1.0) * wet;
+        self.primed += 0.2 * (target - self.primed);
+    }
+
+    /// One step of the rail, implicit in its pressure: pump (displacement by voltage less leakage by pressure, never backwards
+    /// through its check valve), regulator, injectors, compliance.
+    #[inline]
+    pub(crate) fn step(&mut self, system: &FuelSystem, fast: &FuelFast, dt_s: f64) {
+        let able = system.pump_free_kg_per_s * fast.health * self.primed;
+        let leak = system.pump_free_kg_per_s / system.pump_stall_pa;
+        let set_pa =
+            system.regulator_pa + if system.manifold_referenced { fast.manifold_gauge_pa } else { 0.0 };
+        let (mut from_pa, mut lost_per_flow) = (self.rail_pa, self.lost_per_flow);
+        if system.supply == Supply::RegulatedAtTank {
+            // The pump sees no more than the set pressure; the rail fills through line and filter.
+            from_pa = from_pa.min(set_pa);
+            lost_per_flow = 0.0;
+        }
+        // Pump flow q solves q = able v - leak (p + lost q).
+        let stiff = 1.0 + leak * lost_per_flow;
+        let free = (able * fast.pump_v / 13.5 - leak * from_pa) / stiff;
+        let (mut pump, mut pump_slope) = if free > 0.0 { (free, -leak / stiff) } else { (0.0, 0.0) };
+        if system.supply == Supply::RegulatedAtTank {
+            let into = (set_pa - self.rail_pa) / self.lost_per_flow.held(1e4, 1e12);
+            if into < pump {
+                (pump, pump_slope) =
+                    if into > 0.0 { (into, -1.0 / self.lost_per_flow.held(1e4, 1e12)) } else { (0.0, 0.0) };
+            }
+        }
+        let gain = system.pump_free_kg_per_s / system.regulator_band_pa;
+        let over_pa = self.rail_pa - set_pa;
+        let (back, back_slope) = if system.supply == Supply::Return && over_pa > 0.0 {
+            (gain * over_pa, gain)
+        } else {
+            (0.0, 0.0)
+        };
+        let per_pa = system.compliance_kg_per_pa;
+        let net_kg = dt_s * (pump - back) - fast.injected_kg;
+        let change_pa = net_kg / (per_pa + dt_s * (back_slope - pump_slope));
+        self.rail_pa = (self.rail_pa + change_pa).held(0.0, 2e6);
+        self.pump_kg_per_s = pump;
+        self.tank_kg = (self.tank_kg - fast.injected_kg).held(0.0, 1e3);
+    }
+}
+
+/// Vapour pressure of petrol at a temperature from the one at 37.8 degC, Pa: `p exp(3600 (1/310.95 - 1/T))` (Clausius-Clapeyron slope by
+/// engineering judgement for light fractions).
+pub(crate) fn fuel_vapour_pa(at_37_8_pa: f64, fuel_k: f64) -> f64 {
+    at_37_8_pa * Real::exp(3600.0 * (1.0 / 310.95 - 1.0 / fuel_k))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn val_fuel_line_drop_per_metre() {
+        // Darcy-Weisbach with Haaland, fluids 1.3.1: shared/reference/fuel_line.csv, bore, kg/h, m/s, Reynolds number, kPa per metre.
+        for (bore_m, kg_per_h, speed, reynolds, kpa) in [
+            (6.5151e-3, 68.039, 0.761, 9014.1, 1.0605),
+            (6.5151e-3, 113.398, 1.2683, 15023.6, 2.5859),
+            (6.5151e-3, 136.078, 1.5219, 18028.3, 3.5496),
+            (7.9375e-3, 68.039, 0.5127, 7398.8, 0.4179),
+        ] {
+            let flow: f64 = kg_per_h / 3600.0;
+            // Density and viscosity as the table had them.
+            let density = flow / (speed * 0.25 * PI * bore_m * bore_m);
+            let viscosity = 4.0 * flow / (PI * bore_m * reynolds);
+            let drop = drop_with(flow, 1.0, bore_m, density, viscosity);
+            assert!((drop / (kpa * 1e3) - 1.0).abs() < 0.005, "{drop} {kpa}");
+        }
+    }
+
+    fn settled(system: &FuelSystem, fast: FuelFast) -> FuelSystemState {
+        let slow = FuelSlow {
+            ambient_pa: 101e3,
+            vapour_pa: 40e3,
+            density_kg_per_m3: 745.0,
+            acceleration_m_per_s2: 0.0,
+            filter_factor: 1.0,
+        };
+        let mut state = FuelSystemState::new(system);
+        for step in 0..5000 {
+            if step % 10 == 0 {
+                state.slow(system, &slow);
+            }
+            state.step(system, &fast, 1e-3);
+        }
+        state
+    }
+
+    #[test]
+    fn the_regulator_holds_its_pressure_at_rest_and_at_full_draw() {
+        let system = crate::Truth::mild_v8().fuel_system;
+        let fast = FuelFast { pump_v: 13.8, health: 1.0, injected_kg: 0.0, manifold_gauge_pa: 0.0 };
+        for injected_kg in [0.0, 15e-6] {
+            let rail_pa = settled(&system, FuelFast { injected_kg, ..fast }).rail_pa;
+            assert!((rail_pa / system.regulator_pa - 1.0).abs() < 0.04, "{rail_pa}");
+        }
+        let weak = settled(&system, FuelFast { injected_kg: 15e-6, health: 0.4, ..fast });
+        assert!(weak.rail_pa < 0.8 * system.regulator_pa);
+    }
+
+    #[test]
+    fn each_way_of_supply_reaches_its_pressure() {
+        let base = crate::Truth::mild_v8().fuel_system;
+        let fast = FuelFast { pump_v: 13.8, health: 1.0, injected_kg: 2e-6, manifold_gauge_pa: -60e3 };
+        let tank = settled(&FuelSystem { supply: Supply::RegulatedAtTank, ..base.clone() }, fast).rail_pa;
+        assert!(tank <= base.regulator_pa && tank > 0.95 * base.regulator_pa, "{tank}");
+        let following = settled(&FuelSystem { manifold_referenced: true, ..base.clone() }, fast).rail_pa;
+        assert!((following / (base.regulator_pa - 60e3) - 1.0).abs() < 0.05);
+        let free = settled(&FuelSystem { supply: Supply::Returnless, ..base.clone() }, fast).rail_pa;
+        assert!(free > 1.3 * base.regulator_pa);
+    }
+
+    #[test]
+    fn hot_fuel_starves_the_pump() {
+        let system = crate::Truth::mild_v8().fuel_system;
+        let slow = FuelSlow {
+            ambient_pa: 80e3,
+            vapour_pa: fuel_vapour_pa(80e3, 335.0),
+            density_kg_per_m3: 745.0,
+            acceleration_m_per_s2: 0.0,
+            filter_factor: 1.0,
+        };
+        let mut state = FuelSystemState::new(&system);
+        for _ in 0..100 {
+            state.slow(&system, &slow);
+        }
+        assert!(state.primed < 0.1);
+    }
+}

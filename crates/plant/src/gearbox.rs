@@ -1,0 +1,222 @@
+//! Gearbox: automatic with torque converter, or manual with clutch.
+
+use crate::check::{OutOfRange, within};
+use crate::hands::Range;
+use trimwright_numerics::{Curve, Real};
+
+/// Most forward gears.
+pub const MAX_GEARS: usize = 6;
+
+/// What joins engine and gears.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Coupling {
+    /// Hydrodynamic torque converter.
+    Converter {
+        /// Torque over squared engine speed at stall, N m s^2, 1e-4 to 0.1.
+        capacity: f64,
+        /// Torque ratio at stall, 1 to 3.
+        ratio: f64,
+    },
+    /// Dry clutch, worked by a habit: it bites with rising engine speed, opens below it and while shifting.
+    Clutch {
+        /// Torque that the closed clutch carries, N m, 50 to 2000.
+        torque_nm: f64,
+        /// Engine speed at which it starts to bite, rad/s, 60 to 300.
+        bite_rad_per_s: f64,
+    },
+}
+
+/// Gears and when they change. A manual box is shifted by the same schedule: the plant holds the right hand and the left foot.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Gearbox {
+    /// What joins engine and gears.
+    pub coupling: Coupling,
+    /// Forward gears, 1 to 6.
+    pub gears: u8,
+    /// Ratios, first gear first, 0.4 to 8.
+    pub ratios: [f64; MAX_GEARS],
+    /// Final drive ratio, 1.5 to 8.
+    pub final_drive: f64,
+    /// Efficiency from coupling to wheels, 0.5 to 1.
+    pub efficiency: f64,
+    /// Time of a shift, s, 0.05 to 2.
+    pub shift_s: f64,
+    /// Speed at which each gear changes up with closed throttle, m/s, 1 to 100.
+    pub up_closed_m_per_s: [f64; MAX_GEARS],
+    /// The same at full throttle, m/s, 1 to 100.
+    pub up_full_m_per_s: [f64; MAX_GEARS],
+    /// Speed of changing down again over that of changing up, 0.3 to 0.95.
+    pub down_share: f64,
+}
+
+impl Gearbox {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        match self.coupling {
+            Coupling::Converter { capacity, ratio } => {
+                within("gearbox.coupling.capacity", capacity, 1e-4, 0.1)?;
+                within("gearbox.coupling.ratio", ratio, 1.0, 3.0)?;
+            }
+            Coupling::Clutch { torque_nm, bite_rad_per_s } => {
+                within("gearbox.coupling.torque_nm", torque_nm, 50.0, 2000.0)?;
+                within("gearbox.coupling.bite_rad_per_s", bite_rad_per_s, 60.0, 300.0)?;
+            }
+        }
+        within("gearbox.gears", f64::from(self.gears), 1.0, MAX_GEARS as f64)?;
+        let gears = usize::from(self.gears);
+        for gear in 0..gears {
+            within("gearbox.ratios", self.ratios[gear], 0.4, 8.0)?;
+        }
+        for gear in 0..gears - 1 {
+            within("gearbox.up_closed_m_per_s", self.up_closed_m_per_s[gear], 1.0, 100.0)?;
+            within("gearbox.up_full_m_per_s", self.up_full_m_per_s[gear], 1.0, 100.0)?;
+        }
+        within("gearbox.final_drive", self.final_drive, 1.5, 8.0)?;
+        within("gearbox.efficiency", self.efficiency, 0.5, 1.0)?;
+        within("gearbox.shift_s", self.shift_s, 0.05, 2.0)?;
+        within("gearbox.down_share", self.down_share, 0.3, 0.95)
+    }
+}
+
+/// Converter capacity relative to stall over the speed ratio (usual shape, engineering judgement): steady up to coupling, then falling to
+/// nothing at equal speeds.
+const CAPACITY_RATIOS: [f64; 6] = [0.0, 0.5, 0.8, 0.9, 0.95, 1.0];
+const CAPACITY: [f64; 6] = [1.0, 0.95, 0.78, 0.52, 0.30, 0.0];
+/// Speed ratio from which the converter no longer multiplies torque.
+const COUPLED: f64 = 0.88;
+/// Slip at which a closing clutch carries its torque, rad/s: makes the friction a smooth function of slip.
+const CLUTCH_SLIP_RAD_PER_S: f64 = 3.0;
+
+/// Torques on both sides of the coupling, N m.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Coupled {
+    pub(crate) engine_nm: f64,
+    pub(crate) gears_nm: f64,
+}
+
+/// Gear in use.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct GearboxState {
+    /// Index of the gear, 0 is first.
+    gear: usize,
+    /// Overall ratio between coupling and wheels now: moves during a shift.
+    ratio: f64,
+    shifting_s: f64,
+    capacity: Curve<f64, 6>,
+}
+
+impl GearboxState {
+    /// `None` never happens for the constant curve; the caller treats it as a bad truth.
+    pub(crate) fn new(gearbox: &Gearbox) -> Option<Self> {
+        let capacity = Curve::new(CAPACITY_RATIOS, CAPACITY).ok()?;
+        Some(Self { gear: 0, ratio: gearbox.ratios[0] * gearbox.final_drive, shifting_s: 0.0, capacity })
+    }
+
+    /// Gear shown to the driver, 1 for first.
+    pub(crate) fn gear(&self) -> u8 {
+        self.gear as u8 + 1
+    }
+
+    pub(crate) fn overall_ratio(&self) -> f64 {
+        self.ratio
+    }
+
+    /// Shift schedule, every 10 ms: thresholds move with the throttle, with hysteresis, one shift at a time.
+    pub(crate) fn shift(&mut self, gearbox: &Gearbox, vehicle_m_per_s: f64, throttle: f64, dt_s: f64) {
+        let threshold = |gear: usize| {
+            let (closed, full) = (gearbox.up_closed_m_per_s[gear], gearbox.up_full_m_per_s[gear]);
+            closed + (full - closed) * throttle.held(0.0, 1.0)
+        };
+        if self.shifting_s > 0.0 {
+            self.shifting_s -= dt_s;
+        } else if self.gear + 1 < usize::from(gearbox.gears) && vehicle_m_per_s > threshold(self.gear) {
+            self.gear += 1;
+            self.shifting_s = gearbox.shift_s;
+        } else if self.gear > 0 && vehicle_m_per_s < gearbox.down_share * threshold(self.gear - 1) {
+            self.gear -= 1;
+            self.shifting_s = gearbox.shift_s;
+        }
+        let target = gearbox.ratios[self.gear] * gearbox.final_drive;
+        let share = if self.shifting_s > dt_s { dt_s / self.shifting_s } else { 1.0 };
+        self.ratio += share * (target - self.ratio);
+    }
+
+    /// Torque through the coupling at engine speed and speed of the gears' input.
+    #[inline]
+    pub(crate) fn couple(&self, gearbox: &Gearbox, range: Range, engine: f64, input: f64) -> Coupled {
+        if range == Range::Park {
+            return Coupled::default();
+        }
+        match gearbox.coupling {
+            Coupling::Converter { capacity, ratio } => {
+                if engine >= input {
+                    let slip = if engine > 0.0 { input / engine } else { 1.0 };
+                    let torque = capacity * self.capacity.at(slip) * engine * engine;
+                    let gain = if slip < COUPLED { ratio - (ratio - 1.0) * slip / COUPLED } else { 1.0 };
+                    Coupled { engine_nm: torque, gears_nm: torque * gain }
+                } else {
+                    // Overrun: the wheels drive, with the smaller capacity of the blades turned round.
+                    let torque = -0.6 * capacity * self.capacity.at(engine / input) * input * input;
+                    Coupled { engine_nm: torque, gears_nm: torque }
+                }
+            }
+            Coupling::Clutch { torque_nm, bite_rad_per_s } => {
+                let closed = ((engine / bite_rad_per_s - 1.0) / 0.6).held(0.0, 1.0);
+                let open = self.shifting_s > 0.0;
+                let most = if open { 0.0 } else { torque_nm * closed };
+                let torque = most * ((engine - input) / CLUTCH_SLIP_RAD_PER_S).held(-1.0, 1.0);
+                Coupled { engine_nm: torque, gears_nm: torque }
+            }
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn automatic() -> (Gearbox, GearboxState) {
+        let gearbox = crate::Truth::mild_v8().gearbox;
+        let state = GearboxState::new(&gearbox).unwrap();
+        (gearbox, state)
+    }
+
+    #[test]
+    fn the_converter_multiplies_at_stall_and_passes_nothing_at_equal_speeds() {
+        let (gearbox, state) = automatic();
+        let stall = state.couple(&gearbox, Range::Drive, 70.0, 0.0);
+        assert!((stall.gears_nm / stall.engine_nm - 2.0).abs() < 0.2 && stall.engine_nm > 10.0);
+        assert_eq!(state.couple(&gearbox, Range::Drive, 70.0, 70.0), Coupled::default());
+        assert!(state.couple(&gearbox, Range::Drive, 70.0, 90.0).engine_nm < 0.0);
+        assert_eq!(state.couple(&gearbox, Range::Park, 70.0, 0.0), Coupled::default());
+    }
+
+    #[test]
+    fn it_changes_up_and_down_with_hysteresis() {
+        let (gearbox, mut state) = automatic();
+        let mut drive = |speed: f64, throttle: f64| {
+            for _ in 0..300 {
+                state.shift(&gearbox, speed, throttle, 0.01);
+            }
+            state.gear()
+        };
+        assert_eq!(drive(0.0, 0.1), 1);
+        assert_eq!(drive(25.0, 0.1), 3);
+        let up =
+            gearbox.up_closed_m_per_s[1] + 0.1 * (gearbox.up_full_m_per_s[1] - gearbox.up_closed_m_per_s[1]);
+        assert_eq!(drive(0.9 * up, 0.1), 3);
+        assert_eq!(drive(0.6 * up, 0.1), 2);
+        assert_eq!(drive(0.0, 0.0), 1);
+    }
+
+    #[test]
+    fn the_clutch_opens_below_its_bite_and_carries_no_more_than_its_torque() {
+        let gearbox = Gearbox {
+            coupling: Coupling::Clutch { torque_nm: 300.0, bite_rad_per_s: 95.0 },
+            ..crate::Truth::mild_v8().gearbox
+        };
+        let state = GearboxState::new(&gearbox).unwrap();
+        assert_eq!(state.couple(&gearbox, Range::Drive, 80.0, 0.0).engine_nm, 0.0);
+        assert_eq!(state.couple(&gearbox, Range::Drive, 400.0, 0.0).engine_nm, 300.0);
+        assert!(state.couple(&gearbox, Range::Drive, 200.0, 201.0).engine_nm < 0.0);
+    }
+}

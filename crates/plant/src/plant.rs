@@ -1,0 +1,389 @@
+//! The whole plant and its step.
+
+use crate::ambient::{Air, moist_gas_constant};
+use crate::books::Books;
+use crate::check::OutOfRange;
+use crate::crank::{CrankState, Torques, firing_interval_rad};
+use crate::cylinders::{CylinderEvent, Cylinders};
+use crate::distribution::MAX_CYLINDERS;
+use crate::electrical::ElectricalState;
+use crate::exhaust::ExhaustState;
+use crate::filling::FillingModel;
+use crate::film::{EVAPORATION_J_PER_KG, FilmCoefficients, FilmState};
+use crate::friction::Friction;
+use crate::fuel_system::{FuelFast, FuelSystemState};
+use crate::gas::CYCLE_RAD;
+use crate::gearbox::{Coupled, GearboxState};
+use crate::hands::{Hands, Key, Range};
+use crate::injector::InjectorState;
+use crate::manifold::{ManifoldState, Moved, Surroundings};
+use crate::nitrous::NitrousState;
+use crate::noise::Noise;
+use crate::oxygen_sensor::OxygenSensorState;
+use crate::sensors::{Sensed, SensorsState};
+use crate::thermal::ThermalState;
+use crate::throttle::FlowTables;
+use crate::truth::Truth;
+use crate::vehicle::{Forces, VehicleState};
+use crate::view::View;
+use heapless::Vec;
+use trimwright_numerics::{Real, lag};
+use trimwright_signals::{Commands, Frame};
+
+/// Most intake events of one step: 12 cylinders at the speed limit of the model in the longest step.
+pub const MAX_EVENTS: usize = 4;
+/// Shortest and longest step, s.
+const STEP_S: (f64, f64) = (1e-5, 2e-3);
+/// Steps from which the slots of 10 ms and 100 ms are counted.
+pub(crate) const SLOT_S: f64 = 0.01;
+pub(crate) const SLOW_SLOT_S: f64 = 0.1;
+
+/// Values that change slowly and are worked out in slots.
+#[derive(Clone, Debug)]
+pub(crate) struct Held {
+    pub(crate) dt_s: f64,
+    pub(crate) map_share: f64,
+    pub(crate) o2_share: f64,
+    pub(crate) air: Air,
+    pub(crate) density_kg_per_m3: f64,
+    pub(crate) root_rt: f64,
+    pub(crate) film: FilmCoefficients,
+    pub(crate) delay_s: f64,
+    pub(crate) pump_v: f64,
+    pub(crate) iac: f64,
+    pub(crate) efficiency: f64,
+    pub(crate) back_pressure_pa: f64,
+    pub(crate) exhaust_kg_per_s: f64,
+    pub(crate) power_nm: f64,
+    pub(crate) spark_deg: f64,
+    pub(crate) knock_index: f64,
+}
+
+/// Sums since the last slot or event.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Gathered {
+    pub(crate) air_kg: f64,
+    pub(crate) nitrous_kg: f64,
+    pub(crate) coolant_j: f64,
+    pub(crate) intake_kg: f64,
+    pub(crate) slot_s: f64,
+    pub(crate) slow_slot_s: f64,
+}
+
+/// Engine, fuel system, exhaust, sensors and car.
+///
+/// ```
+/// use trimwright_plant::{Hands, Plant, Truth};
+/// let mut plant = Plant::new(Truth::mild_v8(), 42).unwrap();
+/// let frame = plant.step(&Default::default(), &Hands::default(), 1e-3);
+/// assert_eq!(frame.time_us, 1000);
+/// assert!(!frame.switches.ignition);
+/// ```
+#[derive(Clone, Debug)]
+pub struct Plant {
+    pub(crate) truth: Truth,
+    pub(crate) filling: FillingModel,
+    pub(crate) tables: FlowTables,
+    pub(crate) shares: [f64; MAX_CYLINDERS],
+    pub(crate) stoich_afr: f64,
+    pub(crate) heating_value: f64,
+    pub(crate) best_work_share: f64,
+    pub(crate) water_share: f64,
+    pub(crate) gas_constant: f64,
+    pub(crate) fuel_vapour_pa: f64,
+    pub(crate) interval_rad: f64,
+    pub(crate) noise: Noise,
+    pub(crate) manifold: ManifoldState,
+    pub(crate) injectors: InjectorState,
+    pub(crate) fuel: FuelSystemState,
+    pub(crate) film: FilmState,
+    pub(crate) cylinders: Cylinders,
+    pub(crate) crank: CrankState,
+    pub(crate) gearbox: GearboxState,
+    pub(crate) vehicle: VehicleState,
+    pub(crate) exhaust: ExhaustState,
+    pub(crate) oxygen: OxygenSensorState,
+    pub(crate) sensors: SensorsState,
+    pub(crate) thermal: ThermalState,
+    pub(crate) electrical: ElectricalState,
+    pub(crate) nitrous: NitrousState,
+    pub(crate) held: Held,
+    pub(crate) gathered: Gathered,
+    pub(crate) events: Vec<CylinderEvent, MAX_EVENTS>,
+    pub(crate) frame: Frame,
+    pub(crate) view: View,
+    pub(crate) books: Books,
+    pub(crate) time_s: f64,
+    steps: u64,
+}
+
+impl Plant {
+    /// A plant at rest with the engine stopped.
+    ///
+    /// # Errors
+    /// [`OutOfRange`] when a parameter of the truth is outside its range.
+    pub fn new(truth: Truth, seed: u64) -> Result<Self, OutOfRange> {
+        truth.check()?;
+        let no_axis =
+            OutOfRange { field: "filling.speed_rad_per_s", value: f64::NAN, low: 0.0, high: 1500.0 };
+        let filling = FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
+        let gearbox = GearboxState::new(&truth.gearbox).ok_or(no_axis)?;
+        let mut noise = Noise::new(seed);
+        let air = truth.ambient.air(truth.ambient.altitude_m);
+        let water_share = truth.ambient.water_share();
+        let gas_constant = moist_gas_constant(water_share);
+        let thermal = ThermalState::new(&truth.thermal, air.temperature_k);
+        let manifold = ManifoldState::at(&truth.manifold, air.pressure_pa, thermal.intake_k, gas_constant);
+        let held = Held {
+            dt_s: 0.0,
+            map_share: 1.0,
+            o2_share: 1.0,
+            air,
+            density_kg_per_m3: 1.2,
+            root_rt: 300.0,
+            film: truth.film.coefficients(air.pressure_pa, 0.0, thermal.wall_k),
+            delay_s: 0.0,
+            pump_v: 0.0,
+            iac: 0.0,
+            efficiency: filling.efficiency(air.pressure_pa, air.pressure_pa, 0.0),
+            back_pressure_pa: air.pressure_pa,
+            exhaust_kg_per_s: 0.0,
+            power_nm: 0.0,
+            spark_deg: 0.0,
+            knock_index: 0.0,
+        };
+        let books =
+            Books { air_stored_kg: manifold.mass_kg, air_start_kg: manifold.mass_kg, ..Books::default() };
+        let mut plant = Self {
+            filling,
+            tables: FlowTables::new(&truth.throttle),
+            shares: truth.distribution.shares(truth.engine.cylinders),
+            stoich_afr: truth.stoich_afr(),
+            heating_value: truth.fuel.heating_value_j_per_kg(),
+            best_work_share: truth.combustion.best_work_share(truth.engine.compression_ratio),
+            water_share,
+            gas_constant,
+            fuel_vapour_pa: crate::fuel_system::fuel_vapour_pa(
+                truth.fuel.vapour_pressure_pa,
+                truth.fuel_system.fuel_k,
+            ),
+            interval_rad: firing_interval_rad(truth.engine.cylinders),
+            injectors: InjectorState::new(&truth.injectors, &mut noise),
+            fuel: FuelSystemState::new(&truth.fuel_system),
+            film: FilmState::default(),
+            cylinders: Cylinders::new(truth.engine.cylinders),
+            crank: CrankState::default(),
+            gearbox,
+            vehicle: VehicleState::default(),
+            exhaust: ExhaustState::new(thermal.coolant_k),
+            oxygen: OxygenSensorState::new(thermal.coolant_k),
+            sensors: SensorsState::new(air.pressure_pa),
+            electrical: ElectricalState::new(&truth.electrical),
+            nitrous: NitrousState::new(&truth.nitrous),
+            gathered: Gathered { slot_s: SLOT_S, slow_slot_s: SLOW_SLOT_S, ..Gathered::default() },
+            events: Vec::new(),
+            frame: Frame::default(),
+            view: View::default(),
+            books,
+            time_s: 0.0,
+            steps: 0,
+            manifold,
+            thermal,
+            held,
+            noise,
+            truth,
+        };
+        plant.look(0.0, &Torques::default(), &Moved { in_kg_per_s: 0.0, out_kg_per_s: 0.0 }, 0.0);
+        Ok(plant)
+    }
+
+    /// Moves everything by `dt_s` (held within 10 us to 2 ms) under these commands and hands, and gives what the controller's pins read at the end. Takes any
+    /// input: numbers are held in their ranges, NaN counts as the lower end.
+    pub fn step(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> &Frame {
+        let hands = hands.held();
+        let dt_s = dt_s.held(STEP_S.0, STEP_S.1);
+        self.events.clear();
+        self.frame.pulses_us.clear();
+        self.slots(commands, &hands, dt_s);
+
+        let injected_kg = self.inject(commands, &hands, dt_s);
+        self.supply_fuel(injected_kg, dt_s);
+        let moved = self.breathe(&hands, injected_kg, dt_s);
+        let indicated_nm = self.fire(commands, &hands, &moved, dt_s);
+        let torques = self.turn(commands, &hands, indicated_nm, dt_s);
+        self.sense(&hands, dt_s);
+        self.look(injected_kg / dt_s, &torques, &moved, hands.throttle);
+        &self.frame
+    }
+
+    /// Fuel through the injectors in this step, kg.
+    fn inject(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> f64 {
+        let off = [0.0; trimwright_signals::MAX_INJECTORS];
+        let commanded = if hands.key == Key::Off { &off } else { &commands.open_time_s };
+        let drop_pa = self.injector_drop_pa();
+        self.injectors.step(&self.truth.injectors, commanded, self.held.delay_s, drop_pa, dt_s)
+    }
+
+    /// Pressure over the injectors, Pa.
+    #[inline]
+    pub(crate) fn injector_drop_pa(&self) -> f64 {
+        self.fuel.rail_pa + self.held.air.pressure_pa - self.manifold.pressure_pa
+    }
+
+    /// Rail pressure follows pump, regulator and injectors.
+    fn supply_fuel(&mut self, injected_kg: f64, dt_s: f64) {
+        let fast = FuelFast {
+            pump_v: self.held.pump_v,
+            health: 1.0 - self.truth.faults.weak_pump,
+            injected_kg,
+            manifold_gauge_pa: self.manifold.pressure_pa - self.held.air.pressure_pa,
+        };
+        self.fuel.step(&self.truth.fuel_system, &fast, dt_s);
+    }
+
+    /// Air through plates, bypass and leaks into the manifold, out of it into the engine; fuel onto the wall and into that air.
+    fn breathe(&mut self, hands: &Hands, injected_kg: f64, dt_s: f64) -> Moved {
+        let truth = &self.truth;
+        let area_m2 = self.tables.area_m2(hands.throttle)
+            + truth.throttle.iac_m2 * self.held.iac
+            + truth.faults.vacuum_leak_m2;
+        let outside_pa = self.held.air.pressure_pa;
+        let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.held.root_rt);
+        let airborne_share = truth.film.air_heat_share * (1.0 - self.held.film.x);
+        let volume =
+            self.held.efficiency * truth.engine.displacement_m3 * self.crank.speed_rad_per_s / CYCLE_RAD;
+        let around = Surroundings {
+            inflow_k: self.thermal.intake_k,
+            wall_k: self.thermal.wall_k,
+            evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG / dt_s,
+            engine_m3_per_s: volume,
+            gas_constant: self.gas_constant,
+        };
+        let before_pa = self.manifold.pressure_pa;
+        let moved = self.manifold.step(&truth.manifold, throttle, &around, dt_s);
+        let fall = (1.0 - self.manifold.pressure_pa / before_pa).held(0.0, 1.0);
+        self.film.step(&truth.film, self.held.film, injected_kg, fall, dt_s);
+
+        let jet_kg = self.nitrous.flow_kg_per_s * truth.nitrous.fuel_jet_ratio * dt_s;
+        self.film.airborne_kg += jet_kg;
+        self.gathered.nitrous_kg += self.nitrous.flow_kg_per_s * dt_s;
+        self.gathered.intake_kg += moved.in_kg_per_s * dt_s;
+        self.books.air_in_kg += moved.in_kg_per_s * dt_s;
+        self.books.air_out_kg += moved.out_kg_per_s * dt_s;
+        self.books.fuel_injected_kg += injected_kg;
+        self.books.fuel_jet_kg += jet_kg;
+        moved
+    }
+
+    /// Torques at the crank, its speed, the gears and the car.
+    fn turn(&mut self, commands: &Commands, hands: &Hands, indicated_nm: f64, dt_s: f64) -> Torques {
+        let truth = &self.truth;
+        let speed = self.crank.speed_rad_per_s;
+        let displacement = truth.engine.displacement_m3;
+        let coupled = match hands.dyno_rad_per_s {
+            // A dynamometer is stiff against speed, up to a torque that any of these engines stays below.
+            Some(wanted) => {
+                let brake_nm = 80.0 * truth.crank.inertia_kg_m2 * (speed - wanted);
+                Coupled { engine_nm: brake_nm.held(-2000.0, 2000.0), gears_nm: 0.0 }
+            }
+            None => {
+                let input = self.vehicle.speed_m_per_s / truth.vehicle.wheel_m * self.gearbox.overall_ratio();
+                self.gearbox.couple(&truth.gearbox, hands.range, speed, input)
+            }
+        };
+        let turning = (speed / 10.0).held(0.0, 1.0);
+        let supply_v = self.electrical.supply_v;
+        let (starter, _) = truth.crank.starter(hands.key == Key::Start, supply_v, speed);
+        let compressor = if commands.ac_clutch && hands.key != Key::Off { truth.friction.ac_nm } else { 0.0 };
+        let torques = Torques {
+            indicated: indicated_nm,
+            starter,
+            pumping: turning
+                * Friction::pumping_nm(displacement, self.held.back_pressure_pa, self.manifold.pressure_pa),
+            rubbing: truth.friction.rubbing_nm(displacement, speed, self.thermal.oil_k),
+            accessories: self.electrical.belt_nm(speed) + compressor,
+            load: coupled.engine_nm,
+        };
+        let work = self.crank.step(&truth.crank, &torques, dt_s);
+        self.books.crank_indicated_j += work.indicated;
+        self.books.starter_j += work.starter;
+        self.books.pumping_j += work.pumping;
+        self.books.losses_j += work.losses;
+        self.books.load_j += work.load;
+
+        let wheels_nm = coupled.gears_nm * self.gearbox.overall_ratio() * truth.gearbox.efficiency;
+        let forces = Forces {
+            drive_n: wheels_nm / truth.vehicle.wheel_m,
+            brake: hands.brake,
+            parked: hands.range == Range::Park || hands.dyno_rad_per_s.is_some(),
+            grade: hands.grade,
+            density_kg_per_m3: self.held.density_kg_per_m3,
+        };
+        self.vehicle.step(&truth.vehicle, &forces, dt_s);
+        torques
+    }
+
+    /// Everything on the wires at the end of the step.
+    fn sense(&mut self, hands: &Hands, dt_s: f64) {
+        self.time_s += dt_s;
+        self.steps += 1;
+        let truth = &self.truth;
+        let lambda = self.exhaust.lambda * (1.0 + truth.exhaust.bend);
+        let o2_v = self.oxygen.step(&truth.oxygen_sensor, &mut self.noise, lambda, self.held.o2_share);
+        let sensed = Sensed {
+            map_pa: self.manifold.pressure_pa,
+            phase: (self.crank.since_firing_rad / self.interval_rad).held(0.0, 1.0),
+            turning: self.crank.speed_rad_per_s > 1.0,
+            throttle: hands.throttle,
+            rail_pa: self.fuel.rail_pa,
+            o2_v,
+            supply_v: self.electrical.supply_v - truth.electrical.wiring_v,
+            vehicle_m_per_s: self.vehicle.speed_m_per_s,
+        };
+        let frame = &mut self.frame;
+        self.sensors.step(
+            &truth.sensors,
+            &truth.faults,
+            &mut self.noise,
+            &sensed,
+            self.held.map_share,
+            frame,
+        );
+        frame.time_us = (self.time_s * 1e6 + 0.5) as u64;
+        frame.switches.ignition = hands.key != Key::Off;
+        frame.switches.starter = hands.key == Key::Start;
+        frame.switches.o2_ready = self.oxygen.ready && hands.key != Key::Off;
+        frame.switches.ac_request = hands.ac;
+        frame.switches.in_gear = hands.range == Range::Drive;
+        frame.switches.nitrous_armed = hands.nitrous_armed;
+    }
+
+    /// Intake events of the last step, oldest first.
+    pub fn events(&self) -> &[CylinderEvent] {
+        &self.events
+    }
+
+    /// True quantities at the end of the last step.
+    pub fn view(&self) -> View {
+        self.view
+    }
+
+    /// Running totals for mass and energy balances.
+    pub fn books(&self) -> &Books {
+        &self.books
+    }
+
+    /// The truth that this plant was made of.
+    pub fn truth(&self) -> &Truth {
+        &self.truth
+    }
+
+    /// Works out the lag shares again when the length of the step has changed.
+    pub(crate) fn lags(&mut self, dt_s: f64) {
+        if dt_s != self.held.dt_s {
+            self.held.dt_s = dt_s;
+            self.held.map_share = lag::share(dt_s, self.truth.sensors.map_tau_s);
+            self.held.o2_share = lag::share(dt_s, self.truth.oxygen_sensor.tau_s);
+        }
+    }
+}

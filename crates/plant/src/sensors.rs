@@ -1,0 +1,172 @@
+//! Pressures, throttle position and temperatures as voltages.
+
+use crate::check::{OutOfRange, within};
+use crate::faults::Faults;
+use crate::noise::Noise;
+use crate::thermistor::thermistor_v;
+use trimwright_numerics::Real;
+use trimwright_signals::Frame;
+
+/// Converter: 12 bit over 5 V.
+const CODES_PER_V: f64 = 4096.0 / 5.0;
+
+/// Sensors other than the oxygen sensor. Ratiometric ones give 0.5 to 4.5 V over their range.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Sensors {
+    /// Time constant of the MAP sensor with its hose, s, 0.001 to 0.2.
+    pub map_tau_s: f64,
+    /// Constant error of the MAP sensor, Pa, -5e3 to 5e3.
+    pub map_offset_pa: f64,
+    /// Swing of manifold pressure within a firing interval at the sensor, Pa, 0 to 5e3.
+    pub map_ripple_pa: f64,
+    /// Standard deviation of the noise on every analog input, V, 0 to 0.1.
+    pub noise_v: f64,
+    /// Vehicle speed pulses per metre, 0.5 to 50.
+    pub pulses_per_m: f64,
+}
+
+impl Sensors {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("sensors.map_tau_s", self.map_tau_s, 0.001, 0.2)?;
+        within("sensors.map_offset_pa", self.map_offset_pa, -5e3, 5e3)?;
+        within("sensors.map_ripple_pa", self.map_ripple_pa, 0.0, 5e3)?;
+        within("sensors.noise_v", self.noise_v, 0.0, 0.1)?;
+        within("sensors.pulses_per_m", self.pulses_per_m, 0.5, 50.0)
+    }
+}
+
+/// What a converter of 12 bit makes of `volts`.
+#[inline]
+fn converted(volts: f64) -> f32 {
+    let code = (volts * CODES_PER_V + 0.5).held(0.0, 4095.0) as u32;
+    (f64::from(code) / CODES_PER_V) as f32
+}
+
+/// 0.5 to 4.5 V over `low..high`, saturating a little outside as such sensors do.
+#[inline]
+fn ratiometric(value: f64, low: f64, high: f64) -> f64 {
+    (0.5 + 4.0 * (value - low) / (high - low)).held(0.2, 4.8)
+}
+
+/// True quantities at the sensors.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Sensed {
+    pub(crate) map_pa: f64,
+    /// Share of the present firing interval that has passed, 0 to 1.
+    pub(crate) phase: f64,
+    /// The crank turns.
+    pub(crate) turning: bool,
+    pub(crate) throttle: f64,
+    pub(crate) rail_pa: f64,
+    pub(crate) o2_v: f64,
+    pub(crate) supply_v: f64,
+    pub(crate) vehicle_m_per_s: f64,
+}
+
+/// Lags and slow voltages.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct SensorsState {
+    map_pa: f64,
+    ect_v: f64,
+    iat_v: f64,
+}
+
+impl SensorsState {
+    pub(crate) fn new(map_pa: f64) -> Self {
+        Self { map_pa, ect_v: 0.0, iat_v: 0.0 }
+    }
+
+    /// Thermistors, which change slowly; every 0.1 s.
+    pub(crate) fn slow(&mut self, coolant_k: f64, iat_k: f64) {
+        self.ect_v = thermistor_v(coolant_k);
+        self.iat_v = thermistor_v(iat_k);
+    }
+
+    /// All analog inputs into the frame. `map_share` is the part of the way that the MAP lag goes in this step.
+    #[inline]
+    pub(crate) fn step(
+        &mut self,
+        sensors: &Sensors,
+        faults: &Faults,
+        noise: &mut Noise,
+        sensed: &Sensed,
+        map_share: f64,
+        frame: &mut Frame,
+    ) {
+        // A parabola over the firing interval with mean zero: highest when an intake valve opens.
+        let wave = 1.0 - 6.0 * sensed.phase * (1.0 - sensed.phase);
+        let ripple_pa = if sensed.turning { sensors.map_ripple_pa * wave } else { 0.0 };
+        self.map_pa += map_share * (sensed.map_pa + ripple_pa - self.map_pa);
+        let map_v = ratiometric(self.map_pa + sensors.map_offset_pa, 10e3, 110e3);
+        let tp_v = ratiometric(sensed.throttle, 0.0, 1.0);
+        let frp_v = ratiometric(sensed.rail_pa, 0.0, 700e3);
+        let mut read = |volts: f64| converted(volts + sensors.noise_v * noise.bell());
+        frame.map_v = read(faults.map.volts(map_v, 0.0));
+        frame.tp_v = read(faults.tp.volts(tp_v, 0.0));
+        frame.ect_v = read(faults.ect.volts(self.ect_v, 5.0));
+        frame.iat_v = read(faults.iat.volts(self.iat_v, 5.0));
+        frame.frp_v = read(faults.frp.volts(frp_v, 0.0));
+        frame.o2_v = read(faults.o2.volts(sensed.o2_v, 0.0));
+        // The supply is read through a divider by four.
+        frame.battery_v = 4.0 * read(0.25 * sensed.supply_v);
+        let hz = if faults.vss_lost { 0.0 } else { sensed.vehicle_m_per_s * sensors.pulses_per_m };
+        frame.vss_hz = hz as f32;
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::faults::Circuit;
+
+    fn frame(faults: &Faults) -> Frame {
+        let sensors = Sensors {
+            noise_v: 0.0,
+            map_ripple_pa: 0.0,
+            map_offset_pa: 0.0,
+            ..crate::Truth::mild_v8().sensors
+        };
+        let sensed = Sensed {
+            map_pa: 60e3,
+            phase: 0.3,
+            turning: true,
+            throttle: 0.25,
+            rail_pa: 300e3,
+            o2_v: 2.0,
+            supply_v: 13.8,
+            vehicle_m_per_s: 10.0,
+        };
+        let mut state = SensorsState::new(60e3);
+        state.slow(363.15, 298.15);
+        let mut frame = Frame::default();
+        state.step(&sensors, faults, &mut Noise::new(1), &sensed, 0.1, &mut frame);
+        frame
+    }
+
+    #[test]
+    fn voltages_stand_for_their_quantities_to_one_code() {
+        let frame = frame(&Faults::default());
+        for (volts, want) in [
+            (frame.map_v, 2.5),
+            (frame.tp_v, 1.5),
+            (frame.frp_v, 0.5 + 4.0 * 3.0 / 7.0),
+            (frame.o2_v, 2.0),
+            (frame.battery_v / 4.0, 3.45),
+            (frame.iat_v, 5.0 * 10_000.0 / 12_490.0),
+        ] {
+            assert!((f64::from(volts) - want).abs() < 1.0 / CODES_PER_V, "{volts} {want}");
+        }
+    }
+
+    #[test]
+    fn broken_circuits_read_their_rails() {
+        let faults = Faults {
+            ect: Circuit::Open,
+            iat: Circuit::Grounded,
+            map: Circuit::Supplied,
+            ..Faults::default()
+        };
+        let frame = frame(&faults);
+        assert!(frame.ect_v > 4.99 && frame.iat_v == 0.0 && frame.map_v > 4.99);
+    }
+}

@@ -1,0 +1,184 @@
+//! Heat: coolant with thermostat and fans, oil, intake wall, under-bonnet air.
+
+use crate::check::{OutOfRange, within};
+use trimwright_numerics::Real;
+
+/// Heat capacities and conductances.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Thermal {
+    /// Temperature of coolant, oil and intake wall at the start, K, 230 to 390.
+    pub start_k: f64,
+    /// Temperature of the air under the bonnet at the start, K, 230 to 390.
+    pub start_bonnet_k: f64,
+    /// Heat capacity of coolant and the metal that warms with it, J/K, 1e4 to 5e5.
+    pub coolant_j_per_k: f64,
+    /// Coolant temperature at which the thermostat starts to open, K, 330 to 380.
+    pub thermostat_k: f64,
+    /// Range over which it opens fully, K, 1 to 20.
+    pub thermostat_range_k: f64,
+    /// Radiator, standing, no fan, W/K, 0 to 2000.
+    pub radiator_w_per_k: f64,
+    /// Radiator gain by driving speed, W/K per m/s, 0 to 300.
+    pub radiator_per_speed: f64,
+    /// Radiator gain of one fan, W/K, 0 to 3000.
+    pub fan_w_per_k: f64,
+    /// Block to the air around, W/K, 0 to 200.
+    pub block_w_per_k: f64,
+    /// Time constant of the oil behind the coolant, s, 10 to 2000.
+    pub oil_tau_s: f64,
+    /// Time constant of the intake wall behind the coolant, s, 5 to 1000.
+    pub wall_tau_s: f64,
+    /// Share of the way from outside air to coolant temperature at which the intake wall ends, 0 to 1.
+    pub wall_share: f64,
+    /// Share of the way from outside to coolant temperature that under-bonnet air reaches standing, 0 to 1.
+    pub bonnet_share: f64,
+    /// Driving speed that halves this, m/s, 1 to 50.
+    pub bonnet_m_per_s: f64,
+    /// Share of under-bonnet air in what the engine breathes, 0 to 1.
+    pub intake_share: f64,
+    /// Air flow at which the IAT sensor's own heat soak is halved, kg/s, 1e-4 to 0.1.
+    pub soak_kg_per_s: f64,
+}
+
+impl Thermal {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("thermal.start_k", self.start_k, 230.0, 390.0)?;
+        within("thermal.start_bonnet_k", self.start_bonnet_k, 230.0, 390.0)?;
+        within("thermal.coolant_j_per_k", self.coolant_j_per_k, 1e4, 5e5)?;
+        within("thermal.thermostat_k", self.thermostat_k, 330.0, 380.0)?;
+        within("thermal.thermostat_range_k", self.thermostat_range_k, 1.0, 20.0)?;
+        within("thermal.radiator_w_per_k", self.radiator_w_per_k, 0.0, 2000.0)?;
+        within("thermal.radiator_per_speed", self.radiator_per_speed, 0.0, 300.0)?;
+        within("thermal.fan_w_per_k", self.fan_w_per_k, 0.0, 3000.0)?;
+        within("thermal.block_w_per_k", self.block_w_per_k, 0.0, 200.0)?;
+        within("thermal.oil_tau_s", self.oil_tau_s, 10.0, 2000.0)?;
+        within("thermal.wall_tau_s", self.wall_tau_s, 5.0, 1000.0)?;
+        within("thermal.wall_share", self.wall_share, 0.0, 1.0)?;
+        within("thermal.bonnet_share", self.bonnet_share, 0.0, 1.0)?;
+        within("thermal.bonnet_m_per_s", self.bonnet_m_per_s, 1.0, 50.0)?;
+        within("thermal.intake_share", self.intake_share, 0.0, 1.0)?;
+        within("thermal.soak_kg_per_s", self.soak_kg_per_s, 1e-4, 0.1)
+    }
+}
+
+/// Temperatures, K.
+#[derive(Clone, Debug, PartialEq)]
+pub(crate) struct ThermalState {
+    pub(crate) coolant_k: f64,
+    pub(crate) oil_k: f64,
+    pub(crate) wall_k: f64,
+    pub(crate) bonnet_k: f64,
+    /// Air that enters the throttle body.
+    pub(crate) intake_k: f64,
+    /// Tip of the IAT sensor.
+    pub(crate) iat_k: f64,
+}
+
+/// What heats and cools in one slow step.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Heat {
+    /// Heat from the gas into the coolant, W.
+    pub(crate) combustion_w: f64,
+    pub(crate) ambient_k: f64,
+    pub(crate) vehicle_m_per_s: f64,
+    pub(crate) fans: u8,
+    pub(crate) air_kg_per_s: f64,
+    /// The thermostat is stuck open.
+    pub(crate) thermostat_open: bool,
+}
+
+/// Time constant of the IAT sensor in moving air, s (engineering judgement).
+const IAT_TAU_S: f64 = 8.0;
+/// Time constant of the air and sheet metal under the bonnet, s (engineering judgement).
+const BONNET_TAU_S: f64 = 90.0;
+
+impl ThermalState {
+    pub(crate) fn new(thermal: &Thermal, ambient_k: f64) -> Self {
+        let start_k = thermal.start_k;
+        let intake_k = ambient_k + thermal.intake_share * (thermal.start_bonnet_k - ambient_k);
+        Self {
+            coolant_k: start_k,
+            oil_k: start_k,
+            wall_k: start_k,
+            bonnet_k: thermal.start_bonnet_k,
+            intake_k,
+            iat_k: thermal.start_bonnet_k,
+        }
+    }
+
+    /// Energy balance of the coolant, lags for the rest; every 0.1 s.
+    pub(crate) fn step(&mut self, thermal: &Thermal, heat: &Heat, dt_s: f64) {
+        let over_k = self.coolant_k - heat.ambient_k;
+        let open = ((self.coolant_k - thermal.thermostat_k) / thermal.thermostat_range_k).held(0.0, 1.0);
+        let open = if heat.thermostat_open { 1.0 } else { open };
+        let radiator = thermal.radiator_w_per_k
+            + thermal.radiator_per_speed * heat.vehicle_m_per_s
+            + thermal.fan_w_per_k * f64::from(heat.fans);
+        let lost_w = (open * radiator + thermal.block_w_per_k) * over_k;
+        self.coolant_k = (self.coolant_k + dt_s * (heat.combustion_w - lost_w) / thermal.coolant_j_per_k)
+            .held(200.0, 450.0);
+        let towards = |from: f64, to: f64, tau_s: f64| from + (to - from) * (dt_s / tau_s).held(0.0, 1.0);
+        self.oil_k = towards(self.oil_k, self.coolant_k + 8.0 * open, thermal.oil_tau_s);
+        let wall_k = heat.ambient_k + thermal.wall_share * over_k;
+        self.wall_k = towards(self.wall_k, wall_k, thermal.wall_tau_s);
+        let wind = 1.0 + heat.vehicle_m_per_s / thermal.bonnet_m_per_s;
+        let bonnet_k = heat.ambient_k + thermal.bonnet_share * over_k / wind;
+        self.bonnet_k = towards(self.bonnet_k, bonnet_k, BONNET_TAU_S);
+        self.intake_k = heat.ambient_k + thermal.intake_share * (self.bonnet_k - heat.ambient_k);
+        let soak = thermal.soak_kg_per_s / (thermal.soak_kg_per_s + heat.air_kg_per_s.held(0.0, 1.0));
+        let tip_k = self.intake_k + soak * (self.bonnet_k - self.intake_k);
+        self.iat_k = towards(self.iat_k, tip_k, IAT_TAU_S);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn run(start_k: f64, heat: Heat, seconds: u32) -> ThermalState {
+        let thermal = Thermal { start_k, start_bonnet_k: heat.ambient_k, ..crate::Truth::mild_v8().thermal };
+        let mut state = ThermalState::new(&thermal, heat.ambient_k);
+        for _ in 0..seconds * 10 {
+            state.step(&thermal, &heat, 0.1);
+        }
+        state
+    }
+
+    #[test]
+    fn the_thermostat_holds_the_coolant_in_motion_and_a_fan_is_needed_standing() {
+        let driving = Heat {
+            combustion_w: 18e3,
+            ambient_k: 293.0,
+            vehicle_m_per_s: 15.0,
+            fans: 0,
+            air_kg_per_s: 0.02,
+            thermostat_open: false,
+        };
+        let warm = run(293.0, driving, 1800);
+        assert!((355.0..364.0).contains(&warm.coolant_k), "{}", warm.coolant_k);
+        let idling = Heat {
+            combustion_w: 8e3,
+            ambient_k: 308.0,
+            vehicle_m_per_s: 0.0,
+            fans: 0,
+            air_kg_per_s: 0.006,
+            thermostat_open: false,
+        };
+        let hot = run(360.0, idling, 1800);
+        let cooled = run(360.0, Heat { fans: 1, ..idling }, 1800);
+        assert!(hot.coolant_k > cooled.coolant_k + 3.0, "{} {}", hot.coolant_k, cooled.coolant_k);
+    }
+
+    #[test]
+    fn a_hot_stop_soaks_into_the_intake_air_sensor() {
+        let off = Heat {
+            combustion_w: 0.0,
+            ambient_k: 293.0,
+            vehicle_m_per_s: 0.0,
+            fans: 0,
+            air_kg_per_s: 0.0,
+            thermostat_open: false,
+        };
+        assert!(run(365.0, off, 600).iat_k > 315.0);
+    }
+}

@@ -1,0 +1,117 @@
+//! The car: a point mass with road load, grade and brakes.
+
+use crate::check::{OutOfRange, within};
+use crate::gas::{GRAVITY_M_PER_S2, R_DRY_AIR};
+use trimwright_numerics::Real;
+
+/// Masses and resistances.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Vehicle {
+    /// Mass with load and trailer, kg, 300 to 20000.
+    pub mass_kg: f64,
+    /// Mass that stands for turning wheels and shafts, kg, 0 to 1000.
+    pub rotating_kg: f64,
+    /// Drag coefficient times frontal area, m^2, 0.2 to 12.
+    pub drag_m2: f64,
+    /// Rolling resistance over weight, 0.004 to 0.05.
+    pub rolling: f64,
+    /// Rolling radius of the wheel, m, 0.2 to 0.7.
+    pub wheel_m: f64,
+    /// Largest braking over weight, 0.2 to 1.2.
+    pub braking: f64,
+    /// Largest driving force over weight: grip times the driven axle's share, 0.1 to 1.
+    pub traction: f64,
+}
+
+impl Vehicle {
+    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
+        within("vehicle.mass_kg", self.mass_kg, 300.0, 20e3)?;
+        within("vehicle.rotating_kg", self.rotating_kg, 0.0, 1000.0)?;
+        within("vehicle.drag_m2", self.drag_m2, 0.2, 12.0)?;
+        within("vehicle.rolling", self.rolling, 0.004, 0.05)?;
+        within("vehicle.wheel_m", self.wheel_m, 0.2, 0.7)?;
+        within("vehicle.braking", self.braking, 0.2, 1.2)?;
+        within("vehicle.traction", self.traction, 0.1, 1.0)
+    }
+}
+
+/// What acts on the car in one step.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Forces {
+    /// Force at the driven wheels, N.
+    pub(crate) drive_n: f64,
+    /// Brake pedal, 0 to 1.
+    pub(crate) brake: f64,
+    /// The parking pawl holds.
+    pub(crate) parked: bool,
+    /// Rise over run.
+    pub(crate) grade: f64,
+    /// Density of the air, kg/m^3.
+    pub(crate) density_kg_per_m3: f64,
+}
+
+/// Speed and way.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct VehicleState {
+    pub(crate) speed_m_per_s: f64,
+    pub(crate) distance_m: f64,
+    pub(crate) acceleration_m_per_s2: f64,
+}
+
+impl VehicleState {
+    /// `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`. Rolling resistance and brakes hold a standing car but never push it;
+    /// rolling backwards is not modelled.
+    #[inline]
+    pub(crate) fn step(&mut self, vehicle: &Vehicle, forces: &Forces, dt_s: f64) {
+        let weight = vehicle.mass_kg * GRAVITY_M_PER_S2;
+        let inertia = vehicle.mass_kg + vehicle.rotating_kg;
+        let speed = self.speed_m_per_s;
+        let grip = vehicle.traction * weight;
+        let slope = 1.0 / Real::sqrt(1.0 + forces.grade * forces.grade);
+        let drag = 0.5 * forces.density_kg_per_m3 * vehicle.drag_m2 * speed * speed;
+        let active = forces.drive_n.held(-grip, grip) - drag - weight * forces.grade * slope;
+        let pawl = if forces.parked { 2.0 * weight } else { 0.0 };
+        let passive = weight * (vehicle.rolling * slope + vehicle.braking * forces.brake) + pawl;
+        let pushed = speed + dt_s * active / inertia;
+        let after = (pushed - dt_s * passive / inertia).held(0.0, 150.0);
+        self.distance_m += 0.5 * (speed + after) * dt_s;
+        self.acceleration_m_per_s2 = (after - speed) / dt_s;
+        self.speed_m_per_s = after;
+    }
+}
+
+/// Density of air, kg/m^3.
+pub(crate) fn density_kg_per_m3(pressure_pa: f64, temperature_k: f64) -> f64 {
+    pressure_pa / (R_DRY_AIR * temperature_k)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn val_coast_down_decelerates_by_the_road_load() {
+        // Plain mechanics, worked by hand for 20 m/s.
+        let vehicle = crate::Truth::mild_v8().vehicle;
+        let forces = Forces { drive_n: 0.0, brake: 0.0, parked: false, grade: 0.0, density_kg_per_m3: 1.2 };
+        let mut state = VehicleState { speed_m_per_s: 20.0, ..Default::default() };
+        state.step(&vehicle, &forces, 1e-3);
+        let road = 0.5 * 1.2 * vehicle.drag_m2 * 400.0 + vehicle.mass_kg * 9.80665 * vehicle.rolling;
+        let want = -road / (vehicle.mass_kg + vehicle.rotating_kg);
+        assert!((state.acceleration_m_per_s2 / want - 1.0).abs() < 1e-9);
+    }
+
+    #[test]
+    fn the_brake_holds_the_car_on_a_hill_and_against_creep() {
+        let vehicle = crate::Truth::mild_v8().vehicle;
+        let forces =
+            Forces { drive_n: 1500.0, brake: 0.5, parked: false, grade: -0.15, density_kg_per_m3: 1.2 };
+        let mut state = VehicleState::default();
+        for _ in 0..1000 {
+            state.step(&vehicle, &forces, 1e-3);
+        }
+        assert_eq!(state.distance_m, 0.0);
+        state.step(&vehicle, &Forces { brake: 0.0, ..forces }, 1e-3);
+        assert!(state.speed_m_per_s > 0.0);
+    }
+}

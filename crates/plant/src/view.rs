@@ -1,0 +1,74 @@
+//! True quantities for recorder and driver.
+
+/// True quantities at the end of the last step. The controller never sees them.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct View {
+    /// Time since power-up, s.
+    pub time_s: f64,
+    /// Crank speed, rad/s.
+    pub speed_rad_per_s: f64,
+    /// Manifold pressure, Pa.
+    pub map_pa: f64,
+    /// Temperature of the air in the manifold, K.
+    pub manifold_k: f64,
+    /// Outside pressure, Pa.
+    pub ambient_pa: f64,
+    /// Outside temperature, K.
+    pub ambient_k: f64,
+    /// Air through throttle, bypass and leaks, kg/s.
+    pub throttle_kg_per_s: f64,
+    /// Air into the cylinders, kg/s.
+    pub engine_kg_per_s: f64,
+    /// Fuel through the injectors in the last step, kg/s.
+    pub injected_kg_per_s: f64,
+    /// Fuel on the manifold's wall, kg.
+    pub film_kg: f64,
+    /// Share of injected fuel that lands on the wall.
+    pub film_x: f64,
+    /// Time constant of the film, s.
+    pub film_tau_s: f64,
+    /// Share of throttle travel.
+    pub throttle: f64,
+    /// Torque at the crank after friction, pumping and accessories, N m.
+    pub brake_nm: f64,
+    /// Torque that coupling or dynamometer takes, N m.
+    pub load_nm: f64,
+    /// Spark advance in effect, degrees before top dead centre.
+    pub spark_deg: f64,
+    /// Knock index of the last charge; above 1 it knocks. Worked out above 60 kPa.
+    pub knock_index: f64,
+    /// Car speed, m/s.
+    pub vehicle_m_per_s: f64,
+    /// Way since the start, m.
+    pub distance_m: f64,
+    /// Gear, 1 for first.
+    pub gear: u8,
+    /// Mixture of the gas at the oxygen sensor.
+    pub exhaust_lambda: f64,
+    /// What the sensor element shows, without noise and drift.
+    pub sensor_lambda: f64,
+    /// The sensor is hot and its reading counts.
+    pub sensor_ready: bool,
+    /// When the gas at the sensor was drawn into its cylinder, s.
+    pub sensed_intake_s: f64,
+    /// Exhaust gas between port and sensor, K.
+    pub exhaust_k: f64,
+    /// Exhaust back pressure, Pa.
+    pub back_pressure_pa: f64,
+    /// Coolant, K.
+    pub coolant_k: f64,
+    /// Oil, K.
+    pub oil_k: f64,
+    /// Manifold wall under the film, K.
+    pub wall_k: f64,
+    /// Air that enters the throttle body, K.
+    pub intake_k: f64,
+    /// Supply voltage, V.
+    pub supply_v: f64,
+    /// Rail pressure over outside air, Pa.
+    pub rail_pa: f64,
+    /// Pressure drop over the injectors, Pa.
+    pub injector_drop_pa: f64,
+    /// Nitrous oxide, kg/s.
+    pub nitrous_kg_per_s: f64,
+}
