@@ -28,7 +28,7 @@ const THERMISTOR_V: (f32, f32) = (0.3, 4.97);
 const LAMBDA_V: (f32, f32) = (0.04, 4.96);
 /// Time without any change of the raw volts of MAP in a turning engine after which it counts as stuck, s.
 const STUCK_S: f32 = 0.3;
-/// Mean change from frame to frame above which a wire counts as noisy, V.
+/// Mean change from slot to slot above which a wire counts as noisy, V.
 const NOISY_V: f32 = 0.12;
 
 /// What is substituted or not believed.
@@ -71,7 +71,7 @@ impl Wire {
     fn step(&mut self, volts: f32, dt_s: f32) {
         let change_v = (volts - self.last_v).abs();
         self.same_s = if change_v > 1e-5 { 0.0 } else { self.same_s + dt_s };
-        self.jitter_v += 0.01 * (change_v.held(0.0, 5.0) - self.jitter_v);
+        self.jitter_v += 0.04 * (change_v.held(0.0, 5.0) - self.jitter_v);
         self.last_v = volts.held(-1.0, 6.0);
     }
 }
@@ -86,7 +86,7 @@ pub struct Belief {
     pub baro_pa: f32,
     /// Throttle position, ratio.
     pub tp: f32,
-    /// Throttle position's rate, 1/s, lightly filtered.
+    /// Throttle position's rate over the last quick slot, 1/s.
     pub tp_rate_per_s: f32,
     /// Engine coolant temperature, K.
     pub ect_k: f32,
@@ -102,7 +102,7 @@ pub struct Belief {
     pub lambda_at_end: bool,
     /// What is substituted.
     pub doubts: Doubts,
-    pub(crate) map_sum_pa: f32,
+    pub(crate) map_sum_v: f32,
     pub(crate) map_count: f32,
     pub(crate) map_wire: Wire,
     pub(crate) tp_wire: Wire,
@@ -125,7 +125,7 @@ impl Default for Belief {
             lambda: 1.0,
             lambda_at_end: false,
             doubts: Doubts::default(),
-            map_sum_pa: 0.0,
+            map_sum_v: 0.0,
             map_count: 0.0,
             map_wire: Wire::default(),
             tp_wire: Wire::default(),
@@ -137,7 +137,7 @@ impl Default for Belief {
 }
 
 impl Belief {
-    /// Takes a frame's volts.
+    /// Takes a frame's volts: MAP every time, the others in the quick slot.
     pub fn step(
         &mut self,
         calibration: &Calibration,
@@ -146,13 +146,14 @@ impl Belief {
         beat: &Beat,
         dtcs: &mut Dtcs,
     ) {
-        self.take_throttle(frame, beat);
-        self.take_pressure(frame, crank, beat);
-        self.take_lambda(frame, beat);
         if beat.quick_s > 0.0 {
+            self.take_throttle(frame, beat.quick_s);
+            self.take_lambda(frame, beat.quick_s);
             self.take_slow_wires(calibration, frame, crank, beat.quick_s, dtcs);
+            self.watch_pressure(frame, crank, beat.quick_s);
             self.report(frame, crank, beat.quick_s, dtcs);
         }
+        self.take_pressure(frame, crank);
     }
 
     /// Pressure drop over the injectors, Pa, when they spray into the manifold.
@@ -160,37 +161,42 @@ impl Belief {
         self.rail_pa + self.baro_pa - self.map_pa
     }
 
-    fn take_throttle(&mut self, frame: &Frame, beat: &Beat) {
-        self.tp_wire.step(frame.tp_v, beat.dt_s);
+    fn take_throttle(&mut self, frame: &Frame, dt_s: f32) {
+        self.tp_wire.step(frame.tp_v, dt_s);
+        let was_doubted = self.doubts.tp;
         self.doubts.tp = !within(frame.tp_v, RATIOMETRIC_V) || self.tp_wire.jitter_v > NOISY_V;
         let tp = if self.doubts.tp { SUBSTITUTE_TP } else { ((frame.tp_v - 0.5) / 4.0).held(0.0, 1.0) };
-        if beat.dt_s > 0.0 {
-            let rate = if self.doubts.tp { 0.0 } else { (tp - self.tp) / beat.dt_s };
-            self.tp_rate_per_s += beat.dt_s / (0.01 + beat.dt_s) * (rate - self.tp_rate_per_s);
-        }
+        self.tp_rate_per_s = if self.doubts.tp || was_doubted { 0.0 } else { (tp - self.tp) / dt_s };
         self.tp = tp;
     }
 
-    fn take_pressure(&mut self, frame: &Frame, crank: &Crank, beat: &Beat) {
-        self.map_wire.step(frame.map_v, beat.dt_s);
-        let turning = crank.speed_rad_per_s > 30.0;
-        let stuck = turning && self.map_wire.same_s > STUCK_S && within(frame.map_v, RATIOMETRIC_V);
-        self.doubts.map = !within(frame.map_v, RATIOMETRIC_V) || stuck || self.map_wire.jitter_v > NOISY_V;
-        let map_pa = if self.doubts.map {
-            map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s)
+    /// Sums pressure up until a cylinder fires: the mean over a firing interval is free of its ripple.
+    fn take_pressure(&mut self, frame: &Frame, crank: &Crank) {
+        if within(frame.map_v, RATIOMETRIC_V) {
+            self.map_sum_v += frame.map_v;
+            self.map_count += 1.0;
         } else {
-            10e3 + (frame.map_v - 0.5) * 25e3
-        };
-        self.map_sum_pa += map_pa;
-        self.map_count += 1.0;
-        if crank.firings > 0 || self.map_count >= 40.0 || self.doubts.map {
-            self.map_pa = (self.map_sum_pa / self.map_count).held(5e3, 120e3);
-            (self.map_sum_pa, self.map_count) = (0.0, 0.0);
+            self.doubts.map = true;
+        }
+        let due = crank.firings > 0 || self.map_count >= 40.0;
+        if self.doubts.map && (due || crank.speed_rad_per_s == 0.0) {
+            self.map_pa = map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s);
+            (self.map_sum_v, self.map_count) = (0.0, 0.0);
+        } else if due && self.map_count > 0.0 {
+            self.map_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
+            (self.map_sum_v, self.map_count) = (0.0, 0.0);
         }
     }
 
-    fn take_lambda(&mut self, frame: &Frame, beat: &Beat) {
-        self.lambda_wire.step(frame.o2_v, beat.dt_s);
+    fn watch_pressure(&mut self, frame: &Frame, crank: &Crank, dt_s: f32) {
+        self.map_wire.step(frame.map_v, dt_s);
+        self.doubts.map = !within(frame.map_v, RATIOMETRIC_V)
+            || (crank.speed_rad_per_s > 30.0 && self.map_wire.same_s > STUCK_S)
+            || self.map_wire.jitter_v > NOISY_V;
+    }
+
+    fn take_lambda(&mut self, frame: &Frame, dt_s: f32) {
+        self.lambda_wire.step(frame.o2_v, dt_s);
         self.lambda = (0.68 + 0.136 * frame.o2_v).held(0.68, 1.36);
         self.lambda_at_end = !within(frame.o2_v, LAMBDA_V);
         let dead = self.lambda_wire.same_s > 5.0 || self.lambda_wire.jitter_v > NOISY_V;
@@ -315,8 +321,8 @@ mod tests {
         let (mut belief, mut dtcs) = (Belief::default(), Dtcs::default());
         let mut frame = frame.clone();
         for step in 0..(seconds * 1000.0) as u32 {
-            frame.map_v += if step % 2 == 0 { 0.002 } else { -0.002 };
-            frame.o2_v += if step % 2 == 0 { 0.001 } else { -0.001 };
+            frame.map_v += if step % 3 == 0 { 0.002 } else { -0.001 };
+            frame.o2_v += if step % 3 == 0 { 0.002 } else { -0.001 };
             let quick_s = if step % 10 == 0 { 0.01 } else { 0.0 };
             belief.step(
                 &calibration,

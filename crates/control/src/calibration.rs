@@ -97,6 +97,8 @@ pub struct Calibration {
     map_axis: Axis<f32, MAP_POINTS>,
     filling: Grid<f32, RPM_POINTS, MAP_POINTS>,
     thermistor: Thermistor,
+    cylinder_m3: f32,
+    firing_angle_rad: f32,
     flow_per_root_pa: f32,
     pipe_kg: f32,
     sensor_share: f32,
@@ -118,6 +120,8 @@ impl Calibration {
             map_axis: rising("map_axis_pa", MAP_POINTS_PA)?,
             filling: Grid::new(filling),
             thermistor: Thermistor::new(),
+            cylinder_m3: answers.displacement_m3 / f32::from(answers.cylinders),
+            firing_angle_rad: 4.0 * core::f32::consts::PI / f32::from(answers.cylinders),
             flow_per_root_pa: answers.injector_flow_kg_per_s / Real::sqrt(answers.injector_rated_pressure_pa),
             pipe_kg: PIPE_KG_PER_M3 * answers.displacement_m3,
             sensor_share: lag::share(LOOK_BACK_S, SENSOR_S),
@@ -163,13 +167,13 @@ impl Calibration {
     }
 
     /// Volume of one cylinder, m3.
-    pub fn cylinder_m3(&self) -> f32 {
-        self.answers.displacement_m3 / f32::from(self.answers.cylinders.max(1))
+    pub const fn cylinder_m3(&self) -> f32 {
+        self.cylinder_m3
     }
 
     /// Crank angle between firings, rad: `4 pi / cylinders`.
-    pub fn firing_angle_rad(&self) -> f32 {
-        4.0 * core::f32::consts::PI / f32::from(self.answers.cylinders.max(1))
+    pub const fn firing_angle_rad(&self) -> f32 {
+        self.firing_angle_rad
     }
 
     /// Air that one cylinder takes in by the base map, kg: `eta p V / (R T)`. `charge_k` below 200 K counts as 200 K.

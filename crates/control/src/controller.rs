@@ -73,11 +73,8 @@ impl Controller {
         let beat = s.clock.step(frame);
         s.crank.step(cal, frame, &beat);
         s.belief.step(cal, frame, &s.crank, &beat, &mut s.dtcs);
-        s.cuts.step(cal, &s.belief, s.crank.speed_rad_per_s, s.lean_ratio(), beat.dt_s);
-        s.phase.step(cal, frame.switches.ignition, s.crank.speed_rad_per_s, s.cuts.cut, &beat);
-        s.shot.step(s.belief.tp_rate_per_s, beat.dt_s);
-        s.film.wait(beat.dt_s);
-        s.commands.open_time_s = s.fuel(cal);
+        s.what_it_does(cal, frame, &beat);
+        s.commands.open_time_s = s.fuel(cal, &beat);
         s.look_back(cal, &beat);
         s.other_hands(cal, frame, &beat);
         s.commands
@@ -85,21 +82,26 @@ impl Controller {
 }
 
 impl State {
+    /// Fuel cuts, phase of the engine, accelerator-pump shot: quick enough every 10 ms.
+    fn what_it_does(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
+        let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
+        if dt_s > 0.0 {
+            self.cuts.step(cal, &self.belief, speed, self.lean_ratio(), dt_s);
+            self.phase.step(cal, frame.switches.ignition, speed, self.cuts.cut, dt_s);
+            self.shot.step(self.belief.tp_rate_per_s, dt_s);
+        }
+    }
+
     /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
-    fn fuel(&mut self, cal: &Calibration) -> [f32; MAX_INJECTORS] {
-        let prime_kg =
-            self.prime.step(cal, self.phase.key_on_s, self.crank.speed_rad_per_s > 0.0, self.belief.ect_k);
+    fn fuel(&mut self, cal: &Calibration, beat: &Beat) -> [f32; MAX_INJECTORS] {
+        self.film.wait(beat.dt_s);
         let supply = Supply {
             battery_v: self.belief.battery_v,
             drop_pa: self.belief.drop_pa(),
             interval_s: self.crank.interval_s,
         };
-        if prime_kg > 0.0 {
-            self.film.wet(prime_kg);
-            return self.open_time.step(cal, prime_kg, &Supply { interval_s: 0.0, ..supply });
-        }
         if self.crank.firings == 0 {
-            return [0.0; MAX_INJECTORS];
+            return if beat.quick_s > 0.0 { self.primed(cal, &supply) } else { [0.0; MAX_INJECTORS] };
         }
         let speed = self.crank.speed_rad_per_s;
         let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
@@ -119,6 +121,17 @@ impl State {
         (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln);
         (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg);
         open_time_s
+    }
+
+    /// Open times of the prime pulse, once, before the crank turns.
+    fn primed(&mut self, cal: &Calibration, supply: &Supply) -> [f32; MAX_INJECTORS] {
+        let turning = self.crank.speed_rad_per_s > 0.0;
+        let prime_kg = self.prime.step(cal, self.phase.key_on_s, turning, self.belief.ect_k);
+        if prime_kg <= 0.0 {
+            return [0.0; MAX_INJECTORS];
+        }
+        self.film.wet(prime_kg);
+        self.open_time.step(cal, prime_kg, &Supply { interval_s: 0.0, ..*supply })
     }
 
     /// The complete target for the next cylinder.

@@ -205,6 +205,9 @@ impl Dtcs {
     /// Takes what one check found over `dt_s` seconds.
     pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
         let Some(evidence_s) = self.evidence_s.get_mut(dtc as usize) else { return };
+        if !found && *evidence_s <= 0.0 {
+            return;
+        }
         let bit = 1_u32 << dtc as u32;
         if found {
             *evidence_s = (*evidence_s + dt_s).min(dtc.sets_after_s());

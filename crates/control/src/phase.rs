@@ -1,7 +1,6 @@
 //! What the engine is doing.
 
 use crate::calibration::Calibration;
-use crate::clock::Beat;
 use crate::cuts::Cut;
 
 /// Time the pump runs and the rail fills after the key is turned, s (engineering judgement).
@@ -66,10 +65,10 @@ impl PhaseState {
         ignition: bool,
         speed_rad_per_s: f32,
         cut: Cut,
-        beat: &Beat,
+        dt_s: f32,
     ) {
-        self.for_s += beat.dt_s;
-        self.key_on_s = if ignition { self.key_on_s + beat.dt_s } else { 0.0 };
+        self.for_s += dt_s;
+        self.key_on_s = if ignition { self.key_on_s + dt_s } else { 0.0 };
         let idle = calibration.answers().idle_speed_rad_per_s;
         let turning = speed_rad_per_s > 0.0;
         let next = match self.phase {
@@ -85,7 +84,7 @@ impl PhaseState {
             _ if self.since_start_s < RUNNING_UP_S => Phase::RunningUp,
             _ => Phase::Running,
         };
-        self.since_start_s = if next.started() { self.since_start_s + beat.dt_s } else { 0.0 };
+        self.since_start_s = if next.started() { self.since_start_s + dt_s } else { 0.0 };
         if next != self.phase {
             self.starts = self.starts.saturating_add(u16::from(!self.phase.started() && next.started()));
             (self.phase, self.for_s) = (next, 0.0);
@@ -101,7 +100,7 @@ mod tests {
     fn after(state: &mut PhaseState, ignition: bool, speed: f32, cut: Cut, seconds: f32) -> Phase {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         for _ in 0..(seconds * 1000.0) as u32 {
-            state.step(&calibration, ignition, speed, cut, &Beat { dt_s: 0.001, ..Beat::default() });
+            state.step(&calibration, ignition, speed, cut, 0.001);
         }
         state.phase
     }
