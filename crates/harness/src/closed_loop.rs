@@ -1,0 +1,73 @@
+//! The one place where the plant's output becomes the controller's next frame.
+
+use trimwright_control::Controller;
+use trimwright_plant::{Hands, Plant, View};
+use trimwright_signals::Commands;
+
+/// Time step of the loop.
+pub const STEP_S: f64 = 1e-3;
+
+/// Controller and plant, wired together.
+#[derive(Clone, Debug)]
+pub struct ClosedLoop {
+    plant: Plant,
+    controller: Controller,
+    commands: Commands,
+    step_s: f64,
+    steps: u64,
+}
+
+impl ClosedLoop {
+    /// Wires the two together; nothing has been commanded yet.
+    pub fn new(plant: Plant, controller: Controller) -> Self {
+        Self::with_step(plant, controller, STEP_S)
+    }
+
+    /// The same with another time step, to see whether the numbers depend on it.
+    pub fn with_step(plant: Plant, controller: Controller, step_s: f64) -> Self {
+        Self { plant, controller, commands: Commands::default(), step_s, steps: 0 }
+    }
+
+    /// One step: what the controller commanded acts on the plant, and what the plant's wires then show goes to the controller.
+    #[inline]
+    pub fn step(&mut self, hands: &Hands) {
+        let frame = self.plant.step(&self.commands, hands, self.step_s);
+        self.commands = self.controller.step(frame);
+        self.steps += 1;
+    }
+
+    /// Time since power-up.
+    pub fn time_s(&self) -> f64 {
+        self.steps as f64 * self.step_s
+    }
+
+    /// Steps since power-up.
+    pub fn steps(&self) -> u64 {
+        self.steps
+    }
+
+    /// Length of a step.
+    pub fn step_s(&self) -> f64 {
+        self.step_s
+    }
+
+    /// The plant.
+    pub fn plant(&self) -> &Plant {
+        &self.plant
+    }
+
+    /// The plant's true quantities at this moment.
+    pub fn view(&self) -> View {
+        self.plant.view()
+    }
+
+    /// The controller.
+    pub fn controller(&self) -> &Controller {
+        &self.controller
+    }
+
+    /// What the controller last commanded.
+    pub fn commands(&self) -> &Commands {
+        &self.commands
+    }
+}

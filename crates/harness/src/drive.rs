@@ -1,0 +1,273 @@
+//! A scenario driven three times: with the first calibration, learning, and with what was learned.
+
+use std::collections::BTreeMap;
+use std::time::Instant;
+
+use trimwright_control::{AnswerError, Calibration, Controller, LearnedMap, Options, Refusal};
+use trimwright_plant::{Hands, OutOfRange, Plant};
+
+use crate::cells::Cells;
+use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::driver::{self, Driver, Feel};
+use crate::mixture::Mixture;
+use crate::scenario::Scenario;
+use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
+use crate::trace::{self, Row};
+use crate::watch::{Watch, Window, settle_s};
+
+/// The map alone must stay under this rms to count as settled.
+const SETTLED_RMS: f64 = 0.02;
+/// Time between two snapshots of the map for the replay.
+const SNAPSHOT_S: f64 = 20.0;
+/// Expected spread of the right corrections, for the fit made afterwards.
+const FIT_PRIOR_LN: f64 = 0.12;
+
+/// Why a run can't be made.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum RunError {
+    /// An answer is outside its range.
+    #[error("setup answer {0}")]
+    Answer(#[from] AnswerError),
+    /// The truth is outside its range.
+    #[error("truth {0}")]
+    Truth(#[from] OutOfRange),
+}
+
+/// How far a drive has come.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Progress {
+    /// Simulated time done, all drives together.
+    pub done_s: f64,
+    /// Simulated time in all.
+    pub total_s: f64,
+}
+
+/// The learned map at one moment.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Snapshot {
+    /// When.
+    pub time_s: f64,
+    /// What was learned by then.
+    pub learned: LearnedMap,
+}
+
+/// Everything that came of driving a scenario.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// The figures.
+    pub summary: Summary,
+    /// The record of the learning run.
+    pub rows: Vec<Row>,
+    /// Convergence of the learning run.
+    pub windows: Vec<Window>,
+    /// The map while it filled in.
+    pub snapshots: Vec<Snapshot>,
+    /// The calibration the controller worked from.
+    pub calibration: Calibration,
+    /// What was learned in the end.
+    pub learned: LearnedMap,
+    /// The correction that would have been right, ln, by cell.
+    pub right_ln: Vec<f64>,
+    /// Dwell and conditions by cell.
+    pub cells: Cells,
+    /// Steady events with the first calibration.
+    pub base: Mixture,
+    /// Steady events with what was learned.
+    pub frozen: Mixture,
+    /// All events of the last pass of the learning run.
+    pub last_pass: Mixture,
+}
+
+/// What one drive through the schedule left behind.
+struct Driven {
+    watch: Watch,
+    rows: Vec<Row>,
+    snapshots: Vec<Snapshot>,
+    closed_loop: ClosedLoop,
+    driver: Driver,
+    pass_distance_km: Vec<f64>,
+    speed_error_rms: f64,
+}
+
+/// How one of the three drives is made.
+struct Plan<'a> {
+    scenario: &'a Scenario,
+    passes: u32,
+    calibration: Calibration,
+    learned: LearnedMap,
+    record: bool,
+}
+
+/// Drives `scenario`: one pass with the first calibration, all passes learning, one pass with what was learned.
+///
+/// # Errors
+/// [`RunError`] when the scenario's truth or answers are outside their ranges.
+pub fn drive(scenario: &Scenario, progress: &mut dyn FnMut(Progress)) -> Result<Run, RunError> {
+    let began = Instant::now();
+    let live = Calibration::from_answers(&scenario.answers)?;
+    let frozen = live.clone().with_options(Options { feedback: false, learning: false, ..*live.options() });
+    let pass_s = scenario.schedule.duration_s();
+    let total_s = pass_s * f64::from(scenario.passes + 2);
+    let mut done_s = 0.0;
+    let mut drive_once = |passes, calibration: &Calibration, learned: LearnedMap, record| {
+        let plan = Plan { scenario, passes, calibration: calibration.clone(), learned, record };
+        let driven = drive_plan(&plan, &mut |time_s| progress(Progress { done_s: done_s + time_s, total_s }));
+        done_s += pass_s * f64::from(passes);
+        driven
+    };
+    let base = drive_once(1, &frozen, LearnedMap::default(), false)?;
+    let learning = drive_once(scenario.passes, &live, LearnedMap::default(), true)?;
+    let learned = learning.closed_loop.controller().state().learned.clone();
+    let after = drive_once(1, &frozen, learned.clone(), false)?;
+
+    let wall_s = began.elapsed().as_secs_f64();
+    let cost = CostFigures { simulated_s: total_s, wall_s, times_real_time: total_s / wall_s };
+    Ok(assess(scenario, live, learned, base, learning, after, cost))
+}
+
+fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunError> {
+    let scenario = plan.scenario;
+    let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
+    let controller = Controller::new(plan.calibration.clone()).with_learned(plan.learned.clone());
+    let mut watch = Watch::new(&controller);
+    let mut closed_loop = ClosedLoop::new(plant, controller);
+    let mut driver = Driver::new(Feel::of(&scenario.truth));
+    let mut hands = Hands::default();
+    let (mut rows, mut snapshots, mut pass_distance_km) = (Vec::new(), Vec::new(), Vec::new());
+    let (mut error_squares, mut acts) = (0.0, 0_u64);
+
+    let pass_steps = steps(scenario.schedule.duration_s());
+    let (act_steps, row_steps, snapshot_steps) =
+        (steps(driver::PERIOD_S), steps(trace::PERIOD_S), steps(SNAPSHOT_S));
+    let mut pass_began_m = 0.0;
+    for pass in 0..u64::from(plan.passes) {
+        watch.start_pass();
+        for step in 0..pass_steps {
+            let time_s = step as f64 * STEP_S;
+            if step.is_multiple_of(act_steps) {
+                let view = closed_loop.view();
+                hands = driver.act(closed_loop.time_s(), time_s, &scenario.schedule, &view).clone();
+                let error = view.vehicle_m_per_s - scenario.schedule.speed_m_per_s(time_s);
+                error_squares += error * error;
+                acts += 1;
+            }
+            closed_loop.step(&hands);
+            watch.look(&closed_loop);
+            if plan.record {
+                let all_steps = pass * pass_steps + step;
+                if all_steps.is_multiple_of(row_steps) {
+                    let wanted = scenario.schedule.speed_m_per_s(time_s);
+                    rows.push(Row::of(&closed_loop, &watch, wanted, hands.throttle));
+                }
+                if all_steps.is_multiple_of(snapshot_steps) {
+                    let learned = closed_loop.controller().state().learned.clone();
+                    snapshots.push(Snapshot { time_s: closed_loop.time_s(), learned });
+                }
+            }
+            if step.is_multiple_of(10_000) {
+                at(closed_loop.time_s());
+            }
+        }
+        let distance_m = closed_loop.view().distance_m;
+        pass_distance_km.push((distance_m - pass_began_m) / 1e3);
+        pass_began_m = distance_m;
+    }
+    let speed_error_rms = libm::sqrt(error_squares / acts as f64);
+    Ok(Driven { watch, rows, snapshots, closed_loop, driver, pass_distance_km, speed_error_rms })
+}
+
+/// A name in words joined by underscores: `WantedMoving` as `wanted_moving`.
+fn snake(name: &str) -> String {
+    let mut words = String::new();
+    for letter in name.chars() {
+        if letter.is_uppercase() && !words.is_empty() {
+            words.push('_');
+        }
+        words.extend(letter.to_lowercase());
+    }
+    words
+}
+
+fn steps(time_s: f64) -> u64 {
+    (time_s / STEP_S).round() as u64
+}
+
+fn assess(
+    scenario: &Scenario,
+    calibration: Calibration,
+    learned: LearnedMap,
+    base: Driven,
+    learning: Driven,
+    after: Driven,
+    cost: CostFigures,
+) -> Run {
+    let watch = learning.watch;
+    let state = learning.closed_loop.controller().state();
+    let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
+    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration);
+    let fitted = watch.fit.solve(FIT_PRIOR_LN);
+    let (cells_visited, cells_confident) = watch.cells.count(&learned);
+    let distance_km = learning.pass_distance_km.iter().sum::<f64>();
+    let refusals =
+        Refusal::ALL.map(|refusal| (snake(&format!("{refusal:?}")), u64::from(state.counts.of(refusal))));
+    let summary = Summary {
+        schema: SCHEMA,
+        scenario: scenario.name.clone(),
+        seed: scenario.seed,
+        scenario_hash: scenario.hash(),
+        mixture: MixtureFigures {
+            base_map_rms: base.watch.steady.rms(),
+            learned_map_rms: after.watch.steady.rms(),
+            closed_loop_rms: watch.all.rms(),
+            p95_abs: watch.all.p95_abs(),
+            transient_rms: watch.transient.rms(),
+            cylinder_spread_rms: watch.cylinders.rms(),
+        },
+        learning: LearningFigures {
+            settle_s: settle_s(&watch.windows, SETTLED_RMS),
+            cells_visited,
+            cells_confident,
+            visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
+            offline_fit_rms: fitted
+                .map_or(f64::NAN, |fit| watch.cells.error_rms(|cell| fit[cell], &right_ln)),
+            lessons: u64::from(state.counts.lessons),
+            refusals: BTreeMap::from(refusals),
+        },
+        drive: DriveFigures {
+            distance_km,
+            pass_distance_km: learning.pass_distance_km,
+            speed_error_rms_m_per_s: learning.speed_error_rms,
+            fuel_kg,
+            l_per_100km: (distance_km > 0.1)
+                .then(|| fuel_kg / scenario.truth.fuel.density_kg_per_m3() * 1e3 / distance_km * 100.0),
+            stalls: learning.driver.stalls(),
+            crank_s: learning.driver.crank_s(),
+        },
+        cost,
+        dtcs: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
+        verdicts: Vec::new(),
+    };
+    Run {
+        summary,
+        rows: learning.rows,
+        windows: watch.windows,
+        snapshots: learning.snapshots,
+        calibration,
+        learned,
+        right_ln,
+        cells: watch.cells,
+        base: base.watch.steady,
+        frozen: after.watch.steady,
+        last_pass: watch.all,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::snake;
+
+    #[test]
+    fn names_are_written_small_with_underscores() {
+        assert_eq!(["WantedMoving", "Cold"].map(snake), ["wanted_moving", "cold"]);
+    }
+}

@@ -1,0 +1,189 @@
+//! The person at the wheel: starts the engine, follows a speed schedule looking a little ahead, idles at stops.
+//!
+//! The driver sees what a person sees (the speedometer, and by ear whether the engine runs), knows the car's mass and road load as one who has
+//! driven it for a while does, and knows nothing of the mixture. The gains are engineering judgement: a practised test driver, within
+//! the tolerance of a schedule without sawing at the pedal.
+
+use trimwright_plant::{Hands, Key, Range, Truth, View};
+
+use crate::schedule::Schedule;
+
+/// Time between two decisions.
+pub const PERIOD_S: f64 = 0.02;
+
+/// Ignition on before cranking, so that the fuel pump has built pressure.
+const PRIME_S: f64 = 2.0;
+/// Longest cranking at a stretch, and the rest before the next try.
+const CRANK_S: f64 = 6.0;
+const REST_S: f64 = 3.0;
+/// The engine counts as caught above this speed, and as stalled below the other.
+const CAUGHT_RAD_PER_S: f64 = 50.0;
+const STALLED_RAD_PER_S: f64 = 15.0;
+/// How long the engine idles in Park before Drive is engaged.
+const SETTLE_S: f64 = 6.0;
+/// How far ahead the driver looks along the schedule.
+const LOOK_AHEAD_S: f64 = 0.7;
+/// Time in which the driver wants to have closed the gap to the speed ahead.
+const CLOSE_S: f64 = 0.9;
+/// Integral action on the acceleration lacking.
+const INTEGRAL_PER_S: f64 = 1.1;
+/// Deceleration that the full brake gives, roughly.
+const FULL_BRAKE_M_PER_S2: f64 = 7.0;
+/// How fast the foot moves, pedal travels a second.
+const FOOT_PER_S: f64 = 3.0;
+/// Gravity, m/s2.
+const GRAVITY: f64 = 9.81;
+/// Density of air as the driver's feel of drag goes, kg/m3.
+const AIR_KG_PER_M3: f64 = 1.2;
+
+/// What the driver knows of the car.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Feel {
+    /// Mass with load.
+    pub mass_kg: f64,
+    /// Rolling resistance force.
+    pub rolling_n: f64,
+    /// Air drag force over speed squared.
+    pub drag_n_s2_per_m2: f64,
+    /// Power at the wheels with the pedal down.
+    pub full_power_w: f64,
+    /// Force at the wheels with the pedal down, at low speed.
+    pub full_force_n: f64,
+}
+
+impl Feel {
+    /// What one who has driven this car for a while feels: its load, and about what it can pull (60 N m of torque per litre,
+    /// 28 kW per litre, both at the wheels and low on purpose: nobody uses the last of it in traffic).
+    pub fn of(truth: &Truth) -> Self {
+        let litres = truth.engine.displacement_m3 * 1e3;
+        let gearbox = &truth.gearbox;
+        let first = gearbox.ratios.iter().copied().fold(1.0, f64::max) * gearbox.final_drive;
+        let vehicle = &truth.vehicle;
+        Self {
+            mass_kg: vehicle.mass_kg + vehicle.rotating_kg,
+            rolling_n: vehicle.rolling * vehicle.mass_kg * GRAVITY,
+            drag_n_s2_per_m2: 0.5 * AIR_KG_PER_M3 * vehicle.drag_m2,
+            full_power_w: 28e3 * litres,
+            full_force_n: 60.0 * litres * first / vehicle.wheel_m,
+        }
+    }
+}
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Doing {
+    Priming { until_s: f64 },
+    Cranking { until_s: f64 },
+    Resting { until_s: f64 },
+    WarmingUp { until_s: f64 },
+    Driving,
+}
+
+/// Follows a schedule.
+#[derive(Clone, Debug)]
+pub struct Driver {
+    feel: Feel,
+    doing: Doing,
+    integral: f64,
+    hands: Hands,
+    stalls: u32,
+    crank_s: f64,
+}
+
+impl Driver {
+    /// A driver who knows the car and sits in it with the engine off.
+    pub fn new(feel: Feel) -> Self {
+        let hands = Hands { key: Key::On, range: Range::Park, brake: 0.3, ..Hands::default() };
+        Self {
+            feel,
+            doing: Doing::Priming { until_s: PRIME_S },
+            integral: 0.0,
+            hands,
+            stalls: 0,
+            crank_s: 0.0,
+        }
+    }
+
+    /// Times the engine died after it had run.
+    pub fn stalls(&self) -> u32 {
+        self.stalls
+    }
+
+    /// Total time the starter was engaged.
+    pub fn crank_s(&self) -> f64 {
+        self.crank_s
+    }
+
+    /// What hands and feet do; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
+    /// the schedule.
+    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
+        self.start(time_s, view.speed_rad_per_s);
+        if self.doing == Doing::Driving {
+            self.drive(schedule_s, schedule, view.vehicle_m_per_s);
+        } else {
+            self.hands.throttle = 0.0;
+            self.hands.brake = 0.3;
+            self.hands.range = Range::Park;
+            self.integral = 0.0;
+        }
+        &self.hands
+    }
+
+    /// From key on to the engine running in Drive, and again after a stall.
+    fn start(&mut self, time_s: f64, engine_rad_per_s: f64) {
+        let over = |until_s: f64| time_s >= until_s;
+        self.doing = match self.doing {
+            Doing::Priming { until_s } | Doing::Resting { until_s } if over(until_s) => {
+                Doing::Cranking { until_s: time_s + CRANK_S }
+            }
+            Doing::Cranking { .. } if engine_rad_per_s > CAUGHT_RAD_PER_S => {
+                Doing::WarmingUp { until_s: time_s + SETTLE_S }
+            }
+            Doing::Cranking { until_s } if over(until_s) => Doing::Resting { until_s: time_s + REST_S },
+            Doing::WarmingUp { .. } | Doing::Driving if engine_rad_per_s < STALLED_RAD_PER_S => {
+                self.stalls += 1;
+                Doing::Resting { until_s: time_s + REST_S }
+            }
+            Doing::WarmingUp { until_s } if over(until_s) => Doing::Driving,
+            same => same,
+        };
+        let cranking = matches!(self.doing, Doing::Cranking { .. });
+        self.hands.key = if cranking { Key::Start } else { Key::On };
+        if cranking {
+            self.crank_s += PERIOD_S;
+        }
+    }
+
+    /// Pedals for the speed that the schedule asks for a little ahead.
+    fn drive(&mut self, time_s: f64, schedule: &Schedule, speed_m_per_s: f64) {
+        self.hands.range = Range::Drive;
+        let now_m_per_s = schedule.speed_m_per_s(time_s);
+        let ahead_m_per_s = schedule.speed_m_per_s(time_s + LOOK_AHEAD_S);
+        if now_m_per_s < 0.05 && ahead_m_per_s < 0.05 {
+            // At a stop: off the gas, the foot holds the car, harder while it still rolls.
+            self.integral = 0.0;
+            self.move_feet(0.0, if speed_m_per_s > 0.3 { 0.35 } else { 0.25 });
+            return;
+        }
+        let lacking_m_per_s2 = (ahead_m_per_s - speed_m_per_s) / CLOSE_S;
+        let feel = self.feel;
+        let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s;
+        self.integral =
+            (self.integral + INTEGRAL_PER_S * (now_m_per_s - speed_m_per_s) * PERIOD_S).clamp(-1.5, 1.5);
+        let wanted_n = feel.mass_kg * (lacking_m_per_s2 + self.integral) + coasting_n;
+        let full_n = feel.full_force_n.min(feel.full_power_w / speed_m_per_s.max(1.0));
+        if wanted_n > -0.15 * feel.mass_kg {
+            // Air flow grows faster than pedal travel, so a small force needs a relatively long travel.
+            let share = (wanted_n / full_n).clamp(0.0, 1.0);
+            self.move_feet(libm::pow(share, 0.75), 0.0);
+        } else {
+            let share = -wanted_n / (feel.mass_kg * FULL_BRAKE_M_PER_S2);
+            self.move_feet(0.0, share.clamp(0.0, 1.0));
+        }
+    }
+
+    fn move_feet(&mut self, throttle: f64, brake: f64) {
+        let reach = FOOT_PER_S * PERIOD_S;
+        self.hands.throttle += (throttle - self.hands.throttle).clamp(-reach, reach);
+        self.hands.brake += (brake - self.hands.brake).clamp(-reach, reach);
+    }
+}

@@ -1,0 +1,165 @@
+//! The record of a run: one row every tenth of a second.
+
+use trimwright_control::Phase;
+
+use crate::closed_loop::ClosedLoop;
+use crate::watch::Watch;
+
+/// Time between two rows.
+pub const PERIOD_S: f64 = 0.1;
+
+/// Name, unit and how to write each column of `trace.csv`.
+pub const COLUMNS: [&str; 20] = [
+    "time [s]",
+    "wanted_speed [m/s]",
+    "speed [m/s]",
+    "engine_speed [rpm]",
+    "throttle [1]",
+    "map [kPa]",
+    "ect [degC]",
+    "iat [degC]",
+    "battery [V]",
+    "lambda [1]",
+    "wanted_lambda [1]",
+    "sensor_lambda [1]",
+    "short_term_trim [%]",
+    "long_term_trim [%]",
+    "open_time [ms]",
+    "fuel_flow [g/s]",
+    "air_flow [g/s]",
+    "spark_advance [deg]",
+    "torque [N m]",
+    "phase",
+];
+
+/// One row, in the order of [`COLUMNS`] (but SI where the columns use trade units).
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Row {
+    /// Time since power-up.
+    pub time_s: f64,
+    /// Speed that the schedule asks for.
+    pub wanted_speed_m_per_s: f64,
+    /// Speed of the car.
+    pub speed_m_per_s: f64,
+    /// Crank speed.
+    pub engine_rpm: f64,
+    /// Pedal.
+    pub throttle: f64,
+    /// True manifold pressure.
+    pub map_pa: f64,
+    /// True coolant temperature.
+    pub ect_k: f64,
+    /// True intake air temperature.
+    pub iat_k: f64,
+    /// Supply.
+    pub battery_v: f64,
+    /// True lambda of the last charge; NaN without fuel.
+    pub lambda: f64,
+    /// Lambda the controller wants; NaN without fuel.
+    pub wanted_lambda: f64,
+    /// Lambda that the controller reads; NaN when it has no reading.
+    pub sensor_lambda: f64,
+    /// Short-term trim, ln.
+    pub trim_ln: f64,
+    /// Long-term trim at this moment, ln.
+    pub learned_ln: f64,
+    /// Last open time of the first injector.
+    pub open_time_s: f64,
+    /// Fuel into the cylinders.
+    pub fuel_kg_per_s: f64,
+    /// Air into the cylinders.
+    pub air_kg_per_s: f64,
+    /// Spark advance commanded.
+    pub spark_deg: f64,
+    /// Crank torque after friction.
+    pub torque_nm: f64,
+    /// The controller's phase.
+    pub phase: Phase,
+}
+
+impl Row {
+    /// The row of this moment.
+    pub fn of(closed_loop: &ClosedLoop, watch: &Watch, wanted_speed_m_per_s: f64, throttle: f64) -> Self {
+        let view = closed_loop.view();
+        let insight = &closed_loop.controller().state().insight;
+        let fuelled = insight.phase.burns();
+        let or_gap = |value: f64| if fuelled { value } else { f64::NAN };
+        Self {
+            time_s: closed_loop.time_s(),
+            wanted_speed_m_per_s,
+            speed_m_per_s: view.vehicle_m_per_s,
+            engine_rpm: view.speed_rad_per_s * 30.0 / core::f64::consts::PI,
+            throttle,
+            map_pa: view.map_pa,
+            ect_k: view.coolant_k,
+            iat_k: view.intake_k,
+            battery_v: view.supply_v,
+            lambda: or_gap(watch.last.lambda),
+            wanted_lambda: or_gap(f64::from(insight.wanted_lambda)),
+            sensor_lambda: if view.sensor_ready { f64::from(insight.measured_lambda) } else { f64::NAN },
+            trim_ln: f64::from(insight.trim_ln),
+            learned_ln: f64::from(insight.learned_ln),
+            open_time_s: f64::from(insight.open_time_s),
+            fuel_kg_per_s: watch.last.fuel_kg / watch.last_span_s,
+            air_kg_per_s: view.engine_kg_per_s,
+            spark_deg: f64::from(closed_loop.commands().spark_deg),
+            torque_nm: view.brake_nm,
+            phase: insight.phase,
+        }
+    }
+}
+
+/// The text of `trace.csv`.
+///
+/// # Errors
+/// When the row can't be written, which memory alone can't cause.
+pub fn to_csv(rows: &[Row]) -> Result<Vec<u8>, csv::Error> {
+    let mut writer = csv::Writer::from_writer(Vec::new());
+    writer.write_record(COLUMNS)?;
+    for row in rows {
+        writer.write_record([
+            digits(row.time_s, 1),
+            digits(row.wanted_speed_m_per_s, 3),
+            digits(row.speed_m_per_s, 3),
+            digits(row.engine_rpm, 1),
+            digits(row.throttle, 4),
+            digits(row.map_pa / 1e3, 3),
+            digits(row.ect_k - 273.15, 2),
+            digits(row.iat_k - 273.15, 2),
+            digits(row.battery_v, 3),
+            digits(row.lambda, 5),
+            digits(row.wanted_lambda, 5),
+            digits(row.sensor_lambda, 5),
+            digits(percent(row.trim_ln), 3),
+            digits(percent(row.learned_ln), 3),
+            digits(row.open_time_s * 1e3, 4),
+            digits(row.fuel_kg_per_s * 1e3, 4),
+            digits(row.air_kg_per_s * 1e3, 4),
+            digits(row.spark_deg, 2),
+            digits(row.torque_nm, 2),
+            format!("{:?}", row.phase),
+        ])?;
+    }
+    writer.into_inner().map_err(|error| error.into_error().into())
+}
+
+/// ln of a factor as the percentage that it adds.
+pub fn percent(ln: f64) -> f64 {
+    100.0 * libm::expm1(ln)
+}
+
+/// A number with so many decimals; nothing for one that isn't known.
+fn digits(value: f64, decimals: usize) -> String {
+    if value.is_finite() { format!("{value:.decimals$}") } else { String::new() }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn an_unknown_value_leaves_its_place_empty() {
+        assert_eq!([digits(f64::NAN, 2), digits(1.0, 2)], ["", "1.00"]);
+        assert!((percent(libm::log(1.1)) - 10.0).abs() < 1e-9);
+    }
+}

@@ -1,0 +1,270 @@
+//! Watches one run of the loop, event by event: mixture error, dwell, what the log says, the trace.
+//!
+//! It looks at the plant's truth and at the controller's insight, and changes neither.
+
+use trimwright_control::{Controller, Insight};
+use trimwright_numerics::{Weights, lag};
+use trimwright_plant::CylinderEvent;
+
+use crate::cells::Cells;
+use crate::closed_loop::ClosedLoop;
+use crate::fit::Fit;
+use crate::mixture::Mixture;
+use crate::steady::{self, Steady};
+
+/// Nothing is counted before the engine has run this long.
+pub const SETTLED_AFTER_S: f64 = 60.0;
+/// Width of the windows in which convergence is followed.
+pub const WINDOW_S: f64 = 60.0;
+/// Fewest steady events for a window to say anything.
+const FEWEST_EVENTS: u64 = 40;
+/// Events remembered to find what the gas at the sensor was made from: 3 s at 6000 rpm and eight cylinders.
+const REMEMBERED: usize = 1200;
+/// Time between two samples of the log for the fit made afterwards.
+const LOG_S: f64 = 0.05;
+/// Revolutions a minute in a radian a second.
+const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
+/// Weight of a sample taken while the engine was not steady, against one that was.
+const UNSTEADY_WEIGHT: f64 = 0.05;
+
+/// What was applied when an event took in its charge.
+#[derive(Clone, Copy, Debug)]
+struct Applied {
+    time_s: f64,
+    weights: Weights<f32>,
+    applied_ln: f64,
+    wanted_ln: f64,
+    steady: bool,
+    counted: bool,
+}
+
+/// One window of convergence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Window {
+    /// End of the window.
+    pub end_s: f64,
+    /// Root mean square of the steady error that the map alone would leave; NaN when too few steady events.
+    pub map_rms: f64,
+    /// Root mean square of the error of all events; NaN when there was none.
+    pub closed_loop_rms: f64,
+}
+
+/// Collects the measures of one run.
+#[derive(Debug)]
+pub struct Watch {
+    /// Steady events of the whole run.
+    pub steady: Mixture,
+    /// All events since [`Watch::start_pass`].
+    pub all: Mixture,
+    /// Events since [`Watch::start_pass`] that were not steady.
+    pub transient: Mixture,
+    /// How far the cylinders were from the whole engine: ln of their lambda over its own.
+    pub cylinders: Mixture,
+    /// The last event.
+    pub last: CylinderEvent,
+    /// Time between the last two events.
+    pub last_span_s: f64,
+    /// Dwell and conditions by cell.
+    pub cells: Cells,
+    /// The log, for the fit made afterwards.
+    pub fit: Fit,
+    /// Convergence, window by window.
+    pub windows: Vec<Window>,
+    still: Steady,
+    running_since_s: Option<f64>,
+    window_map: (f64, u64),
+    window_all: (f64, u64),
+    window_end_s: f64,
+    past: Vec<Applied>,
+    newest: usize,
+    next_log_s: f64,
+    sensor_expected: Option<(f64, f64)>,
+    in_cut: bool,
+}
+
+impl Watch {
+    /// A watch over a controller of this calibration.
+    pub fn new(controller: &Controller) -> Self {
+        let cells = controller.calibration().filling().flat().len();
+        Self {
+            steady: Mixture::new(),
+            all: Mixture::new(),
+            transient: Mixture::new(),
+            cylinders: Mixture::new(),
+            last: CylinderEvent::default(),
+            last_span_s: f64::NAN,
+            cells: Cells::new(cells),
+            fit: Fit::new(cells),
+            windows: Vec::new(),
+            still: Steady::new(),
+            running_since_s: None,
+            window_map: (0.0, 0),
+            window_all: (0.0, 0),
+            window_end_s: WINDOW_S,
+            past: Vec::with_capacity(REMEMBERED),
+            newest: 0,
+            next_log_s: 0.0,
+            sensor_expected: None,
+            in_cut: false,
+        }
+    }
+
+    /// Forgets the mixture of earlier passes (not the map, the log or the windows).
+    pub fn start_pass(&mut self) {
+        self.all = Mixture::new();
+        self.transient = Mixture::new();
+    }
+
+    /// Looks at the loop after a step.
+    pub fn look(&mut self, closed_loop: &ClosedLoop) {
+        let steps_per_sample = (steady::PERIOD_S / closed_loop.step_s()) as u64;
+        if closed_loop.steps().is_multiple_of(steps_per_sample.max(1)) {
+            let view = closed_loop.view();
+            self.still.feed(view.map_pa, view.speed_rad_per_s * RPM_PER_RAD_PER_S);
+        }
+        for event in closed_loop.plant().events() {
+            self.event(event, closed_loop);
+        }
+        if closed_loop.time_s() >= self.next_log_s {
+            self.next_log_s += LOG_S;
+            self.log(closed_loop);
+        }
+        if closed_loop.time_s() >= self.window_end_s {
+            self.close_window();
+        }
+    }
+
+    fn event(&mut self, event: &CylinderEvent, closed_loop: &ClosedLoop) {
+        let insight = &closed_loop.controller().state().insight;
+        let span_s = event.time_s - self.last.time_s;
+        (self.last, self.last_span_s) = (*event, span_s);
+        if !insight.phase.started() {
+            self.running_since_s = None;
+            return;
+        }
+        let since_s = *self.running_since_s.get_or_insert(event.time_s);
+        // The charge of this event was injected at a firing before it: an event counts when neither was in a cut.
+        let in_cut = !insight.phase.burns();
+        let counted =
+            event.time_s - since_s >= SETTLED_AFTER_S && !in_cut && !self.in_cut && event.fuel_kg > 0.0;
+        self.in_cut = in_cut;
+        let steady = counted && self.still.is_steady();
+        let applied_ln = f64::from(insight.learned_ln) + f64::from(insight.trim_ln);
+        let wanted_ln = libm::log(f64::from(insight.wanted_lambda));
+        self.remember(Applied {
+            time_s: event.time_s,
+            weights: insight.weights,
+            applied_ln,
+            wanted_ln,
+            steady,
+            counted,
+        });
+        if !counted {
+            return;
+        }
+        let error = libm::log(event.lambda) - wanted_ln;
+        self.all.add(error);
+        self.cylinders.add(libm::log(event.fuel_kg / event.cylinder_fuel_kg));
+        add_square(&mut self.window_all, error);
+        if steady {
+            self.steady.add(error);
+            // Lean of the wanted mixture by what the short-term trim added: what the map alone would have left.
+            add_square(&mut self.window_map, error + f64::from(insight.trim_ln));
+            self.cells.add(event, insight, &closed_loop.view(), span_s);
+        } else {
+            self.transient.add(error);
+        }
+    }
+
+    fn remember(&mut self, applied: Applied) {
+        if self.past.len() < REMEMBERED {
+            self.past.push(applied);
+            self.newest = self.past.len() - 1;
+        } else {
+            self.newest = (self.newest + 1) % REMEMBERED;
+            self.past[self.newest] = applied;
+        }
+    }
+
+    /// The event whose charge was taken in last before `time_s`.
+    fn recall(&self, time_s: f64) -> Option<&Applied> {
+        let (older, newer) = self.past.split_at((self.newest + 1).min(self.past.len()));
+        newer.iter().chain(older).rev().find(|applied| applied.time_s <= time_s)
+    }
+
+    /// One sample for the fit: the reading against what the gas at the sensor was made from, the sensor's lag known.
+    fn log(&mut self, closed_loop: &ClosedLoop) {
+        let insight: &Insight = &closed_loop.controller().state().insight;
+        let view = closed_loop.view();
+        let tau_s = closed_loop.plant().truth().oxygen_sensor.tau_s;
+        let Some(&applied) = self.recall(view.sensed_intake_s) else { return };
+        let share = lag::share(LOG_S, tau_s);
+        let (wanted, corrected) = self.sensor_expected.get_or_insert((applied.wanted_ln, applied.applied_ln));
+        *wanted += share * (applied.wanted_ln - *wanted);
+        *corrected += share * (applied.applied_ln - *corrected);
+        if !applied.counted || !view.sensor_ready {
+            return;
+        }
+        let measured = f64::from(insight.measured_lambda);
+        if !(0.7..1.34).contains(&measured) {
+            return;
+        }
+        let right_ln = libm::log(measured) - *wanted + *corrected;
+        let weights = self
+            .recall(view.sensed_intake_s - tau_s)
+            .map_or(applied.weights, |then| then.weights);
+        self.fit.add(&weights, right_ln, if applied.steady { 1.0 } else { UNSTEADY_WEIGHT });
+    }
+
+    fn close_window(&mut self) {
+        self.windows.push(Window {
+            end_s: self.window_end_s,
+            map_rms: root_mean(self.window_map, FEWEST_EVENTS),
+            closed_loop_rms: root_mean(self.window_all, 1),
+        });
+        self.window_end_s += WINDOW_S;
+        self.window_map = (0.0, 0);
+        self.window_all = (0.0, 0);
+    }
+}
+
+fn add_square(sum: &mut (f64, u64), value: f64) {
+    sum.0 += value * value;
+    sum.1 += 1;
+}
+
+fn root_mean(sum: (f64, u64), fewest: u64) -> f64 {
+    if sum.1 < fewest { f64::NAN } else { libm::sqrt(sum.0 / sum.1 as f64) }
+}
+
+/// First time after which every window with something to say stays under `limit`; NaN when the last one does not.
+pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
+    let told: Vec<&Window> = windows.iter().filter(|window| window.map_rms.is_finite()).collect();
+    match told.iter().rposition(|window| window.map_rms >= limit) {
+        None => told.first().map_or(f64::NAN, |first| first.end_s - WINDOW_S),
+        Some(last_bad) if last_bad + 1 < told.len() => told[last_bad].end_s,
+        Some(_) => f64::NAN,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn windows(errors: &[f64]) -> Vec<Window> {
+        let window = |(index, &map_rms): (usize, &f64)| Window {
+            end_s: 60.0 * (index + 1) as f64,
+            map_rms,
+            closed_loop_rms: 0.0,
+        };
+        errors.iter().enumerate().map(window).collect()
+    }
+
+    #[test]
+    fn it_settles_after_the_last_bad_window() {
+        assert_eq!(settle_s(&windows(&[0.1, 0.01, 0.05, f64::NAN, 0.01, 0.015]), 0.02), 180.0);
+        assert_eq!(settle_s(&windows(&[f64::NAN, 0.01, 0.01]), 0.02), 60.0);
+        assert!(settle_s(&windows(&[0.01, 0.03]), 0.02).is_nan());
+        assert!(settle_s(&[], 0.02).is_nan());
+    }
+}
