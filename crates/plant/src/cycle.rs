@@ -1,14 +1,12 @@
 //! The working cycle: intake events, firing, exhaust, and the pulses that tell of them.
 
 use crate::combustion::Ignition;
-use crate::crank::Torques;
 use crate::cylinders::{CylinderEvent, lambda_of};
 use crate::gas::RPM;
 use crate::hands::{Hands, Key};
 use crate::knock::knock_index;
 use crate::manifold::Moved;
 use crate::plant::{MAX_EVENTS, Plant};
-use crate::view::View;
 use trimwright_numerics::Real;
 use trimwright_signals::Commands;
 
@@ -174,51 +172,5 @@ impl Plant {
         let leak_kg =
             self.truth.faults.exhaust_leak_kg_per_s * breathing * interval_s * f64::from(exhaust.banks);
         self.exhaust.push(exhaust, gas, charge.misfired, leak_kg, self.held.air.pressure_pa, self.stoich_afr);
-    }
-
-    /// Writes view and books of the end of the step.
-    pub(crate) fn look(&mut self, injected_kg_per_s: f64, torques: &Torques, moved: &Moved, throttle: f64) {
-        let speed = self.crank.speed_rad_per_s;
-        self.books.air_stored_kg = self.manifold.mass_kg;
-        self.books.air_pending_kg = self.gathered.air_kg;
-        self.books.fuel_wall_kg = self.film.wall_kg;
-        self.books.fuel_airborne_kg = self.film.airborne_kg;
-        self.books.kinetic_j = 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed;
-        self.view = View {
-            time_s: self.time_s,
-            speed_rad_per_s: speed,
-            map_pa: self.manifold.pressure_pa,
-            manifold_k: self.manifold.temperature_k(&self.truth.manifold, self.gas_constant),
-            ambient_pa: self.held.air.pressure_pa,
-            ambient_k: self.held.air.temperature_k,
-            throttle_kg_per_s: moved.in_kg_per_s,
-            engine_kg_per_s: moved.out_kg_per_s,
-            injected_kg_per_s,
-            film_kg: self.film.wall_kg,
-            film_x: self.held.film.x,
-            film_tau_s: self.held.film.tau_s,
-            throttle,
-            brake_nm: torques.indicated - torques.pumping - torques.rubbing - torques.accessories,
-            load_nm: torques.load,
-            spark_deg: self.held.spark_deg,
-            knock_index: self.held.knock_index,
-            vehicle_m_per_s: self.vehicle.speed_m_per_s,
-            distance_m: self.vehicle.distance_m,
-            gear: self.gearbox.gear(),
-            exhaust_lambda: self.exhaust.lambda,
-            sensor_lambda: self.oxygen.reading(),
-            sensor_ready: self.oxygen.ready,
-            sensed_intake_s: self.exhaust.intake_s,
-            exhaust_k: self.exhaust.gas_k,
-            back_pressure_pa: self.held.back_pressure_pa,
-            coolant_k: self.thermal.coolant_k,
-            oil_k: self.thermal.oil_k,
-            wall_k: self.thermal.wall_k,
-            intake_k: self.thermal.intake_k,
-            supply_v: self.electrical.supply_v,
-            rail_pa: self.fuel.rail_pa,
-            injector_drop_pa: self.injector_drop_pa(),
-            nitrous_kg_per_s: self.nitrous.flow_kg_per_s,
-        };
     }
 }

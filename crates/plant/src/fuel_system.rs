@@ -144,7 +144,7 @@ impl FuelSystemState {
         Self { rail_pa: 0.0, tank_kg: system.tank_kg, pump_kg_per_s: 0.0, lost_per_flow: 0.0, primed: 1.0 }
     }
 
-    /// Line, filter and suction losses at the present flow; every 10 ms.
+    /// Line, filter and suction losses at the present flow; every 100 ms.
     pub(crate) fn slow(&mut self, system: &FuelSystem, around: &FuelSlow) {
         let flow = self.pump_kg_per_s.held(1e-4, 1.0);
         let line_pa = line_drop_pa(flow, system.line_m, system.line_bore_m, around.density_kg_per_m3);

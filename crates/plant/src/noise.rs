@@ -3,8 +3,6 @@
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
-const PER_16_BIT: f64 = 1.0 / 65_536.0;
-
 /// A seeded stream of random numbers, the same on every machine.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Noise {
@@ -22,14 +20,24 @@ impl Noise {
         (self.generator.next_u64() >> 11) as f64 * (1.0 / 9_007_199_254_740_992.0)
     }
 
-    /// Bell-shaped, mean 0, standard deviation 1, never beyond 3.47: the sum of four uniform numbers of 16 bits, which
+    /// Two bell-shaped numbers, mean 0, standard deviation 1, never beyond 3.47: each the sum of four uniform numbers of 8 bits, which
     /// needs no transcendental function.
     #[inline]
-    pub(crate) fn bell(&mut self) -> f64 {
+    pub(crate) fn bells(&mut self) -> [f64; 2] {
+        const BYTES: u64 = 0x00ff_00ff_00ff_00ff;
+        const LOW: u64 = 0x0000_ffff;
         let bits = self.generator.next_u64();
-        let sum = (bits & 0xffff) + (bits >> 16 & 0xffff) + (bits >> 32 & 0xffff) + (bits >> 48);
-        // The variance of four uniform numbers is 4/12, so the scale to unit variance is sqrt(3).
-        (sum as f64 * PER_16_BIT - 2.0) * 1.732_050_807_568_877_2
+        let pairs = (bits & BYTES) + (bits >> 8 & BYTES);
+        let sums = pairs + (pairs >> 16);
+        // Four numbers of 0 to 255 have mean 510 and variance 4 (256^2 - 1) / 12.
+        [sums & LOW, sums >> 32 & LOW].map(|sum| (sum as f64 - 510.0) * 6.765_875e-3)
+    }
+
+    /// One bell-shaped number.
+    #[inline]
+    pub(crate) fn bell(&mut self) -> f64 {
+        let [one, _] = self.bells();
+        one
     }
 
     /// Evenly spread over -1 to 1.
@@ -47,10 +55,11 @@ mod tests {
         let mut noise = Noise::new(7);
         let (mut sum, mut squares) = (0.0, 0.0);
         for _ in 0..100_000 {
-            let x = noise.bell();
-            assert!(x.abs() < 3.5);
-            sum += x;
-            squares += x * x;
+            for x in noise.bells() {
+                assert!(x.abs() < 3.5);
+                sum += 0.5 * x;
+                squares += 0.5 * x * x;
+            }
         }
         assert!((sum / 1e5).abs() < 0.01 && (squares / 1e5 - 1.0).abs() < 0.02, "{sum} {squares}");
     }

@@ -25,7 +25,6 @@ use crate::thermal::ThermalState;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
 use crate::vehicle::{Forces, VehicleState};
-use crate::view::View;
 use heapless::Vec;
 use trimwright_numerics::{Real, lag};
 use trimwright_signals::{Commands, Frame};
@@ -38,7 +37,7 @@ const STEP_S: (f64, f64) = (1e-5, 2e-3);
 pub(crate) const SLOT_S: f64 = 0.01;
 pub(crate) const SLOW_SLOT_S: f64 = 0.1;
 
-/// Values that change slowly and are worked out in slots.
+/// Values worked out in slots, at events or in the last step, and held until they are next.
 #[derive(Clone, Debug)]
 pub(crate) struct Held {
     pub(crate) dt_s: f64,
@@ -57,6 +56,10 @@ pub(crate) struct Held {
     pub(crate) power_nm: f64,
     pub(crate) spark_deg: f64,
     pub(crate) knock_index: f64,
+    pub(crate) throttle: f64,
+    pub(crate) injected_kg_per_s: f64,
+    pub(crate) moved: Moved,
+    pub(crate) torques: Torques,
 }
 
 /// Sums since the last slot or event.
@@ -111,10 +114,8 @@ pub struct Plant {
     pub(crate) gathered: Gathered,
     pub(crate) events: Vec<CylinderEvent, MAX_EVENTS>,
     pub(crate) frame: Frame,
-    pub(crate) view: View,
     pub(crate) books: Books,
     pub(crate) time_s: f64,
-    steps: u64,
 }
 
 impl Plant {
@@ -151,10 +152,14 @@ impl Plant {
             power_nm: 0.0,
             spark_deg: 0.0,
             knock_index: 0.0,
+            throttle: 0.0,
+            injected_kg_per_s: 0.0,
+            moved: Moved { in_kg_per_s: 0.0, out_kg_per_s: 0.0 },
+            torques: Torques::default(),
         };
         let books =
             Books { air_stored_kg: manifold.mass_kg, air_start_kg: manifold.mass_kg, ..Books::default() };
-        let mut plant = Self {
+        let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
             shares: truth.distribution.shares(truth.engine.cylinders),
@@ -183,17 +188,14 @@ impl Plant {
             gathered: Gathered { slot_s: SLOT_S, slow_slot_s: SLOW_SLOT_S, ..Gathered::default() },
             events: Vec::new(),
             frame: Frame::default(),
-            view: View::default(),
             books,
             time_s: 0.0,
-            steps: 0,
             manifold,
             thermal,
             held,
             noise,
             truth,
         };
-        plant.look(0.0, &Torques::default(), &Moved { in_kg_per_s: 0.0, out_kg_per_s: 0.0 }, 0.0);
         Ok(plant)
     }
 
@@ -210,9 +212,9 @@ impl Plant {
         self.supply_fuel(injected_kg, dt_s);
         let moved = self.breathe(&hands, injected_kg, dt_s);
         let indicated_nm = self.fire(commands, &hands, &moved, dt_s);
-        let torques = self.turn(commands, &hands, indicated_nm, dt_s);
+        self.turn(commands, &hands, indicated_nm, dt_s);
         self.sense(&hands, dt_s);
-        self.look(injected_kg / dt_s, &torques, &moved, hands.throttle);
+        self.book();
         &self.frame
     }
 
@@ -272,11 +274,14 @@ impl Plant {
         self.books.air_out_kg += moved.out_kg_per_s * dt_s;
         self.books.fuel_injected_kg += injected_kg;
         self.books.fuel_jet_kg += jet_kg;
+        self.held.throttle = hands.throttle;
+        self.held.injected_kg_per_s = injected_kg / dt_s;
+        self.held.moved = moved;
         moved
     }
 
     /// Torques at the crank, its speed, the gears and the car.
-    fn turn(&mut self, commands: &Commands, hands: &Hands, indicated_nm: f64, dt_s: f64) -> Torques {
+    fn turn(&mut self, commands: &Commands, hands: &Hands, indicated_nm: f64, dt_s: f64) {
         let truth = &self.truth;
         let speed = self.crank.speed_rad_per_s;
         let displacement = truth.engine.displacement_m3;
@@ -320,13 +325,12 @@ impl Plant {
             density_kg_per_m3: self.held.density_kg_per_m3,
         };
         self.vehicle.step(&truth.vehicle, &forces, dt_s);
-        torques
+        self.held.torques = torques;
     }
 
     /// Everything on the wires at the end of the step.
     fn sense(&mut self, hands: &Hands, dt_s: f64) {
         self.time_s += dt_s;
-        self.steps += 1;
         let truth = &self.truth;
         let lambda = self.exhaust.lambda * (1.0 + truth.exhaust.bend);
         let o2_v = self.oxygen.step(&truth.oxygen_sensor, &mut self.noise, lambda, self.held.o2_share);
@@ -335,9 +339,7 @@ impl Plant {
             phase: (self.crank.since_firing_rad / self.interval_rad).held(0.0, 1.0),
             turning: self.crank.speed_rad_per_s > 1.0,
             throttle: hands.throttle,
-            rail_pa: self.fuel.rail_pa,
             o2_v,
-            supply_v: self.electrical.supply_v - truth.electrical.wiring_v,
             vehicle_m_per_s: self.vehicle.speed_m_per_s,
         };
         let frame = &mut self.frame;
@@ -358,14 +360,19 @@ impl Plant {
         frame.switches.nitrous_armed = hands.nitrous_armed;
     }
 
+    /// Writes into the books what is where now.
+    fn book(&mut self) {
+        let speed = self.crank.speed_rad_per_s;
+        self.books.air_stored_kg = self.manifold.mass_kg;
+        self.books.air_pending_kg = self.gathered.air_kg;
+        self.books.fuel_wall_kg = self.film.wall_kg;
+        self.books.fuel_airborne_kg = self.film.airborne_kg;
+        self.books.kinetic_j = 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed;
+    }
+
     /// Intake events of the last step, oldest first.
     pub fn events(&self) -> &[CylinderEvent] {
         &self.events
-    }
-
-    /// True quantities at the end of the last step.
-    pub fn view(&self) -> View {
-        self.view
     }
 
     /// Running totals for mass and energy balances.

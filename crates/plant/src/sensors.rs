@@ -57,9 +57,7 @@ pub(crate) struct Sensed {
     /// The crank turns.
     pub(crate) turning: bool,
     pub(crate) throttle: f64,
-    pub(crate) rail_pa: f64,
     pub(crate) o2_v: f64,
-    pub(crate) supply_v: f64,
     pub(crate) vehicle_m_per_s: f64,
 }
 
@@ -77,12 +75,31 @@ impl SensorsState {
     }
 
     /// Thermistors, which change slowly; every 0.1 s.
-    pub(crate) fn slow(&mut self, coolant_k: f64, iat_k: f64) {
+    pub(crate) fn warm(&mut self, coolant_k: f64, iat_k: f64) {
         self.ect_v = thermistor_v(coolant_k);
         self.iat_v = thermistor_v(iat_k);
     }
 
-    /// All analog inputs into the frame. `map_share` is the part of the way that the MAP lag goes in this step.
+    /// Channels that the converter visits every 10 ms: temperatures, rail pressure, supply (through a divider by four).
+    pub(crate) fn slow(
+        &mut self,
+        sensors: &Sensors,
+        faults: &Faults,
+        noise: &mut Noise,
+        rail_pa: f64,
+        supply_v: f64,
+        frame: &mut Frame,
+    ) {
+        let frp_v = ratiometric(rail_pa, 0.0, 700e3);
+        let ([ect, iat], [frp, supply]) = (noise.bells(), noise.bells());
+        frame.ect_v = converted(faults.ect.volts(self.ect_v, 5.0) + sensors.noise_v * ect);
+        frame.iat_v = converted(faults.iat.volts(self.iat_v, 5.0) + sensors.noise_v * iat);
+        frame.frp_v = converted(faults.frp.volts(frp_v, 0.0) + sensors.noise_v * frp);
+        frame.battery_v = 4.0 * converted(0.25 * supply_v + sensors.noise_v * supply);
+    }
+
+    /// Channels of every step: manifold pressure, throttle, mixture, road speed. `map_share` is the part of the way that the MAP lag goes in this
+    /// step.
     #[inline]
     pub(crate) fn step(
         &mut self,
@@ -99,16 +116,10 @@ impl SensorsState {
         self.map_pa += map_share * (sensed.map_pa + ripple_pa - self.map_pa);
         let map_v = ratiometric(self.map_pa + sensors.map_offset_pa, 10e3, 110e3);
         let tp_v = ratiometric(sensed.throttle, 0.0, 1.0);
-        let frp_v = ratiometric(sensed.rail_pa, 0.0, 700e3);
-        let mut read = |volts: f64| converted(volts + sensors.noise_v * noise.bell());
-        frame.map_v = read(faults.map.volts(map_v, 0.0));
-        frame.tp_v = read(faults.tp.volts(tp_v, 0.0));
-        frame.ect_v = read(faults.ect.volts(self.ect_v, 5.0));
-        frame.iat_v = read(faults.iat.volts(self.iat_v, 5.0));
-        frame.frp_v = read(faults.frp.volts(frp_v, 0.0));
-        frame.o2_v = read(faults.o2.volts(sensed.o2_v, 0.0));
-        // The supply is read through a divider by four.
-        frame.battery_v = 4.0 * read(0.25 * sensed.supply_v);
+        let [map, tp] = noise.bells();
+        frame.map_v = converted(faults.map.volts(map_v, 0.0) + sensors.noise_v * map);
+        frame.tp_v = converted(faults.tp.volts(tp_v, 0.0) + sensors.noise_v * tp);
+        frame.o2_v = converted(faults.o2.volts(sensed.o2_v, 0.0));
         let hz = if faults.vss_lost { 0.0 } else { sensed.vehicle_m_per_s * sensors.pulses_per_m };
         frame.vss_hz = hz as f32;
     }
@@ -131,14 +142,13 @@ mod tests {
             phase: 0.3,
             turning: true,
             throttle: 0.25,
-            rail_pa: 300e3,
             o2_v: 2.0,
-            supply_v: 13.8,
             vehicle_m_per_s: 10.0,
         };
         let mut state = SensorsState::new(60e3);
-        state.slow(363.15, 298.15);
+        state.warm(363.15, 298.15);
         let mut frame = Frame::default();
+        state.slow(&sensors, faults, &mut Noise::new(1), 300e3, 13.8, &mut frame);
         state.step(&sensors, faults, &mut Noise::new(1), &sensed, 0.1, &mut frame);
         frame
     }

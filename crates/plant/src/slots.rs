@@ -35,7 +35,7 @@ impl Plant {
         self.gathered.slow_slot_s += dt_s;
     }
 
-    /// Supply voltage, pump, nitrous, film coefficients, injector delay, idle-air valve, gears: every 10 ms.
+    /// Supply voltage, pump, nitrous, film coefficients, injector delay, idle-air valve, gears, slow converter channels: every 10 ms.
     fn slot(&mut self, commands: &Commands, hands: &Hands, past_s: f64) {
         let truth = &self.truth;
         let on = hands.key != Key::Off;
@@ -57,22 +57,15 @@ impl Plant {
         self.electrical.step(electrical, load_a, speed, past_s);
         self.held.pump_v = self.electrical.supply_v * pump_duty;
 
-        self.fuel.slow(
-            &truth.fuel_system,
-            &FuelSlow {
-                ambient_pa: self.held.air.pressure_pa,
-                vapour_pa: self.fuel_vapour_pa,
-                density_kg_per_m3: truth.fuel.density_kg_per_m3(),
-                acceleration_m_per_s2: self.vehicle.acceleration_m_per_s2,
-                filter_factor: 1.0 + truth.faults.clogged_filter,
-            },
-        );
         let nitrous = on && commands.nitrous && hands.nitrous_armed;
         self.nitrous.step(&truth.nitrous, nitrous, self.manifold.pressure_pa, past_s);
         let injector_v = self.electrical.supply_v - electrical.wiring_v;
         self.held.delay_s = truth.injectors.delay_s(injector_v, self.injector_drop_pa());
         self.held.film = truth.film.coefficients(self.manifold.pressure_pa, speed, self.thermal.wall_k);
         self.gearbox.shift(&truth.gearbox, self.vehicle.speed_m_per_s, hands.throttle, past_s);
+        let frame = &mut self.frame;
+        let rail_pa = self.fuel.rail_pa;
+        self.sensors.slow(&truth.sensors, &truth.faults, &mut self.noise, rail_pa, injector_v, frame);
         if speed < 2.0 {
             // A standing engine passes no gas on.
             self.held.exhaust_kg_per_s = 0.0;
@@ -80,7 +73,7 @@ impl Plant {
         }
     }
 
-    /// Outside air, heat, exhaust pipe, sensor heater, thermistors: every 100 ms.
+    /// Outside air, heat, fuel line, exhaust pipe, sensor heater, thermistors: every 100 ms.
     fn slow_slot(&mut self, commands: &Commands, hands: &Hands, past_s: f64) {
         let truth = &self.truth;
         let speed = self.crank.speed_rad_per_s;
@@ -102,13 +95,23 @@ impl Plant {
         self.thermal.step(&truth.thermal, &heat, past_s);
         self.held.root_rt = Real::sqrt(self.gas_constant * self.thermal.intake_k);
 
+        self.fuel.slow(
+            &truth.fuel_system,
+            &FuelSlow {
+                ambient_pa: self.held.air.pressure_pa,
+                vapour_pa: self.fuel_vapour_pa,
+                density_kg_per_m3: truth.fuel.density_kg_per_m3(),
+                acceleration_m_per_s2: self.vehicle.acceleration_m_per_s2,
+                filter_factor: 1.0 + truth.faults.clogged_filter,
+            },
+        );
         let bank_kg_per_s = self.held.exhaust_kg_per_s / f64::from(truth.exhaust.banks.max(1));
         let burning = self.held.power_nm > 0.0;
         self.exhaust.warm(&truth.exhaust, ambient_k, bank_kg_per_s, burning, past_s);
         let powered = hands.key != Key::Off && !truth.faults.heater_dead;
         let heater_v = if powered { self.electrical.supply_v } else { 0.0 };
         self.oxygen.warm(&truth.oxygen_sensor, &mut self.noise, heater_v, self.exhaust.gas_k, past_s);
-        self.sensors.slow(self.thermal.coolant_k, self.thermal.iat_k);
+        self.sensors.warm(self.thermal.coolant_k, self.thermal.iat_k);
     }
 
     /// Fans that turn.

@@ -1,5 +1,7 @@
 //! True quantities for recorder and driver.
 
+use crate::plant::Plant;
+
 /// True quantities at the end of the last step. The controller never sees them.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct View {
@@ -71,4 +73,48 @@ pub struct View {
     pub injector_drop_pa: f64,
     /// Nitrous oxide, kg/s.
     pub nitrous_kg_per_s: f64,
+}
+
+impl Plant {
+    /// True quantities at the end of the last step.
+    pub fn view(&self) -> View {
+        let speed = self.crank.speed_rad_per_s;
+        let torques = &self.held.torques;
+        View {
+            time_s: self.time_s,
+            speed_rad_per_s: speed,
+            map_pa: self.manifold.pressure_pa,
+            manifold_k: self.manifold.temperature_k(&self.truth.manifold, self.gas_constant),
+            ambient_pa: self.held.air.pressure_pa,
+            ambient_k: self.held.air.temperature_k,
+            throttle_kg_per_s: self.held.moved.in_kg_per_s,
+            engine_kg_per_s: self.held.moved.out_kg_per_s,
+            injected_kg_per_s: self.held.injected_kg_per_s,
+            film_kg: self.film.wall_kg,
+            film_x: self.held.film.x,
+            film_tau_s: self.held.film.tau_s,
+            throttle: self.held.throttle,
+            brake_nm: torques.indicated - torques.pumping - torques.rubbing - torques.accessories,
+            load_nm: torques.load,
+            spark_deg: self.held.spark_deg,
+            knock_index: self.held.knock_index,
+            vehicle_m_per_s: self.vehicle.speed_m_per_s,
+            distance_m: self.vehicle.distance_m,
+            gear: self.gearbox.gear(),
+            exhaust_lambda: self.exhaust.lambda,
+            sensor_lambda: self.oxygen.reading(),
+            sensor_ready: self.oxygen.ready,
+            sensed_intake_s: self.exhaust.intake_s,
+            exhaust_k: self.exhaust.gas_k,
+            back_pressure_pa: self.held.back_pressure_pa,
+            coolant_k: self.thermal.coolant_k,
+            oil_k: self.thermal.oil_k,
+            wall_k: self.thermal.wall_k,
+            intake_k: self.thermal.intake_k,
+            supply_v: self.electrical.supply_v,
+            rail_pa: self.fuel.rail_pa,
+            injector_drop_pa: self.injector_drop_pa(),
+            nitrous_kg_per_s: self.nitrous.flow_kg_per_s,
+        }
+    }
 }
