@@ -1,0 +1,31 @@
+//! Fuel on the manifold's wall.
+
+use std::f64::consts::PI;
+use trimwright_control::film::believed_film;
+use trimwright_plant::{Film, Truth};
+
+/// rpm, bar, X, tau in seconds: worked from the formula printed in Jiang et al.
+const POINTS: [(f64, f64, f64, f64); 2] = [(800.0, 0.3, 0.553, 1.087), (2000.0, 0.5, 0.4315, 0.638)];
+const WARM_K: f64 = 363.0;
+
+/// Source: tau-X map reprinted in Jiang et al., Adv. Mech. Eng. (2023), after Hendricks et al., SAE 960037, and Aquino,
+/// SAE 810494: the values at two points, worked from the printed formula.
+#[test]
+fn val_share_and_time_constant_at_published_points() {
+    let film = Film { x_scale: 1.0, tau_scale: 1.0, ..Truth::mild_v8().film };
+    for (rpm, bar, x, tau_s) in POINTS {
+        let at = film.coefficients(bar * 1e5, rpm * PI / 30.0, WARM_K);
+        assert!((at.x - x).abs() < 5e-4, "{rpm} rpm, {bar} bar: X {}", at.x);
+        assert!((at.tau_s - tau_s).abs() < 1e-3, "{rpm} rpm, {bar} bar: tau {} s", at.tau_s);
+    }
+}
+
+/// Source: the same, which the controller believes of a warm engine.
+#[test]
+fn val_the_controllers_belief_at_published_points() {
+    for (rpm, bar, x, tau_s) in POINTS {
+        let at = believed_film((bar * 1e5) as f32, (rpm * PI / 30.0) as f32, WARM_K as f32);
+        assert!((f64::from(at.x) - x).abs() < 5e-4, "{rpm} rpm, {bar} bar: X {}", at.x);
+        assert!((f64::from(at.tau_s) - tau_s).abs() < 1e-3, "{rpm} rpm, {bar} bar: tau {} s", at.tau_s);
+    }
+}

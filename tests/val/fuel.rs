@@ -1,0 +1,35 @@
+//! Stoichiometry of petrol, ethanol and their blends.
+
+use crate::table;
+use trimwright_plant::Fuel;
+
+fn blend(ethanol_share: f64) -> Fuel {
+    Fuel { ethanol_share, octane: 91.0, vapour_pressure_pa: 60e3 }
+}
+
+/// Source: atom balance with the dry air of ISO 2533; the plant's petrol is CH1.87.
+#[test]
+fn val_stoichiometric_ratio_of_petrol_and_ethanol() {
+    let air = "AFR ISO 2533/USSA76 dry air 0.209476 O2,0.78084 N2,0.00934 Ar,0.000314 CO2";
+    for (fuel, share) in [("gasoline CH1.87", 0.0), ("ethanol", 1.0)] {
+        table::read_where("stoich_afr_lhv", "fuel", fuel)[0].agrees(air, blend(share).stoich_afr(), 1e-5);
+    }
+}
+
+/// Source: atom balance, densities at 15 degC by CoolProp 8.0.0.
+#[test]
+fn val_stoichiometric_ratio_and_ethanol_mass_of_blends() {
+    let rows = table::read_where("stoich_blends", "gasoline_H_C", "1.87");
+    for row in rows {
+        let fuel = blend(row.number("E_vol_pct") / 100.0);
+        row.agrees("AFR_stdair", fuel.stoich_afr(), 1e-5);
+        row.agrees_within("w_ethanol", fuel.ethanol_by_mass(), 1e-5);
+    }
+}
+
+/// Source: cantera 3.2.0 (gas) less CoolProp 8.0.0 (vaporisation at 25 degC), liquid ethanol.
+#[test]
+fn val_heating_value_of_ethanol() {
+    let row = &table::read_where("stoich_afr_lhv", "fuel", "ethanol")[0];
+    row.agrees("LHV_liquid_MJ_kg", blend(1.0).heating_value_j_per_kg() / 1e6, 1e-3);
+}
