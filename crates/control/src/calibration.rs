@@ -270,12 +270,12 @@ fn rpm_points(answers: &SetupAnswers) -> [f32; RPM_POINTS] {
 fn filling(answers: &SetupAnswers, map_pa: f32, speed_rad_per_s: f32) -> f32 {
     let (peak_share, overlap) = match answers.cam {
         Cam::Stock => (0.45, 0.0),
-        Cam::Mild => (0.52, 0.05),
+        Cam::Mild => (0.52, 0.08),
         Cam::Hot => (0.62, 0.18),
     };
     let load = 0.952 - 7500.0 / map_pa * 8.5 / (answers.compression_ratio - 1.0);
     let off_peak = speed_rad_per_s / (peak_share * answers.rev_limit_rad_per_s) - 1.0;
-    let speed = 1.0 - 0.16 * off_peak * off_peak;
+    let speed = 1.0 - 0.22 * off_peak * off_peak;
     let back_flow = overlap * (1.0 - map_pa / 101_325.0).held(0.0, 1.0) * (-off_peak).held(0.0, 1.0);
     (load * speed * (1.0 - back_flow)).held(0.2, 1.1)
 }

@@ -8,7 +8,7 @@ use crate::calibration::Calibration;
 use crate::table::along;
 
 /// Lambda asked for while cranking against coolant temperature, K: only the light part of cold fuel becomes vapour.
-const CRANKING: [(f32, f32); 5] = [(253.0, 0.45), (273.0, 0.60), (293.0, 0.72), (323.0, 0.85), (358.0, 0.92)];
+const CRANKING: [(f32, f32); 5] = [(253.0, 0.58), (273.0, 0.66), (293.0, 0.75), (323.0, 0.85), (358.0, 0.92)];
 /// Prime pulse against coolant temperature: fuel for this many full charges at standard density, ratio.
 const PRIME: [(f32, f32); 4] = [(253.0, 4.0), (273.0, 2.2), (293.0, 1.2), (340.0, 0.3)];
 /// After-start enrichment right after the start against coolant temperature, ratio of fuel.

@@ -15,9 +15,10 @@ use crate::table::along;
 /// Most of the injection that may be believed to wet the wall.
 const MOST_X: f32 = 0.88;
 /// Most an event may be enriched by compensation, ratio of the wanted fuel.
-const MOST_OVER: f32 = 6.0;
-/// Growth of the wall's share against coolant temperature, K: of what is left over by X, this part wets too.
-const COLD_X: [(f32, f32); 5] = [(253.0, 0.55), (273.0, 0.42), (293.0, 0.30), (323.0, 0.12), (355.0, 0.0)];
+const MOST_OVER: f32 = 4.0;
+/// Growth of the wall's share against coolant temperature, K: of what is left over by X, this part wets too. Believing too
+/// much floods a cold engine, believing too little only starts it later.
+const COLD_X: [(f32, f32); 5] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.15), (323.0, 0.06), (355.0, 0.0)];
 /// Growth of the time constant against coolant temperature, ratio.
 const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.7), (323.0, 1.25), (355.0, 1.0)];
 
