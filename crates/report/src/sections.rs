@@ -118,13 +118,16 @@ pub(crate) fn refusals(story: &Story) -> String {
     if all == 0 {
         return "<p>No reading was looked at: learning was off or the engine never ran.</p>\n".to_owned();
     }
-    let share = |count: u64| 100.0 * count as f64 / all as f64;
+    let share = |count: u64| match 100.0 * count as f64 / all as f64 {
+        little if count > 0 && little < 0.1 => "below 0.1 %".to_owned(),
+        share => format!("{share:.1} %"),
+    };
     let mut html = String::from(
         "<table><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th><th>Why</th></tr></thead><tbody>\n",
     );
     put!(
         html,
-        "<tr><td>taken as a lesson</td><td class=\"number\">{}</td><td class=\"number\">{:.1} %</td><td>the reading could be trusted and changed the map</td></tr>",
+        "<tr><td>taken as a lesson</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td>the reading could be trusted and changed the map</td></tr>",
         story.lessons,
         share(story.lessons)
     );
@@ -133,7 +136,7 @@ pub(crate) fn refusals(story: &Story) -> String {
     for refusal in sorted {
         put!(
             html,
-            "<tr><td>refused: {}</td><td class=\"number\">{}</td><td class=\"number\">{:.1} %</td><td>{}</td></tr>",
+            "<tr><td>refused: {}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td>{}</td></tr>",
             text(&refusal.reason.replace('_', " ")),
             refusal.count,
             share(refusal.count),

@@ -29,6 +29,7 @@ fn every_part_of_a_run_is_in_the_page() {
         "in 69 of the map's 168 cells",
         "not measured",
         "refused: sensor not ready",
+        "below 0.1 %",
         "Air entering the exhaust upstream of the sensor.",
         "P0171",
         "no proof that an engine is safe",
