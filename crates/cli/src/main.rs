@@ -1,1 +1,57 @@
-fn main() {}
+//! The `trimwright` command: drives a simulated car and shows how its fuel controller learns.
+
+mod arguments;
+mod drive;
+mod list;
+mod map;
+mod page;
+mod table;
+
+use arguments::{Arguments, Command, DEFAULT_SCENARIO};
+use clap::Parser;
+use std::io::{self, ErrorKind, Write};
+use std::process::ExitCode;
+use trimwright_harness::error::InputError;
+
+/// Why the program ends without having done what it was asked.
+#[derive(Debug)]
+enum Failure {
+    /// Something that the user gave is wrong.
+    Input(InputError),
+    /// Anything else.
+    Other(String),
+}
+
+impl From<InputError> for Failure {
+    fn from(error: InputError) -> Self {
+        Self::Input(error)
+    }
+}
+
+fn main() -> ExitCode {
+    let arguments = Arguments::parse();
+    let done = match arguments.command {
+        None => drive::drive(DEFAULT_SCENARIO, &arguments.options),
+        Some(Command::Drive { scenario, options }) => drive::drive(&scenario, &options),
+        Some(Command::List) => list::text().map_err(Failure::from).and_then(|text| say(&text)),
+    };
+    let (message, code) = match done {
+        Ok(()) => return ExitCode::SUCCESS,
+        Err(Failure::Input(error)) => (error.to_string(), 2),
+        Err(Failure::Other(message)) => (message, 1),
+    };
+    // Nobody is left to tell when this can't be written.
+    let _ = writeln!(io::stderr(), "trimwright: {message}");
+    ExitCode::from(code)
+}
+
+/// Writes to standard output. A reader that has gone away, as `head` does, has seen enough.
+fn say(text: &str) -> Result<(), Failure> {
+    let mut output = io::stdout().lock();
+    match output.write_all(text.as_bytes()).and_then(|()| output.flush()) {
+        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
+            Err(Failure::Other(format!("can't write to standard output: {error}")))
+        }
+        _ => Ok(()),
+    }
+}

@@ -32,6 +32,9 @@ pub struct Document {
     known: RefCell<BTreeMap<String, Known>>,
 }
 
+/// What is at a key, and where the key itself stands.
+type Found<'a> = (&'a Item, Option<Range<usize>>);
+
 /// A key that was asked for.
 #[derive(Clone, Debug, PartialEq)]
 struct Known {
@@ -341,7 +344,7 @@ impl Document {
     }
 
     /// What is at a key, and where the key stands.
-    fn find(&self, key: &str) -> Result<Option<(&Item, Option<Range<usize>>)>, InputError> {
+    fn find(&self, key: &str) -> Result<Option<Found<'_>>, InputError> {
         let mut table: &dyn TableLike = self.root.as_table();
         let mut parts = key.split('.').peekable();
         let mut walked = String::new();

@@ -1,0 +1,105 @@
+//! The words of the command line.
+
+use clap::{Args, Parser, Subcommand, value_parser};
+use std::path::PathBuf;
+
+/// The scenario that is driven when none is named.
+pub(crate) const DEFAULT_SCENARIO: &str = "delivery-van";
+
+const EXAMPLES: &str = "\
+Examples:
+  trimwright                          drive the delivery van and see how it learns
+  trimwright list                     what there is to drive
+  trimwright drive delivery-van --passes 4
+  trimwright drive my-car.toml --out results/my-car
+  trimwright drive --schedule my-trip.csv
+
+Results go to out/<scenario>/: open report.html in a browser.
+
+This is a simulation. It does not show that a real engine is safe: a lean mixture at high load destroys engines, and \
+fuel under pressure, hot exhaust and raised cars can hurt people. Follow the maker's instructions and local rules, and \
+have licensed people do what requires it.";
+
+const DRIVE_EXAMPLES: &str = "\
+A scenario is a text file that says which engine is driven, what its owner answered when the controller was set up, \
+and in what the engine differs from those answers. `trimwright list` names those that come with the program.
+
+A schedule of your own is a CSV file that says how fast the car is to go; its first line names the columns with their \
+units, as in `time [s],speed [km/h]`. Time may be in s, min or h, speed in m/s, km/h or mph.
+
+Exit code: 0 done, 2 something in the input is wrong, 1 anything else.";
+
+/// Drives a simulated car with throttle-body fuel injection and shows how its controller learns to fuel it right.
+///
+/// The controller starts from what the owner knows about the engine, which is never quite right. While driving it reads
+/// the oxygen sensor in the exhaust and corrects its fuel map cell by cell. Without a command, the delivery van is driven.
+#[derive(Debug, Parser)]
+#[command(name = "trimwright", version, after_help = EXAMPLES, args_conflicts_with_subcommands = true, max_term_width = 100)]
+pub(crate) struct Arguments {
+    #[command(subcommand)]
+    pub(crate) command: Option<Command>,
+    #[command(flatten)]
+    pub(crate) options: Options,
+}
+
+#[derive(Debug, Subcommand)]
+pub(crate) enum Command {
+    /// Drive a scenario and write down what was learned
+    #[command(after_help = DRIVE_EXAMPLES)]
+    Drive {
+        /// Name of a scenario that comes with the program, or your own scenario file (.toml)
+        #[arg(default_value = DEFAULT_SCENARIO)]
+        scenario: String,
+        #[command(flatten)]
+        options: Options,
+    },
+    /// List the scenarios, engines and schedules that come with the program
+    List,
+}
+
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Options {
+    /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
+    #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
+    pub(crate) passes: Option<u32>,
+    /// Start of the random numbers; the same one gives the same drive [default: as the scenario says]
+    #[arg(long, value_name = "N")]
+    pub(crate) seed: Option<u64>,
+    /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
+    #[arg(long, value_name = "FILE.csv")]
+    pub(crate) schedule: Option<String>,
+    /// Where to write the results [default: out/<scenario>]
+    #[arg(long, value_name = "DIR")]
+    pub(crate) out: Option<PathBuf>,
+    /// Print nothing unless something goes wrong
+    #[arg(long, conflicts_with = "json")]
+    pub(crate) quiet: bool,
+    /// Print the summary as JSON instead of the table
+    #[arg(long)]
+    pub(crate) json: bool,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use clap::CommandFactory;
+
+    #[test]
+    fn the_command_line_is_sound() {
+        Arguments::command().debug_assert();
+    }
+
+    #[test]
+    fn options_work_with_and_without_the_command() {
+        let plain = Arguments::try_parse_from(["trimwright", "--passes", "3", "--quiet"]).expect("parsed");
+        assert!(plain.command.is_none());
+        assert_eq!((plain.options.passes, plain.options.quiet), (Some(3), true));
+        let named = Arguments::try_parse_from(["trimwright", "drive", "--seed", "9"]).expect("parsed");
+        match named.command {
+            Some(Command::Drive { scenario, options }) => {
+                assert_eq!((scenario.as_str(), options.seed), (DEFAULT_SCENARIO, Some(9)));
+            }
+            other => panic!("{other:?}"),
+        }
+    }
+}

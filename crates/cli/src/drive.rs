@@ -1,0 +1,69 @@
+//! Drives a scenario and writes down what came of it.
+
+use crate::arguments::Options;
+use crate::{Failure, map, page, say, table};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use trimwright_harness::drive::{Progress, Run};
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::{drive as harness, output, trace};
+
+/// Loads, drives, writes and tells.
+pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
+    let scenario = load(name, options)?;
+    let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
+    output::check(&out)?;
+
+    let bar = bar(options.quiet);
+    let mut show = |progress: Progress| {
+        bar.set_length(progress.total_s as u64);
+        bar.set_position(progress.done_s as u64);
+    };
+    let run = harness::drive(&scenario, &mut show).map_err(|error| Failure::Other(error.to_string()))?;
+    bar.finish_and_clear();
+
+    let summary = run.summary.to_json().map_err(unwritable)?;
+    write(&scenario, &run, &summary, &out)?;
+    match (options.quiet, options.json) {
+        (true, _) => Ok(()),
+        (_, true) => say(&summary),
+        _ => say(&table::text(&scenario, &run, &out)),
+    }
+}
+
+fn load(name: &str, options: &Options) -> Result<Scenario, Failure> {
+    let mut scenario = Scenario::load(name)?;
+    if let Some(schedule) = &options.schedule {
+        scenario = scenario.with_schedule(schedule)?;
+    }
+    scenario.passes = options.passes.unwrap_or(scenario.passes);
+    scenario.seed = options.seed.unwrap_or(scenario.seed);
+    Ok(scenario)
+}
+
+fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path) -> Result<(), Failure> {
+    let trace = trace::to_csv(&run.rows).map_err(unwritable)?;
+    let map = map::to_csv(run);
+    let page = trimwright_report::render(&page::story(scenario, run));
+    let files: [(&str, &[u8]); 4] = [
+        ("summary.json", summary.as_bytes()),
+        ("trace.csv", &trace),
+        ("map.csv", map.as_bytes()),
+        ("report.html", page.as_bytes()),
+    ];
+    Ok(output::write(out, &files)?)
+}
+
+fn unwritable(error: impl std::fmt::Display) -> Failure {
+    Failure::Other(format!("the results can't be put into words: {error}"))
+}
+
+/// A bar of simulated time on a terminal; elsewhere nothing.
+fn bar(quiet: bool) -> ProgressBar {
+    if quiet || !std::io::stderr().is_terminal() {
+        return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
+    }
+    let style = ProgressStyle::with_template("driving {wide_bar} {percent:>3} %  {eta} left");
+    ProgressBar::new(0).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}

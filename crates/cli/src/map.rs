@@ -1,0 +1,87 @@
+//! The map cell by cell, as `map.csv` and the report have it.
+
+use trimwright_harness::drive::Run;
+
+/// Columns of `map.csv`.
+const COLUMNS: [&str; 8] = [
+    "engine_speed [rpm]",
+    "map [kPa]",
+    "base_filling [1]",
+    "learned [ln]",
+    "right [ln]",
+    "standard_deviation [ln]",
+    "dwell [s]",
+    "visited",
+];
+
+/// One cell of the map.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Cell {
+    pub(crate) speed_rad_per_s: f64,
+    pub(crate) map_pa: f64,
+    /// Filling efficiency that the first calibration believes.
+    pub(crate) base_filling: f64,
+    /// What was learned, ln of the fuel factor.
+    pub(crate) learned_ln: f64,
+    /// What would have been right, likewise.
+    pub(crate) right_ln: f64,
+    /// What the map thinks its error is.
+    pub(crate) sigma_ln: f64,
+    /// Time in steady state near the cell.
+    pub(crate) dwell_s: f64,
+    pub(crate) visited: bool,
+}
+
+/// The cells of a run, speed fastest.
+pub(crate) fn cells(run: &Run) -> Vec<Cell> {
+    let calibration = &run.calibration;
+    let speeds = calibration.rpm_axis().points();
+    let pressures = calibration.map_axis().points();
+    let (dwell_s, visited) = (run.cells.dwell_s(), run.cells.visited());
+    let places = pressures.iter().flat_map(|&map_pa| speeds.iter().map(move |&speed| (map_pa, speed)));
+    places
+        .enumerate()
+        .map(|(index, (map_pa, speed))| {
+            let at = |values: &[f64]| values.get(index).copied().unwrap_or(f64::NAN);
+            let single = |values: &[f32]| values.get(index).map_or(f64::NAN, |value| f64::from(*value));
+            Cell {
+                speed_rad_per_s: f64::from(speed),
+                map_pa: f64::from(map_pa),
+                base_filling: single(calibration.filling().flat()),
+                learned_ln: single(run.learned.ln.flat()),
+                right_ln: at(&run.right_ln),
+                sigma_ln: f64::from(run.learned.sigma_ln(index)),
+                dwell_s: at(&dwell_s),
+                visited: visited.get(index).copied().unwrap_or_default(),
+            }
+        })
+        .collect()
+}
+
+/// The text of `map.csv`. What isn't known is left empty.
+pub(crate) fn to_csv(run: &Run) -> String {
+    let mut text = COLUMNS.join(",") + "\n";
+    for cell in cells(run) {
+        let number = |value: f64, decimals: usize| {
+            if value.is_finite() { format!("{value:.decimals$}") } else { String::new() }
+        };
+        let fields = [
+            number(rpm(cell.speed_rad_per_s), 1),
+            number(cell.map_pa / 1e3, 2),
+            number(cell.base_filling, 4),
+            number(cell.learned_ln, 5),
+            number(cell.right_ln, 5),
+            number(cell.sigma_ln, 5),
+            number(cell.dwell_s, 2),
+            cell.visited.to_string(),
+        ];
+        text.push_str(&fields.join(","));
+        text.push('\n');
+    }
+    text
+}
+
+/// Crank speed in turns a minute.
+pub(crate) fn rpm(speed_rad_per_s: f64) -> f64 {
+    speed_rad_per_s * 60.0 / std::f64::consts::TAU
+}

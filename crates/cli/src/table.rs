@@ -1,0 +1,122 @@
+//! The result of a run on less than a screen.
+
+use std::fmt::Write;
+use std::path::Path;
+use trimwright_harness::drive::Run;
+use trimwright_harness::scenario::Scenario;
+
+/// Most reasons for refused lessons that are shown.
+const REASONS: usize = 4;
+
+/// The result as text.
+pub(crate) fn text(scenario: &Scenario, run: &Run, out: &Path) -> String {
+    let mut text = String::new();
+    // Writing into a String can't fail.
+    let _ = fill(&mut text, scenario, run, out);
+    text
+}
+
+fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path) -> std::fmt::Result {
+    let summary = &run.summary;
+    let (mixture, learning, drive) = (&summary.mixture, &summary.learning, &summary.drive);
+    writeln!(text, "{} (seed {})", scenario.title, scenario.seed)?;
+    let times = if scenario.passes == 1 { "once".to_owned() } else { format!("{} times", scenario.passes) };
+    row(text, "Schedule", &format!("{}, driven {times}", scenario.schedule.name()))?;
+    row(text, "Distance", &format!("{:.2} km", drive.distance_km))?;
+    row(text, "Speed kept within", &format!("{:.2} m/s rms", drive.speed_error_rms_m_per_s))?;
+    if let Some(litres) = drive.l_per_100km {
+        row(text, "Fuel", &format!("{litres:.1} L/100 km"))?;
+    }
+    row(text, "Stalls", &drive.stalls.to_string())?;
+
+    writeln!(text, "\nMixture error, rms")?;
+    row(
+        text,
+        "First calibration",
+        &format!("{}  steady driving, no correction", percent(mixture.base_map_rms)),
+    )?;
+    row(
+        text,
+        "Learned map",
+        &format!("{}  the same, with what was learned", percent(mixture.learned_map_rms)),
+    )?;
+    let reach = percent(mixture.p95_abs);
+    let last = format!(
+        "{}  all of the last pass; 95 % of it within {}",
+        percent(mixture.closed_loop_rms),
+        reach.trim()
+    );
+    row(text, "With feedback", &last)?;
+
+    writeln!(text, "\nLearning")?;
+    let sure =
+        format!("{} visited, {} of them known to 1 %", learning.cells_visited, learning.cells_confident);
+    row(text, "Cells of the map", &sure)?;
+    let left = percent(learning.visited_error_rms);
+    let limit = percent(learning.offline_fit_rms);
+    row(text, "Left in the visited", &format!("{left}  a fit to the whole log leaves {}", limit.trim()))?;
+    let settled = if learning.settle_s.is_finite() {
+        format!("after {:.0} s", learning.settle_s)
+    } else {
+        "not yet".to_owned()
+    };
+    row(text, "Within 2 %", &settled)?;
+    row(text, "Lessons", &lessons(learning.lessons, learning.refusals.iter()))?;
+    if !summary.dtcs.is_empty() {
+        row(text, "Trouble codes", &summary.dtcs.join(", "))?;
+    }
+    for verdict in &summary.verdicts {
+        writeln!(text, "\n* {}", verdict.title)?;
+    }
+
+    let cost = &summary.cost;
+    writeln!(
+        text,
+        "\n{:.0} s simulated in {:.2} s, {:.0} times as fast as life. A simulation: no proof that a real engine is safe.",
+        cost.simulated_s, cost.wall_s, cost.times_real_time
+    )?;
+    writeln!(
+        text,
+        "Written to {}: report.html (open it in a browser), summary.json, trace.csv, map.csv",
+        out.display()
+    )
+}
+
+fn row(text: &mut String, label: &str, value: &str) -> std::fmt::Result {
+    writeln!(text, "  {label:<22}{value}")
+}
+
+/// A ratio as a percentage, in a column.
+fn percent(ratio: f64) -> String {
+    if ratio.is_finite() { format!("{:>6.2} %", 100.0 * ratio) } else { "not measured".to_owned() }
+}
+
+fn lessons<'a>(taken: u64, refusals: impl Iterator<Item = (&'a String, &'a u64)>) -> String {
+    let mut reasons: Vec<_> = refusals.filter(|(_, count)| **count > 0).collect();
+    reasons.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
+    let named =
+        reasons.iter().take(REASONS).map(|(reason, count)| format!("{count} {}", reason.replace('_', " ")));
+    let named = named.collect::<Vec<_>>().join(", ");
+    if named.is_empty() { format!("{taken} taken") } else { format!("{taken} taken; refused: {named}") }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::collections::BTreeMap;
+
+    #[test]
+    fn the_commonest_refusals_are_named() {
+        let refusals: BTreeMap<String, u64> =
+            [("cold", 5), ("fuel_cut", 9), ("never", 0), ("a", 1), ("b", 1), ("c", 1)]
+                .map(|(name, count)| (name.to_owned(), count))
+                .into();
+        assert_eq!(lessons(7, refusals.iter()), "7 taken; refused: 9 fuel cut, 5 cold, 1 a, 1 b");
+        assert_eq!(lessons(7, BTreeMap::new().iter()), "7 taken");
+    }
+
+    #[test]
+    fn what_was_not_measured_is_said() {
+        assert_eq!([percent(0.0123), percent(f64::NAN)], ["  1.23 %", "not measured"]);
+    }
+}

@@ -1,0 +1,231 @@
+//! The program as a user meets it: exit codes, messages, and what is left on the disk.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+const VAN: &str = include_str!("../../../shared/scenarios/delivery-van.toml");
+
+/// Runs the program in a directory.
+fn run(home: &Path, arguments: &[&str]) -> Output {
+    Command::new(env!("CARGO_BIN_EXE_trimwright"))
+        .args(arguments)
+        .current_dir(home)
+        .output()
+        .expect("it starts")
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).expect("UTF-8")
+}
+
+/// All files below a directory, by their path in it.
+fn files(home: &Path) -> Vec<String> {
+    let mut found = Vec::new();
+    for entry in fs::read_dir(home).expect("a directory") {
+        let path = entry.expect("an entry").path();
+        let name = path.file_name().expect("a name").to_string_lossy().into_owned();
+        match path.is_dir() {
+            true => found.extend(files(&path).into_iter().map(|inner| format!("{name}/{inner}"))),
+            false => found.push(name),
+        }
+    }
+    found.sort();
+    found
+}
+
+/// A scenario of a minute, so that a drive takes no time.
+fn short_scenario(home: &Path) {
+    fs::write(home.join("short.toml"), VAN.replace("\"udds\"", "\"short.csv\"")).expect("written");
+    fs::write(home.join("short.csv"), "time [s],speed [km/h]\n0,0\n30,0\n50,40\n80,40\n100,0\n")
+        .expect("written");
+}
+
+/// Asserts that the arguments are refused as bad input with exactly this message, and that nothing is left behind.
+fn assert_refused(home: &Path, arguments: &[&str], message: &str) {
+    let before = files(home);
+    let output = run(home, arguments);
+    assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
+    assert_eq!(stderr(&output), format!("trimwright: {message}\n"));
+    assert_eq!(stdout(&output), "");
+    assert_eq!(files(home), before);
+}
+
+fn home() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a place")
+}
+
+#[test]
+fn a_drive_writes_its_results_and_prints_less_than_a_screen() {
+    let home = home();
+    short_scenario(home.path());
+    let output = run(home.path(), &["drive", "short.toml"]);
+    assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""));
+    let table = stdout(&output);
+    assert!(table.lines().count() <= 24, "{table}");
+    assert!(table.contains("short, driven 2 times") && table.contains("out/short"), "{table}");
+    let results =
+        ["map.csv", "report.html", "summary.json", "trace.csv"].map(|name| format!("out/short/{name}"));
+    assert_eq!(
+        files(home.path()),
+        [&results[..], &["short.csv".to_owned(), "short.toml".to_owned()]].concat()
+    );
+    let map = fs::read_to_string(home.path().join("out/short/map.csv")).expect("text");
+    assert_eq!(map.lines().count(), 1 + 14 * 12);
+    let page = fs::read_to_string(home.path().join("out/short/report.html")).expect("text");
+    assert!(page.contains("Delivery van"));
+}
+
+#[test]
+fn the_same_seed_gives_the_same_bytes() {
+    let home = home();
+    short_scenario(home.path());
+    let read = |out: &str, name: &str| fs::read_to_string(home.path().join(out).join(name)).expect("text");
+    let summary = |out: &str| {
+        let mut summary: serde_json::Value = serde_json::from_str(&read(out, "summary.json")).expect("JSON");
+        assert!(summary["cost"]["wall_s"].is_number());
+        summary.as_object_mut().expect("an object").remove("cost");
+        summary
+    };
+    for (out, seed) in [("a", "7"), ("b", "7"), ("c", "8")] {
+        let output = run(home.path(), &["drive", "short.toml", "--seed", seed, "--out", out, "--quiet"]);
+        assert_eq!((output.status.code(), stdout(&output).as_str()), (Some(0), ""), "{}", stderr(&output));
+    }
+    assert_eq!(summary("a"), summary("b"));
+    assert_eq!(read("a", "trace.csv"), read("b", "trace.csv"));
+    assert_eq!(read("a", "map.csv"), read("b", "map.csv"));
+    assert_ne!(read("a", "trace.csv"), read("c", "trace.csv"));
+    assert_eq!(summary("c")["seed"], 8);
+}
+
+#[test]
+fn options_overrule_the_scenario_and_json_is_the_summary() {
+    let home = home();
+    short_scenario(home.path());
+    fs::write(home.path().join("trip.csv"), "time (min),speed (mph)\n0,0\n0.5,0\n1,20\n2,0\n")
+        .expect("written");
+    let arguments =
+        ["drive", "short.toml", "--schedule", "trip.csv", "--passes", "1", "--json", "--out", "x"];
+    let output = run(home.path(), &arguments);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    let summary: serde_json::Value = serde_json::from_str(&stdout(&output)).expect("JSON");
+    assert_eq!(summary["scenario"], "short");
+    // One pass, and one each before and after with the map frozen.
+    assert_eq!(summary["cost"]["simulated_s"], 3.0 * 120.0);
+    assert_eq!(summary["drive"]["pass_distance_km"].as_array().expect("a list").len(), 1);
+    assert_eq!(stdout(&output), fs::read_to_string(home.path().join("x/summary.json")).expect("text"));
+}
+
+#[test]
+fn help_and_list_tell_what_there_is() {
+    let home = home();
+    for (arguments, words) in [
+        (&["list"][..], &["delivery-van", "van-v8", "udds", "hwfet", "11.99 km"][..]),
+        (&["--help"], &["trimwright drive", "Examples", "report.html", "does not show that a real"]),
+        (&["drive", "--help"], &["--passes", "--seed", "--schedule", "--out", "Exit code"]),
+    ] {
+        let output = run(home.path(), arguments);
+        assert_eq!(output.status.code(), Some(0));
+        let text = stdout(&output).split_whitespace().collect::<Vec<_>>().join(" ");
+        for word in words {
+            assert!(text.contains(word), "{arguments:?} lacks {word}:\n{}", stdout(&output));
+        }
+    }
+    assert!(files(home.path()).is_empty());
+}
+
+#[test]
+fn wrong_words_on_the_command_line_are_bad_input() {
+    let home = home();
+    for arguments in
+        [&["drive", "--passes", "0"][..], &["--seed", "-1"], &["--speed", "3"], &["drive", "a", "b"]]
+    {
+        let output = run(home.path(), arguments);
+        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
+        assert!(stderr(&output).starts_with("error: "), "{}", stderr(&output));
+    }
+}
+
+#[test]
+fn missing_files_are_bad_input() {
+    let home = home();
+    assert_refused(
+        home.path(),
+        &["drive", "moon"],
+        "moon: no scenario of this name comes with the program (there are delivery-van), and there is no such file",
+    );
+    assert_refused(
+        home.path(),
+        &["drive", "moon.toml"],
+        "moon.toml: can't be read: No such file or directory (os error 2)",
+    );
+    assert_refused(
+        home.path(),
+        &["--schedule", "m.csv"],
+        "m.csv: can't be read: No such file or directory (os error 2)",
+    );
+}
+
+#[test]
+fn a_fault_in_a_scenario_is_told_with_file_line_and_key() {
+    let home = home();
+    let line = |needle: &str| 1 + VAN.lines().position(|line| line.contains(needle)).expect("there");
+    for (from, to, message) in [
+        (
+            "cylinders = 8",
+            "cylinders = 80",
+            format!(
+                "bad.toml, line {}, setup.cylinders = 80: must be between 1 and 8",
+                line("cylinders = 8")
+            ),
+        ),
+        (
+            "rail_pressure = \"43.5 psi\"",
+            "rail_pressure = \"43.5 degF\"",
+            format!(
+                "bad.toml, line {}, setup.rail_pressure = \"43.5 degF\": is not a pressure, which is written in one of the units \
+                 kPa, Pa, hPa, MPa, bar, mbar, psi, inHg",
+                line("rail_pressure = ")
+            ),
+        ),
+        (
+            "passes = 2",
+            "laps = 2",
+            format!("bad.toml, line {}, laps: is not a known key", line("passes = 2")),
+        ),
+    ] {
+        fs::write(home.path().join("bad.toml"), VAN.replace(from, to)).expect("written");
+        assert_refused(home.path(), &["drive", "bad.toml"], &message);
+    }
+    fs::write(home.path().join("bad.toml"), b"title = \"\xff\"").expect("written");
+    assert_refused(home.path(), &["drive", "bad.toml"], "bad.toml, line 1: is not UTF-8 text");
+}
+
+#[test]
+fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
+    let home = home();
+    for (rows, message) in [
+        ("", "x.csv: a schedule needs at least two rows of time and speed"),
+        ("0,0\n1,nan\n", "x.csv, line 3, speed = nan: must be a number"),
+        ("0,0\n1,-1\n", "x.csv, line 3, speed = -1: must not be negative"),
+        ("0,0\n2,1\n1,1\n", "x.csv, line 4, time = 1: must be later than the time of the row before"),
+    ] {
+        fs::write(home.path().join("x.csv"), format!("time [s],speed [m/s]\n{rows}")).expect("written");
+        assert_refused(home.path(), &["drive", "--schedule", "x.csv"], message);
+    }
+}
+
+#[test]
+fn a_place_that_cannot_be_written_is_found_before_the_drive() {
+    let home = home();
+    fs::write(home.path().join("file"), "mine").expect("written");
+    for (out, why) in
+        [("file", "Not a directory (os error 20)"), ("file/below", "Not a directory (os error 20)")]
+    {
+        assert_refused(home.path(), &["--out", out], &format!("{out}: can't write results there: {why}"));
+    }
+}
