@@ -1,0 +1,76 @@
+//! Ten seconds of driving with a warm-running engine, to be driven again and again: whole loop, plant alone, controller alone.
+
+use std::hint::black_box;
+use trimwright_control::{Calibration, Controller};
+use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_harness::scenario::Scenario;
+use trimwright_plant::{Hands, Key, Plant, Range};
+use trimwright_signals::{Commands, Frame};
+
+/// Steps in the stretch.
+pub(crate) const STEPS: usize = 10_000;
+
+/// The moment at which the stretch begins, and what passed over the wires in it.
+pub(crate) struct Stretch {
+    start: ClosedLoop,
+    hands: Hands,
+    frames: Vec<Frame>,
+    commands: Vec<Commands>,
+}
+
+impl Stretch {
+    /// Starts the default engine, pulls away and drives for half a minute.
+    pub(crate) fn new() -> Self {
+        let scenario = Scenario::load("delivery-van").expect("it is shipped");
+        let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
+        let calibration = Calibration::from_answers(&scenario.answers).expect("checked answers");
+        let mut start = ClosedLoop::new(plant, Controller::new(calibration));
+        let hands = |key, range, throttle| Hands { key, range, throttle, ..Hands::default() };
+        let drive = hands(Key::On, Range::Drive, 0.2);
+        for (seconds, hands) in [
+            (2.0, &hands(Key::On, Range::Park, 0.0)),
+            (2.5, &hands(Key::Start, Range::Park, 0.0)),
+            (5.0, &hands(Key::On, Range::Park, 0.0)),
+            (30.0, &drive),
+        ] {
+            for _ in 0..(seconds / STEP_S) as usize {
+                start.step(hands);
+            }
+        }
+        let mut running = start.clone();
+        let mut commands = Vec::with_capacity(STEPS);
+        for _ in 0..STEPS {
+            commands.push(*running.commands());
+            running.step(&drive);
+        }
+        assert!(running.view().vehicle_m_per_s > 5.0, "the car drives");
+        let mut plant = start.plant().clone();
+        let frames = commands.iter().map(|now| plant.step(now, &drive, STEP_S).clone()).collect();
+        Self { start, hands: drive, frames, commands }
+    }
+
+    /// Drives it with the loop closed.
+    pub(crate) fn drive(&self) {
+        let mut running = self.start.clone();
+        for _ in 0..STEPS {
+            running.step(black_box(&self.hands));
+        }
+        black_box(running);
+    }
+
+    /// Drives the plant alone, with the commands that it was given.
+    pub(crate) fn drive_plant(&self) {
+        let mut plant = self.start.plant().clone();
+        for commands in &self.commands {
+            black_box(plant.step(black_box(commands), &self.hands, STEP_S));
+        }
+    }
+
+    /// Runs the controller alone, on the frames that it was given.
+    pub(crate) fn run_controller(&self) {
+        let mut controller = self.start.controller().clone();
+        for frame in &self.frames {
+            black_box(controller.step(black_box(frame)));
+        }
+    }
+}
