@@ -2,6 +2,7 @@
 
 use crate::combustion::Ignition;
 use crate::cylinders::{CylinderEvent, lambda_of};
+use crate::distribution::in_sensor_bank;
 use crate::gas::RPM;
 use crate::hands::{Hands, Key};
 use crate::knock::knock_index;
@@ -72,8 +73,7 @@ impl Plant {
         let cylinders = u64::from(self.truth.engine.cylinders.max(1));
         let cylinder = (self.crank.firings % cylinders) as u8;
         let share = self.shares.get(usize::from(cylinder)).copied().unwrap_or(1.0);
-        let cylinder_fuel_kg = self.film.draw(&self.truth.film, share);
-        let fuel_kg = if share > 0.0 { cylinder_fuel_kg / share } else { cylinder_fuel_kg };
+        let (fuel_kg, cylinder_fuel_kg) = self.film.draw(&self.truth.film, share);
         let water_kg = moist_kg * self.water_share;
         let air_kg = moist_kg - water_kg;
         self.books.air_drawn_kg += moist_kg;
@@ -153,7 +153,7 @@ impl Plant {
         }
     }
 
-    /// The charge whose turn it is leaves; every other one, or all, pass the sensor.
+    /// The charge whose turn it is leaves; those of the sensor's bank pass the sensor.
     fn blow_out(&mut self, speed_rad_per_s: f64) {
         let charge = self.cylinders.leaving();
         if !charge.present {
@@ -164,7 +164,7 @@ impl Plant {
         let interval_s = self.interval_rad / speed_rad_per_s.held(1.0, 1e4);
         let gas_kg = gas.air_kg + gas.water_kg + gas.nitrous_kg + gas.cylinder_fuel_kg;
         self.held.exhaust_kg_per_s += FLOW_SHARE * (gas_kg / interval_s - self.held.exhaust_kg_per_s);
-        if exhaust.banks == 2 && gas.cylinder % 2 == 1 {
+        if !in_sensor_bank(gas.cylinder, self.truth.engine.cylinders, exhaust.banks) {
             return;
         }
         // Air breathed in by the pulses fades as the mean pressure in the pipe rises with flow (engineering judgement).

@@ -10,44 +10,94 @@ pub const MAX_CYLINDERS: usize = 12;
 /// Spread of the fuel between cylinders: a wet manifold with the injectors in the middle never shares evenly (common practice, no source).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Distribution {
-    /// Largest deviation of a cylinder's fuel from the mean, 0 to 0.3.
+    /// Largest deviation of a cylinder's fuel from the mean of its bank, 0 to 0.3.
     pub spread: f64,
+    /// Fuel of the sensor's bank over the mean of the whole engine, less one, -0.2 to 0.2; nothing with a single bank.
+    pub bank: f64,
     /// Seed of who gets what.
     pub seed: u64,
 }
 
+/// Whether the cylinder at this place of the firing order (from 0) belongs to the sensor's bank. With one bank all do. A V8 with the usual
+/// cross-plane crank fires left, right, right, left, right, left, left, right (common practice, no source); other engines with two banks
+/// fire them in turn.
+pub fn in_sensor_bank(place: u8, cylinders: u8, banks: u8) -> bool {
+    match (banks, cylinders) {
+        (2, 8) => matches!(place % 8, 0 | 3 | 5 | 6),
+        (2, _) => place.is_multiple_of(2),
+        _ => true,
+    }
+}
+
 impl Distribution {
-    /// Each cylinder's fuel over the mean; the mean over the `cylinders` is one.
-    pub fn shares(&self, cylinders: u8) -> [f64; MAX_CYLINDERS] {
+    /// Each cylinder's fuel over the mean, in firing order; the mean over the `cylinders` is one, that over the sensor's bank
+    /// `1 + bank`.
+    pub fn shares(&self, cylinders: u8, banks: u8) -> [f64; MAX_CYLINDERS] {
         let mut noise = Noise::new(self.seed);
-        let count = usize::from(cylinders).clamp(1, MAX_CYLINDERS);
-        let mut shares = [1.0; MAX_CYLINDERS];
-        for share in shares.iter_mut().take(count) {
-            *share = noise.swing();
+        let count = cylinders.clamp(1, MAX_CYLINDERS as u8);
+        let mut swings = [0.0; MAX_CYLINDERS];
+        for swing in swings.iter_mut().take(usize::from(count)) {
+            *swing = noise.swing();
         }
-        let mean = shares.iter().take(count).sum::<f64>() / count as f64;
-        let largest = shares.iter().take(count).fold(0.0, |most: f64, swing| most.max((swing - mean).abs()));
+        let mut largest = 0.0_f64;
+        let mut members = [0.0_f64; 2];
+        for sensed in [true, false] {
+            let mine = |place: &usize| in_sensor_bank(*place as u8, count, banks) == sensed;
+            let places = || (0..usize::from(count)).filter(mine);
+            let members = &mut members[usize::from(sensed)];
+            *members = places().count() as f64;
+            let mean = places().map(|place| swings[place]).sum::<f64>() / members.max(1.0);
+            for place in places() {
+                swings[place] -= mean;
+                largest = largest.max(swings[place].abs());
+            }
+        }
         let scale = if largest > 0.0 { self.spread / largest } else { 0.0 };
-        shares.map(|swing| (1.0 + scale * (swing - mean)).held(0.0, 2.0))
+        let [others, sensed] = members;
+        let mut shares = [1.0; MAX_CYLINDERS];
+        for (place, share) in shares.iter_mut().enumerate().take(usize::from(count)) {
+            let bank = match (others > 0.0, in_sensor_bank(place as u8, count, banks)) {
+                (false, _) => 0.0,
+                (true, true) => self.bank,
+                (true, false) => -self.bank * sensed / others,
+            };
+            *share = (1.0 + bank + scale * swings[place]).held(0.0, 2.0);
+        }
+        shares
     }
 
     pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("distribution.spread", self.spread, 0.0, 0.3)
+        within("distribution.spread", self.spread, 0.0, 0.3)?;
+        within("distribution.bank", self.bank, -0.2, 0.2)
     }
 }
 
 #[cfg(test)]
 mod tests {
+    extern crate std;
     use super::*;
 
     #[test]
-    fn ident_shares_average_to_one_and_reach_the_spread() {
-        for (cylinders, seed) in [(4, 1), (6, 2), (8, 3)] {
-            let shares = Distribution { spread: 0.06, seed }.shares(cylinders);
-            let used = &shares[..usize::from(cylinders)];
-            let mean = used.iter().sum::<f64>() / used.len() as f64;
-            let largest = used.iter().fold(0.0, |most: f64, share| most.max((share - 1.0).abs()));
-            assert!((mean - 1.0).abs() < 1e-12 && (largest - 0.06).abs() < 1e-12);
+    fn ident_shares_average_to_one_over_the_engine_and_to_the_bank_over_the_sensors_bank() {
+        for (cylinders, banks, seed) in [(4, 1, 1), (6, 1, 2), (6, 2, 3), (8, 2, 4), (1, 1, 5)] {
+            let distribution = Distribution { spread: 0.06, bank: 0.01, seed };
+            let shares = distribution.shares(cylinders, banks);
+            let mean = |places: &[usize]| places.iter().map(|place| shares[*place]).sum::<f64>() / places.len() as f64;
+            let all: std::vec::Vec<usize> = (0..usize::from(cylinders)).collect();
+            let sensed: std::vec::Vec<usize> =
+                all.iter().copied().filter(|place| in_sensor_bank(*place as u8, cylinders, banks)).collect();
+            assert!((mean(&all) - 1.0).abs() < 1e-12);
+            let bank = if banks == 2 { 0.01 } else { 0.0 };
+            assert!((mean(&sensed) - 1.0 - bank).abs() < 1e-12, "{cylinders} {banks}");
+            let largest = all.iter().fold(0.0, |most: f64, place| most.max((shares[*place] - 1.0).abs()));
+            assert!(cylinders == 1 || (largest - 0.06).abs() <= 0.0101);
+        }
+    }
+
+    #[test]
+    fn half_of_the_cylinders_of_a_v_engine_pass_the_sensor() {
+        for cylinders in [6, 8] {
+            assert_eq!((0..cylinders).filter(|place| in_sensor_bank(*place, cylinders, 2)).count(), usize::from(cylinders) / 2);
         }
     }
 }

@@ -25,7 +25,7 @@ pub struct Filling {
     pub speed_rad_per_s: [f64; SPEEDS],
     /// Factor at each speed, 0.2 to 1.3.
     pub speed_factor: [f64; SPEEDS],
-    /// Valve overlap: share of residual gas at 1000 rpm for `p_exh / p = 2`; about 0.02 stock, 0.08 mild, 0.3 hot; 0 to 0.6.
+    /// Valve overlap: share of residual gas at 1000 rpm for `p_exh / p = 2`; about 0.03 stock, 0.15 mild, 0.6 hot; 0 to 1.5.
     pub overlap: f64,
     /// Largest size of the smooth seeded deviation, 0 to 0.3.
     pub deviation: f64,
@@ -41,7 +41,7 @@ impl Filling {
             within("filling.speed_factor", factor, 0.2, 1.3)?;
             last = speed;
         }
-        within("filling.overlap", self.overlap, 0.0, 0.6)?;
+        within("filling.overlap", self.overlap, 0.0, 1.5)?;
         within("filling.deviation", self.deviation, 0.0, 0.3)
     }
 }
@@ -136,7 +136,7 @@ mod tests {
 
     #[test]
     fn more_overlap_costs_filling_at_idle_and_nothing_at_full_load() {
-        let [mild, hot] = [0.08, 0.3].map(|overlap| {
+        let [mild, hot] = [0.15, 0.6].map(|overlap| {
             let filling = Filling { overlap, deviation: 0.0, ..truth().filling };
             FillingModel::new(&filling, 8.8).unwrap()
         });

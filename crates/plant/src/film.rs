@@ -76,7 +76,12 @@ impl Film {
 pub(crate) struct FilmState {
     pub(crate) wall_kg: f64,
     pub(crate) airborne_kg: f64,
+    /// What cylinders got over the mean lately.
+    uneven_kg: f64,
 }
+
+/// Share of the uneven rest that is left after an event.
+const UNEVEN_KEPT: f64 = 0.999;
 
 impl FilmState {
     /// Lands the fuel of this step and evaporates the film implicitly: `m (1 - 1 / (1 + dt/tau))` leaves. `pressure_fall` is the relative fall of
@@ -97,12 +102,17 @@ impl FilmState {
         self.airborne_kg += injected_kg - landed_kg + leaves_kg;
     }
 
-    /// Fuel drawn into a cylinder whose share of the mean is `share`, kg.
+    /// Fuel drawn into a cylinder whose share of the mean is `share`: what a cylinder of the mean would have got, and what this one
+    /// got, kg. Who gets more is no matter for the mixture of the whole engine: what one cylinder got over the mean is remembered
+    /// and missing for the others, so that the mean goes on as if all shares were one.
     #[inline]
-    pub(crate) fn draw(&mut self, film: &Film, share: f64) -> f64 {
-        let drawn_kg = self.airborne_kg * (film.draw * share).held(0.0, 1.0);
+    pub(crate) fn draw(&mut self, film: &Film, share: f64) -> (f64, f64) {
+        let mean_kg = (self.airborne_kg + self.uneven_kg) * film.draw;
+        let drawn_kg = (mean_kg * share).held(0.0, self.airborne_kg);
         self.airborne_kg -= drawn_kg;
-        drawn_kg
+        // Shares average to one, so that this swings around zero; in a transient a rest would stay, and fades.
+        self.uneven_kg = (self.uneven_kg + drawn_kg - mean_kg) * UNEVEN_KEPT;
+        (mean_kg, drawn_kg)
     }
 }
 

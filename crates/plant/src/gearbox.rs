@@ -26,7 +26,8 @@ pub enum Coupling {
     },
 }
 
-/// Gears and when they change. A manual box is shifted by the same schedule: the plant holds the right hand and the left foot.
+/// Gears and when they change. A manual box is shifted by the same schedule: the plant
+/// holds the right hand and the left foot, and lifts the right one while the clutch is open.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Gearbox {
     /// What joins engine and gears.
@@ -118,6 +119,13 @@ impl GearboxState {
 
     pub(crate) fn overall_ratio(&self) -> f64 {
         self.ratio
+    }
+
+    /// What the driver's foot leaves of the throttle: with a clutch it is lifted while shifting.
+    #[inline]
+    pub(crate) fn lift(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
+        let clutch = matches!(gearbox.coupling, Coupling::Clutch { .. });
+        if clutch && self.shifting_s > 0.0 { 0.0 } else { throttle }
     }
 
     /// Shift schedule, every 10 ms: thresholds move with the throttle, with hysteresis, one shift at a time.

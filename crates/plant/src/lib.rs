@@ -75,7 +75,7 @@ pub use check::OutOfRange;
 pub use combustion::{Combustion, Ignition, heat_released};
 pub use crank::Crank;
 pub use cylinders::{CylinderEvent, NO_FUEL};
-pub use distribution::{Distribution, MAX_CYLINDERS};
+pub use distribution::{Distribution, MAX_CYLINDERS, in_sensor_bank};
 pub use electrical::Electrical;
 pub use exhaust::Exhaust;
 pub use faults::{Circuit, Faults};

@@ -27,6 +27,8 @@ impl Manifold {
 /// What surrounds the manifold in one step.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Surroundings {
+    /// Outside pressure, Pa.
+    pub(crate) outside_pa: f64,
     /// Temperature of the air that flows in, K.
     pub(crate) inflow_k: f64,
     /// Wall temperature, K.
@@ -87,11 +89,21 @@ impl ManifoldState {
         let per_volume = KAPPA * around.gas_constant / volume;
         let rate = per_volume * (throttle.kg_per_s * inflow_k - out * temperature_k)
             + (KAPPA - 1.0) / volume * heat_w;
-        let slope = per_volume * (throttle.slope_kg_per_s_pa * inflow_k - out_slope * temperature_k);
-        let change_pa = dt_s * rate / (1.0 - dt_s * slope);
+        let change_at = |in_slope: f64| {
+            let slope = per_volume * (in_slope * inflow_k - out_slope * temperature_k);
+            dt_s * rate / (1.0 - dt_s * slope)
+        };
+        let gap_pa = around.outside_pa - self.pressure_pa;
+        let (mut in_slope, mut change_pa) =
+            (throttle.slope_kg_per_s_pa, change_at(throttle.slope_kg_per_s_pa));
+        if change_pa * gap_pa > gap_pa * gap_pa {
+            // A wide throttle on a small manifold would overshoot outside pressure, where its flow ends: take the slope to there.
+            in_slope = -throttle.kg_per_s / gap_pa;
+            change_pa = change_at(in_slope);
+        }
 
-        let in_kg_per_s = throttle.kg_per_s + throttle.slope_kg_per_s_pa * change_pa;
-        let most = 0.5 * self.mass_kg / dt_s;
+        let in_kg_per_s = throttle.kg_per_s + in_slope * change_pa;
+        let most = 0.45 * self.mass_kg / dt_s;
         let out_kg_per_s = (out + out_slope * change_pa).held(0.0, most);
         let in_kg_per_s = in_kg_per_s.held(-most, f64::MAX);
         self.mass_kg += dt_s * (in_kg_per_s - out_kg_per_s);
@@ -109,7 +121,14 @@ mod tests {
     const R: f64 = 287.052_87;
 
     fn around(engine_m3_per_s: f64) -> Surroundings {
-        Surroundings { inflow_k: 300.0, wall_k: 300.0, evaporation_w: 0.0, engine_m3_per_s, gas_constant: R }
+        Surroundings {
+            outside_pa: 1e5,
+            inflow_k: 300.0,
+            wall_k: 300.0,
+            evaporation_w: 0.0,
+            engine_m3_per_s,
+            gas_constant: R,
+        }
     }
 
     #[test]

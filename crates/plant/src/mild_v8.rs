@@ -34,7 +34,7 @@ impl Truth {
                 speed_rad_per_s: [500.0, 900.0, 1500.0, 2200.0, 3000.0, 3800.0, 4600.0, 5600.0]
                     .map(|rpm| rpm * RPM),
                 speed_factor: [0.72, 0.76, 0.83, 0.88, 0.90, 0.87, 0.80, 0.68],
-                overlap: 0.08,
+                overlap: 0.15,
                 deviation: 0.0,
                 deviation_seed: 1,
             },
@@ -75,7 +75,7 @@ impl Truth {
                 draw: 0.75,
                 air_heat_share: 0.2,
             },
-            distribution: Distribution { spread: 0.05, seed: 1 },
+            distribution: Distribution { spread: 0.05, bank: 0.003, seed: 1 },
             combustion: Combustion {
                 ignition: Ignition::Distributor,
                 work_share: 0.83,

@@ -162,7 +162,7 @@ impl Plant {
         let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
-            shares: truth.distribution.shares(truth.engine.cylinders),
+            shares: truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks),
             stoich_afr: truth.stoich_afr(),
             heating_value: truth.fuel.heating_value_j_per_kg(),
             best_work_share: truth.combustion.best_work_share(truth.engine.compression_ratio),
@@ -207,6 +207,7 @@ impl Plant {
         self.events.clear();
         self.frame.pulses_us.clear();
         self.slots(commands, &hands, dt_s);
+        let hands = Hands { throttle: self.gearbox.lift(&self.truth.gearbox, hands.throttle), ..hands };
 
         let injected_kg = self.inject(commands, &hands, dt_s);
         self.supply_fuel(injected_kg, dt_s);
@@ -255,6 +256,7 @@ impl Plant {
         let volume =
             self.held.efficiency * truth.engine.displacement_m3 * self.crank.speed_rad_per_s / CYCLE_RAD;
         let around = Surroundings {
+            outside_pa,
             inflow_k: self.thermal.intake_k,
             wall_k: self.thermal.wall_k,
             evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG / dt_s,

@@ -16,6 +16,8 @@ const SLACK_S: f64 = 1e-9;
 const IAC_TAU_S: f64 = 0.06;
 /// Share of friction's heat that ends in the coolant (engineering judgement; Heywood ch. 12 counts most of it to coolant and oil).
 const FRICTION_TO_COOLANT: f64 = 0.5;
+/// Air that the fan of a test cell blows at the car on the dynamometer, m/s (engineering judgement).
+const CELL_M_PER_S: f64 = 20.0;
 
 impl Plant {
     /// Runs the slots that are due.
@@ -85,7 +87,11 @@ impl Plant {
         let heat = Heat {
             combustion_w: self.gathered.coolant_j / past_s + FRICTION_TO_COOLANT * friction_w,
             ambient_k,
-            vehicle_m_per_s: self.vehicle.speed_m_per_s,
+            vehicle_m_per_s: if hands.dyno_rad_per_s.is_some() {
+                CELL_M_PER_S
+            } else {
+                self.vehicle.speed_m_per_s
+            },
             fans: self.fans(commands),
             air_kg_per_s: self.gathered.intake_kg / past_s,
             thermostat_open: truth.faults.thermostat_open,

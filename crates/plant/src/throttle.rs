@@ -93,6 +93,8 @@ pub(crate) struct FlowTables {
     psi: [f64; PSI_STEPS + 1],
     area_m2: [f64; AREA_STEPS + 1],
     root_critical: f64,
+    /// `psi` where the linear law takes over.
+    edge: f64,
 }
 
 impl FlowTables {
@@ -103,7 +105,7 @@ impl FlowTables {
             flow_function(1.0 - root * root)
         });
         let area_m2 = core::array::from_fn(|i| body.area_m2(area_node(i)));
-        Self { psi, area_m2, root_critical }
+        Self { psi, area_m2, root_critical, edge: flow_function(SMOOTH_ABOVE) }
     }
 
     /// Effective plate area at a share of pedal travel, m^2. Nodes lie denser near closed.
@@ -113,22 +115,28 @@ impl FlowTables {
         value
     }
 
-    /// Flow through `area_m2` from outside air at `pressure_pa` into `manifold_pa`; `root_rt` is `sqrt(R T)` of the air
-    /// that flows. A manifold above outside pressure blows back.
+    /// Flow through `area_m2` from outside air at `pressure_pa` into `manifold_pa`; `root_rt` is `sqrt(R T)` of the outside air, also
+    /// when a manifold above outside pressure blows back.
     #[inline]
     pub(crate) fn flow(&self, area_m2: f64, pressure_pa: f64, manifold_pa: f64, root_rt: f64) -> Flow {
         let scale = area_m2 / root_rt;
-        let ratio = manifold_pa / pressure_pa;
+        let back = manifold_pa > pressure_pa;
+        let (up_pa, down_pa) = if back { (manifold_pa, pressure_pa) } else { (pressure_pa, manifold_pa) };
+        let ratio = down_pa / up_pa;
         if ratio > SMOOTH_ABOVE {
-            let (edge, _) = self.psi(SMOOTH_ABOVE);
-            let slope = edge / (1.0 - SMOOTH_ABOVE);
+            let slope = self.edge / (1.0 - SMOOTH_ABOVE);
             return Flow {
                 kg_per_s: scale * slope * (pressure_pa - manifold_pa),
                 slope_kg_per_s_pa: -scale * slope,
             };
         }
         let (psi, slope) = self.psi(ratio);
-        Flow { kg_per_s: scale * pressure_pa * psi, slope_kg_per_s_pa: scale * slope }
+        let kg_per_s = scale * up_pa * psi;
+        if back {
+            // d(p psi(p_out / p)) / dp.
+            return Flow { kg_per_s: -kg_per_s, slope_kg_per_s_pa: -scale * (psi - ratio * slope) };
+        }
+        Flow { kg_per_s, slope_kg_per_s_pa: scale * slope }
     }
 
     /// `psi` and its slope over the pressure ratio.
@@ -203,7 +211,9 @@ mod tests {
         let flow = |manifold_pa| tables.flow(1e-3, 1e5, manifold_pa, 290.0).kg_per_s;
         assert!((flow(98_999.9) / flow(99_000.1) - 1.0).abs() < 1e-3);
         assert_eq!(flow(1e5), 0.0);
-        assert!(flow(1.005e5) < 0.0);
+        assert!(flow(1.005e5) < 0.0 && flow(1.2e5) < flow(1.1e5));
+        let choked_back = flow(4e5) / -flow(2e4) / 4.0;
+        assert!((choked_back - 1.0).abs() < 1e-9, "{choked_back}");
     }
 
     #[test]

@@ -1,0 +1,7 @@
+//! The plant as a whole: books that close, figures that are plausible, and no input that breaks it.
+
+mod books;
+mod figures;
+mod harsh;
+mod rig;
+mod running;
