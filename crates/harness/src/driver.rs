@@ -22,15 +22,15 @@ const STALLED_RAD_PER_S: f64 = 15.0;
 /// How long the engine idles in Park before Drive is engaged.
 const SETTLE_S: f64 = 6.0;
 /// How far ahead the driver looks along the schedule.
-const LOOK_AHEAD_S: f64 = 0.7;
+const LOOK_AHEAD_S: f64 = 1.0;
 /// Time in which the driver wants to have closed the gap to the speed ahead.
-const CLOSE_S: f64 = 0.9;
+const CLOSE_S: f64 = 1.6;
 /// Integral action on the acceleration lacking.
-const INTEGRAL_PER_S: f64 = 1.1;
+const INTEGRAL_PER_S: f64 = 0.25;
 /// Deceleration that the full brake gives, roughly.
 const FULL_BRAKE_M_PER_S2: f64 = 7.0;
 /// How fast the foot moves, pedal travels a second.
-const FOOT_PER_S: f64 = 3.0;
+const FOOT_PER_S: f64 = 0.8;
 /// Gravity, m/s2.
 const GRAVITY: f64 = 9.81;
 /// Density of air as the driver's feel of drag goes, kg/m3.

@@ -118,6 +118,7 @@ fn fuel_path(document: &Document, section: &str, truth: &mut Truth) -> Result<()
         film.draw: Ratio,
         film.air_heat_share: Ratio,
         distribution.spread: Ratio,
+        distribution.bank: Ratio,
     });
     Ok(())
 }

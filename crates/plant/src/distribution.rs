@@ -82,7 +82,9 @@ mod tests {
         for (cylinders, banks, seed) in [(4, 1, 1), (6, 1, 2), (6, 2, 3), (8, 2, 4), (1, 1, 5)] {
             let distribution = Distribution { spread: 0.06, bank: 0.01, seed };
             let shares = distribution.shares(cylinders, banks);
-            let mean = |places: &[usize]| places.iter().map(|place| shares[*place]).sum::<f64>() / places.len() as f64;
+            let mean = |places: &[usize]| {
+                places.iter().map(|place| shares[*place]).sum::<f64>() / places.len() as f64
+            };
             let all: std::vec::Vec<usize> = (0..usize::from(cylinders)).collect();
             let sensed: std::vec::Vec<usize> =
                 all.iter().copied().filter(|place| in_sensor_bank(*place as u8, cylinders, banks)).collect();
@@ -97,7 +99,10 @@ mod tests {
     #[test]
     fn half_of_the_cylinders_of_a_v_engine_pass_the_sensor() {
         for cylinders in [6, 8] {
-            assert_eq!((0..cylinders).filter(|place| in_sensor_bank(*place, cylinders, 2)).count(), usize::from(cylinders) / 2);
+            assert_eq!(
+                (0..cylinders).filter(|place| in_sensor_bank(*place, cylinders, 2)).count(),
+                usize::from(cylinders) / 2
+            );
         }
     }
 }
