@@ -153,8 +153,15 @@ fn snapshots(run: &Run) -> Vec<Snapshot> {
 }
 
 fn dtcs(run: &Run) -> Vec<Dtc> {
-    let tell = |code: &String| Dtc { code: code.clone(), meaning: String::new(), time_s: f64::NAN };
+    let tell =
+        |code: &String| Dtc { code: code.clone(), meaning: meaning(code).to_owned(), time_s: f64::NAN };
     run.summary.dtcs.iter().map(tell).collect()
+}
+
+/// What a trouble code says.
+pub(crate) fn meaning(code: &str) -> &'static str {
+    let known = trimwright_control::Dtc::ALL.into_iter().find(|dtc| dtc.code() == code);
+    known.map_or("", trimwright_control::Dtc::meaning)
 }
 
 fn verdicts(run: &Run) -> Vec<Verdict> {

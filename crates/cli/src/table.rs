@@ -1,5 +1,6 @@
 //! The result of a run on less than a screen.
 
+use crate::page::meaning;
 use std::fmt::Write;
 use std::path::Path;
 use trimwright_harness::drive::Run;
@@ -62,8 +63,8 @@ fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path) -> std::f
     };
     row(text, "Within 2 %", &settled)?;
     row(text, "Lessons", &lessons(learning.lessons, learning.refusals.iter()))?;
-    if !summary.dtcs.is_empty() {
-        row(text, "Trouble codes", &summary.dtcs.join(", "))?;
+    for code in &summary.dtcs {
+        row(text, "Trouble code", &format!("{code}  {}", meaning(code)))?;
     }
     for verdict in &summary.verdicts {
         writeln!(text, "\n* {}", verdict.title)?;
