@@ -7,14 +7,15 @@
 
 use trimwright_numerics::{Ring, Weights};
 
-use crate::calibration::Calibration;
+use crate::calibration::{CELLS, Calibration};
+use crate::film::FILM;
 use crate::gates::Refusal;
 
 /// Injections remembered: at one every 20 ms this is 1.9 s.
 pub const REMEMBERED: usize = 96;
-/// Crank turns from injection to the exhaust valve: on average half a turn to the intake stroke and a turn and a half to
+/// Crank turns from injection to the exhaust valve: about a quarter to the end of the intake stroke, five to six quarters on to
 /// the exhaust stroke (geometry of the four-stroke cycle).
-const TURNS: f32 = 2.0;
+const TURNS: f32 = 1.7;
 /// Cells a lagged view may cover.
 const MOST_CELLS: usize = 12;
 
@@ -28,6 +29,10 @@ pub struct Injection {
     pub applied_ln: f32,
     /// Wanted lambda, ln.
     pub wanted_ln: f32,
+    /// How much the fuel of that time depended on the film's share and on its time constant: relative change of fuel by ln.
+    pub film: [f32; FILM],
+    /// How fast pressure and speed were moving; 1 at the end of what counts as calm.
+    pub moving: f32,
     /// Time since the injection before it, s.
     pub gone_s: f32,
     /// Crank turns since the injection before it.
@@ -44,6 +49,8 @@ impl Injection {
         weights: Weights { cells: [0; 4], shares: [0.0; 4] },
         applied_ln: 0.0,
         wanted_ln: 0.0,
+        film: [0.0; FILM],
+        moving: 0.0,
         gone_s: 0.0,
         turns: 0.0,
         exhaust_kg: 0.0,
@@ -57,6 +64,7 @@ impl Injection {
 pub struct Seen {
     cells: [u16; MOST_CELLS],
     shares: [f32; MOST_CELLS],
+    film: [f32; FILM],
 }
 
 impl Seen {
@@ -83,6 +91,13 @@ impl Seen {
         }
     }
 
+    /// Moves a share of the way towards these film shares.
+    fn add_film(&mut self, film: &[f32; FILM], share: f32) {
+        for (held, now) in self.film.iter_mut().zip(film) {
+            *held += share * (now - *held);
+        }
+    }
+
     fn put(&mut self, cell: u16, part: f32) {
         let mut place: Option<(&mut u16, &mut f32)> = None;
         for (held, share) in self.cells.iter_mut().zip(&mut self.shares) {
@@ -99,10 +114,15 @@ impl Seen {
         }
     }
 
-    /// The pairs of cell number and share, those with a share only.
+    /// The pairs of cell number and share, those with a share only; after the cells of the map come those of the film.
     pub fn iter(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
-        let pairs = self.cells.iter().zip(&self.shares);
-        pairs.filter(|(_, share)| **share > 0.0).map(|(&cell, &share)| (usize::from(cell), share))
+        let cells = self.cells.iter().map(|cell| usize::from(*cell)).zip(self.shares);
+        cells.chain((CELLS..).zip(self.film)).filter(|(_, share)| *share != 0.0)
+    }
+
+    /// How much the film had to do with the reading: the larger of its shares.
+    pub fn film(&self) -> f32 {
+        self.film.iter().fold(0.0, |most, share| most.max(share.abs()))
     }
 }
 
@@ -116,6 +136,8 @@ pub struct Past {
     pub applied_ln: f32,
     /// Mixture wanted then, after the believed lag, ln lambda.
     pub wanted_ln: f32,
+    /// How fast pressure and speed were moving then, after the believed lag.
+    pub moving: f32,
     /// Time since then, s.
     pub delay_s: f32,
     /// Why nothing can be learned from it, if so: the newest reason still within the sensor's memory.
@@ -138,6 +160,7 @@ impl Default for Attribution {
             seen: Seen::default(),
             applied_ln: 0.0,
             wanted_ln: 0.0,
+            moving: 0.0,
             delay_s: 0.0,
             refusal: Some(Refusal::Starting),
             soiled: 1.0,
@@ -159,6 +182,8 @@ impl Attribution {
         let past = &mut self.past;
         past.delay_s = delay_s;
         past.seen.add(&then.weights, share);
+        past.seen.add_film(&then.film, share);
+        past.moving += share * (then.moving - past.moving);
         past.applied_ln += share * (then.applied_ln - past.applied_ln);
         past.wanted_ln += share * (then.wanted_ln - past.wanted_ln);
         past.soiled *= 1.0 - share;

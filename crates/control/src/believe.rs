@@ -183,7 +183,9 @@ impl Belief {
             self.map_pa = map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s);
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         } else if due && self.map_count > 0.0 {
-            self.map_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
+            let mean_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
+            let moved_pa = mean_pa - self.map_pa;
+            self.map_pa += along(&MAP_TRUST, moved_pa.abs()) * moved_pa;
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         }
     }
@@ -275,6 +277,9 @@ impl Belief {
     }
 }
 
+/// Share of a change of mean pressure that is taken at once against its size, Pa: small ones are mostly the ripple that a few
+/// samples do not average out (engineering judgement).
+const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
 /// Throttle position taken when the sensor is lost: off idle, no enrichment.
 const SUBSTITUTE_TP: f32 = 0.12;
 /// Intake air temperature taken when the sensor is lost, K.

@@ -39,13 +39,11 @@ const LOOK_BACK_S: f32 = 0.02;
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Firing {
-    /// The controller chooses: alternate where pulses would be too short or nearly touch, else all.
+    /// Half of them at each firing, in turn, where their number is even, else all.
     #[default]
     Chosen,
     /// All at each firing.
     All,
-    /// Half of them at each firing, in turn.
-    Alternate,
 }
 
 /// What may be switched off, and which strategy learns.

@@ -94,7 +94,6 @@ impl State {
 
     /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
     fn fuel(&mut self, cal: &Calibration, beat: &Beat) -> [f32; MAX_INJECTORS] {
-        self.film.wait(beat.dt_s);
         let supply = Supply {
             battery_v: self.belief.battery_v,
             drop_pa: self.belief.drop_pa(),
@@ -104,6 +103,7 @@ impl State {
             return if beat.quick_s > 0.0 { self.primed(cal, &supply) } else { [0.0; MAX_INJECTORS] };
         }
         let speed = self.crank.speed_rad_per_s;
+        self.film.wait(self.crank.gone_s);
         let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
         let wanted = self.wanted(cal);
         let learned_ln = self.learned.at(&air.weights);
@@ -112,7 +112,7 @@ impl State {
         let wanted_kg =
             self.allowed() * air.air_kg / (cal.answers().stoich_afr * wanted) * correction * quick
                 + self.nitrous.extra_kg(cal, self.crank.interval_s);
-        let inject_kg = self.film.step(cal, &self.belief, speed, wanted_kg) * f32::from(self.crank.firings);
+        let inject_kg = self.film.step(cal, &self.belief, speed, &self.learned.film_ln, wanted_kg) * f32::from(self.crank.firings);
         let open_time_s = self.open_time.step(cal, inject_kg, &supply);
 
         let now = &mut self.insight;
@@ -196,10 +196,14 @@ impl State {
             },
             dt_s,
         );
+        let film = self.film.shares();
+        let film_ln: f32 = film.iter().zip(&self.learned.film_ln).map(|(share, ln)| share * ln).sum();
         Injection {
             weights: self.insight.weights,
-            applied_ln: self.insight.learned_ln + self.insight.trim_ln + self.insight.dither_ln,
+            applied_ln: self.insight.learned_ln + self.insight.trim_ln + self.insight.dither_ln + film_ln,
             wanted_ln,
+            film,
+            moving: self.gates.moving,
             gone_s: dt_s,
             turns: self.crank.turns(dt_s),
             exhaust_kg: if self.crank.speed_rad_per_s > 0.0 {
@@ -225,7 +229,9 @@ impl State {
 
     /// Takes a lesson and hands its part of the trim over to the map.
     fn learn(&mut self, cal: &Calibration, right_ln: f32) {
-        let lesson = Lesson { seen: &self.attribution.past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 };
+        let past = &self.attribution.past;
+        let doubt = 1.0 + past.moving * past.moving;
+        let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 * doubt };
         let before_ln = self.learned.at(&self.insight.weights);
         let outcome = cal.options().strategy.learn(&mut self.learned, &lesson);
         self.feedback.hand_over(self.learned.at(&self.insight.weights) - before_ln);

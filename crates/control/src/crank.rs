@@ -32,6 +32,8 @@ pub struct Crank {
     pub quick_rad_per_s: f32,
     /// The last interval between firings, s; 0 when unknown.
     pub interval_s: f32,
+    /// Time from the last firing of an earlier step to the last firing of this one, s; 0 without a firing.
+    pub gone_s: f32,
     /// Firings in this step.
     pub firings: u8,
     /// Pulses refused as interference since power-up.
@@ -52,6 +54,7 @@ impl Default for Crank {
             speed_rad_per_s: 0.0,
             quick_rad_per_s: 0.0,
             interval_s: 0.0,
+            gone_s: 0.0,
             firings: 0,
             refused_pulses: 0,
             lost_pulses: 0,
@@ -63,7 +66,7 @@ impl Default for Crank {
 impl Crank {
     /// Takes the pulses of a frame.
     pub fn step(&mut self, calibration: &Calibration, frame: &Frame, beat: &Beat) {
-        self.firings = 0;
+        (self.firings, self.gone_s) = (0, 0.0);
         self.since_pulse_s += beat.dt_s;
         let angle_rad = calibration.firing_angle_rad();
         for &pulse_us in &frame.pulses_us {
@@ -104,6 +107,7 @@ impl Crank {
         self.last_pulse_us = Some(pulse_us);
         self.since_pulse_s = 0.0;
         self.firings = self.firings.saturating_add(1);
+        self.gone_s += interval_s;
         if interval_s > angle_rad / SLOWEST_RAD_PER_S {
             return;
         }

@@ -22,6 +22,9 @@ const COLD_X: [(f32, f32); 5] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.15), (3
 /// Growth of the time constant against coolant temperature, ratio.
 const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.7), (323.0, 1.25), (355.0, 1.0)];
 
+/// What is learned of the film: how far its share and its time constant are from the believed ones, ln.
+pub const FILM: usize = 2;
+
 /// Believed share and time constant of the film.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -46,7 +49,21 @@ pub fn believed_film(map_pa: f32, speed_rad_per_s: f32, ect_k: f32) -> FilmBelie
     }
 }
 
-/// The film's mass and the shot's remainder.
+impl FilmBelief {
+    /// With share and time constant larger by the factors `exp(learned_ln)`.
+    fn scaled(self, learned_ln: &[f32; FILM]) -> Self {
+        let [x_ln, tau_ln] = *learned_ln;
+        if x_ln == 0.0 && tau_ln == 0.0 {
+            return self;
+        }
+        Self {
+            x: (self.x * Real::exp(x_ln)).held(0.0, MOST_X),
+            tau_s: (self.tau_s * Real::exp(tau_ln)).held(0.03, 12.0),
+        }
+    }
+}
+
+/// The film's mass and how it moved.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Film {
@@ -54,11 +71,15 @@ pub struct Film {
     pub film_kg: f32,
     /// Believed film of the last event.
     pub belief: FilmBelief,
+    /// The film, lagged by its own time constant, kg: by how much the film would be larger for `ln tau` larger by one.
+    lagged_kg: f32,
+    gained_kg: [f32; FILM],
+    wanted_kg: f32,
     since_s: f32,
 }
 
 impl Film {
-    /// Time passes.
+    /// Time passes: between events by their time stamps, which tell it finer than frames do.
     pub fn wait(&mut self, dt_s: f32) {
         self.since_s = (self.since_s + dt_s).min(5.0);
     }
@@ -69,10 +90,11 @@ impl Film {
         calibration: &Calibration,
         belief: &Belief,
         speed_rad_per_s: f32,
+        learned_ln: &[f32; FILM],
         wanted_kg: f32,
     ) -> f32 {
         let dt_s = core::mem::take(&mut self.since_s).max(1e-4);
-        self.belief = believed_film(belief.map_pa, speed_rad_per_s, belief.ect_k);
+        self.belief = believed_film(belief.map_pa, speed_rad_per_s, belief.ect_k).scaled(learned_ln);
         let FilmBelief { x, tau_s } = self.belief;
         let off_kg = self.film_kg * dt_s / (tau_s + dt_s);
         let inject_kg = if calibration.options().film_compensation {
@@ -80,8 +102,24 @@ impl Film {
         } else {
             wanted_kg.max(0.0)
         };
+        let before_kg = [self.film_kg, self.lagged_kg];
         self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, 0.1);
+        self.lagged_kg += dt_s / (tau_s + dt_s) * (self.film_kg - self.lagged_kg);
+        let after_kg = [self.film_kg, self.lagged_kg];
+        for ((gained, before), after) in self.gained_kg.iter_mut().zip(before_kg).zip(after_kg) {
+            *gained += after - before;
+        }
+        self.wanted_kg += wanted_kg;
         inject_kg
+    }
+
+    /// How much the fuel since the last call depended on the film's share and time constant: a film that is larger by a factor takes
+    /// as much more fuel as it gains. With `dm/dt = X q - m / tau` the film grows with `ln X` by `m`, with `ln tau`
+    /// by `m` lagged by `tau` (the sensitivities of the equation). Relative to the fuel wanted; 0 without fuel.
+    pub fn shares(&mut self) -> [f32; FILM] {
+        let gained_kg = core::mem::take(&mut self.gained_kg);
+        let wanted_kg = core::mem::take(&mut self.wanted_kg);
+        if wanted_kg > 0.0 { gained_kg.map(|gained| (gained / wanted_kg).held(-2.0, 2.0)) } else { [0.0; FILM] }
     }
 
     /// Takes in fuel that is injected outside the events, kg.

@@ -128,6 +128,8 @@ const WARM_K: f32 = 333.0;
 const CALM_MAP_PA: f32 = 2.5e3;
 /// Speed may stray this far from its own lagged value, rad/s.
 const CALM_RAD_PER_S: f32 = 12.0;
+/// So many times as much movement as what is calm teaches nothing any more.
+const MOST_MOVING: f32 = 4.0;
 /// The wanted mixture may stray this far from its own lagged value, ln.
 const CALM_WANTED_LN: f32 = 0.01;
 /// Time constant of these lagged values, s: about that of a warm wall film.
@@ -140,6 +142,8 @@ pub struct Gates {
     map_pa: f32,
     speed_rad_per_s: f32,
     wanted_ln: f32,
+    /// How fast pressure and speed are moving: 1 at the end of what counts as calm. Lessons count less the more they moved.
+    pub moving: f32,
 }
 
 /// What the gates look at when fuel is injected.
@@ -174,6 +178,7 @@ impl Gates {
         let map_moved_pa = moved(&mut self.map_pa, now.belief.map_pa);
         let speed_moved = moved(&mut self.speed_rad_per_s, now.speed_rad_per_s);
         let wanted_moved = moved(&mut self.wanted_ln, now.wanted_ln);
+        self.moving = (map_moved_pa / CALM_MAP_PA).max(speed_moved / CALM_RAD_PER_S);
         let reasons = [
             (matches!(now.phase, Phase::FuelCut | Phase::OverSpeed), Refusal::FuelCut),
             (!now.phase.burns() || now.since_start_s < AFTER_START_S, Refusal::Starting),
@@ -184,7 +189,7 @@ impl Gates {
             (!(10.5..=15.8).contains(&now.belief.battery_v), Refusal::Volts),
             (now.belief.ect_k < WARM_K, Refusal::Cold),
             (wanted_moved > CALM_WANTED_LN, Refusal::WantedMoving),
-            (map_moved_pa > CALM_MAP_PA || speed_moved > CALM_RAD_PER_S, Refusal::Transient),
+            (self.moving > MOST_MOVING, Refusal::Transient),
         ];
         reasons.into_iter().find_map(|(found, reason)| found.then_some(reason))
     }

@@ -6,7 +6,8 @@
 use trimwright_numerics::{Grid, Real, Weights};
 
 use crate::attribution::Seen;
-use crate::calibration::{MAP_POINTS, RPM_POINTS};
+use crate::calibration::{CELLS, MAP_POINTS, RPM_POINTS};
+use crate::film::FILM;
 
 /// Farthest a cell may go from the base map, ln: 35 % (engineering judgement: beyond it an answer is wrong or a part broken).
 pub const AUTHORITY_LN: f32 = 0.3;
@@ -15,7 +16,14 @@ pub const PRIOR_SIGMA_LN: f32 = 0.12;
 /// Growth of a touched cell's variance by lesson, ln^2: lets a map follow an engine that ages.
 const DRIFT_LN2: f32 = 2e-9;
 
-/// What was learned: a correction and its variance for each cell, rows MAP, columns RPM.
+/// Farthest a learned property of the film may go from the believed one, ln (engineering judgement).
+pub const FILM_AUTHORITY_LN: f32 = 0.6;
+/// Standard deviation of the believed film's properties before any lesson, ln (engineering judgement).
+pub const FILM_PRIOR_SIGMA_LN: f32 = 0.25;
+
+/// What was learned: a correction and its variance for each cell, rows MAP, columns RPM; and beside the cells what transients told
+/// of the wall film. A reading in a transient is partly the film's doing: with the film estimated beside the cells it neither
+/// has to be thrown away nor spoils the map.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LearnedMap {
@@ -23,11 +31,20 @@ pub struct LearnedMap {
     pub ln: Grid<f32, RPM_POINTS, MAP_POINTS>,
     /// Variance of `ln`: the map's own estimate of its error, squared.
     pub variance: Grid<f32, RPM_POINTS, MAP_POINTS>,
+    /// ln of the film's share and of its time constant over the believed ones.
+    pub film_ln: [f32; FILM],
+    /// Variance of `film_ln`.
+    pub film_variance: [f32; FILM],
 }
 
 impl Default for LearnedMap {
     fn default() -> Self {
-        Self { ln: Grid::filled(0.0), variance: Grid::filled(PRIOR_SIGMA_LN * PRIOR_SIGMA_LN) }
+        Self {
+            ln: Grid::filled(0.0),
+            variance: Grid::filled(PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
+            film_ln: [0.0; FILM],
+            film_variance: [FILM_PRIOR_SIGMA_LN * FILM_PRIOR_SIGMA_LN; FILM],
+        }
     }
 }
 
@@ -39,8 +56,18 @@ impl LearnedMap {
 
     /// The correction that the sensor sees, ln.
     pub fn seen(&self, seen: &Seen) -> f32 {
-        let ln = self.ln.flat();
-        seen.iter().map(|(cell, share)| share * ln.get(cell).copied().unwrap_or(0.0)).sum()
+        seen.iter().map(|(cell, share)| share * self.value_ln(cell)).sum()
+    }
+
+    /// What was learned in a cell, or beyond the cells of the film; 0 beyond that.
+    fn value_ln(&self, cell: usize) -> f32 {
+        self.ln.flat().get(cell).or_else(|| self.film_ln.get(cell.wrapping_sub(CELLS))).copied().unwrap_or(0.0)
+    }
+
+    /// Variance of the same.
+    fn variance_of(&self, cell: usize) -> f32 {
+        let variance = self.variance.flat().get(cell);
+        variance.or_else(|| self.film_variance.get(cell.wrapping_sub(CELLS))).copied().unwrap_or(0.0)
     }
 
     /// Standard deviation of one cell, ln; that of the prior for a cell outside the map.
@@ -122,7 +149,7 @@ impl Learner for Kalman {
         let spread = innovation_variance(map, lesson);
         let mut outcome = Outcome::Taken;
         for (cell, share) in lesson.seen.iter() {
-            let gain = share * variance_of(map, cell) / spread;
+            let gain = share * map.variance_of(cell) / spread;
             outcome = worse(outcome, move_cell(map, cell, gain * innovation));
         }
         narrow(map, lesson);
@@ -153,12 +180,8 @@ impl Learner for Strategy {
     }
 }
 
-fn variance_of(map: &LearnedMap, cell: usize) -> f32 {
-    map.variance.flat().get(cell).copied().unwrap_or(0.0)
-}
-
 fn innovation_variance(map: &LearnedMap, lesson: &Lesson<'_>) -> f32 {
-    let cells: f32 = lesson.seen.iter().map(|(cell, share)| share * share * variance_of(map, cell)).sum();
+    let cells: f32 = lesson.seen.iter().map(|(cell, share)| share * share * map.variance_of(cell)).sum();
     (cells + lesson.variance_ln2).max(1e-9)
 }
 
@@ -166,20 +189,32 @@ fn innovation_variance(map: &LearnedMap, lesson: &Lesson<'_>) -> f32 {
 fn narrow(map: &mut LearnedMap, lesson: &Lesson<'_>) {
     let spread = innovation_variance(map, lesson);
     for (cell, share) in lesson.seen.iter() {
-        if let Some(variance) = map.variance.flat_mut().get_mut(cell) {
-            let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
-            *variance = left.held(0.0, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
-        }
+        let (cells, film) = (map.variance.flat_mut(), &mut map.film_variance);
+        let (variance, prior) = match cells.get_mut(cell) {
+            Some(variance) => (variance, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
+            None => match film.get_mut(cell.wrapping_sub(CELLS)) {
+                Some(variance) => (variance, FILM_PRIOR_SIGMA_LN * FILM_PRIOR_SIGMA_LN),
+                None => continue,
+            },
+        };
+        let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
+        *variance = left.held(0.0, prior);
     }
 }
 
 fn move_cell(map: &mut LearnedMap, cell: usize, by_ln: f32) -> Outcome {
-    let Some(ln) = map.ln.flat_mut().get_mut(cell) else { return Outcome::Taken };
+    let (ln, authority_ln) = match map.ln.flat_mut().get_mut(cell) {
+        Some(ln) => (ln, AUTHORITY_LN),
+        None => match map.film_ln.get_mut(cell.wrapping_sub(CELLS)) {
+            Some(ln) => (ln, FILM_AUTHORITY_LN),
+            None => return Outcome::Taken,
+        },
+    };
     if !by_ln.is_finite() {
         return Outcome::Taken;
     }
     let wanted = *ln + by_ln;
-    *ln = wanted.held(-AUTHORITY_LN, AUTHORITY_LN);
+    *ln = wanted.held(-authority_ln, authority_ln);
     if *ln == wanted { Outcome::Taken } else { Outcome::Bounded }
 }
 

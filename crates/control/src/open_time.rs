@@ -1,14 +1,17 @@
 //! Fuel of one cylinder event to open times of the injectors.
+//!
+//! Half of the injectors fire at a time where their number is even: pulses are twice as long, so that what is not known of
+//! the opening delay counts half. The halves take turns in the order A B B A: a sensor on one bank of an engine that fires its
+//! banks alternately then sees both halves, and a difference between them does not pass for an error of the mixture. Where a pulse
+//! would reach into the next one, the order is A B A B.
 
 use trimwright_numerics::Real;
 use trimwright_signals::MAX_INJECTORS;
 
 use crate::calibration::{Calibration, Firing};
 
-/// Flow time of one injector below which all firing at once would be imprecise, s: then half of them fire in turn.
-const SHORT_S: f32 = 1.2e-3;
-/// Flow time above which all may fire at once again, s.
-const LONG_S: f32 = 1.6e-3;
+/// Share of the time between firings up to which a pulse may last in the order A B B A.
+const APART: f32 = 0.8;
 /// Share of the time between its pulses that an injector may be open before the controller complains: common practice, no source.
 pub const DUTY_LIMIT: f32 = 0.85;
 /// Longest open time of one pulse, s.
@@ -18,8 +21,8 @@ const LONGEST_S: f32 = 0.1;
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpenTime {
-    alternate: bool,
-    second_half: bool,
+    /// Place in the order of the halves, 0 to 3.
+    turn: u8,
     /// Open time of the last pulse, s.
     pub open_time_s: f32,
     /// Injectors that opened for it.
@@ -45,9 +48,8 @@ impl OpenTime {
     /// Open times for `fuel_kg` of one cylinder event.
     pub fn step(&mut self, calibration: &Calibration, fuel_kg: f32, supply: &Supply) -> [f32; MAX_INJECTORS] {
         let injectors = usize::from(calibration.answers().injectors).min(MAX_INJECTORS);
-        let in_pairs = injectors >= 2 && injectors.is_multiple_of(2);
-        self.choose(calibration, fuel_kg / injectors as f32, supply, in_pairs);
-        let groups = if self.alternate { 2 } else { 1 };
+        let halves = injectors.is_multiple_of(2) && calibration.options().firing != Firing::All;
+        let groups = if halves { 2 } else { 1 };
         let firing = (injectors / groups).max(1);
         self.injectors = firing as u8;
         let wanted_s = calibration.open_time_s(fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
@@ -55,24 +57,24 @@ impl OpenTime {
         self.duty = wanted_s / period_s;
         self.limited = self.duty > DUTY_LIMIT;
         self.open_time_s = wanted_s.held(0.0, period_s.min(LONGEST_S));
+        let second = self.second_half(supply.interval_s);
         let mut open_time_s = [0.0; MAX_INJECTORS];
         for (index, open) in open_time_s.iter_mut().enumerate().take(injectors) {
-            let mine = !self.alternate || (index % 2 == 1) == self.second_half;
+            let mine = !halves || (index % 2 == 1) == second;
             *open = if mine { self.open_time_s } else { 0.0 };
         }
-        self.second_half = !self.second_half;
         open_time_s
     }
 
-    fn choose(&mut self, calibration: &Calibration, each_kg: f32, supply: &Supply, in_pairs: bool) {
-        let flow_s = each_kg / calibration.injector_flow_kg_per_s(supply.drop_pa);
-        let nearly_touching = supply.interval_s > 0.0 && flow_s + 2.0e-3 > 0.8 * supply.interval_s;
-        self.alternate = in_pairs
-            && match calibration.options().firing {
-                Firing::All => false,
-                Firing::Alternate => true,
-                Firing::Chosen => nearly_touching || flow_s < if self.alternate { LONG_S } else { SHORT_S },
-            };
+    /// Whose turn it is.
+    fn second_half(&mut self, interval_s: f32) -> bool {
+        let apart = interval_s <= 0.0 || self.open_time_s < APART * interval_s;
+        self.turn = match (self.turn, apart) {
+            (turn, true) => (turn + 1) % 4,
+            (0 | 3, false) => 1,
+            (_, false) => 0,
+        };
+        matches!(self.turn, 1 | 2)
     }
 }
 
@@ -98,7 +100,7 @@ mod tests {
 
     #[test]
     fn every_pattern_gives_the_fuel_of_the_event() {
-        for firing in [Firing::All, Firing::Alternate, Firing::Chosen] {
+        for firing in [Firing::All, Firing::Chosen] {
             let calibration = calibration(firing);
             let mut stage = OpenTime::default();
             for _ in 0..4 {
@@ -108,24 +110,37 @@ mod tests {
         }
     }
 
-    #[test]
-    fn alternate_firing_takes_turns() {
-        let calibration = calibration(Firing::Alternate);
+    /// Which half fires, for some pulses in a row.
+    fn order(fuel_kg: f32, interval_s: f32) -> [bool; 8] {
+        let calibration = calibration(Firing::Chosen);
         let mut stage = OpenTime::default();
-        let (one, other) =
-            (stage.step(&calibration, 40e-6, &SUPPLY), stage.step(&calibration, 40e-6, &SUPPLY));
-        assert!(one[..4].iter().zip(&other[..4]).all(|(one, other)| (*one > 0.0) != (*other > 0.0)));
-        assert_eq!(one[4..], [0.0; 4]);
+        core::array::from_fn(|_| {
+            let pulses = stage.step(&calibration, fuel_kg, &Supply { interval_s, ..SUPPLY });
+            assert_eq!(pulses.iter().filter(|open| **open > 0.0).count(), 2);
+            pulses[1] > 0.0
+        })
     }
 
     #[test]
-    fn short_pulses_are_made_by_half_of_the_injectors() {
-        let calibration = calibration(Firing::Chosen);
-        let mut stage = OpenTime::default();
-        let idle = stage.step(&calibration, 12e-6, &SUPPLY);
-        assert_eq!(idle.iter().filter(|open| **open > 0.0).count(), 2);
-        let load = stage.step(&calibration, 80e-6, &SUPPLY);
-        assert_eq!(load.iter().filter(|open| **open > 0.0).count(), 4);
+    fn each_bank_sees_both_halves() {
+        let order = order(12e-6, 0.02);
+        for bank in 0..2 {
+            assert_eq!(order.iter().skip(bank).step_by(2).filter(|second| **second).count(), 2, "{order:?}");
+        }
+    }
+
+    #[test]
+    fn long_pulses_never_fall_on_the_same_half_twice_in_a_row() {
+        let order = order(80e-6, 0.006);
+        assert!(order.windows(2).all(|pair| pair[0] != pair[1]), "{order:?}");
+    }
+
+    #[test]
+    fn an_odd_number_of_injectors_fires_together() {
+        let answers = SetupAnswers { injectors: 3, ..SetupAnswers::default() };
+        let calibration = Calibration::from_answers(&answers).unwrap();
+        let pulses = OpenTime::default().step(&calibration, 40e-6, &SUPPLY);
+        assert!(pulses[..3].iter().all(|open| *open > 0.0) && pulses[3..] == [0.0; 5]);
     }
 
     #[test]
