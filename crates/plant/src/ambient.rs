@@ -82,3 +82,48 @@ pub fn saturation_pa(temperature_k: f64) -> f64 {
 pub(crate) fn moist_gas_constant(water_share: f64) -> f64 {
     R_DRY_AIR * (1.0 - water_share + water_share / WATER_TO_AIR)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn ambient() -> Ambient {
+        Ambient { altitude_m: 0.0, sea_level_k: 288.15, sea_level_pa: 101_325.0, relative_humidity: 0.0 }
+    }
+
+    #[test]
+    fn val_standard_atmosphere() {
+        // ISO 2533 by fluids 1.3.1, geometric height: shared/reference/atmosphere.csv.
+        for (altitude_m, pressure_pa, temperature_k) in [
+            (-500.0, 107_478.01, 291.4003),
+            (0.0, 101_325.0, 288.15),
+            (500.0, 95_461.29, 284.9003),
+            (1500.0, 84_559.67, 278.4023),
+            (3000.0, 70_121.14, 268.6592),
+        ] {
+            let air = ambient().air(altitude_m);
+            assert!((air.pressure_pa / pressure_pa - 1.0).abs() < 2e-6, "{altitude_m}: {air:?}");
+            assert!((air.temperature_k - temperature_k).abs() < 1e-3, "{altitude_m}: {air:?}");
+        }
+    }
+
+    #[test]
+    fn val_humid_air() {
+        // CoolProp 8.0.0, water per dry air: shared/reference/humid_air.csv.
+        for (celsius, humidity, ratio) in
+            [(0.0, 0.6, 0.0022685), (15.0, 1.0, 0.0106938), (25.0, 0.6, 0.011949), (35.0, 0.3, 0.0105899)]
+        {
+            let ambient = Ambient { sea_level_k: ICE_K + celsius, relative_humidity: humidity, ..ambient() };
+            let share = ambient.water_share();
+            assert!((share / (1.0 - share) / ratio - 1.0).abs() < 0.01, "{celsius}: {share}");
+        }
+    }
+
+    #[test]
+    fn moist_air_is_lighter() {
+        // 25 degC, 60 %: 1.175966 kg/m^3 by CoolProp 8.0.0.
+        let share = 0.011_949 / 1.011_949;
+        let density = 101_325.0 / (moist_gas_constant(share) * 298.15);
+        assert!((density / 1.175_966 - 1.0).abs() < 1e-3, "{density}");
+    }
+}

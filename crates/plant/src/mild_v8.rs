@@ -172,6 +172,7 @@ impl Truth {
                 bottle_j_per_k: 5e3,
                 jet_m2: 0.0,
                 fuel_jet_ratio: 0.0,
+                air_heat_share: 0.3,
             },
             faults: Faults::default(),
         }

@@ -3,14 +3,22 @@
 use crate::check::{OutOfRange, within};
 use trimwright_numerics::{Curve, Real};
 
-/// Saturation pressure of nitrous oxide, Pa, over temperature, K; above the critical point (309.5 K) held. Values from memory of printed property tables,
-/// the one at 293.15 K by CoolProp 8.0.0.
-const SATURATION_K: [f64; 6] = [253.15, 263.15, 273.15, 283.15, 293.15, 308.15];
-const SATURATION_PA: [f64; 6] = [18.0e5, 24.0e5, 31.3e5, 40.1e5, 50.525e5, 70.3e5];
-/// Liquid density near room temperature, kg/m^3 (engineering judgement; it falls towards the critical point).
-const LIQUID_KG_PER_M3: f64 = 780.0;
-/// Heat of evaporation near room temperature, J/kg (engineering judgement).
-const EVAPORATION_J_PER_KG: f64 = 180e3;
+/// Saturated nitrous oxide, by CoolProp 8.0.0, held outside: temperature, K; pressure, Pa; density of the liquid, kg/m^3; density of the
+/// vapour over it; heat of evaporation, J/kg.
+const SATURATION_K: [f64; 8] = [253.15, 263.15, 273.15, 283.15, 288.15, 293.15, 298.15, 303.15];
+const SATURATION_PA: [f64; 8] = [1.797e6, 2.393e6, 3.122e6, 4.001e6, 4.504e6, 5.052_5e6, 5.652e6, 6.308e6];
+const LIQUID_KG_PER_M3: [f64; 8] = [998.1, 954.9, 907.1, 852.2, 820.7, 785.1, 742.9, 688.1];
+const VAPOUR_SHARE: [f64; 8] = [0.0468, 0.0663, 0.0939, 0.1348, 0.1635, 0.2012, 0.2541, 0.3382];
+const EVAPORATION_J_PER_KG: [f64; 8] =
+    [276.5e3, 256.1e3, 232.7e3, 204.9e3, 188.6e3, 169.9e3, 147.6e3, 118.4e3];
+/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013.
+pub(crate) const R_NITROUS: f64 = 188.91;
+/// Heat that liquid nitrous oxide takes when it evaporates in the manifold, J/kg: that of a jet that has flashed to about -20 degC.
+pub(crate) const JET_EVAPORATION_J_PER_KG: f64 = 276.5e3;
+
+fn saturated(values: [f64; 8], temperature_k: f64) -> f64 {
+    Curve::new(SATURATION_K, values).map_or(0.0, |curve| curve.at(temperature_k))
+}
 
 /// A bottle with a jet into the manifold. An engine without one has `bottle_kg` 0.
 #[derive(Clone, Debug, PartialEq)]
@@ -25,6 +33,9 @@ pub struct Nitrous {
     pub jet_m2: f64,
     /// Fuel from its own jet per nitrous oxide by mass, 0 (the injectors give it) to 0.3.
     pub fuel_jet_ratio: f64,
+    /// Share of the nitrous oxide's heat of evaporation that the air in the manifold gives, 0 to 1 (engineering judgement: the
+    /// rest comes from walls and inside the cylinder).
+    pub air_heat_share: f64,
 }
 
 impl Nitrous {
@@ -33,17 +44,19 @@ impl Nitrous {
         within("nitrous.bottle_k", self.bottle_k, 250.0, 320.0)?;
         within("nitrous.bottle_j_per_k", self.bottle_j_per_k, 500.0, 20e3)?;
         within("nitrous.jet_m2", self.jet_m2, 0.0, 1e-5)?;
-        within("nitrous.fuel_jet_ratio", self.fuel_jet_ratio, 0.0, 0.3)
+        within("nitrous.fuel_jet_ratio", self.fuel_jet_ratio, 0.0, 0.3)?;
+        within("nitrous.air_heat_share", self.air_heat_share, 0.0, 1.0)
     }
 }
 
-/// Saturation pressure of nitrous oxide, Pa, 253 to 308 K.
+/// Saturation pressure of nitrous oxide, Pa, 253 to 303 K (to 308 K on the last slope).
 ///
 /// ```
 /// assert!((trimwright_plant::nitrous_saturation_pa(293.15) - 50.525e5).abs() < 1.0);
 /// ```
 pub fn nitrous_saturation_pa(temperature_k: f64) -> f64 {
-    Curve::new(SATURATION_K, SATURATION_PA).map_or(0.0, |curve| curve.at(temperature_k))
+    let beyond_k = (temperature_k - SATURATION_K[7]).held(0.0, 6.0);
+    saturated(SATURATION_PA, temperature_k) + 0.144e6 * beyond_k
 }
 
 /// What is left in the bottle and what flows.
@@ -66,15 +79,17 @@ impl NitrousState {
             return;
         }
         let drop_pa = nitrous_saturation_pa(self.bottle_k) - manifold_pa;
-        let flow = nitrous.jet_m2 * Real::sqrt((2.0 * LIQUID_KG_PER_M3 * drop_pa).held(0.0, 1e12));
+        let density = saturated(LIQUID_KG_PER_M3, self.bottle_k);
+        let flow = nitrous.jet_m2 * Real::sqrt((2.0 * density * drop_pa).held(0.0, 1e12));
         self.flow_kg_per_s = flow.held(0.0, self.bottle_kg / dt_s);
         let drawn_kg = self.flow_kg_per_s * dt_s;
         self.bottle_kg -= drawn_kg;
-        // Vapour fills the volume that the liquid left: about a fifth of its mass near room temperature.
-        let evaporated_kg = 0.2 * drawn_kg;
+        // Vapour fills the room that the liquid left.
+        let evaporated_kg = drawn_kg * saturated(VAPOUR_SHARE, self.bottle_k);
         // Liquid nitrous oxide holds about 2.5 kJ/(kg K) (engineering judgement).
+        let heat = saturated(EVAPORATION_J_PER_KG, self.bottle_k);
         let capacity = nitrous.bottle_j_per_k + 2500.0 * self.bottle_kg;
-        self.bottle_k = (self.bottle_k - evaporated_kg * EVAPORATION_J_PER_KG / capacity).held(200.0, 330.0);
+        self.bottle_k = (self.bottle_k - evaporated_kg * heat / capacity).held(200.0, 330.0);
     }
 }
 
@@ -84,13 +99,8 @@ mod tests {
 
     #[test]
     fn ident_the_bottle_empties_by_what_flows_and_cools() {
-        let nitrous = Nitrous {
-            bottle_kg: 4.5,
-            bottle_k: 300.0,
-            bottle_j_per_k: 5e3,
-            jet_m2: 8e-7,
-            fuel_jet_ratio: 0.0,
-        };
+        let none = crate::Truth::mild_v8().nitrous;
+        let nitrous = Nitrous { bottle_kg: 4.5, bottle_k: 300.0, jet_m2: 8e-7, ..none };
         let mut state = NitrousState::new(&nitrous);
         let (mut drawn_kg, mut first) = (0.0, 0.0);
         for step in 0..6000 {

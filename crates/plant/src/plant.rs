@@ -17,7 +17,7 @@ use crate::gearbox::{Coupled, GearboxState};
 use crate::hands::{Hands, Key, Range};
 use crate::injector::InjectorState;
 use crate::manifold::{ManifoldState, Moved, Surroundings};
-use crate::nitrous::NitrousState;
+use crate::nitrous::{JET_EVAPORATION_J_PER_KG, NitrousState, R_NITROUS};
 use crate::noise::Noise;
 use crate::oxygen_sensor::OxygenSensorState;
 use crate::sensors::{Sensed, SensorsState};
@@ -253,14 +253,15 @@ impl Plant {
         let outside_pa = self.held.air.pressure_pa;
         let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.held.root_rt);
         let airborne_share = truth.film.air_heat_share * (1.0 - self.held.film.x);
-        let volume =
-            self.held.efficiency * truth.engine.displacement_m3 * self.crank.speed_rad_per_s / CYCLE_RAD;
+        let turning = self.crank.speed_rad_per_s / CYCLE_RAD;
+        let volume = self.held.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
         let around = Surroundings {
             outside_pa,
             inflow_k: self.thermal.intake_k,
             wall_k: self.thermal.wall_k,
-            evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG / dt_s,
-            engine_m3_per_s: volume,
+            evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG / dt_s
+                + truth.nitrous.air_heat_share * self.nitrous.flow_kg_per_s * JET_EVAPORATION_J_PER_KG,
+            engine_m3_per_s: volume.held(0.0, 10.0),
             gas_constant: self.gas_constant,
         };
         let before_pa = self.manifold.pressure_pa;
@@ -280,6 +281,17 @@ impl Plant {
         self.held.injected_kg_per_s = injected_kg / dt_s;
         self.held.moved = moved;
         moved
+    }
+
+    /// Room that nitrous oxide takes from the air in what the engine breathes, m^3/s.
+    #[inline]
+    fn nitrous_m3_per_s(&self) -> f64 {
+        let flow = self.nitrous.flow_kg_per_s;
+        if flow <= 0.0 {
+            return 0.0;
+        }
+        let manifold_k = self.manifold.temperature_k(&self.truth.manifold, self.gas_constant);
+        flow * R_NITROUS * manifold_k / self.manifold.pressure_pa
     }
 
     /// Torques at the crank, its speed, the gears and the car.

@@ -38,3 +38,37 @@ impl Trigger {
         }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn stamps_stay_in_their_step_in_order_and_scatter_as_stated() {
+        let trigger = Trigger { jitter_deg: 0.5 };
+        let mut noise = Noise::new(9);
+        let mut squares = 0.0;
+        for _ in 0..10_000 {
+            let mut pulses_us = Vec::new();
+            trigger.stamp(&mut pulses_us, &mut noise, 0.0, 0.5005, 6000.0, (0.5, 0.501));
+            let late_us = pulses_us[0] as f64 - 500_500.0 + 0.5;
+            assert!(late_us.abs() <= 500.5);
+            squares += late_us * late_us;
+        }
+        // Half a degree at 6000 degrees a second: 83.3 us.
+        let spread_us = Real::sqrt(squares / 10_000.0);
+        assert!((spread_us / 83.3 - 1.0).abs() < 0.03, "{spread_us}");
+    }
+
+    #[test]
+    fn a_frame_takes_no_more_pulses_than_it_holds() {
+        let trigger = Trigger { jitter_deg: 0.0 };
+        let mut noise = Noise::new(9);
+        let mut pulses_us = Vec::new();
+        for pulse in 0..20 {
+            trigger.stamp(&mut pulses_us, &mut noise, 0.0, 1e-4 * f64::from(pulse), 6000.0, (0.0, 0.01));
+        }
+        assert_eq!(pulses_us.len(), MAX_PULSES);
+        assert!(pulses_us.is_sorted());
+    }
+}

@@ -22,7 +22,7 @@ impl Dice {
     }
 
     fn coin(&mut self) -> bool {
-        self.0.next_u64() % 2 == 0
+        self.0.next_u64().is_multiple_of(2)
     }
 
     /// Any number, also those that are none.
@@ -114,6 +114,7 @@ impl Dice {
         t.nitrous.bottle_kg = self.draw(0.0, 20.0);
         t.nitrous.jet_m2 = self.draw(0.0, 1e-5);
         t.nitrous.fuel_jet_ratio = self.draw(0.0, 0.3);
+        t.nitrous.air_heat_share = self.draw(0.0, 1.0);
         t.faults = Faults {
             vacuum_leak_m2: self.draw(0.0, 2e-4),
             exhaust_leak_kg_per_s: self.draw(0.0, 0.01),
