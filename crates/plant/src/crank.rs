@@ -77,8 +77,9 @@ impl CrankState {
         let before = self.speed_rad_per_s;
         let driving = torques.indicated + torques.starter - torques.pumping - torques.load;
         let slowing = torques.rubbing + torques.accessories;
-        let coasting = before + dt_s * driving / crank.inertia_kg_m2;
-        let after = (coasting - dt_s * slowing / crank.inertia_kg_m2).held(0.0, 1500.0);
+        let per_nm = dt_s / crank.inertia_kg_m2;
+        let coasting = before + per_nm * driving;
+        let after = (coasting - per_nm * slowing).held(0.0, 1500.0);
         self.speed_rad_per_s = after;
         let way_rad = 0.5 * (before + after) * dt_s;
         // Angle uses the speed before, as the events of the step did.

@@ -22,26 +22,31 @@ impl Plant {
     pub(crate) fn fire(&mut self, commands: &Commands, hands: &Hands, moved: &Moved, dt_s: f64) -> f64 {
         let speed = self.crank.speed_rad_per_s;
         let way_rad = speed * dt_s;
+        if way_rad <= 0.0 {
+            self.gathered.air_kg += moved.out_kg;
+            return 0.0;
+        }
         let mut done_rad = 0.0;
+        let mut done_kg = 0.0;
         let mut work_j = 0.0;
         for _ in 0..MAX_EVENTS {
             let to_go_rad = self.interval_rad - self.crank.since_firing_rad;
-            if done_rad + to_go_rad > way_rad || way_rad <= 0.0 {
+            if done_rad + to_go_rad > way_rad {
                 break;
             }
             done_rad += to_go_rad;
             work_j += self.held.power_nm * to_go_rad;
-            self.gathered.air_kg += moved.out_kg_per_s * to_go_rad / speed;
+            let share_kg = moved.out_kg * to_go_rad / way_rad;
+            done_kg += share_kg;
+            self.gathered.air_kg += share_kg;
             self.crank.since_firing_rad = 0.0;
             let time_s = self.time_s + done_rad / speed;
             self.cylinder_event(commands, hands, time_s, dt_s);
         }
         let rest_rad = way_rad - done_rad;
         self.crank.since_firing_rad += rest_rad;
-        work_j += self.held.power_nm * rest_rad;
-        self.gathered.air_kg +=
-            moved.out_kg_per_s * (dt_s - if speed > 0.0 { done_rad / speed } else { 0.0 });
-        if way_rad > 0.0 { work_j / way_rad } else { 0.0 }
+        self.gathered.air_kg += moved.out_kg - done_kg;
+        if done_rad > 0.0 { (work_j + self.held.power_nm * rest_rad) / way_rad } else { self.held.power_nm }
     }
 
     /// One firing interval ends: a cylinder closes its intake, another fires, a third has emptied into the exhaust.

@@ -45,9 +45,10 @@ impl Exhaust {
         within("exhaust.misfire_seen", self.misfire_seen, 0.0, 1.0)
     }
 
-    /// Back pressure at the ports for a mass flow of the whole engine, Pa: `p_amb + k m'^2`.
+    /// Back pressure at the ports for a mass flow of the whole engine, Pa: `p_amb + k m'^2`, at most
+    /// 500 kPa more.
     pub fn back_pressure_pa(&self, ambient_pa: f64, flow_kg_per_s: f64) -> f64 {
-        ambient_pa + self.back_pressure * flow_kg_per_s * flow_kg_per_s
+        ambient_pa + (self.back_pressure * flow_kg_per_s * flow_kg_per_s).held(0.0, 500e3)
     }
 }
 

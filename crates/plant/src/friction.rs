@@ -1,7 +1,7 @@
 //! Friction, pumping and the belt-driven accessories.
 
 use crate::check::{OutOfRange, within};
-use crate::gas::{CYCLE_RAD, RPM};
+use crate::gas::{PER_CYCLE_RAD, RPM};
 use trimwright_numerics::Real;
 
 /// Losses at the crank.
@@ -25,7 +25,8 @@ pub struct Friction {
 /// assert!((trimwright_plant::motored_fmep_pa(209.4395) - 147e3).abs() < 10.0);
 /// ```
 pub fn motored_fmep_pa(speed_rad_per_s: f64) -> f64 {
-    let krpm = speed_rad_per_s / (1000.0 * RPM);
+    const KRPM: f64 = 1.0 / (1000.0 * RPM);
+    let krpm = speed_rad_per_s * KRPM;
     1e5 * (0.97 + 0.15 * krpm + 0.05 * krpm * krpm)
 }
 
@@ -34,14 +35,18 @@ impl Friction {
     #[inline]
     pub(crate) fn rubbing_nm(&self, displacement_m3: f64, speed_rad_per_s: f64, oil_k: f64) -> f64 {
         let cold = 1.0 + self.cold_per_k * (363.0 - oil_k).held(0.0, 150.0);
-        self.scale * self.rubbing_share * cold * motored_fmep_pa(speed_rad_per_s) * displacement_m3
-            / CYCLE_RAD
+        self.scale
+            * self.rubbing_share
+            * cold
+            * motored_fmep_pa(speed_rad_per_s)
+            * displacement_m3
+            * PER_CYCLE_RAD
     }
 
     /// Pumping torque of a whole engine that turns, N m: exhaust less intake pressure over the displacement.
     #[inline]
     pub(crate) fn pumping_nm(displacement_m3: f64, back_pressure_pa: f64, manifold_pa: f64) -> f64 {
-        (back_pressure_pa - manifold_pa) * displacement_m3 / CYCLE_RAD
+        (back_pressure_pa - manifold_pa) * displacement_m3 * PER_CYCLE_RAD
     }
 
     pub(crate) fn check(&self) -> Result<(), OutOfRange> {

@@ -113,6 +113,9 @@ pub(crate) struct FuelSystemState {
     pub(crate) pump_kg_per_s: f64,
     /// Pressure lost between pump and rail per flow, Pa s/kg, worked out in the slow slot.
     lost_per_flow: f64,
+    /// Pump leakage per pressure and regulator flow per pressure, kg/(s Pa).
+    leak: f64,
+    gain: f64,
     /// Share of delivery left by vapour at the inlet or an uncovered pickup.
     primed: f64,
 }
@@ -141,7 +144,15 @@ pub(crate) struct FuelFast {
 
 impl FuelSystemState {
     pub(crate) fn new(system: &FuelSystem) -> Self {
-        Self { rail_pa: 0.0, tank_kg: system.tank_kg, pump_kg_per_s: 0.0, lost_per_flow: 0.0, primed: 1.0 }
+        Self {
+            rail_pa: 0.0,
+            tank_kg: system.tank_kg,
+            pump_kg_per_s: 0.0,
+            lost_per_flow: 0.0,
+            leak: system.pump_free_kg_per_s / system.pump_stall_pa,
+            gain: system.pump_free_kg_per_s / system.regulator_band_pa,
+            primed: 1.0,
+        }
     }
 
     /// Line, filter and suction losses at the present flow; every 100 ms.
@@ -172,7 +183,7 @@ impl FuelSystemState {
     #[inline]
     pub(crate) fn step(&mut self, system: &FuelSystem, fast: &FuelFast, dt_s: f64) {
         let able = system.pump_free_kg_per_s * fast.health * self.primed;
-        let leak = system.pump_free_kg_per_s / system.pump_stall_pa;
+        let leak = self.leak;
         let set_pa =
             system.regulator_pa + if system.manifold_referenced { fast.manifold_gauge_pa } else { 0.0 };
         let (mut from_pa, mut lost_per_flow) = (self.rail_pa, self.lost_per_flow);
@@ -182,9 +193,9 @@ impl FuelSystemState {
             lost_per_flow = 0.0;
         }
         // Pump flow q solves q = able v - leak (p + lost q).
-        let stiff = 1.0 + leak * lost_per_flow;
-        let free = (able * fast.pump_v / 13.5 - leak * from_pa) / stiff;
-        let (mut pump, mut pump_slope) = if free > 0.0 { (free, -leak / stiff) } else { (0.0, 0.0) };
+        let soft = 1.0 / (1.0 + leak * lost_per_flow);
+        let free = (able * fast.pump_v * (1.0 / 13.5) - leak * from_pa) * soft;
+        let (mut pump, mut pump_slope) = if free > 0.0 { (free, -leak * soft) } else { (0.0, 0.0) };
         if system.supply == Supply::RegulatedAtTank {
             let into = (set_pa - self.rail_pa) / self.lost_per_flow.held(1e4, 1e12);
             if into < pump {
@@ -192,7 +203,7 @@ impl FuelSystemState {
                     if into > 0.0 { (into, -1.0 / self.lost_per_flow.held(1e4, 1e12)) } else { (0.0, 0.0) };
             }
         }
-        let gain = system.pump_free_kg_per_s / system.regulator_band_pa;
+        let gain = self.gain;
         let over_pa = self.rail_pa - set_pa;
         let (back, back_slope) = if system.supply == Supply::Return && over_pa > 0.0 {
             (gain * over_pa, gain)

@@ -12,5 +12,7 @@ pub const GRAVITY_M_PER_S2: f64 = 9.806_65;
 pub const ICE_K: f64 = 273.15;
 /// Two turns of the crank, radians: one working cycle.
 pub const CYCLE_RAD: f64 = 4.0 * core::f64::consts::PI;
+/// Cycles per radian of crank.
+pub const PER_CYCLE_RAD: f64 = 1.0 / CYCLE_RAD;
 /// Turns of the crank per minute to radians per second.
 pub const RPM: f64 = core::f64::consts::PI / 30.0;

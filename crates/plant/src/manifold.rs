@@ -41,11 +41,11 @@ pub(crate) struct Surroundings {
     pub(crate) gas_constant: f64,
 }
 
-/// Mass flows over one step, exactly those that moved the stored mass.
-#[derive(Clone, Copy, Debug, PartialEq)]
+/// Masses moved in one step, exactly those that changed the stored mass.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Moved {
-    pub(crate) in_kg_per_s: f64,
-    pub(crate) out_kg_per_s: f64,
+    pub(crate) in_kg: f64,
+    pub(crate) out_kg: f64,
 }
 
 /// Pressure and mass; temperature follows from both.
@@ -78,38 +78,39 @@ impl ManifoldState {
         around: &Surroundings,
         dt_s: f64,
     ) -> Moved {
-        let volume = manifold.volume_m3;
-        let temperature_k = self.temperature_k(manifold, around.gas_constant);
+        let per_m3 = 1.0 / manifold.volume_m3;
+        let density = self.mass_kg * per_m3;
+        let temperature_k = self.pressure_pa / (density * around.gas_constant);
         let inflow_k = if throttle.kg_per_s >= 0.0 { around.inflow_k } else { temperature_k };
-        let out_slope = around.engine_m3_per_s / (around.gas_constant * temperature_k);
-        let out = out_slope * self.pressure_pa;
+        let out = around.engine_m3_per_s * density;
+        let out_slope = out / self.pressure_pa;
         let wall = manifold.wall_w_per_k + manifold.wall_share * CP_AIR * throttle.kg_per_s.abs();
         let heat_w = wall * (around.wall_k - temperature_k) - around.evaporation_w;
 
-        let per_volume = KAPPA * around.gas_constant / volume;
+        let per_volume = KAPPA * around.gas_constant * per_m3;
         let rate = per_volume * (throttle.kg_per_s * inflow_k - out * temperature_k)
-            + (KAPPA - 1.0) / volume * heat_w;
+            + (KAPPA - 1.0) * per_m3 * heat_w;
         let change_at = |in_slope: f64| {
             let slope = per_volume * (in_slope * inflow_k - out_slope * temperature_k);
             dt_s * rate / (1.0 - dt_s * slope)
         };
         let gap_pa = around.outside_pa - self.pressure_pa;
-        let (mut in_slope, mut change_pa) =
-            (throttle.slope_kg_per_s_pa, change_at(throttle.slope_kg_per_s_pa));
+        let mut in_slope = throttle.slope_kg_per_s_pa;
+        let mut change_pa = change_at(in_slope);
         if change_pa * gap_pa > gap_pa * gap_pa {
             // A wide throttle on a small manifold would overshoot outside pressure, where its flow ends: take the slope to there.
             in_slope = -throttle.kg_per_s / gap_pa;
             change_pa = change_at(in_slope);
         }
 
-        let in_kg_per_s = throttle.kg_per_s + in_slope * change_pa;
-        let most = 0.45 * self.mass_kg / dt_s;
-        let out_kg_per_s = (out + out_slope * change_pa).held(0.0, most);
-        let in_kg_per_s = in_kg_per_s.held(-most, f64::MAX);
-        self.mass_kg += dt_s * (in_kg_per_s - out_kg_per_s);
-        let per_kelvin = self.mass_kg * around.gas_constant / volume;
+        // Neither flow takes more than nearly half of what is there, however extreme the engine.
+        let most_kg = 0.45 * self.mass_kg;
+        let out_kg = (dt_s * (out + out_slope * change_pa)).held(0.0, most_kg);
+        let in_kg = (dt_s * (throttle.kg_per_s + in_slope * change_pa)).held(-most_kg, f64::MAX);
+        self.mass_kg += in_kg - out_kg;
+        let per_kelvin = self.mass_kg * around.gas_constant * per_m3;
         self.pressure_pa = (self.pressure_pa + change_pa).held(150.0 * per_kelvin, 700.0 * per_kelvin);
-        Moved { in_kg_per_s, out_kg_per_s }
+        Moved { in_kg, out_kg }
     }
 }
 
@@ -159,7 +160,7 @@ mod tests {
             // Wide open: the explicit rate would be thousands per second.
             let flow = tables.flow(5e-3, 1e5, state.pressure_pa, Real::sqrt(R * 300.0));
             let moved = state.step(&MANIFOLD, flow, &around(0.05), 1e-3);
-            moved_kg += 1e-3 * (moved.in_kg_per_s - moved.out_kg_per_s);
+            moved_kg += moved.in_kg - moved.out_kg;
         }
         assert!((state.mass_kg - start_kg - moved_kg).abs() < 1e-12);
         assert!((state.pressure_pa - 1e5).abs() < 300.0, "{}", state.pressure_pa);

@@ -109,7 +109,7 @@ impl Truth {
             },
             exhaust: Exhaust {
                 banks: 2,
-                pipe_m3: 2.6e-3,
+                pipe_m3: 3.4e-3,
                 mixing_m3: 1.5e-4,
                 port_k: 1100.0,
                 cooling_kg_per_s: 3.5e-3,

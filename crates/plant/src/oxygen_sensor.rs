@@ -83,7 +83,7 @@ impl OxygenSensorState {
     pub(crate) fn step(&mut self, sensor: &OxygenSensor, noise: &mut Noise, lambda: f64, share: f64) -> f64 {
         self.reading += share * (lambda.held(0.5, 2.0) - self.reading);
         let shown = self.reading + self.drift + sensor.offset + sensor.noise * noise.bell();
-        let volts = if self.ready { (shown - LAMBDA_AT_0_V) / LAMBDA_PER_V } else { 0.0 };
+        let volts = if self.ready { (shown - LAMBDA_AT_0_V) * (1.0 / LAMBDA_PER_V) } else { 0.0 };
         (volts + sensor.ground_v).held(0.0, 5.0)
     }
 

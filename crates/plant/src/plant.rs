@@ -12,7 +12,7 @@ use crate::filling::FillingModel;
 use crate::film::{EVAPORATION_J_PER_KG, FilmCoefficients, FilmState};
 use crate::friction::Friction;
 use crate::fuel_system::{FuelFast, FuelSystemState};
-use crate::gas::CYCLE_RAD;
+use crate::gas::PER_CYCLE_RAD;
 use crate::gearbox::{Coupled, GearboxState};
 use crate::hands::{Hands, Key, Range};
 use crate::injector::InjectorState;
@@ -41,6 +41,7 @@ pub(crate) const SLOW_SLOT_S: f64 = 0.1;
 #[derive(Clone, Debug)]
 pub(crate) struct Held {
     pub(crate) dt_s: f64,
+    pub(crate) per_s: f64,
     pub(crate) map_share: f64,
     pub(crate) o2_share: f64,
     pub(crate) air: Air,
@@ -57,7 +58,8 @@ pub(crate) struct Held {
     pub(crate) spark_deg: f64,
     pub(crate) knock_index: f64,
     pub(crate) throttle: f64,
-    pub(crate) injected_kg_per_s: f64,
+    pub(crate) plates_m2: f64,
+    pub(crate) injected_kg: f64,
     pub(crate) moved: Moved,
     pub(crate) torques: Torques,
 }
@@ -137,6 +139,7 @@ impl Plant {
         let manifold = ManifoldState::at(&truth.manifold, air.pressure_pa, thermal.intake_k, gas_constant);
         let held = Held {
             dt_s: 0.0,
+            per_s: 0.0,
             map_share: 1.0,
             o2_share: 1.0,
             air,
@@ -153,8 +156,9 @@ impl Plant {
             spark_deg: 0.0,
             knock_index: 0.0,
             throttle: 0.0,
-            injected_kg_per_s: 0.0,
-            moved: Moved { in_kg_per_s: 0.0, out_kg_per_s: 0.0 },
+            plates_m2: truth.throttle.area_m2(0.0),
+            injected_kg: 0.0,
+            moved: Moved::default(),
             torques: Torques::default(),
         };
         let books =
@@ -247,19 +251,22 @@ impl Plant {
     /// Air through plates, bypass and leaks into the manifold, out of it into the engine; fuel onto the wall and into that air.
     fn breathe(&mut self, hands: &Hands, injected_kg: f64, dt_s: f64) -> Moved {
         let truth = &self.truth;
-        let area_m2 = self.tables.area_m2(hands.throttle)
-            + truth.throttle.iac_m2 * self.held.iac
-            + truth.faults.vacuum_leak_m2;
+        if hands.throttle != self.held.throttle {
+            self.held.throttle = hands.throttle;
+            self.held.plates_m2 = self.tables.area_m2(hands.throttle);
+        }
+        let area_m2 =
+            self.held.plates_m2 + truth.throttle.iac_m2 * self.held.iac + truth.faults.vacuum_leak_m2;
         let outside_pa = self.held.air.pressure_pa;
         let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.held.root_rt);
         let airborne_share = truth.film.air_heat_share * (1.0 - self.held.film.x);
-        let turning = self.crank.speed_rad_per_s / CYCLE_RAD;
+        let turning = self.crank.speed_rad_per_s * PER_CYCLE_RAD;
         let volume = self.held.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
         let around = Surroundings {
             outside_pa,
             inflow_k: self.thermal.intake_k,
             wall_k: self.thermal.wall_k,
-            evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG / dt_s
+            evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG * self.held.per_s
                 + truth.nitrous.air_heat_share * self.nitrous.flow_kg_per_s * JET_EVAPORATION_J_PER_KG,
             engine_m3_per_s: volume.held(0.0, 10.0),
             gas_constant: self.gas_constant,
@@ -272,13 +279,12 @@ impl Plant {
         let jet_kg = self.nitrous.flow_kg_per_s * truth.nitrous.fuel_jet_ratio * dt_s;
         self.film.airborne_kg += jet_kg;
         self.gathered.nitrous_kg += self.nitrous.flow_kg_per_s * dt_s;
-        self.gathered.intake_kg += moved.in_kg_per_s * dt_s;
-        self.books.air_in_kg += moved.in_kg_per_s * dt_s;
-        self.books.air_out_kg += moved.out_kg_per_s * dt_s;
+        self.gathered.intake_kg += moved.in_kg;
+        self.books.air_in_kg += moved.in_kg;
+        self.books.air_out_kg += moved.out_kg;
         self.books.fuel_injected_kg += injected_kg;
         self.books.fuel_jet_kg += jet_kg;
-        self.held.throttle = hands.throttle;
-        self.held.injected_kg_per_s = injected_kg / dt_s;
+        self.held.injected_kg = injected_kg;
         self.held.moved = moved;
         moved
     }
@@ -302,7 +308,7 @@ impl Plant {
         let coupled = match hands.dyno_rad_per_s {
             // A dynamometer is stiff against speed, up to a torque that any of these engines stays below.
             Some(wanted) => {
-                let brake_nm = 80.0 * truth.crank.inertia_kg_m2 * (speed - wanted);
+                let brake_nm = 400.0 * truth.crank.inertia_kg_m2 * (speed - wanted);
                 Coupled { engine_nm: brake_nm.held(-2000.0, 2000.0), gears_nm: 0.0 }
             }
             None => {
@@ -403,6 +409,7 @@ impl Plant {
     pub(crate) fn lags(&mut self, dt_s: f64) {
         if dt_s != self.held.dt_s {
             self.held.dt_s = dt_s;
+            self.held.per_s = 1.0 / dt_s;
             self.held.map_share = lag::share(dt_s, self.truth.sensors.map_tau_s);
             self.held.o2_share = lag::share(dt_s, self.truth.oxygen_sensor.tau_s);
         }

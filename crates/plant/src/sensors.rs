@@ -9,6 +9,7 @@ use trimwright_signals::Frame;
 
 /// Converter: 12 bit over 5 V.
 const CODES_PER_V: f64 = 4096.0 / 5.0;
+const V_PER_CODE: f64 = 5.0 / 4096.0;
 
 /// Sensors other than the oxygen sensor. Ratiometric ones give 0.5 to 4.5 V over their range.
 #[derive(Clone, Debug, PartialEq)]
@@ -39,13 +40,13 @@ impl Sensors {
 #[inline]
 fn converted(volts: f64) -> f32 {
     let code = (volts * CODES_PER_V + 0.5).held(0.0, 4095.0) as u32;
-    (f64::from(code) / CODES_PER_V) as f32
+    (f64::from(code) * V_PER_CODE) as f32
 }
 
 /// 0.5 to 4.5 V over `low..high`, saturating a little outside as such sensors do.
 #[inline]
 fn ratiometric(value: f64, low: f64, high: f64) -> f64 {
-    (0.5 + 4.0 * (value - low) / (high - low)).held(0.2, 4.8)
+    (0.5 + (value - low) * (4.0 / (high - low))).held(0.2, 4.8)
 }
 
 /// True quantities at the sensors.

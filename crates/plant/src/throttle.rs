@@ -93,6 +93,7 @@ pub(crate) struct FlowTables {
     psi: [f64; PSI_STEPS + 1],
     area_m2: [f64; AREA_STEPS + 1],
     root_critical: f64,
+    per_root: f64,
     /// `psi` where the linear law takes over.
     edge: f64,
 }
@@ -105,7 +106,13 @@ impl FlowTables {
             flow_function(1.0 - root * root)
         });
         let area_m2 = core::array::from_fn(|i| body.area_m2(area_node(i)));
-        Self { psi, area_m2, root_critical, edge: flow_function(SMOOTH_ABOVE) }
+        Self {
+            psi,
+            area_m2,
+            root_critical,
+            per_root: PSI_STEPS as f64 / root_critical,
+            edge: flow_function(SMOOTH_ABOVE),
+        }
     }
 
     /// Effective plate area at a share of pedal travel, m^2. Nodes lie denser near closed.
@@ -146,9 +153,8 @@ impl FlowTables {
         if root >= self.root_critical {
             return (self.psi[PSI_STEPS], 0.0);
         }
-        let per_root = PSI_STEPS as f64 / self.root_critical;
-        let (psi, slope) = line(&self.psi, root * per_root);
-        (psi, slope * per_root * -0.5 / root.held(1e-3, 1.0))
+        let (psi, slope) = line(&self.psi, root * self.per_root);
+        (psi, slope * self.per_root * -0.5 / root.held(1e-3, 1.0))
     }
 }
 

@@ -64,16 +64,17 @@ impl VehicleState {
     #[inline]
     pub(crate) fn step(&mut self, vehicle: &Vehicle, forces: &Forces, dt_s: f64) {
         let weight = vehicle.mass_kg * GRAVITY_M_PER_S2;
-        let inertia = vehicle.mass_kg + vehicle.rotating_kg;
+        let per_n = dt_s / (vehicle.mass_kg + vehicle.rotating_kg);
         let speed = self.speed_m_per_s;
         let grip = vehicle.traction * weight;
-        let slope = 1.0 / Real::sqrt(1.0 + forces.grade * forces.grade);
+        let slope =
+            if forces.grade == 0.0 { 1.0 } else { 1.0 / Real::sqrt(1.0 + forces.grade * forces.grade) };
         let drag = 0.5 * forces.density_kg_per_m3 * vehicle.drag_m2 * speed * speed;
         let active = forces.drive_n.held(-grip, grip) - drag - weight * forces.grade * slope;
         let pawl = if forces.parked { 2.0 * weight } else { 0.0 };
         let passive = weight * (vehicle.rolling * slope + vehicle.braking * forces.brake) + pawl;
-        let pushed = speed + dt_s * active / inertia;
-        let after = (pushed - dt_s * passive / inertia).held(0.0, 150.0);
+        let pushed = speed + per_n * active;
+        let after = (pushed - per_n * passive).held(0.0, 150.0);
         self.distance_m += 0.5 * (speed + after) * dt_s;
         self.acceleration_m_per_s2 = (after - speed) / dt_s;
         self.speed_m_per_s = after;

@@ -176,7 +176,7 @@ fn physical(plant: &Plant) {
         ("exhaust lambda", v.exhaust_lambda, 0.0, 20.0),
         ("sensor lambda", v.sensor_lambda, 0.5, 2.0),
         ("exhaust", v.exhaust_k, 150.0, 1500.0),
-        ("back pressure", v.back_pressure_pa, 1e4, 1e8),
+        ("back pressure", v.back_pressure_pa, 1e4, 1e6),
         ("coolant", v.coolant_k, 200.0, 450.0),
         ("iat", v.intake_k, 180.0, 450.0),
         ("supply", v.supply_v, 0.0, 17.0),
