@@ -112,7 +112,8 @@ impl State {
         let wanted_kg =
             self.allowed() * air.air_kg / (cal.answers().stoich_afr * wanted) * correction * quick
                 + self.nitrous.extra_kg(cal, self.crank.interval_s);
-        let inject_kg = self.film.step(cal, &self.belief, speed, &self.learned.film_ln, wanted_kg) * f32::from(self.crank.firings);
+        let inject_kg = self.film.step(cal, &self.belief, speed, &self.learned.film_ln, wanted_kg)
+            * f32::from(self.crank.firings);
         let open_time_s = self.open_time.step(cal, inject_kg, &supply);
 
         let now = &mut self.insight;
@@ -176,7 +177,7 @@ impl State {
                 None => self.learn(cal, right_ln),
             }
         }
-        self.report_authority(dt_s);
+        self.report_mixture(dt_s);
         (self.insight.refusal, self.insight.right_ln) = (refusal, right_ln);
     }
 
@@ -191,6 +192,7 @@ impl State {
                 speed_rad_per_s: self.crank.speed_rad_per_s,
                 wanted_ln,
                 duty_limited: self.open_time.limited,
+                film_overflows: self.film.overflows,
                 nitrous: self.nitrous.on,
                 guarded: self.cuts.guarding(),
             },
@@ -238,9 +240,13 @@ impl State {
         self.counts.take(outcome);
     }
 
-    /// Codes for a mixture that correction cannot reach.
-    fn report_authority(&mut self, dt_s: f32) {
+    /// Codes for a reading at its end without a reason, and for a mixture that correction cannot reach.
+    fn report_mixture(&mut self, dt_s: f32) {
         let total_ln = self.insight.learned_ln + self.feedback.trim_ln;
+        let burned = self.attribution.past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        let at_end = burned && !self.belief.doubts.lambda && self.belief.lambda_at_end;
+        self.dtcs.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
+        self.dtcs.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
         let known = self.insight.refusal.is_none_or(|refusal| !refusal.freezes_trim());
         self.dtcs.report(Dtc::SystemLean, known && total_ln > 0.27, dt_s);
         self.dtcs.report(Dtc::SystemRich, known && total_ln < -0.27, dt_s);

@@ -15,6 +15,8 @@ pub enum Dtc {
     MapLow,
     /// MAP circuit high.
     MapHigh,
+    /// IAT does not behave.
+    IatPerformance,
     /// IAT circuit low.
     IatLow,
     /// IAT circuit high.
@@ -31,6 +33,8 @@ pub enum Dtc {
     TpLow,
     /// TP circuit high.
     TpHigh,
+    /// Oxygen sensor circuit.
+    O2Circuit,
     /// Oxygen sensor circuit low.
     O2Low,
     /// Oxygen sensor circuit high.
@@ -66,7 +70,7 @@ pub enum Dtc {
 }
 
 /// Number of codes.
-const KINDS: usize = 29;
+const KINDS: usize = 31;
 
 impl Dtc {
     /// All codes, in the order of their numbers.
@@ -76,6 +80,7 @@ impl Dtc {
         Self::MapPerformance,
         Self::MapLow,
         Self::MapHigh,
+        Self::IatPerformance,
         Self::IatLow,
         Self::IatHigh,
         Self::EctPerformance,
@@ -84,6 +89,7 @@ impl Dtc {
         Self::TpPerformance,
         Self::TpLow,
         Self::TpHigh,
+        Self::O2Circuit,
         Self::O2Low,
         Self::O2High,
         Self::O2Slow,
@@ -110,6 +116,7 @@ impl Dtc {
             Self::MapPerformance => "P0106",
             Self::MapLow => "P0107",
             Self::MapHigh => "P0108",
+            Self::IatPerformance => "P0111",
             Self::IatLow => "P0112",
             Self::IatHigh => "P0113",
             Self::EctPerformance => "P0116",
@@ -118,6 +125,7 @@ impl Dtc {
             Self::TpPerformance => "P0121",
             Self::TpLow => "P0122",
             Self::TpHigh => "P0123",
+            Self::O2Circuit => "P0130",
             Self::O2Low => "P0131",
             Self::O2High => "P0132",
             Self::O2Slow => "P0133",
@@ -145,6 +153,7 @@ impl Dtc {
             Self::MapPerformance => "manifold pressure sensor does not follow the engine",
             Self::MapLow => "manifold pressure sensor circuit low",
             Self::MapHigh => "manifold pressure sensor circuit high",
+            Self::IatPerformance => "intake air temperature sensor does not follow the engine",
             Self::IatLow => "intake air temperature sensor circuit low",
             Self::IatHigh => "intake air temperature sensor circuit high",
             Self::EctPerformance => "coolant temperature sensor does not follow the engine",
@@ -153,6 +162,7 @@ impl Dtc {
             Self::TpPerformance => "throttle position sensor does not follow the engine",
             Self::TpLow => "throttle position sensor circuit low",
             Self::TpHigh => "throttle position sensor circuit high",
+            Self::O2Circuit => "oxygen sensor circuit is noisy",
             Self::O2Low => "oxygen sensor circuit low",
             Self::O2High => "oxygen sensor circuit high",
             Self::O2Slow => "oxygen sensor responds slowly",
@@ -176,8 +186,9 @@ impl Dtc {
     /// (engineering judgement).
     const fn sets_after_s(self) -> f32 {
         match self {
-            Self::SystemLean | Self::SystemRich | Self::O2Slow | Self::O2NoActivity => 5.0,
+            Self::SystemLean | Self::SystemRich | Self::O2Slow => 5.0,
             Self::IdleLow | Self::IdleHigh | Self::O2Heater => 10.0,
+            Self::O2Low | Self::O2High => 2.0,
             Self::RailTooLow | Self::RailTooHigh | Self::VoltsLow | Self::VoltsHigh | Self::CrankSilent => {
                 1.5
             }

@@ -30,6 +30,7 @@ pub mod learner;
 pub mod nitrous;
 pub mod open_time;
 pub mod phase;
+pub mod plausible;
 pub mod pump;
 pub mod setup;
 pub mod spark;
@@ -37,6 +38,7 @@ pub mod state;
 mod table;
 mod thermistor;
 pub mod wanted_lambda;
+mod wire;
 
 pub use calibration::{CELLS, Calibration, Firing, MAP_POINTS, Options, RPM_POINTS};
 pub use controller::Controller;

@@ -129,7 +129,7 @@ fn answers(dice: &mut Dice) -> SetupAnswers {
 fn options(dice: &mut Dice) -> Options {
     Options {
         strategy: [Way::Integral, Way::NormalisedGradient, Way::Kalman][dice.below(3) as usize],
-        firing: [Firing::Chosen, Firing::All][dice.below(3) as usize],
+        firing: [Firing::Chosen, Firing::All][dice.below(2) as usize],
         self_check: dice.below(2) == 0,
         ..Options::default()
     }

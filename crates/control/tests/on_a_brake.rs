@@ -126,7 +126,7 @@ fn coasting_cuts_the_fuel_and_freezes_both_trims() {
 #[test]
 fn a_lost_wire_is_survived_without_learning_and_heals() {
     type Spoil = fn(&mut trimwright_signals::Frame);
-    let spoils: [(&str, Spoil); 7] = [
+    let spoils: [(&str, Spoil); 10] = [
         ("P0107", |frame| frame.map_v = 0.0),
         ("P0108", |frame| frame.map_v = 5.0),
         ("P0106", |frame| frame.map_v = 2.0),
@@ -134,6 +134,9 @@ fn a_lost_wire_is_survived_without_learning_and_heals() {
         ("P0118", |frame| frame.ect_v = 5.0),
         ("P0113", |frame| frame.iat_v = 5.0),
         ("P0192", |frame| frame.frp_v = 0.0),
+        ("P0131", |frame| frame.o2_v = 0.0),
+        ("P0132", |frame| frame.o2_v = 5.0),
+        ("P0134", |frame| frame.o2_v = 2.5),
     ];
     for (code, spoil) in spoils {
         let mut brake = brake(Options::default());

@@ -94,9 +94,9 @@ impl Brake {
         }
         self.reading();
         frame.map_v = 0.5 + (self.map_pa - 10e3) / 25e3 + 0.004 * self.noise();
-        frame.tp_v = 0.5 + 4.0 * self.tp;
+        frame.tp_v = 0.5 + 4.0 * self.tp + 0.004 * self.noise();
         (frame.ect_v, frame.iat_v) = (self.ect_v, 2.3);
-        frame.frp_v = 0.5 + 300e3 / 175e3;
+        frame.frp_v = 0.5 + 300e3 / 175e3 + 0.004 * self.noise();
         frame.o2_v = ((self.reading_ln.exp() - 0.68) / 0.136 + 0.02 * self.noise()).clamp(0.0, 5.0);
         frame.switches.ignition = true;
         frame.switches.o2_ready = true;

@@ -1,0 +1,215 @@
+//! Which wires are to be doubted, and the trouble codes for it.
+//!
+//! A wire outside its range is doubted at once; its code sets when that lasts. Beyond the range:
+//!
+//! - MAP that does not change at all while the crank turns is stuck: a running engine breathes.
+//! - TP that does not change at all while MAP moves by [`MOVED_PA`] at one speed is stuck: the same throttle at the same speed makes the same pressure.
+//! - FRP and the wideband output that do not change at all on a running engine are stuck.
+//! - A wire that jumps from slot to slot is noisy.
+//!
+//! A stuck thermistor at a plausible temperature cannot be told from a steady one and sets no code.
+
+use trimwright_signals::Frame;
+
+use crate::believe::Doubts;
+use crate::crank::Crank;
+use crate::dtc::{Dtc, Dtcs};
+use crate::wire::{LAMBDA_V, RATIOMETRIC_V, THERMISTOR_V, Wire, below, within};
+
+/// Time without any change of MAP in a turning engine after which it counts as stuck, s.
+const MAP_STUCK_S: f32 = 0.3;
+/// The same for FRP and the wideband output, s.
+const QUIET_S: f32 = 1.5;
+/// Change of MAP at one throttle position and speed that shows TP to be stuck, Pa.
+pub const MOVED_PA: f32 = 15e3;
+/// Change of speed that counts as another speed, rad/s.
+const OTHER_RAD_PER_S: f32 = 25.0;
+/// Speed from which an engine counts as running, rad/s.
+const RUNNING_RAD_PER_S: f32 = 45.0;
+/// Time after which a started engine has settled, s.
+const SETTLED_S: f32 = 5.0;
+/// Time after which a running engine's lambda sensor should be ready, s.
+const HEATED_S: f32 = 60.0;
+
+/// Watches the wires.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Plausible {
+    map: Wire,
+    tp: Wire,
+    ect: Wire,
+    iat: Wire,
+    rail: Wire,
+    lambda: Wire,
+    /// MAP and speed when TP last changed.
+    map_then_pa: f32,
+    speed_then_rad_per_s: f32,
+    tp_stuck: bool,
+    running_s: f32,
+    not_ready_s: f32,
+}
+
+impl Plausible {
+    /// One quick slot: what is to be doubted.
+    pub fn step(&mut self, frame: &Frame, crank: &Crank, map_pa: f32, dt_s: f32, dtcs: &mut Dtcs) -> Doubts {
+        let wires = [
+            (&mut self.map, frame.map_v),
+            (&mut self.tp, frame.tp_v),
+            (&mut self.ect, frame.ect_v),
+            (&mut self.iat, frame.iat_v),
+            (&mut self.rail, frame.frp_v),
+            (&mut self.lambda, frame.o2_v),
+        ];
+        for (wire, volts) in wires {
+            wire.step(volts, dt_s);
+        }
+        let running = crank.speed_rad_per_s > RUNNING_RAD_PER_S;
+        self.running_s = if running { self.running_s + dt_s } else { 0.0 };
+        let quiet =
+            |wire: &Wire, volts, range, for_s| running && wire.quiet_s() > for_s && within(volts, range);
+        let map_stuck = quiet(&self.map, frame.map_v, RATIOMETRIC_V, MAP_STUCK_S);
+        let rail_stuck = quiet(&self.rail, frame.frp_v, RATIOMETRIC_V, QUIET_S);
+        let lambda_stuck = quiet(&self.lambda, frame.o2_v, LAMBDA_V, QUIET_S);
+        let lambda_noisy = self.lambda.is_noisy();
+        let tp_may_tell = within(frame.tp_v, RATIOMETRIC_V) && !map_stuck && self.running_s > SETTLED_S;
+        self.watch_throttle(crank, map_pa, tp_may_tell);
+        let not_ready = running && !frame.switches.o2_ready;
+        self.not_ready_s = if not_ready { self.not_ready_s + dt_s } else { 0.0 };
+        let on = frame.switches.ignition;
+        let findings = [
+            (Dtc::MapLow, on && below(frame.map_v, RATIOMETRIC_V)),
+            (Dtc::MapHigh, on && frame.map_v > RATIOMETRIC_V.1),
+            (Dtc::MapPerformance, map_stuck || (on && self.map.is_noisy())),
+            (Dtc::TpLow, on && below(frame.tp_v, RATIOMETRIC_V)),
+            (Dtc::TpHigh, on && frame.tp_v > RATIOMETRIC_V.1),
+            (Dtc::TpPerformance, on && (self.tp.is_noisy() || self.tp_stuck)),
+            (Dtc::EctLow, on && below(frame.ect_v, THERMISTOR_V)),
+            (Dtc::EctHigh, on && frame.ect_v > THERMISTOR_V.1),
+            (Dtc::EctPerformance, on && self.ect.is_noisy()),
+            (Dtc::IatLow, on && below(frame.iat_v, THERMISTOR_V)),
+            (Dtc::IatHigh, on && frame.iat_v > THERMISTOR_V.1),
+            (Dtc::IatPerformance, on && self.iat.is_noisy()),
+            (Dtc::FrpLow, on && below(frame.frp_v, RATIOMETRIC_V)),
+            (Dtc::FrpHigh, on && frame.frp_v > RATIOMETRIC_V.1),
+            (Dtc::FrpPerformance, rail_stuck || (on && self.rail.is_noisy())),
+            (Dtc::O2Circuit, running && frame.switches.o2_ready && lambda_noisy),
+            (Dtc::O2NoActivity, lambda_stuck && frame.switches.o2_ready),
+            (Dtc::O2Heater, self.not_ready_s > HEATED_S),
+            (Dtc::VoltsLow, running && below(frame.battery_v, (11.0, 16.0))),
+            (Dtc::VoltsHigh, on && frame.battery_v > 16.0),
+            (Dtc::CrankSilent, on && frame.switches.starter && crank.speed_rad_per_s == 0.0),
+            (Dtc::CrankPerformance, crank.is_troubled()),
+        ];
+        for (dtc, found) in findings {
+            dtcs.report(dtc, found, dt_s);
+        }
+        Doubts {
+            map: !within(frame.map_v, RATIOMETRIC_V) || map_stuck || self.map.is_noisy(),
+            tp: !within(frame.tp_v, RATIOMETRIC_V) || self.tp.is_noisy() || self.tp_stuck,
+            ect: !within(frame.ect_v, THERMISTOR_V) || self.ect.is_noisy(),
+            iat: !within(frame.iat_v, THERMISTOR_V) || self.iat.is_noisy(),
+            rail: !within(frame.frp_v, RATIOMETRIC_V) || rail_stuck || self.rail.is_noisy(),
+            battery: !within(frame.battery_v, (5.5, 18.0)),
+            lambda: !frame.switches.o2_ready || !frame.o2_v.is_finite() || lambda_stuck || lambda_noisy,
+        }
+    }
+
+    /// Looks for pressure that moves under a throttle that does not.
+    fn watch_throttle(&mut self, crank: &Crank, map_pa: f32, may_tell: bool) {
+        let speed_moved = (crank.speed_rad_per_s - self.speed_then_rad_per_s).abs() > OTHER_RAD_PER_S;
+        if self.tp.quiet_s() == 0.0 || !may_tell {
+            self.tp_stuck = false;
+        }
+        if self.tp.quiet_s() == 0.0 || speed_moved || !may_tell {
+            (self.map_then_pa, self.speed_then_rad_per_s) = (map_pa, crank.speed_rad_per_s);
+        } else if (map_pa - self.map_then_pa).abs() > MOVED_PA {
+            self.tp_stuck = true;
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Some seconds of slots, each with its own frame; the doubts and codes at the end.
+    fn watch(map_pa: fn(u32) -> f32, mut change: impl FnMut(u32, &mut Frame)) -> (Doubts, Dtcs) {
+        let (mut plausible, mut dtcs) = (Plausible::default(), Dtcs::default());
+        let crank = Crank { speed_rad_per_s: 150.0, ..Crank::default() };
+        let mut doubts = Doubts::default();
+        for slot in 0..650 {
+            let flutter = (slot % 3) as f32 * 2e-3;
+            let mut frame =
+                Frame { battery_v: 13.8, map_v: 1.7 + flutter, tp_v: 1.0 + flutter, ..Frame::default() };
+            (frame.ect_v, frame.iat_v, frame.frp_v, frame.o2_v) = (1.0, 2.3, 2.2 + flutter, 2.3 + flutter);
+            frame.switches.ignition = true;
+            frame.switches.o2_ready = true;
+            change(slot, &mut frame);
+            doubts = plausible.step(&frame, &crank, map_pa(slot), 0.01, &mut dtcs);
+        }
+        (doubts, dtcs)
+    }
+
+    fn is(doubts_and_dtcs: &(Doubts, Dtcs), flag: fn(&Doubts) -> bool, dtc: Dtc) -> bool {
+        flag(&doubts_and_dtcs.0) && doubts_and_dtcs.1.active().eq([dtc])
+    }
+
+    #[test]
+    fn live_wires_are_believed() {
+        let (doubts, dtcs) = watch(|_| 45e3, |_, _| ());
+        assert_eq!((doubts, dtcs.stored().count()), (Doubts::default(), 0));
+    }
+
+    #[test]
+    fn stuck_wires_are_found_where_physics_tells() {
+        let map = watch(|_| 45e3, |_, frame| frame.map_v = 1.7);
+        assert!(is(&map, |doubts| doubts.map, Dtc::MapPerformance));
+        let rail = watch(|_| 45e3, |_, frame| frame.frp_v = 2.2);
+        assert!(is(&rail, |doubts| doubts.rail, Dtc::FrpPerformance));
+        let lambda = watch(|_| 45e3, |_, frame| frame.o2_v = 2.3);
+        assert!(is(&lambda, |doubts| doubts.lambda, Dtc::O2NoActivity));
+        let tp = watch(|slot| if slot < 540 { 45e3 } else { 70e3 }, |_, frame| frame.tp_v = 1.0);
+        assert!(is(&tp, |doubts| doubts.tp, Dtc::TpPerformance), "{tp:?}");
+    }
+
+    #[test]
+    fn a_throttle_held_still_is_no_fault() {
+        let (doubts, dtcs) = watch(|_| 45e3, |_, frame| frame.tp_v = 1.0);
+        assert_eq!((doubts, dtcs.stored().count()), (Doubts::default(), 0));
+    }
+
+    #[test]
+    fn noisy_wires_are_found() {
+        let jump = |slot: u32| if slot.is_multiple_of(2) { 0.0 } else { 0.6 };
+        assert!(is(
+            &watch(|_| 45e3, |slot, frame| frame.map_v += jump(slot)),
+            |doubts| doubts.map,
+            Dtc::MapPerformance
+        ));
+        assert!(is(
+            &watch(|_| 45e3, |slot, frame| frame.tp_v += jump(slot)),
+            |doubts| doubts.tp,
+            Dtc::TpPerformance
+        ));
+        assert!(is(
+            &watch(|_| 45e3, |slot, frame| frame.ect_v += jump(slot)),
+            |doubts| doubts.ect,
+            Dtc::EctPerformance
+        ));
+        assert!(is(
+            &watch(|_| 45e3, |slot, frame| frame.iat_v += jump(slot)),
+            |doubts| doubts.iat,
+            Dtc::IatPerformance
+        ));
+        assert!(is(
+            &watch(|_| 45e3, |slot, frame| frame.frp_v += jump(slot)),
+            |doubts| doubts.rail,
+            Dtc::FrpPerformance
+        ));
+        assert!(is(
+            &watch(|_| 45e3, |slot, frame| frame.o2_v += jump(slot)),
+            |doubts| doubts.lambda,
+            Dtc::O2Circuit
+        ));
+    }
+}

@@ -1,0 +1,76 @@
+//! How a wire behaves: its range, whether it has gone quiet, whether it is noisy.
+
+use trimwright_numerics::Real;
+
+/// Lowest and highest volts of a ratiometric sensor that works.
+pub(crate) const RATIOMETRIC_V: (f32, f32) = (0.25, 4.75);
+/// Lowest and highest volts of a thermistor between about 150 and -45 degC.
+pub(crate) const THERMISTOR_V: (f32, f32) = (0.3, 4.97);
+/// Lowest and highest volts of the wideband output that mean a reading.
+pub(crate) const LAMBDA_V: (f32, f32) = (0.04, 4.96);
+/// Mean change from slot to slot above which a wire counts as noisy, V.
+const NOISY_V: f32 = 0.12;
+/// Share of a new change in that mean: a quarter of a second of slots.
+const MEAN_SHARE: f32 = 0.04;
+
+/// What a wire did over the last slots.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub(crate) struct Wire {
+    last_v: f32,
+    quiet_s: f32,
+    change_v: f32,
+}
+
+impl Wire {
+    /// One slot.
+    pub(crate) fn step(&mut self, volts: f32, dt_s: f32) {
+        let change_v = (volts - self.last_v).abs();
+        self.quiet_s = if change_v > 1e-5 { 0.0 } else { self.quiet_s + dt_s };
+        self.change_v += MEAN_SHARE * (change_v.held(0.0, 5.0) - self.change_v);
+        self.last_v = volts.held(-1.0, 6.0);
+    }
+
+    /// Time without any change, s. A converter of some millivolts of noise is never still for long on a live wire.
+    pub(crate) const fn quiet_s(&self) -> f32 {
+        self.quiet_s
+    }
+
+    /// Jumps from slot to slot as no sensor does.
+    pub(crate) fn is_noisy(&self) -> bool {
+        self.change_v > NOISY_V
+    }
+}
+
+pub(crate) fn within(volts: f32, (low, high): (f32, f32)) -> bool {
+    volts >= low && volts <= high
+}
+
+/// Below the range, or no number at all.
+pub(crate) fn below(volts: f32, (low, _): (f32, f32)) -> bool {
+    volts < low || volts.is_nan()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn noise_is_told_from_a_fast_sensor() {
+        let (mut noisy, mut fast) = (Wire::default(), Wire::default());
+        for slot in 0..100 {
+            noisy.step(if slot % 2 == 0 { 1.0 } else { 1.5 }, 0.01);
+            fast.step(0.5 + 4.0 * (slot as f32 * 0.05).min(1.0), 0.01);
+        }
+        assert!(noisy.is_noisy() && !fast.is_noisy());
+    }
+
+    #[test]
+    fn a_quiet_wire_is_timed() {
+        let mut wire = Wire::default();
+        (0..100).for_each(|_| wire.step(2.0, 0.01));
+        assert!((wire.quiet_s() - 0.99).abs() < 0.02);
+        wire.step(2.001, 0.01);
+        assert_eq!(wire.quiet_s(), 0.0);
+    }
+}
