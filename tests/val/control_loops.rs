@@ -1,6 +1,7 @@
 //! Loops with dead time.
 
 use crate::table;
+use std::f64::consts::PI;
 use trimwright_control::attribution::Attribution;
 use trimwright_control::feedback::Feedback;
 use trimwright_control::{Calibration, SetupAnswers};
@@ -38,41 +39,62 @@ fn val_a_delayed_integrator_turns_unstable_where_its_polynomial_says() {
     }
 }
 
-/// Largest remaining error of the short-term trim over the last tenth of 300 s, with a disturbance of 1 %, a delay of `delay_steps`
-/// milliseconds that it knows, and a sensor that shows `gain` times the error there is.
-fn trim_error(delay_steps: usize, gain: f32) -> f32 {
-    const STEPS: usize = 300_000;
-    const DISTURBANCE: f32 = 0.01;
+const DISTURBANCE: f32 = 0.01;
+
+/// The short-term trim step by step of 1 ms after a disturbance of 1 %, with a delay of `delay_steps` milliseconds that it knows, and
+/// a sensor that shows `gain` times the error there is.
+fn trims(delay_steps: usize, gain: f32) -> impl Iterator<Item = f32> {
     let calibration = Calibration::from_answers(&SetupAnswers::default()).expect("sound answers");
     let mut past = Attribution::default().past;
     past.delay_s = delay_steps as f32 * 1e-3;
     let mut feedback = Feedback::default();
     let mut applied = Ring::<f32, 512>::filled(0.0);
-    let mut worst = 0.0_f32;
-    for step in 0..STEPS {
+    std::iter::repeat_with(move || {
         applied.push(feedback.trim_ln);
         let then = *applied.back(delay_steps).expect("the ring is longer than the delay");
         feedback.step(&calibration, &past, then + gain * (DISTURBANCE - then), 0.0, 1e-3);
-        if step >= STEPS - STEPS / 10 {
-            worst = worst.max((feedback.trim_ln - DISTURBANCE).abs());
-        }
-    }
-    worst
+        feedback.trim_ln
+    })
 }
 
-/// Source: ultimate gain of a first-order lag with dead time, phase condition `w Td + atan(w tau) = pi`. With the delay right, the
-/// predictor leaves `(gain - 1) exp(-s Td) / (tau s + 1)` in the loop, where tau is the larger of the delay and 0.3 s.
+/// Gain at which a lag with dead time, `K exp(-s Td) / (tau s + 1)`, starts to swing for ever in closed loop: `w Td + atan(w tau) = pi`,
+/// found by halving, and there `K = hypot(1, w tau)`.
+fn ultimate_gain(delay_over_tau: f64) -> f64 {
+    let (mut low, mut high) = (0.0, PI);
+    for _ in 0..60 {
+        let w_delay = 0.5 * (low + high);
+        let beyond = w_delay + (w_delay / delay_over_tau).atan() > PI;
+        *(if beyond { &mut high } else { &mut low }) = w_delay;
+    }
+    1.0_f64.hypot(low / delay_over_tau)
+}
+
+/// Source: ultimate gain of a first-order lag with dead time, from the phase condition by scipy's root finder.
+#[test]
+fn val_ultimate_gain_of_a_lag_with_dead_time() {
+    for row in table::read_where("control_margins", "case", "P + FOPDT") {
+        let ratio: f64 = row.text("p1").trim_start_matches("Td/tau=").parse().expect("a number");
+        row.agrees("Ku_Td", ultimate_gain(ratio), 1e-9);
+    }
+}
+
+/// Source: the same. With the delay right, the predictor leaves `(gain - 1) exp(-s Td) / (tau s + 1)` in the loop, tau being the
+/// time constant with which the trim takes up a disturbance: the loop is stable up to the gain at which that is.
 #[test]
 fn val_the_trim_bears_a_wrong_gain_up_to_the_published_limit() {
-    for (ratio, delay_steps) in
-        [("Td/tau=1.0", 300), ("Td/tau=1.0", 450), ("Td/tau=0.5", 150), ("Td/tau=0.25", 75)]
-    {
-        let rows = table::read_where("control_margins", "case", "P + FOPDT");
-        let row = rows.iter().find(|row| row.text("p1") == ratio).expect("the ratio is in the table");
-        let limit = row.number("Ku_Td") as f32;
-        let (below, above) =
-            (trim_error(delay_steps, 1.0 + 0.95 * limit), trim_error(delay_steps, 1.0 + 1.05 * limit));
-        assert!(below < 1e-4, "{ratio} with {delay_steps} ms: {below}");
-        assert!(above > 0.05, "{ratio} with {delay_steps} ms: {above}");
+    const STEPS: usize = 400_000;
+    for delay_steps in [75, 150, 300, 450] {
+        let taken_up = DISTURBANCE * (1.0 - (-1.0_f32).exp());
+        let tau_steps =
+            trims(delay_steps, 1.0).take(STEPS).position(|trim| trim >= taken_up).expect("it settles");
+        let limit = ultimate_gain(delay_steps as f64 / tau_steps as f64) as f32;
+        assert!(limit > 2.0, "{delay_steps} ms: no room for a gain that is doubled");
+        let swing = |gain| {
+            let last = trims(delay_steps, gain).take(STEPS).skip(STEPS - STEPS / 10);
+            last.map(|trim| (trim - DISTURBANCE).abs()).fold(0.0, f32::max)
+        };
+        let (below, above) = (swing(1.0 + 0.95 * limit), swing(1.0 + 1.05 * limit));
+        assert!(below < 1e-4, "{delay_steps} ms: {below}");
+        assert!(above > 0.05, "{delay_steps} ms: {above}");
     }
 }
