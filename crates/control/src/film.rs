@@ -75,6 +75,8 @@ pub struct Film {
     lagged_kg: f32,
     gained_kg: [f32; FILM],
     wanted_kg: f32,
+    /// The wall gives off more than the cylinder is to get: nothing that is injected can make the mixture leaner.
+    pub overflows: bool,
     since_s: f32,
 }
 
@@ -102,6 +104,7 @@ impl Film {
         } else {
             wanted_kg.max(0.0)
         };
+        self.overflows = inject_kg <= 0.0 && wanted_kg > 0.0;
         let before_kg = [self.film_kg, self.lagged_kg];
         self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, 0.1);
         self.lagged_kg += dt_s / (tau_s + dt_s) * (self.film_kg - self.lagged_kg);
@@ -119,7 +122,11 @@ impl Film {
     pub fn shares(&mut self) -> [f32; FILM] {
         let gained_kg = core::mem::take(&mut self.gained_kg);
         let wanted_kg = core::mem::take(&mut self.wanted_kg);
-        if wanted_kg > 0.0 { gained_kg.map(|gained| (gained / wanted_kg).held(-2.0, 2.0)) } else { [0.0; FILM] }
+        if wanted_kg > 0.0 {
+            gained_kg.map(|gained| (gained / wanted_kg).held(-2.0, 2.0))
+        } else {
+            [0.0; FILM]
+        }
     }
 
     /// Takes in fuel that is injected outside the events, kg.
@@ -195,7 +202,7 @@ mod tests {
         for event in 0..600 {
             let wanted_kg = if event < 300 { 10e-6 } else { 25e-6 };
             film.wait(dt_s);
-            let inject_kg = film.step(&calibration, &warm(45e3), 150.0, wanted_kg);
+            let inject_kg = film.step(&calibration, &warm(45e3), 150.0, &[0.0; FILM], wanted_kg);
             let FilmBelief { x, tau_s } = film.belief;
             let off_kg = wall_kg * dt_s / (tau_s + dt_s);
             let cylinder_kg = (1.0 - x) * inject_kg + off_kg;
@@ -211,7 +218,7 @@ mod tests {
         let mut inject_kg = 0.0;
         for _ in 0..3000 {
             film.wait(0.01);
-            inject_kg = film.step(&calibration, &warm(45e3), 150.0, 12e-6);
+            inject_kg = film.step(&calibration, &warm(45e3), 150.0, &[0.0; FILM], 12e-6);
         }
         assert!((inject_kg / 12e-6 - 1.0).abs() < 1e-3, "{inject_kg}");
     }
@@ -222,10 +229,10 @@ mod tests {
         let mut film = Film::default();
         film.wait(0.01);
         let cold = Belief { ect_k: 250.0, ..warm(90e3) };
-        assert!(film.step(&calibration, &cold, 30.0, 10e-6) <= MOST_OVER * 10e-6);
+        assert!(film.step(&calibration, &cold, 30.0, &[0.0; FILM], 10e-6) <= MOST_OVER * 10e-6);
         film.film_kg = 0.05;
         film.wait(0.5);
-        assert_eq!(film.step(&calibration, &cold, 30.0, 10e-6), 0.0);
+        assert_eq!(film.step(&calibration, &cold, 30.0, &[0.0; FILM], 10e-6), 0.0);
     }
 
     #[test]

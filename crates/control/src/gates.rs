@@ -27,6 +27,8 @@ pub enum Refusal {
     TooLongAgo,
     /// A cell or the trim is at the end of its authority.
     Authority,
+    /// The wall film gave off more fuel than was wanted, as after the throttle was closed.
+    FilmOverflows,
     /// The supply voltage is too low or too high to trust the injectors.
     Volts,
     /// A quantity the fuel was worked out from was substituted.
@@ -43,7 +45,7 @@ pub enum Refusal {
 
 impl Refusal {
     /// All reasons, in the order of their counts.
-    pub const ALL: [Self; 15] = [
+    pub const ALL: [Self; 16] = [
         Self::Starting,
         Self::Cold,
         Self::FuelCut,
@@ -53,6 +55,7 @@ impl Refusal {
         Self::ReadingAtEnd,
         Self::TooLongAgo,
         Self::Authority,
+        Self::FilmOverflows,
         Self::Volts,
         Self::Substituted,
         Self::DutyLimit,
@@ -73,6 +76,7 @@ impl Refusal {
             Self::ReadingAtEnd => "reading_at_end",
             Self::TooLongAgo => "too_long_ago",
             Self::Authority => "authority",
+            Self::FilmOverflows => "film_overflows",
             Self::Volts => "volts",
             Self::Substituted => "substituted",
             Self::DutyLimit => "duty_limit",
@@ -161,6 +165,8 @@ pub struct Circumstances<'a> {
     pub wanted_ln: f32,
     /// The injectors are at their limit.
     pub duty_limited: bool,
+    /// The wall film gives off more than is wanted.
+    pub film_overflows: bool,
     /// Nitrous is on.
     pub nitrous: bool,
     /// A guard changes the mixture.
@@ -186,6 +192,7 @@ impl Gates {
             (now.nitrous, Refusal::Nitrous),
             (now.guarded, Refusal::Guard),
             (now.duty_limited, Refusal::DutyLimit),
+            (now.film_overflows, Refusal::FilmOverflows),
             (!(10.5..=15.8).contains(&now.belief.battery_v), Refusal::Volts),
             (now.belief.ect_k < WARM_K, Refusal::Cold),
             (wanted_moved > CALM_WANTED_LN, Refusal::WantedMoving),
@@ -211,6 +218,7 @@ mod tests {
             speed_rad_per_s: 150.0,
             wanted_ln: 0.0,
             duty_limited: false,
+            film_overflows: false,
             nitrous: false,
             guarded: false,
         }
@@ -245,6 +253,7 @@ mod tests {
             (Circumstances { nitrous: true, ..now }, Refusal::Nitrous),
             (Circumstances { guarded: true, ..now }, Refusal::Guard),
             (Circumstances { duty_limited: true, ..now }, Refusal::DutyLimit),
+            (Circumstances { film_overflows: true, ..now }, Refusal::FilmOverflows),
             (Circumstances { belief: &flat, ..now }, Refusal::Volts),
             (Circumstances { belief: &cold, ..now }, Refusal::Cold),
             (Circumstances { belief: &moved, ..now }, Refusal::Transient),

@@ -10,7 +10,9 @@
 //! | 12 to 15 | running number of the image |
 //! | 16 to 351 | corrections, 16-bit signed each, 1e-5 ln; rows MAP, columns RPM |
 //! | 352 to 687 | standard deviations, 16-bit unsigned each, 2e-6 ln |
-//! | 688 to 691 | CRC-32 of all before it |
+//! | 688 to 691 | the film's share and time constant over the believed ones, 16-bit signed each, 2e-5 ln |
+//! | 692 to 695 | their standard deviations, 16-bit unsigned each, 1e-5 ln |
+//! | 696 to 699 | CRC-32 of all before it |
 //!
 //! All numbers are little-endian. To survive a loss of power at any byte, keep two places and write the older one:
 //! [`newest`] takes the sound image with the higher running number, so that a half-written one costs only the newest lessons.
@@ -18,13 +20,14 @@
 
 use core::fmt;
 
-use trimwright_numerics::{Grid, Real};
+use trimwright_numerics::Real;
 
 use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
-use crate::learner::{AUTHORITY_LN, LearnedMap, PRIOR_SIGMA_LN};
+use crate::film::FILM;
+use crate::learner::{AUTHORITY_LN, FILM_AUTHORITY_LN, FILM_PRIOR_SIGMA_LN, LearnedMap, PRIOR_SIGMA_LN};
 
 /// Bytes of an image.
-pub const IMAGE_BYTES: usize = 20 + 4 * CELLS;
+pub const IMAGE_BYTES: usize = 20 + 4 * (CELLS + FILM);
 /// Version of the layout.
 pub const VERSION: u8 = 1;
 
@@ -32,6 +35,8 @@ const LETTERS: [u8; 4] = *b"TWLM";
 const HEAD_BYTES: usize = 16;
 const LN_UNIT: f32 = 1e-5;
 const SIGMA_UNIT: f32 = 2e-6;
+const FILM_LN_UNIT: f32 = 2e-5;
+const FILM_SIGMA_UNIT: f32 = 1e-5;
 
 /// Why an image was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -81,7 +86,10 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, number: u32) -> [u8; IM
     let sigmas = map.variance.flat().iter().map(|variance| Real::sqrt(variance.max(0.0)));
     let corrections = map.ln.flat().iter().map(|ln| round(ln / LN_UNIT) as i16 as u16);
     let deviations = sigmas.map(|sigma| round(sigma / SIGMA_UNIT) as u16);
-    let words = corrections.chain(deviations).flat_map(u16::to_le_bytes);
+    let film = map.film_ln.iter().map(|ln| round(ln / FILM_LN_UNIT) as i16 as u16);
+    let film_sigmas = map.film_variance.iter().map(|variance| Real::sqrt(variance.max(0.0)));
+    let film_deviations = film_sigmas.map(|sigma| round(sigma / FILM_SIGMA_UNIT) as u16);
+    let words = corrections.chain(deviations).chain(film).chain(film_deviations).flat_map(u16::to_le_bytes);
     let head = LETTERS
         .into_iter()
         .chain([VERSION, RPM_POINTS as u8, MAP_POINTS as u8, 0])
@@ -133,24 +141,38 @@ pub fn newest<'a>(
 }
 
 fn read_map(words: &[u8]) -> Result<LearnedMap, KeepError> {
-    let mut map = LearnedMap { ln: Grid::filled(0.0), variance: Grid::filled(0.0) };
-    let (corrections, deviations) =
-        words.split_at_checked(2 * CELLS).ok_or(KeepError::Length(words.len()))?;
-    for (ln, word) in map.ln.flat_mut().iter_mut().zip(corrections.as_chunks::<2>().0) {
-        *ln = f32::from(i16::from_le_bytes(*word)) * LN_UNIT;
-        if ln.abs() > AUTHORITY_LN + LN_UNIT {
-            return Err(KeepError::OutOfRange);
-        }
-        *ln = ln.held(-AUTHORITY_LN, AUTHORITY_LN);
-    }
-    for (variance, word) in map.variance.flat_mut().iter_mut().zip(deviations.as_chunks::<2>().0) {
-        let sigma = f32::from(u16::from_le_bytes(*word)) * SIGMA_UNIT;
-        if sigma > PRIOR_SIGMA_LN + SIGMA_UNIT {
-            return Err(KeepError::OutOfRange);
-        }
-        *variance = (sigma * sigma).min(PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
-    }
+    let mut map = LearnedMap::default();
+    let short = KeepError::Length(words.len());
+    let (corrections, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
+    let (deviations, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
+    let (film, film_deviations) = words.split_at_checked(2 * FILM).ok_or(short)?;
+    read_corrections(map.ln.flat_mut(), corrections, LN_UNIT, AUTHORITY_LN)?;
+    read_deviations(map.variance.flat_mut(), deviations, SIGMA_UNIT, PRIOR_SIGMA_LN)?;
+    read_corrections(&mut map.film_ln, film, FILM_LN_UNIT, FILM_AUTHORITY_LN)?;
+    read_deviations(&mut map.film_variance, film_deviations, FILM_SIGMA_UNIT, FILM_PRIOR_SIGMA_LN)?;
     Ok(map)
+}
+
+fn read_corrections(places: &mut [f32], words: &[u8], unit: f32, authority_ln: f32) -> Result<(), KeepError> {
+    for (ln, word) in places.iter_mut().zip(words.as_chunks::<2>().0) {
+        *ln = f32::from(i16::from_le_bytes(*word)) * unit;
+        if ln.abs() > authority_ln + unit {
+            return Err(KeepError::OutOfRange);
+        }
+        *ln = ln.held(-authority_ln, authority_ln);
+    }
+    Ok(())
+}
+
+fn read_deviations(variances: &mut [f32], words: &[u8], unit: f32, prior: f32) -> Result<(), KeepError> {
+    for (variance, word) in variances.iter_mut().zip(words.as_chunks::<2>().0) {
+        let sigma = f32::from(u16::from_le_bytes(*word)) * unit;
+        if sigma > prior + unit {
+            return Err(KeepError::OutOfRange);
+        }
+        *variance = (sigma * sigma).min(prior * prior);
+    }
+    Ok(())
 }
 
 /// To the nearest whole number, halves away from zero.

@@ -61,7 +61,12 @@ impl LearnedMap {
 
     /// What was learned in a cell, or beyond the cells of the film; 0 beyond that.
     fn value_ln(&self, cell: usize) -> f32 {
-        self.ln.flat().get(cell).or_else(|| self.film_ln.get(cell.wrapping_sub(CELLS))).copied().unwrap_or(0.0)
+        self.ln
+            .flat()
+            .get(cell)
+            .or_else(|| self.film_ln.get(cell.wrapping_sub(CELLS)))
+            .copied()
+            .unwrap_or(0.0)
     }
 
     /// Variance of the same.

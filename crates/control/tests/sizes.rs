@@ -8,9 +8,9 @@ use trimwright_control::{Calibration, Controller, LearnedMap, State};
 fn state_and_calibration_fit_a_small_part() {
     let sizes = [
         ("calibration", size_of::<Calibration>(), 2560),
-        ("state", size_of::<State>(), 8192),
-        ("learned map", size_of::<LearnedMap>(), 1344),
-        ("controller", size_of::<Controller>(), 10_240),
+        ("state", size_of::<State>(), 10_240),
+        ("learned map", size_of::<LearnedMap>(), 1536),
+        ("controller", size_of::<Controller>(), 12_288),
     ];
     for (name, bytes, limit) in sizes {
         println!("{name}: {bytes} bytes of at most {limit}");
