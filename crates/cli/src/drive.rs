@@ -37,8 +37,9 @@ fn load(name: &str, options: &Options) -> Result<Scenario, Failure> {
     if let Some(schedule) = &options.schedule {
         scenario = scenario.with_schedule(schedule)?;
     }
-    scenario.passes = options.passes.unwrap_or(scenario.passes);
-    scenario.seed = options.seed.unwrap_or(scenario.seed);
+    let (passes, seed) = (options.passes.unwrap_or(scenario.passes), options.seed.unwrap_or(scenario.seed));
+    let scenario = scenario.with_passes(passes).with_seed(seed);
+    scenario.check_length()?;
     Ok(scenario)
 }
 

@@ -31,36 +31,19 @@ fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path) -> std::f
     row(text, "Stalls", &drive.stalls.to_string())?;
 
     writeln!(text, "\nMixture error, rms")?;
-    row(
-        text,
-        "First calibration",
-        &format!("{}  steady driving, no correction", percent(mixture.base_map_rms)),
-    )?;
-    row(
-        text,
-        "Learned map",
-        &format!("{}  the same, with what was learned", percent(mixture.learned_map_rms)),
-    )?;
-    let reach = percent(mixture.p95_abs);
-    let last = format!(
-        "{}  all of the last pass; 95 % of it within {}",
-        percent(mixture.closed_loop_rms),
-        reach.trim()
-    );
-    row(text, "With feedback", &last)?;
+    let within = format!("all of the last pass; 95 % of it within {:.2} %", 100.0 * mixture.p95_abs);
+    row(text, "First calibration", &percent(mixture.base_map_rms, "steady driving, no correction"))?;
+    row(text, "Learned map", &percent(mixture.learned_map_rms, "the same, with what was learned"))?;
+    row(text, "With feedback", &percent(mixture.closed_loop_rms, &within))?;
 
     writeln!(text, "\nLearning")?;
     let sure =
         format!("{} visited, {} of them known to 1 %", learning.cells_visited, learning.cells_confident);
     row(text, "Cells of the map", &sure)?;
-    let left = percent(learning.visited_error_rms);
-    let limit = percent(learning.offline_fit_rms);
-    row(text, "Left in the visited", &format!("{left}  a fit to the whole log leaves {}", limit.trim()))?;
-    let settled = if learning.settle_s.is_finite() {
-        format!("after {:.0} s", learning.settle_s)
-    } else {
-        "not yet".to_owned()
-    };
+    let limit = format!("a fit to the whole log leaves {:.2} %", 100.0 * learning.offline_fit_rms);
+    row(text, "Left in the visited", &percent(learning.visited_error_rms, &limit))?;
+    let settled = learning.settle_s;
+    let settled = if settled.is_finite() { format!("after {settled:.0} s") } else { "not yet".to_owned() };
     row(text, "Within 2 %", &settled)?;
     row(text, "Lessons", &lessons(learning.lessons, learning.refusals.iter()))?;
     for code in &summary.dtcs {
@@ -87,9 +70,9 @@ fn row(text: &mut String, label: &str, value: &str) -> std::fmt::Result {
     writeln!(text, "  {label:<22}{value}")
 }
 
-/// A ratio as a percentage, in a column.
-fn percent(ratio: f64) -> String {
-    if ratio.is_finite() { format!("{:>6.2} %", 100.0 * ratio) } else { "not measured".to_owned() }
+/// A ratio as a percentage, in a column, and what it is of.
+fn percent(ratio: f64, of: &str) -> String {
+    if ratio.is_finite() { format!("{:>6.2} %  {of}", 100.0 * ratio) } else { "not measured".to_owned() }
 }
 
 fn lessons<'a>(taken: u64, refusals: impl Iterator<Item = (&'a String, &'a u64)>) -> String {
@@ -118,6 +101,6 @@ mod tests {
 
     #[test]
     fn what_was_not_measured_is_said() {
-        assert_eq!([percent(0.0123), percent(f64::NAN)], ["  1.23 %", "not measured"]);
+        assert_eq!([percent(0.0123, "it"), percent(f64::NAN, "it")], ["  1.23 %  it", "not measured"]);
     }
 }

@@ -217,6 +217,12 @@ fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
         fs::write(home.path().join("x.csv"), format!("time [s],speed [m/s]\n{rows}")).expect("written");
         assert_refused(home.path(), &["drive", "--schedule", "x.csv"], message);
     }
+    fs::write(home.path().join("x.csv"), "time [h],speed [m/s]\n0,0\n24,0\n").expect("written");
+    assert_refused(
+        home.path(),
+        &["--schedule", "x.csv", "--passes", "3"],
+        "delivery-van, passes = 3: is too often; x fits 2 times into the 48 h that a run may last",
+    );
 }
 
 #[test]

@@ -13,6 +13,9 @@ use std::fmt::Write;
 use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
+/// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
+pub const LONGEST_RUN_S: f64 = 172_800.0;
+
 /// Everything that decides what happens in a run.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scenario {
@@ -58,6 +61,36 @@ impl Scenario {
     pub fn with_schedule(self, name_or_path: &str) -> Result<Self, InputError> {
         let source = SCHEDULE_SHELF.get(name_or_path, None)?;
         Ok(Self { schedule: Schedule::parse(&source.name, &source.file, &source.text)?, ..self })
+    }
+
+    /// Drives the schedule this many times.
+    #[must_use]
+    pub fn with_passes(self, passes: u32) -> Self {
+        Self { passes, ..self }
+    }
+
+    /// Draws other random numbers.
+    #[must_use]
+    pub fn with_seed(self, seed: u64) -> Self {
+        Self { seed, ..self }
+    }
+
+    /// Checks that all passes together aren't longer than [`LONGEST_RUN_S`].
+    ///
+    /// # Errors
+    ///
+    /// When they are; the message says how many passes are allowed.
+    pub fn check_length(&self) -> Result<(), InputError> {
+        let pass_s = self.schedule.duration_s();
+        let most = (LONGEST_RUN_S / pass_s).floor();
+        if f64::from(self.passes) <= most {
+            return Ok(());
+        }
+        let name = self.schedule.name();
+        let hours = LONGEST_RUN_S / 3600.0;
+        let problem =
+            format!("is too often; {name} fits {most} times into the {hours} h that a run may last");
+        Err(InputError::new(&self.name, problem).key("passes").value(self.passes.to_string()))
     }
 
     /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
@@ -251,6 +284,18 @@ mod tests {
         assert!(
             refused(&truth)
                 .ends_with("truth.vehicle.mass = \"90 lb\": must be between 661.387 lb and 44092.4 lb")
+        );
+    }
+
+    #[test]
+    fn a_run_longer_than_two_days_is_refused() {
+        let text = "time [h],speed [m/s]\n0,0\n20,0\n";
+        let schedule = Schedule::parse("day", "day.csv", text).expect("valid");
+        let long = Scenario { schedule, ..van() };
+        assert_eq!(long.check_length(), Ok(()));
+        assert_eq!(
+            long.with_passes(3).check_length().expect_err("refused").to_string(),
+            "van, passes = 3: is too often; day fits 2 times into the 48 h that a run may last"
         );
     }
 

@@ -246,6 +246,7 @@ fn car(document: &Document, section: &str, truth: &mut Truth) -> Result<(), Inpu
         nitrous.bottle_j_per_k as "nitrous.bottle_capacity": HeatCapacity,
         nitrous.jet_m2: Area,
         nitrous.fuel_jet_ratio: Ratio,
+        nitrous.air_heat_share: Ratio,
         crank.inertia_kg_m2: Inertia,
         crank.starter_nm: Torque,
         crank.starter_free_rad_per_s: Rotation,

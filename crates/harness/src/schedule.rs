@@ -8,6 +8,8 @@ use crate::units::{Kind, Unit};
 
 /// Longest schedule, seconds: a day. Engineering judgement.
 pub const LONGEST_S: f64 = 86_400.0;
+/// Shortest schedule, seconds. Engineering judgement.
+pub const SHORTEST_S: f64 = 1.0;
 /// Fastest speed in a schedule, m/s. Engineering judgement.
 pub const FASTEST_M_PER_S: f64 = 100.0;
 /// Most points of a schedule; ten a second for a day fit.
@@ -44,7 +46,8 @@ impl Schedule {
     /// # Errors
     ///
     /// With file, line and column when a column or its unit is missing or unknown, a value is no number, negative, faster
-    /// than [`FASTEST_M_PER_S`] or later than [`LONGEST_S`], the times don't rise, or fewer than two rows are left.
+    /// than [`FASTEST_M_PER_S`] or later than [`LONGEST_S`], the times don't rise, fewer than two rows are left, or they are over before
+    /// [`SHORTEST_S`].
     pub fn parse(name: &str, file: &str, text: &str) -> Result<Self, InputError> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_bytes());
@@ -73,7 +76,11 @@ impl Schedule {
         if points.len() < 2 {
             return Err(InputError::new(file, "a schedule needs at least two rows of time and speed"));
         }
-        Ok(Self { name: name.to_owned(), points })
+        let schedule = Self { name: name.to_owned(), points };
+        if schedule.duration_s() < SHORTEST_S {
+            return Err(InputError::new(file, "a schedule must last at least a second"));
+        }
+        Ok(schedule)
     }
 
     /// What it is called.
@@ -274,6 +281,10 @@ mod tests {
             problem("time [s],speed [m/s]\n0,0\n1\n"),
             "x.csv, line 3: has 1 values where the first line names 2 columns"
         );
+        assert_eq!(
+            problem("time [ms],speed [m/s]\n0,0\n999,0\n"),
+            "x.csv: a schedule must last at least a second"
+        );
         assert!(problem("").starts_with("x.csv, line 1, nothing: the first line must name a column `time`"));
         assert!(
             problem("time,speed\n0,0\n")
@@ -291,7 +302,7 @@ mod tests {
             for text in [text, format!("time [s],speed [m/s]\n{rows}")] {
                 if let Ok(schedule) = Schedule::parse("any", "any.csv", &text) {
                     prop_assert!(schedule.points().windows(2).all(|pair| pair[0].time_s < pair[1].time_s));
-                    prop_assert!((0.0..=LONGEST_S).contains(&schedule.duration_s()));
+                    prop_assert!((SHORTEST_S..=LONGEST_S).contains(&schedule.duration_s()));
                     prop_assert!((0.0..=FASTEST_M_PER_S).contains(&schedule.speed_m_per_s(1.0)));
                 }
             }
