@@ -20,7 +20,8 @@ pub struct Ambient {
     pub sea_level_k: f64,
     /// Air pressure at sea level, Pa, 90 kPa to 108 kPa.
     pub sea_level_pa: f64,
-    /// Relative humidity at the start of the run, 0 to 1. The water share of the air is worked out once and carried along.
+    /// Relative humidity at the start of the run, 0 to 1. The water share of the air is worked out once and
+    /// carried along.
     pub relative_humidity: f64,
 }
 
@@ -34,7 +35,8 @@ pub struct Air {
 }
 
 impl Ambient {
-    /// Air at `altitude_m`, by the troposphere of ISO 2533 (valid to 11 km), with the truth's own sea-level values.
+    /// Air at `altitude_m`, by the troposphere of ISO 2533 (valid to 11 km), with the truth's own sea-level
+    /// values.
     ///
     /// `p = p0 (1 - L H / T0)^(g / (R L))`, with the geopotential height `H = h r / (r + h)`.
     ///
@@ -72,7 +74,8 @@ impl Ambient {
 const WATER_TO_AIR: f64 = 18.015_27 / 28.964_42;
 
 /// Saturation pressure of water over water, Pa: `611.2 exp(17.62 t / (243.12 + t))`, t in degC (WMO Guide to
-/// Instruments and Methods of Observation, annex 4.B, formula from memory; held against a property table in the tests).
+/// Instruments and Methods of Observation, annex 4.B, formula from memory; held against a property table in
+/// the tests).
 pub fn saturation_pa(temperature_k: f64) -> f64 {
     let celsius = temperature_k - ICE_K;
     611.2 * Real::exp(17.62 * celsius / (243.12 + celsius))

@@ -2,8 +2,9 @@
 
 /// Running totals since the start. Masses in kg, energies in J.
 ///
-/// These hold to rounding: air in = air out + stored change; fuel injected + fuel of the jet = on the wall + airborne + drawn;
-/// energy of the fuel drawn = released + unreleased + still in the cylinders; released = work + coolant + exhaust.
+/// These hold to rounding: air in = air out + stored change; fuel injected + fuel of the jet = on the wall +
+/// airborne + drawn; energy of the fuel drawn = released + unreleased + still in the cylinders; released =
+/// work + coolant + exhaust.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Books {
     /// Moist air into the manifold.

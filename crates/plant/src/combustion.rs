@@ -7,8 +7,9 @@ use trimwright_numerics::Real;
 /// Lambda of the first entry of [`RELEASED`] and the step of the table.
 const RELEASED_FROM: f64 = 0.65;
 const RELEASED_STEP: f64 = 0.05;
-/// Share of the fuel's heat released at lambda 0.65, 0.70 ... 1.00: CH1.87, water-gas equilibrium 3.5, heating value 43.0 MJ/kg
-/// (atom balance with species data of cantera). Below 0.65 by the same slope; above 1 all of it.
+/// Share of the fuel's heat released at lambda 0.65, 0.70 ... 1.00: CH1.87, water-gas equilibrium 3.5,
+/// heating value 43.0 MJ/kg (atom balance with species data of cantera). Below 0.65 by the same slope; above
+/// 1 all of it.
 const RELEASED: [f64; 8] = [0.53763, 0.60233, 0.66753, 0.73321, 0.79934, 0.86588, 0.93278, 1.0];
 
 /// Who sets the spark.
@@ -25,9 +26,11 @@ pub enum Ignition {
 pub struct Combustion {
     /// Who sets the spark.
     pub ignition: Ignition,
-    /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1, 0.5 to 1 (engineering judgement).
+    /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1,
+    /// 0.5 to 1 (engineering judgement).
     pub work_share: f64,
-    /// Share of the released heat that goes into the coolant, 0.1 to 0.5 (Heywood ch. 12 gives 17 to 26 % at full power, more at part load).
+    /// Share of the released heat that goes into the coolant, 0.1 to 0.5 (Heywood ch. 12 gives 17 to 26 % at
+    /// full power, more at part load).
     pub coolant_share: f64,
     /// Advance for maximum brake torque at 1000 rpm and full load, degrees before top dead centre, 0 to 40.
     pub mbt_base_deg: f64,
@@ -35,7 +38,11 @@ pub struct Combustion {
     pub lean_limit: f64,
     /// Lambda of the charge below which it starts to misfire, 0.4 to 0.8.
     pub rich_limit: f64,
-    /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K, 0.3 to 1; all of it from 333 K on.
+    /// Variation of a charge's work from cycle to cycle: standard deviation over mean at full load, 0 to 0.1;
+    /// three times that at low load (Heywood ch. 9: some per cent, more when diluted).
+    pub variation: f64,
+    /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K, 0.3 to 1; all of it
+    /// from 333 K on.
     pub cold_vapour: f64,
 }
 
@@ -50,7 +57,8 @@ pub(crate) struct Burn {
     pub(crate) misfire: f64,
 }
 
-/// Share of the fuel's heat released at `lambda`, 0 to 1: rich mixtures lack oxygen. Valid from 0.5; for petrol without oxygen.
+/// Share of the fuel's heat released at `lambda`, 0 to 1: rich mixtures lack oxygen. Valid from 0.5; for
+/// petrol without oxygen.
 ///
 /// ```
 /// assert_eq!(trimwright_plant::heat_released(1.2), 1.0);
@@ -64,20 +72,26 @@ pub fn heat_released(lambda: f64) -> f64 {
 }
 
 impl Combustion {
-    /// Indicated efficiency of the ideal Otto cycle `1 - rc^(1 - gamma)`, gamma 1.28 for burned gas (Heywood ch. 5), times the
-    /// share that a real engine reaches.
+    /// Indicated efficiency of the ideal Otto cycle `1 - rc^(1 - gamma)`, gamma 1.28 for burned gas (Heywood
+    /// ch. 5), times the share that a real engine reaches.
     pub(crate) fn best_work_share(&self, compression_ratio: f64) -> f64 {
         self.work_share * (1.0 - Real::powf(compression_ratio, -0.28))
     }
 
-    /// Share of the fuel in a cylinder that is vapour and can burn (engineering judgement): the rest leaves unburned.
+    /// Share of the fuel in a cylinder that is vapour and can burn (engineering judgement): the rest leaves
+    /// unburned.
     pub fn vapour_share(&self, coolant_k: f64) -> f64 {
         let warm = ((coolant_k - 253.15) / 80.0).held(0.0, 1.0);
         self.cold_vapour + (1.0 - self.cold_vapour) * warm
     }
 
-    /// Advance for maximum brake torque, degrees: more with speed, with dilution at low load and off lambda 0.9
-    /// (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
+    /// Standard deviation over mean of a charge's work at a manifold pressure.
+    pub(crate) fn variation_at(&self, pressure_pa: f64) -> f64 {
+        self.variation * (1.0 + 3.0 * (1.0 - pressure_pa * 1e-5).held(0.0, 0.67))
+    }
+
+    /// Advance for maximum brake torque, degrees: more with speed, with dilution at low load and off lambda
+    /// 0.9 (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
     pub fn mbt_deg(&self, pressure_pa: f64, speed_rad_per_s: f64, lambda: f64) -> f64 {
         let krpm = (speed_rad_per_s / (1000.0 * RPM)).held(0.0, 8.0);
         let thin = (1.0 - pressure_pa * 1e-5).held(0.0, 0.9);
@@ -85,17 +99,20 @@ impl Combustion {
         self.mbt_base_deg + 7.0 * (krpm - 1.0).held(-1.0, 2.5) + 24.0 * thin + 25.0 * off
     }
 
-    /// Advance of a distributor with weights and vacuum canister, degrees (engineering judgement: the usual curves).
+    /// Advance of a distributor with weights and vacuum canister, degrees (engineering judgement: the usual
+    /// curves).
     pub fn distributor_deg(&self, pressure_pa: f64, ambient_pa: f64, speed_rad_per_s: f64) -> f64 {
         let krpm = speed_rad_per_s / (1000.0 * RPM);
         let vacuum = (ambient_pa - pressure_pa) * 1e-5;
         8.0 + 10.0 * (krpm - 0.8).held(0.0, 2.2) + (40.0 * (vacuum - 0.15)).held(0.0, 15.0)
     }
 
-    /// How a charge with mixture `lambda` burns when fired `off_mbt_deg` away from MBT in an engine whose best share is `best`.
+    /// How a charge with mixture `lambda` burns when fired `off_mbt_deg` away from MBT in an engine whose
+    /// best share is `best`.
     ///
-    /// Spark: `1 - 3.2e-4 d^2`, so that 10 degrees cost 3 % and 20 degrees 13 % (usual shape of spark hooks, engineering judgement).
-    /// Lean mixtures turn heat into work a little better (Heywood fig. 5-9, trend from memory): +0.2 per unit of lambda.
+    /// Spark: `1 - 3.2e-4 d^2`, so that 10 degrees cost 3 % and 20 degrees 13 % (usual shape of spark hooks,
+    /// engineering judgement). Lean mixtures turn heat into work a little better (Heywood fig. 5-9, trend
+    /// from memory): +0.2 per unit of lambda.
     pub(crate) fn burn(&self, best: f64, lambda: f64, off_mbt_deg: f64) -> Burn {
         let spark = (1.0 - 3.2e-4 * off_mbt_deg * off_mbt_deg).held(0.2, 1.0);
         let lean = 1.0 + 0.2 * (lambda - 1.0).held(0.0, 0.4);
@@ -114,6 +131,7 @@ impl Combustion {
         within("combustion.mbt_base_deg", self.mbt_base_deg, 0.0, 40.0)?;
         within("combustion.lean_limit", self.lean_limit, 1.1, 1.8)?;
         within("combustion.rich_limit", self.rich_limit, 0.4, 0.8)?;
+        within("combustion.variation", self.variation, 0.0, 0.1)?;
         within("combustion.cold_vapour", self.cold_vapour, 0.3, 1.0)
     }
 }
@@ -124,7 +142,8 @@ mod tests {
 
     #[test]
     fn val_heat_released_against_lambda() {
-        // Chemistry, cantera species data, CH1.87: shared/reference/combustion_eff.csv; rows between the table's own.
+        // Chemistry, cantera species data, CH1.87: shared/reference/combustion_eff.csv; rows between the
+        // table's own.
         for (lambda, share) in
             [(0.82, 0.75961), (0.84, 0.78608), (0.88, 0.83922), (0.92, 0.8926), (0.98, 0.97308), (1.1, 1.0)]
         {

@@ -22,7 +22,8 @@ impl Crank {
         within("crank.starter_free_rad_per_s", self.starter_free_rad_per_s, 15.0, 80.0)
     }
 
-    /// Starter torque and the share of its stall current: a series of straight lines of a direct-current motor, through a one-way clutch.
+    /// Starter torque and the share of its stall current: a series of straight lines of a direct-current
+    /// motor, through a one-way clutch.
     #[inline]
     pub(crate) fn starter(&self, engaged: bool, supply_v: f64, speed_rad_per_s: f64) -> (f64, f64) {
         if !engaged {
@@ -70,8 +71,8 @@ pub(crate) struct CrankState {
 }
 
 impl CrankState {
-    /// Moves the crank; `J dw/dt = sum of torques`. Friction stops it but never turns it back. Work is booked with the mean speed of the step, so
-    /// that it equals the change of kinetic energy to rounding.
+    /// Moves the crank; `J dw/dt = sum of torques`. Friction stops it but never turns it back. Work is booked
+    /// with the mean speed of the step, so that it equals the change of kinetic energy to rounding.
     #[inline]
     pub(crate) fn step(&mut self, crank: &Crank, torques: &Torques, dt_s: f64) -> Work {
         let before = self.speed_rad_per_s;

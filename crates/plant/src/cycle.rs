@@ -17,8 +17,8 @@ const KNOCK_FROM_PA: f64 = 60e3;
 const FLOW_SHARE: f64 = 0.25;
 
 impl Plant {
-    /// Turns the crank through this step's angle and lets every firing on the way happen at its own time. Gives the mean indicated
-    /// torque of the step, N m.
+    /// Turns the crank through this step's angle and lets every firing on the way happen at its own time.
+    /// Gives the mean indicated torque of the step, N m.
     pub(crate) fn fire(&mut self, commands: &Commands, hands: &Hands, moved: &Moved, dt_s: f64) -> f64 {
         let speed = self.crank.speed_rad_per_s;
         let way_rad = speed * dt_s;
@@ -49,7 +49,19 @@ impl Plant {
         if done_rad > 0.0 { (work_j + self.held.power_nm * rest_rad) / way_rad } else { self.held.power_nm }
     }
 
-    /// One firing interval ends: a cylinder closes its intake, another fires, a third has emptied into the exhaust.
+    /// Interference on the trigger wire: pulses that no firing made.
+    #[inline]
+    pub(crate) fn interfere(&mut self, dt_s: f64) {
+        let chance = self.truth.faults.extra_pulses_hz * dt_s;
+        if chance > 0.0 && self.noise.uniform() < chance {
+            let time_s = self.time_s + dt_s * self.noise.uniform();
+            let within = (self.time_s, self.time_s + dt_s);
+            self.truth.trigger.stamp(&mut self.frame.pulses_us, &mut self.noise, 0.0, time_s, 1e6, within);
+        }
+    }
+
+    /// One firing interval ends: a cylinder closes its intake, another fires, a third has emptied into the
+    /// exhaust.
     fn cylinder_event(&mut self, commands: &Commands, hands: &Hands, time_s: f64, dt_s: f64) {
         let speed = self.crank.speed_rad_per_s;
         let drawn = self.intake(time_s, speed);
@@ -126,7 +138,8 @@ impl Plant {
         let whole_j = fuel_kg * self.heating_value;
         let burned_kg = if charge.misfired { 0.0 } else { vapour_kg };
         let released_j = burned_kg * self.heating_value * burn.released;
-        let work_j = released_j * burn.work_share;
+        let scatter = 1.0 + combustion.variation_at(drawn.map_pa) * self.noise.bell();
+        let work_j = released_j * burn.work_share * scatter;
         let coolant_j = released_j * combustion.coolant_share;
         self.held.power_nm = work_j / self.interval_rad;
         self.held.spark_deg = spark_deg;
@@ -172,7 +185,8 @@ impl Plant {
         if !in_sensor_bank(gas.cylinder, self.truth.engine.cylinders, exhaust.banks) {
             return;
         }
-        // Air breathed in by the pulses fades as the mean pressure in the pipe rises with flow (engineering judgement).
+        // Air breathed in by the pulses fades as the mean pressure in the pipe rises with flow (engineering
+        // judgement).
         let breathing = (1.0 - self.held.exhaust_kg_per_s / 0.06).held(0.0, 1.0);
         let leak_kg =
             self.truth.faults.exhaust_leak_kg_per_s * breathing * interval_s * f64::from(exhaust.banks);

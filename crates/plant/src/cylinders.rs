@@ -27,15 +27,16 @@ pub struct CylinderEvent {
     pub speed_rad_per_s: f64,
     /// Exhaust back pressure, Pa.
     pub back_pressure_pa: f64,
-    /// Oxygen carriers and water drawn besides dry air, kg: all gas drawn is `air_kg + nitrous_kg + water_kg`.
+    /// Oxygen carriers and water drawn besides dry air, kg: all gas drawn is `air_kg + nitrous_kg +
+    /// water_kg`.
     pub water_kg: f64,
 }
 
 /// Lambda stated when there is no fuel at all.
 pub const NO_FUEL: f64 = 20.0;
 
-/// Oxygen of nitrous oxide in terms of dry air: mass of air that carries as much oxygen as 1 kg of it, `0.3635 / 0.2314`
-/// (atom balance; oxygen share of dry air by ISO 2533).
+/// Oxygen of nitrous oxide in terms of dry air: mass of air that carries as much oxygen as 1 kg of it,
+/// `0.3635 / 0.2314` (atom balance; oxygen share of dry air by ISO 2533).
 pub(crate) const AIR_PER_NITROUS: f64 = 0.3635 / 0.2314;
 
 /// Dry air that would carry all the oxygen of the charge over what the fuel needs.
@@ -69,8 +70,9 @@ pub(crate) struct Charge {
 }
 
 impl Cylinders {
-    /// Intake closes near bottom dead centre. The power stroke, which carries the work, starts 180 degrees later; the middle of the exhaust stroke lies 450
-    /// degrees later, and most of the gas is out of the port at 540. Both are counted in whole firing intervals.
+    /// Intake closes near bottom dead centre. The power stroke, which carries the work, starts 180 degrees
+    /// later; the middle of the exhaust stroke lies 450 degrees later, and most of the gas is out of the port
+    /// at 540. Both are counted in whole firing intervals.
     pub(crate) fn new(cylinders: u8) -> Self {
         let cylinders = usize::from(cylinders).min(MAX_CYLINDERS);
         Self {
@@ -81,7 +83,8 @@ impl Cylinders {
         }
     }
 
-    /// Takes in a charge; afterwards [`Cylinders::fired`] and [`Cylinders::leaving`] speak of this firing interval.
+    /// Takes in a charge; afterwards [`Cylinders::fired`] and [`Cylinders::leaving`] speak of this firing
+    /// interval.
     pub(crate) fn draw(&mut self, drawn: CylinderEvent) {
         self.count = (self.count + 1) % WAITING;
         self.charges[self.count] = Charge { drawn, misfired: false, present: true };

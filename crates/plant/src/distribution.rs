@@ -7,20 +7,22 @@ use trimwright_numerics::Real;
 /// Most cylinders of an engine.
 pub const MAX_CYLINDERS: usize = 12;
 
-/// Spread of the fuel between cylinders: a wet manifold with the injectors in the middle never shares evenly (common practice, no source).
+/// Spread of the fuel between cylinders: a wet manifold with the injectors in the middle never shares evenly
+/// (common practice, no source).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Distribution {
     /// Largest deviation of a cylinder's fuel from the mean of its bank, 0 to 0.3.
     pub spread: f64,
-    /// Fuel of the sensor's bank over the mean of the whole engine, less one, -0.2 to 0.2; nothing with a single bank.
+    /// Fuel of the sensor's bank over the mean of the whole engine, less one, -0.2 to 0.2; nothing with a
+    /// single bank.
     pub bank: f64,
     /// Seed of who gets what.
     pub seed: u64,
 }
 
-/// Whether the cylinder at this place of the firing order (from 0) belongs to the sensor's bank. With one bank all do. A V8 with the usual
-/// cross-plane crank fires left, right, right, left, right, left, left, right (common practice, no source); other engines with two banks
-/// fire them in turn.
+/// Whether the cylinder at this place of the firing order (from 0) belongs to the sensor's bank. With one
+/// bank all do. A V8 with the usual cross-plane crank fires left, right, right, left, right, left, left,
+/// right (common practice, no source); other engines with two banks fire them in turn.
 pub fn in_sensor_bank(place: u8, cylinders: u8, banks: u8) -> bool {
     match (banks, cylinders) {
         (2, 8) => matches!(place % 8, 0 | 3 | 5 | 6),
@@ -30,8 +32,8 @@ pub fn in_sensor_bank(place: u8, cylinders: u8, banks: u8) -> bool {
 }
 
 impl Distribution {
-    /// Each cylinder's fuel over the mean, in firing order; the mean over the `cylinders` is one, that over the sensor's bank
-    /// `1 + bank`.
+    /// Each cylinder's fuel over the mean, in firing order; the mean over the `cylinders` is one, that over
+    /// the sensor's bank `1 + bank`.
     pub fn shares(&self, cylinders: u8, banks: u8) -> [f64; MAX_CYLINDERS] {
         let mut noise = Noise::new(self.seed);
         let count = cylinders.clamp(1, MAX_CYLINDERS as u8);

@@ -11,6 +11,8 @@ pub struct Electrical {
     pub battery_v: f64,
     /// Inner resistance, ohm, 0.001 to 0.2.
     pub battery_ohm: f64,
+    /// Charge that the battery holds, A h, 5 to 300; it starts full.
+    pub battery_ah: f64,
     /// Voltage that the alternator's regulator holds, V, 12 to 16.
     pub alternator_v: f64,
     /// Alternator's largest current at high speed, A, 0 to 200.
@@ -37,6 +39,7 @@ impl Electrical {
     pub(crate) fn check(&self) -> Result<(), OutOfRange> {
         within("electrical.battery_v", self.battery_v, 9.0, 14.0)?;
         within("electrical.battery_ohm", self.battery_ohm, 0.001, 0.2)?;
+        within("electrical.battery_ah", self.battery_ah, 5.0, 300.0)?;
         within("electrical.alternator_v", self.alternator_v, 12.0, 16.0)?;
         within("electrical.alternator_a", self.alternator_a, 0.0, 200.0)?;
         within("electrical.cut_in_rad_per_s", self.cut_in_rad_per_s, 10.0, 200.0)?;
@@ -55,31 +58,43 @@ impl Electrical {
 pub(crate) struct ElectricalState {
     pub(crate) supply_v: f64,
     pub(crate) alternator_w: f64,
+    /// Charge left, share.
+    charge: f64,
 }
 
 /// Efficiency of a claw-pole alternator with its belt (common practice, no source).
 const ALTERNATOR_EFFICIENCY: f64 = 0.55;
-/// Resistance of a nearly full battery to being charged over that to being drawn from (engineering judgement).
+/// Resistance of a nearly full battery to being charged over that to being drawn from (engineering
+/// judgement).
 const CHARGING: f64 = 12.0;
 /// Time constant with which field current and battery surface follow, s (engineering judgement).
 const FIELD_TAU_S: f64 = 0.05;
 
+/// Voltage of the battery at rest over that of the full one: falls by a tenth down to a tenth of the charge,
+/// then to nothing (engineering judgement, the usual shape of lead-acid).
+fn own_share(charge: f64) -> f64 {
+    if charge > 0.1 { 0.9 + 0.1 * (charge - 0.1) / 0.9 } else { 9.0 * charge }
+}
+
 impl ElectricalState {
     pub(crate) fn new(electrical: &Electrical) -> Self {
-        Self { supply_v: electrical.battery_v, alternator_w: 0.0 }
+        Self { supply_v: electrical.battery_v, alternator_w: 0.0, charge: 1.0 }
     }
 
-    /// Supply under a `load_a`, every 10 ms: the alternator gives what it can at the speed, up to its set voltage; the battery gives or takes the
-    /// rest through its resistance.
+    /// Supply under a `load_a`, every 10 ms: the alternator gives what it can at the speed, up to its set
+    /// voltage; the battery gives or takes the rest through its resistance.
     pub(crate) fn step(&mut self, electrical: &Electrical, load_a: f64, speed_rad_per_s: f64, dt_s: f64) {
         let over = 1.0 - electrical.cut_in_rad_per_s / speed_rad_per_s.held(1.0, 1e4);
         let able_a = electrical.alternator_a * over.held(0.0, 1.0);
         let spare_a = able_a - load_a;
+        let own_v = electrical.battery_v * own_share(self.charge);
         // A charged battery's own voltage rises while it is charged.
         let ohm = electrical.battery_ohm * if spare_a > 0.0 { CHARGING } else { 1.0 };
-        let target_v = (electrical.battery_v + spare_a * ohm).held(0.0, electrical.alternator_v);
-        let given_a = (load_a + (target_v - electrical.battery_v) / ohm).held(0.0, able_a);
+        let target_v = (own_v + spare_a * ohm).held(0.0, electrical.alternator_v);
+        let given_a = (load_a + (target_v - own_v) / ohm).held(0.0, able_a);
         self.supply_v += (target_v - self.supply_v) * (dt_s / FIELD_TAU_S).held(0.0, 1.0);
+        let capacity_as = 3600.0 * electrical.battery_ah;
+        self.charge = (self.charge + dt_s * (given_a - load_a) / capacity_as).held(0.0, 1.0);
         self.alternator_w = given_a * target_v / ALTERNATOR_EFFICIENCY;
     }
 
@@ -111,5 +126,17 @@ mod tests {
         assert!((settled(25.0, 2500.0).supply_v - 14.2).abs() < 0.05);
         assert!(settled(85.0, 650.0).supply_v < 13.5);
         assert_eq!(settled(10.0, 0.0).alternator_w, 0.0);
+    }
+
+    #[test]
+    fn without_an_alternator_the_battery_runs_down_in_its_hours() {
+        let electrical = Electrical { alternator_a: 0.0, ..crate::Truth::mild_v8().electrical };
+        let mut state = ElectricalState::new(&electrical);
+        let mut hours = 0.0;
+        while state.supply_v > 9.0 && hours < 10.0 {
+            state.step(&electrical, 20.0, 300.0, 1.0);
+            hours += 1.0 / 3600.0;
+        }
+        assert!((hours / (electrical.battery_ah / 20.0) - 0.95).abs() < 0.05, "{hours}");
     }
 }

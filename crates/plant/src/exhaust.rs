@@ -20,15 +20,18 @@ pub struct Exhaust {
     pub mixing_m3: f64,
     /// Temperature of the gas at the port, K, 700 to 1400 (engineering judgement).
     pub port_k: f64,
-    /// Mass flow of one bank at which the pipe takes half of the gas's heat, kg/s, 0 to 0.05 (engineering judgement).
+    /// Mass flow of one bank at which the pipe takes half of the gas's heat, kg/s, 0 to 0.05 (engineering
+    /// judgement).
     pub cooling_kg_per_s: f64,
     /// Time constant of the pipe wall, s, 1 to 200.
     pub wall_tau_s: f64,
     /// Back pressure per squared mass flow of the whole engine, Pa s^2/kg^2, 0 to 5e6.
     pub back_pressure: f64,
-    /// Relative reading error of a sensor on a bend: positive outside, where lean gas goes (common practice, no source), -0.1 to 0.1.
+    /// Relative reading error of a sensor on a bend: positive outside, where lean gas goes (common practice,
+    /// no source), -0.1 to 0.1.
     pub bend: f64,
-    /// Part of unburned fuel that the sensor notices after a misfire, 0 to 1 (engineering judgement): the rest passes it while the oxygen counts.
+    /// Part of unburned fuel that the sensor notices after a misfire, 0 to 1 (engineering judgement): the
+    /// rest passes it while the oxygen counts.
     pub misfire_seen: f64,
 }
 
@@ -107,8 +110,8 @@ impl ExhaustState {
         self.gas_k += (target_k - self.gas_k) * (dt_s / exhaust.wall_tau_s).held(0.0, 1.0);
     }
 
-    /// Pushes one cylinder's gas in, and as much out past the sensor as the pipe no longer holds (plug flow by mass).
-    /// `leak_kg` is air that a leak upstream of the sensor adds.
+    /// Pushes one cylinder's gas in, and as much out past the sensor as the pipe no longer holds (plug flow
+    /// by mass). `leak_kg` is air that a leak upstream of the sensor adds.
     pub(crate) fn push(
         &mut self,
         exhaust: &Exhaust,

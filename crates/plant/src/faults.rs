@@ -29,8 +29,8 @@ impl Circuit {
     }
 }
 
-/// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly grounded, clogged injectors and a fuel with
-/// ethanol are set in the part itself.
+/// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly
+/// grounded, clogged injectors and a fuel with ethanol are set in the part itself.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Faults {
     /// Effective area of a leak into the intake manifold, m^2, 0 to 2e-4.
@@ -43,6 +43,9 @@ pub struct Faults {
     pub clogged_filter: f64,
     /// Share of trigger pulses that are lost, 0 to 1.
     pub lost_pulses: f64,
+    /// Pulses of interference on the trigger wire, 1/s, 0 to 1000; those that fall before a firing of the
+    /// same step are left out.
+    pub extra_pulses_hz: f64,
     /// The oxygen sensor's heater gets no power.
     pub heater_dead: bool,
     /// The cooling fans do not turn.
@@ -71,6 +74,7 @@ impl Faults {
         within("faults.exhaust_leak_kg_per_s", self.exhaust_leak_kg_per_s, 0.0, 0.01)?;
         within("faults.weak_pump", self.weak_pump, 0.0, 1.0)?;
         within("faults.clogged_filter", self.clogged_filter, 0.0, 1000.0)?;
-        within("faults.lost_pulses", self.lost_pulses, 0.0, 1.0)
+        within("faults.lost_pulses", self.lost_pulses, 0.0, 1.0)?;
+        within("faults.extra_pulses_hz", self.extra_pulses_hz, 0.0, 1000.0)
     }
 }

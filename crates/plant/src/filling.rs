@@ -16,16 +16,19 @@ const MODES: [(usize, usize); 6] = [(1, 0), (0, 1), (1, 1), (2, 1), (1, 2), (3, 
 
 /// Filling of the cylinders against manifold conditions.
 ///
-/// `eta_v = (rc - (p_exh / p)^(1/kappa)) / (rc - 1) * curve(n) * cam(p, n) * (1 + deviation(n, p))`; the first factor and the split
-/// into pressure and speed are Guzzella & Onder's. `cam = 1 / (1 + overlap (n0 / n) (p_exh / p - 1))` is residual gas that flows back while both valves are
-/// open: it grows with the pressure across and with the time available (trend of Fox, Cheng & Heywood, SAE 931025; the formula is engineering judgement).
+/// `eta_v = (rc - (p_exh / p)^(1/kappa)) / (rc - 1) * curve(n) * cam(p, n) * (1 + deviation(n, p))`; the
+/// first factor and the split into pressure and speed are Guzzella & Onder's. `cam = 1 / (1 + overlap (n0 /
+/// n) (p_exh / p - 1))` is residual gas that flows back while both valves are open: it grows with the
+/// pressure across and with the time available (trend of Fox, Cheng & Heywood, SAE 931025; the formula is
+/// engineering judgement).
 #[derive(Clone, Debug, PartialEq)]
 pub struct Filling {
     /// Speeds of the curve, rad/s, rising, 0 to 1500.
     pub speed_rad_per_s: [f64; SPEEDS],
     /// Factor at each speed, 0.2 to 1.3.
     pub speed_factor: [f64; SPEEDS],
-    /// Valve overlap: share of residual gas at 1000 rpm for `p_exh / p = 2`; about 0.03 stock, 0.15 mild, 0.6 hot; 0 to 1.5.
+    /// Valve overlap: share of residual gas at 1000 rpm for `p_exh / p = 2`; about 0.03 stock, 0.15 mild, 0.6
+    /// hot; 0 to 1.5.
     pub overlap: f64,
     /// Largest size of the smooth seeded deviation, 0 to 0.3.
     pub deviation: f64,

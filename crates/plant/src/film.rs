@@ -6,8 +6,8 @@ use trimwright_numerics::Real;
 /// Wall temperature at which the published map counts, K: a warm engine.
 const WARM_K: f64 = 363.0;
 
-/// The tau-X film (Aquino, SAE 810494): a share `X` of the injected fuel lands on the wall and leaves it with a time
-/// constant tau.
+/// The tau-X film (Aquino, SAE 810494): a share `X` of the injected fuel lands on the wall and leaves it with
+/// a time constant tau.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Film {
     /// Scale on the published share that hits the wall, 0 to 2.
@@ -39,9 +39,10 @@ pub struct FilmCoefficients {
 }
 
 impl Film {
-    /// X and tau. Published map for a warm port-injected engine (after Hendricks et al., SAE 960037, reprinted in Jiang et al., Adv. Mech. Eng. 2023), scaled
-    /// for a throttle-body manifold and for cold walls; p in bar, n in krpm, n held at 4:
-    /// `X = -0.277 p - 0.055 n + 0.68`, `tau = 1.35 (-0.672 n + 1.68) (p - 0.825)^2 + (-0.06 n + 0.15) + 0.56`.
+    /// X and tau. Published map for a warm port-injected engine (after Hendricks et al., SAE 960037,
+    /// reprinted in Jiang et al., Adv. Mech. Eng. 2023), scaled for a throttle-body manifold and for cold
+    /// walls; p in bar, n in krpm, n held at 4: `X = -0.277 p - 0.055 n + 0.68`, `tau = 1.35 (-0.672 n +
+    /// 1.68) (p - 0.825)^2 + (-0.06 n + 0.15) + 0.56`.
     ///
     /// ```
     /// let film = trimwright_plant::Film { x_scale: 1.0, tau_scale: 1.0, ..trimwright_plant::Truth::mild_v8().film };
@@ -84,8 +85,9 @@ pub(crate) struct FilmState {
 const UNEVEN_KEPT: f64 = 0.999;
 
 impl FilmState {
-    /// Lands the fuel of this step and evaporates the film implicitly: `m (1 - 1 / (1 + dt/tau))` leaves. `pressure_fall` is the relative fall of
-    /// manifold pressure in the step (0 when it rises): a puddle boils when pressure drops.
+    /// Lands the fuel of this step and evaporates the film implicitly: `m (1 - 1 / (1 + dt/tau))` leaves.
+    /// `pressure_fall` is the relative fall of manifold pressure in the step (0 when it rises): a puddle
+    /// boils when pressure drops.
     #[inline]
     pub(crate) fn step(
         &mut self,
@@ -102,15 +104,17 @@ impl FilmState {
         self.airborne_kg += injected_kg - landed_kg + leaves_kg;
     }
 
-    /// Fuel drawn into a cylinder whose share of the mean is `share`: what a cylinder of the mean would have got, and what this one
-    /// got, kg. Who gets more is no matter for the mixture of the whole engine: what one cylinder got over the mean is remembered
-    /// and missing for the others, so that the mean goes on as if all shares were one.
+    /// Fuel drawn into a cylinder whose share of the mean is `share`: what a cylinder of the mean would have
+    /// got, and what this one got, kg. Who gets more is no matter for the mixture of the whole engine: what
+    /// one cylinder got over the mean is remembered and missing for the others, so that the mean goes on as
+    /// if all shares were one.
     #[inline]
     pub(crate) fn draw(&mut self, film: &Film, share: f64) -> (f64, f64) {
         let mean_kg = (self.airborne_kg + self.uneven_kg) * film.draw;
         let drawn_kg = (mean_kg * share).held(0.0, self.airborne_kg);
         self.airborne_kg -= drawn_kg;
-        // Shares average to one, so that this swings around zero; in a transient a rest would stay, and fades.
+        // Shares average to one, so that this swings around zero; in a transient a rest would stay, and
+        // fades.
         self.uneven_kg = (self.uneven_kg + drawn_kg - mean_kg) * UNEVEN_KEPT;
         (mean_kg, drawn_kg)
     }

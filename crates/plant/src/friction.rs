@@ -9,8 +9,8 @@ use trimwright_numerics::Real;
 pub struct Friction {
     /// Scale on the published friction pressure, 0.5 to 2.
     pub scale: f64,
-    /// Share of the published motored total that is not pumping, 0.5 to 1 (engineering judgement): pumping is worked out
-    /// from the pressures instead.
+    /// Share of the published motored total that is not pumping, 0.5 to 1 (engineering judgement): pumping is
+    /// worked out from the pressures instead.
     pub rubbing_share: f64,
     /// Growth per kelvin of oil below 363 K, 1/K, 0 to 0.05 (engineering judgement).
     pub cold_per_k: f64,
@@ -18,8 +18,9 @@ pub struct Friction {
     pub ac_nm: f64,
 }
 
-/// Total motored friction mean effective pressure at full throttle, Pa: `0.97 + 0.15 N + 0.05 N^2` bar, N in krpm
-/// (Heywood, eq. 13.6; four-cylinder to V8 engines between 845 and 2000 cm^3; used beyond its range for larger ones).
+/// Total motored friction mean effective pressure at full throttle, Pa: `0.97 + 0.15 N + 0.05 N^2` bar, N in
+/// krpm (Heywood, eq. 13.6; four-cylinder to V8 engines between 845 and 2000 cm^3; used beyond its range for
+/// larger ones).
 ///
 /// ```
 /// assert!((trimwright_plant::motored_fmep_pa(209.4395) - 147e3).abs() < 10.0);

@@ -73,7 +73,8 @@ const VISCOSITY_PA_S: f64 = 0.53e-3;
 /// Roughness of drawn tube, m (Moody's usual value).
 const ROUGHNESS_M: f64 = 1.5e-6;
 
-/// Pressure drop of a straight line, Pa: Darcy-Weisbach with `64/Re` below Re 2300 and Haaland's friction factor above.
+/// Pressure drop of a straight line, Pa: Darcy-Weisbach with `64/Re` below Re 2300 and Haaland's friction
+/// factor above.
 ///
 /// ```
 /// assert_eq!(trimwright_plant::line_drop_pa(0.0, 5.0, 0.0065, 745.0), 0.0);
@@ -178,8 +179,8 @@ impl FuelSystemState {
         self.primed += 0.2 * (target - self.primed);
     }
 
-    /// One step of the rail, implicit in its pressure: pump (displacement by voltage less leakage by pressure, never backwards
-    /// through its check valve), regulator, injectors, compliance.
+    /// One step of the rail, implicit in its pressure: pump (displacement by voltage less leakage by
+    /// pressure, never backwards through its check valve), regulator, injectors, compliance.
     #[inline]
     pub(crate) fn step(&mut self, system: &FuelSystem, fast: &FuelFast, dt_s: f64) {
         let able = system.pump_free_kg_per_s * fast.health * self.primed;
@@ -219,8 +220,8 @@ impl FuelSystemState {
     }
 }
 
-/// Vapour pressure of petrol at a temperature from the one at 37.8 degC, Pa: `p exp(3600 (1/310.95 - 1/T))` (Clausius-Clapeyron slope by
-/// engineering judgement for light fractions).
+/// Vapour pressure of petrol at a temperature from the one at 37.8 degC, Pa: `p exp(3600 (1/310.95 - 1/T))`
+/// (Clausius-Clapeyron slope by engineering judgement for light fractions).
 pub(crate) fn fuel_vapour_pa(at_37_8_pa: f64, fuel_k: f64) -> f64 {
     at_37_8_pa * Real::exp(3600.0 * (1.0 / 310.95 - 1.0 / fuel_k))
 }
@@ -231,7 +232,8 @@ mod tests {
 
     #[test]
     fn val_fuel_line_drop_per_metre() {
-        // Darcy-Weisbach with Haaland, fluids 1.3.1: shared/reference/fuel_line.csv, bore, kg/h, m/s, Reynolds number, kPa per metre.
+        // Darcy-Weisbach with Haaland, fluids 1.3.1: shared/reference/fuel_line.csv, bore, kg/h, m/s,
+        // Reynolds number, kPa per metre.
         for (bore_m, kg_per_h, speed, reynolds, kpa) in [
             (6.5151e-3, 68.039, 0.761, 9014.1, 1.0605),
             (6.5151e-3, 113.398, 1.2683, 15023.6, 2.5859),

@@ -78,8 +78,8 @@ impl Gearbox {
     }
 }
 
-/// Converter capacity relative to stall over the speed ratio (usual shape, engineering judgement): steady up to coupling, then falling to
-/// nothing at equal speeds.
+/// Converter capacity relative to stall over the speed ratio (usual shape, engineering judgement): steady up
+/// to coupling, then falling to nothing at equal speeds.
 const CAPACITY_RATIOS: [f64; 6] = [0.0, 0.5, 0.8, 0.9, 0.95, 1.0];
 const CAPACITY: [f64; 6] = [1.0, 0.95, 0.78, 0.52, 0.30, 0.0];
 /// Speed ratio from which the converter no longer multiplies torque.

@@ -49,7 +49,8 @@ pub struct Hands {
     pub grade: f64,
     /// Height above sea level, m, held within -500 to 5000; `None` takes the truth's.
     pub altitude_m: Option<f64>,
-    /// Crank speed that a dynamometer in the car's place holds, rad/s, while a fan blows at the car; `None` drives the car.
+    /// Crank speed that a dynamometer in the car's place holds, rad/s, while a fan blows at the car; `None`
+    /// drives the car.
     pub dyno_rad_per_s: Option<f64>,
 }
 

@@ -8,7 +8,7 @@ use trimwright_signals::MAX_INJECTORS;
 /// Voltages of the opening-delay table.
 pub const VOLTAGES: usize = 5;
 
-/// The set of injectors.
+/// The set of injectors. They spray below the plates: their pressure drop is rail over manifold.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Injectors {
     /// How many, 1 to 8.
@@ -19,7 +19,8 @@ pub struct Injectors {
     pub rated_drop_pa: f64,
     /// Supply voltages of the delay table, V, rising, 4 to 20.
     pub delay_v: [f64; VOLTAGES],
-    /// Opening delay less closing delay at each voltage, s, 0 to 0.01. The default falls in the usual band (common practice, no source).
+    /// Opening delay less closing delay at each voltage, s, 0 to 0.01. The default falls in the usual band
+    /// (common practice, no source).
     pub delay_s: [f64; VOLTAGES],
     /// Change of the delay with relative pressure drop: `delay (1 + k (dp / dp_rated - 1))`, -0.5 to 0.5.
     pub delay_drop: f64,
@@ -44,8 +45,8 @@ impl Injectors {
         base * (1.0 + self.delay_drop * ((drop_pa / self.rated_drop_pa).held(0.0, 3.0) - 1.0))
     }
 
-    /// Time at full flow that gives the same fuel as flowing for `flowing_s`: `t^2 / (t + bend)` (engineering judgement: tends to
-    /// `t - bend` for long pulses and is bent near zero, as published flow curves are).
+    /// Time at full flow that gives the same fuel as flowing for `flowing_s`: `t^2 / (t + bend)` (engineering
+    /// judgement: tends to `t - bend` for long pulses and is bent near zero, as published flow curves are).
     #[inline]
     fn full_flow_s(&self, flowing_s: f64) -> f64 {
         let sum = flowing_s + self.bend_s;
@@ -127,7 +128,8 @@ impl InjectorState {
         Self { needles, count }
     }
 
-    /// Starts what was commanded and gives the fuel of this step, kg. `delay_s` is the delay at present supply and drop.
+    /// Starts what was commanded and gives the fuel of this step, kg. `delay_s` is the delay at present
+    /// supply and drop.
     #[inline]
     pub(crate) fn step(
         &mut self,

@@ -3,11 +3,13 @@
 use crate::gas::{CYCLE_RAD, KAPPA};
 use trimwright_numerics::Real;
 
-/// Knock index of one charge: burn duration over the autoignition delay of the end gas at peak pressure. Above 1 it knocks.
+/// Knock index of one charge: burn duration over the autoignition delay of the end gas at peak pressure.
+/// Above 1 it knocks.
 ///
-/// Delay by Douglas & Eyzat (Heywood, eq. 9.20, constants from memory): `tau = 17.68 (ON/100)^3.402 p^-1.7 exp(3800 / T)`, tau in ms, p in atm,
-/// T in K. Peak pressure: polytropic compression (1.3) times a rise by combustion that falls with late spark; end gas compressed
-/// isentropically to it; burn duration a ninth of a cycle, of which a tenth is spent near the peak (engineering judgement). Valid as a ranking only.
+/// Delay by Douglas & Eyzat (Heywood, eq. 9.20, constants from memory): `tau = 17.68 (ON/100)^3.402 p^-1.7
+/// exp(3800 / T)`, tau in ms, p in atm, T in K. Peak pressure: polytropic compression (1.3) times a rise by
+/// combustion that falls with late spark; end gas compressed isentropically to it; burn duration a ninth of a
+/// cycle, of which a tenth is spent near the peak (engineering judgement). Valid as a ranking only.
 pub(crate) fn knock_index(
     compression_ratio: f64,
     octane: f64,

@@ -1,7 +1,8 @@
 //! The engine, its fuel system, exhaust, sensors and car: the truth that a controller never sees.
 //!
-//! A throttle-body-injected spark-ignition engine in a car, mean-value in the gas path and resolved by cylinder event in the
-//! fuel and exhaust path. No allocation, no `unsafe`, no standard library, no clock; randomness only from the seed.
+//! A throttle-body-injected spark-ignition engine in a car, mean-value in the gas path and resolved by
+//! cylinder event in the fuel and exhaust path. No allocation, no `unsafe`, no standard library, no clock;
+//! randomness only from the seed.
 //!
 //! ```
 //! use trimwright_plant::{Hands, Key, Plant, Truth};
@@ -16,18 +17,45 @@
 //! assert!(rpm > 120.0 && rpm < 300.0, "cranking at {rpm} rpm");
 //! ```
 //!
-//! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order of the flow.
+//! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order
+//! of the flow.
+//!
+//! | part | what is modelled | after |
+//! |---|---|---|
+//! | [`Ambient`] | pressure and temperature by altitude, water in the air | ISO 2533, WMO guide |
+//! | [`Fuel`] | air demand, heating value, density of petrol with ethanol | atom balance |
+//! | [`ThrottleBody`] | plates, bypass, leaks: isentropic flow, choked or blowing back | Heywood; Guzzella & Onder |
+//! | [`Manifold`] | adiabatic filling and emptying, wall heat, evaporation | Hendricks et al., SAE 960037 |
+//! | [`Filling`] | compression and pressures, speed curve, valve overlap, seeded deviation | Guzzella & Onder |
+//! | [`Injectors`] | flow by pressure drop, delay by voltage, bent short pulses, spread, deposits | orifice law, SAE J1832 terms |
+//! | [`FuelSystem`] | pump, regulator or none, line, filter, suction, vapour, slosh | Darcy-Weisbach, Haaland |
+//! | [`Film`] | share on the wall and its time constant, cold walls, flashing | Aquino, SAE 810494 |
+//! | [`Distribution`] | fuel of each cylinder and bank | trade |
+//! | [`Combustion`] | heat released by mixture, work by spark, misfire, scatter, knock index | chemistry; Heywood |
+//! | [`Friction`] | rubbing by speed and oil, pumping by pressures, compressor | Heywood |
+//! | [`Crank`], [`Trigger`] | speed by torques, starter, firing pulses with jitter | mechanics |
+//! | [`Gearbox`], [`Vehicle`] | converter or clutch, shifts, road load, grade, brakes | mechanics |
+//! | [`Exhaust`] | gas parcels by mass, mixing, cooling, leak, back pressure | plug flow |
+//! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, voltages, converter | see there |
+//! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat soak | energy balance |
+//! | [`Electrical`] | battery, alternator, loads | circuit |
+//! | [`Nitrous`] | bottle, jet, oxygen, cooling, room taken | property tables, atom balance |
+//! | [`Faults`] | leaks, weak and clogged parts, broken wires, lost and extra pulses | trade |
 //!
 //! # Not modelled
 //!
-//! - Pressure waves in intake and exhaust; the ripple of manifold pressure is a fixed parabola per firing interval, seen by the sensor only.
-//! - Torque within a firing interval: a firing's work is spread evenly over the next interval, so idle is smoother than in life.
+//! - Pressure waves in intake and exhaust; the ripple of manifold pressure is a fixed parabola per firing
+//!   interval, seen by the sensor only.
+//! - Torque within a firing interval: a firing's work is spread evenly over the next interval, so idle is
+//!   smoother than in life.
 //! - Residual gas other than through filling; its effect on burn speed and misfire.
 //! - Air cleaner, crankcase ventilation, exhaust gas recirculation, catalyst.
 //! - Uneven firing orders; both banks are fed alternately.
 //! - Temperature of the fuel in the line over time; boiling in the injectors after a hot stop.
 //! - Compression and expansion of the gas in the pipe, reverse flow at the tail end of a short exhaust.
-//! - State of charge of the battery; brushes and field of the starter.
+//! - Brushes and field of the starter.
+//! - Rail pressure bleeding down through a check valve after the pump has stopped.
+//! - The oxygen sensor's own dependence on exhaust pressure and temperature.
 //! - Wheel slip beyond a limit on driving force; reversing, rolling backwards.
 //! - Mechanical damage: knock and lean mixtures are counted and hurt nothing.
 #![no_std]

@@ -68,8 +68,9 @@ impl ManifoldState {
     ///
     /// `dm/dt = m'_in - m'_out`, `dp/dt = (kappa R / V) (m'_in T_in - m'_out T) + (kappa - 1) / V Q'`.
     ///
-    /// With open plates the pressure follows within a fraction of a millisecond. The step is therefore linearly implicit in the
-    /// pressure (one Newton step of backward Euler), and the flows are booked as linearised, so that mass closes to rounding.
+    /// With open plates the pressure follows within a fraction of a millisecond. The step is therefore
+    /// linearly implicit in the pressure (one Newton step of backward Euler), and the flows are booked as
+    /// linearised, so that mass closes to rounding.
     #[inline]
     pub(crate) fn step(
         &mut self,
@@ -85,20 +86,24 @@ impl ManifoldState {
         let out = around.engine_m3_per_s * density;
         let out_slope = out / self.pressure_pa;
         let wall = manifold.wall_w_per_k + manifold.wall_share * CP_AIR * throttle.kg_per_s.abs();
-        let heat_w = wall * (around.wall_k - temperature_k) - around.evaporation_w;
+        let heat_j = dt_s * (wall * (around.wall_k - temperature_k) - around.evaporation_w);
+        // In one step heat moves the air by a tenth at most, however small the manifold.
+        let most_j = 0.1 / (KAPPA - 1.0) * self.pressure_pa * manifold.volume_m3;
+        let heat_j = heat_j.held(-most_j, most_j);
 
         let per_volume = KAPPA * around.gas_constant * per_m3;
-        let rate = per_volume * (throttle.kg_per_s * inflow_k - out * temperature_k)
-            + (KAPPA - 1.0) * per_m3 * heat_w;
+        let push_pa = dt_s * per_volume * (throttle.kg_per_s * inflow_k - out * temperature_k)
+            + (KAPPA - 1.0) * per_m3 * heat_j;
         let change_at = |in_slope: f64| {
             let slope = per_volume * (in_slope * inflow_k - out_slope * temperature_k);
-            dt_s * rate / (1.0 - dt_s * slope)
+            push_pa / (1.0 - dt_s * slope)
         };
         let gap_pa = around.outside_pa - self.pressure_pa;
         let mut in_slope = throttle.slope_kg_per_s_pa;
         let mut change_pa = change_at(in_slope);
         if change_pa * gap_pa > gap_pa * gap_pa {
-            // A wide throttle on a small manifold would overshoot outside pressure, where its flow ends: take the slope to there.
+            // A wide throttle on a small manifold would overshoot outside pressure, where its flow ends: take
+            // the slope to there.
             in_slope = -throttle.kg_per_s / gap_pa;
             change_pa = change_at(in_slope);
         }
@@ -134,8 +139,8 @@ mod tests {
 
     #[test]
     fn val_emptying_time_constants() {
-        // 2 V_m / (eta V_d n) for 5.7 L, 5.0 L, eta 0.8: 0.18797 s at 700 rpm, 0.032895 s at 4000 rpm. The pressure
-        // of an adiabatic manifold falls kappa times as fast as that, its mass exactly as fast.
+        // 2 V_m / (eta V_d n) for 5.7 L, 5.0 L, eta 0.8: 0.18797 s at 700 rpm, 0.032895 s at 4000 rpm. The
+        // pressure of an adiabatic manifold falls kappa times as fast as that, its mass exactly as fast.
         for (rpm, tau_s) in [(700.0, 0.187_97), (4000.0, 0.032_895)] {
             let mut state = ManifoldState::at(&MANIFOLD, 9e4, 300.0, R);
             let start_kg = state.mass_kg;

@@ -8,8 +8,9 @@ use crate::{
 };
 
 impl Truth {
-    /// An invented delivery van: 5.2 L V8 with a mild cam and a four-bore throttle body, three-speed automatic, 2300 kg,
-    /// in standard air. All values are engineering judgement within the ranges of the trade; no real car is meant.
+    /// An invented delivery van: 5.2 L V8 with a mild cam and a four-bore throttle body, three-speed
+    /// automatic, 2300 kg, in standard air. All values are engineering judgement within the ranges of the
+    /// trade; no real car is meant.
     pub fn mild_v8() -> Self {
         Self {
             ambient: Ambient {
@@ -83,6 +84,7 @@ impl Truth {
                 mbt_base_deg: 17.0,
                 lean_limit: 1.32,
                 rich_limit: 0.60,
+                variation: 0.015,
                 cold_vapour: 0.72,
             },
             friction: Friction { scale: 1.0, rubbing_share: 0.75, cold_per_k: 0.010, ac_nm: 14.0 },
@@ -155,6 +157,7 @@ impl Truth {
             electrical: Electrical {
                 battery_v: 12.5,
                 battery_ohm: 0.013,
+                battery_ah: 60.0,
                 alternator_v: 14.2,
                 alternator_a: 95.0,
                 cut_in_rad_per_s: 45.0,

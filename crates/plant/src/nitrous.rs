@@ -3,8 +3,8 @@
 use crate::check::{OutOfRange, within};
 use trimwright_numerics::{Curve, Real};
 
-/// Saturated nitrous oxide, by CoolProp 8.0.0, held outside: temperature, K; pressure, Pa; density of the liquid, kg/m^3; density of the
-/// vapour over it; heat of evaporation, J/kg.
+/// Saturated nitrous oxide, by CoolProp 8.0.0, held outside: temperature, K; pressure, Pa; density of the
+/// liquid, kg/m^3; density of the vapour over it; heat of evaporation, J/kg.
 const SATURATION_K: [f64; 8] = [253.15, 263.15, 273.15, 283.15, 288.15, 293.15, 298.15, 303.15];
 const SATURATION_PA: [f64; 8] = [1.797e6, 2.393e6, 3.122e6, 4.001e6, 4.504e6, 5.052_5e6, 5.652e6, 6.308e6];
 const LIQUID_KG_PER_M3: [f64; 8] = [998.1, 954.9, 907.1, 852.2, 820.7, 785.1, 742.9, 688.1];
@@ -13,7 +13,8 @@ const EVAPORATION_J_PER_KG: [f64; 8] =
     [276.5e3, 256.1e3, 232.7e3, 204.9e3, 188.6e3, 169.9e3, 147.6e3, 118.4e3];
 /// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013.
 pub(crate) const R_NITROUS: f64 = 188.91;
-/// Heat that liquid nitrous oxide takes when it evaporates in the manifold, J/kg: that of a jet that has flashed to about -20 degC.
+/// Heat that liquid nitrous oxide takes when it evaporates in the manifold, J/kg: that of a jet that has
+/// flashed to about -20 degC.
 pub(crate) const JET_EVAPORATION_J_PER_KG: f64 = 276.5e3;
 
 fn saturated(values: [f64; 8], temperature_k: f64) -> f64 {
@@ -33,8 +34,8 @@ pub struct Nitrous {
     pub jet_m2: f64,
     /// Fuel from its own jet per nitrous oxide by mass, 0 (the injectors give it) to 0.3.
     pub fuel_jet_ratio: f64,
-    /// Share of the nitrous oxide's heat of evaporation that the air in the manifold gives, 0 to 1 (engineering judgement: the
-    /// rest comes from walls and inside the cylinder).
+    /// Share of the nitrous oxide's heat of evaporation that the air in the manifold gives, 0 to 1
+    /// (engineering judgement: the rest comes from walls and inside the cylinder).
     pub air_heat_share: f64,
 }
 
@@ -72,7 +73,8 @@ impl NitrousState {
         Self { bottle_kg: nitrous.bottle_kg, bottle_k: nitrous.bottle_k, flow_kg_per_s: 0.0 }
     }
 
-    /// Flow through the jet, `A sqrt(2 rho dp)`, and the bottle cooled by what evaporates to fill its place; every 10 ms.
+    /// Flow through the jet, `A sqrt(2 rho dp)`, and the bottle cooled by what evaporates to fill its place;
+    /// every 10 ms.
     pub(crate) fn step(&mut self, nitrous: &Nitrous, open: bool, manifold_pa: f64, dt_s: f64) {
         self.flow_kg_per_s = 0.0;
         if !open || self.bottle_kg <= 0.0 {

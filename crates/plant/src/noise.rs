@@ -20,8 +20,8 @@ impl Noise {
         (self.generator.next_u64() >> 11) as f64 * (1.0 / 9_007_199_254_740_992.0)
     }
 
-    /// Two bell-shaped numbers, mean 0, standard deviation 1, never beyond 3.47: each the sum of four uniform numbers of 8 bits, which
-    /// needs no transcendental function.
+    /// Two bell-shaped numbers, mean 0, standard deviation 1, never beyond 3.47: each the sum of four uniform
+    /// numbers of 8 bits, which needs no transcendental function.
     #[inline]
     pub(crate) fn bells(&mut self) -> [f64; 2] {
         const BYTES: u64 = 0x00ff_00ff_00ff_00ff;

@@ -203,8 +203,9 @@ impl Plant {
         Ok(plant)
     }
 
-    /// Moves everything by `dt_s` (held within 10 us to 2 ms) under these commands and hands, and gives what the controller's pins read at the end. Takes any
-    /// input: numbers are held in their ranges, NaN counts as the lower end.
+    /// Moves everything by `dt_s` (held within 10 us to 2 ms) under these commands and hands, and gives what
+    /// the controller's pins read at the end. Takes any input: numbers are held in their ranges, NaN counts
+    /// as the lower end.
     pub fn step(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> &Frame {
         let hands = hands.held();
         let dt_s = dt_s.held(STEP_S.0, STEP_S.1);
@@ -217,6 +218,7 @@ impl Plant {
         self.supply_fuel(injected_kg, dt_s);
         let moved = self.breathe(&hands, injected_kg, dt_s);
         let indicated_nm = self.fire(commands, &hands, &moved, dt_s);
+        self.interfere(dt_s);
         self.turn(commands, &hands, indicated_nm, dt_s);
         self.sense(&hands, dt_s);
         self.book();
@@ -248,7 +250,8 @@ impl Plant {
         self.fuel.step(&self.truth.fuel_system, &fast, dt_s);
     }
 
-    /// Air through plates, bypass and leaks into the manifold, out of it into the engine; fuel onto the wall and into that air.
+    /// Air through plates, bypass and leaks into the manifold, out of it into the engine; fuel onto the wall
+    /// and into that air.
     fn breathe(&mut self, hands: &Hands, injected_kg: f64, dt_s: f64) -> Moved {
         let truth = &self.truth;
         if hands.throttle != self.held.throttle {

@@ -81,7 +81,8 @@ impl SensorsState {
         self.iat_v = thermistor_v(iat_k);
     }
 
-    /// Channels that the converter visits every 10 ms: temperatures, rail pressure, supply (through a divider by four).
+    /// Channels that the converter visits every 10 ms: temperatures, rail pressure, supply (through a divider
+    /// by four).
     pub(crate) fn slow(
         &mut self,
         sensors: &Sensors,
@@ -99,8 +100,8 @@ impl SensorsState {
         frame.battery_v = 4.0 * converted(0.25 * supply_v + sensors.noise_v * supply);
     }
 
-    /// Channels of every step: manifold pressure, throttle, mixture, road speed. `map_share` is the part of the way that the MAP lag goes in this
-    /// step.
+    /// Channels of every step: manifold pressure, throttle, mixture, road speed. `map_share` is the part of
+    /// the way that the MAP lag goes in this step.
     #[inline]
     pub(crate) fn step(
         &mut self,

@@ -14,7 +14,8 @@ use trimwright_signals::Commands;
 const SLACK_S: f64 = 1e-9;
 /// Time constant of the idle-air valve, s (engineering judgement).
 const IAC_TAU_S: f64 = 0.06;
-/// Share of friction's heat that ends in the coolant (engineering judgement; Heywood ch. 12 counts most of it to coolant and oil).
+/// Share of friction's heat that ends in the coolant (engineering judgement; Heywood ch. 12 counts most of it
+/// to coolant and oil).
 const FRICTION_TO_COOLANT: f64 = 0.5;
 /// Air that the fan of a test cell blows at the car on the dynamometer, m/s (engineering judgement).
 const CELL_M_PER_S: f64 = 20.0;
@@ -37,7 +38,8 @@ impl Plant {
         self.gathered.slow_slot_s += dt_s;
     }
 
-    /// Supply voltage, pump, nitrous, film coefficients, injector delay, idle-air valve, gears, slow converter channels: every 10 ms.
+    /// Supply voltage, pump, nitrous, film coefficients, injector delay, idle-air valve, gears, slow
+    /// converter channels: every 10 ms.
     fn slot(&mut self, commands: &Commands, hands: &Hands, past_s: f64) {
         let truth = &self.truth;
         let on = hands.key != Key::Off;

@@ -2,7 +2,8 @@
 
 use trimwright_numerics::Real;
 
-/// Coefficients of `1/T = A + B L + C L^3 + D L^5`, L = ln(R / ohm). Printed table and coefficients: Geokon 8002-4-1 manual, p. 58.
+/// Coefficients of `1/T = A + B L + C L^3 + D L^5`, L = ln(R / ohm). Printed table and coefficients: Geokon
+/// 8002-4-1 manual, p. 58.
 const A: f64 = 1.127_669_793_001_87e-3;
 const B: f64 = 2.344_441_841_282_13e-4;
 const C: f64 = 8.476_921_305_923_08e-8;
@@ -10,8 +11,8 @@ const D: f64 = 1.175_121_936_157_95e-11;
 /// Pull-up to 5 V, ohm.
 const PULL_UP_OHM: f64 = 2490.0;
 
-/// Resistance at a temperature, ohm, -60 to 200 degC: the equation solved for L by Newton's method, which converges in four rounds from
-/// a beta-law start.
+/// Resistance at a temperature, ohm, -60 to 200 degC: the equation solved for L by Newton's method, which
+/// converges in four rounds from a beta-law start.
 ///
 /// ```
 /// assert!((trimwright_plant::thermistor_ohm(298.15) / 10_000.0 - 1.0).abs() < 0.002);
@@ -40,7 +41,8 @@ mod tests {
 
     #[test]
     fn val_printed_thermistor_table() {
-        // Geokon 8002-4-1 manual p. 58: shared/reference/thermistor_10k.csv. 5 % per kelvin, so 0.05 K is 0.25 %.
+        // Geokon 8002-4-1 manual p. 58: shared/reference/thermistor_10k.csv. 5 % per kelvin, so 0.05 K is
+        // 0.25 %.
         for (celsius, ohm) in [(-30.0, 176_974.0), (-25.0, 130_421.0), (-20.0, 97_081.0), (-15.0, 72_957.0)] {
             assert!((thermistor_ohm(celsius + 273.15) / ohm - 1.0).abs() < 0.0035, "{celsius}");
         }

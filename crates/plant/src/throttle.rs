@@ -5,8 +5,8 @@ use crate::gas::KAPPA;
 use core::f64::consts::PI;
 use trimwright_numerics::Real;
 
-/// Above this pressure ratio the flow is taken linear in the pressure difference, so that its slope stays finite
-/// (Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
+/// Above this pressure ratio the flow is taken linear in the pressure difference, so that its slope stays
+/// finite (Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
 const SMOOTH_ABOVE: f64 = 0.99;
 const PSI_STEPS: usize = 256;
 const AREA_STEPS: usize = 128;
@@ -33,8 +33,8 @@ pub struct ThrottleBody {
 impl ThrottleBody {
     /// Effective area of the plates at a share `opening` (0 to 1) of pedal travel, m^2.
     ///
-    /// Per bore `A = cd pi d^2 / 4 (1 - cos a / cos a0)` with plate angle `a` from the closed angle `a0` to 90 degrees
-    /// (Guzzella & Onder, ch. 2), plus the closed-plate leak.
+    /// Per bore `A = cd pi d^2 / 4 (1 - cos a / cos a0)` with plate angle `a` from the closed angle `a0` to
+    /// 90 degrees (Guzzella & Onder, ch. 2), plus the closed-plate leak.
     pub fn area_m2(&self, opening: f64) -> f64 {
         let bore = |share: f64| {
             let closed = self.closed_plate_deg * PI / 180.0;
@@ -62,8 +62,8 @@ impl ThrottleBody {
     }
 }
 
-/// Isentropic flow function of an ideal gas, `m' = A p0 / sqrt(R T0) psi(p / p0)`:
-/// `psi = sqrt(2 k / (k-1) (pr^(2/k) - pr^((k+1)/k)))`, constant below the critical pressure ratio (Heywood, app. C).
+/// Isentropic flow function of an ideal gas, `m' = A p0 / sqrt(R T0) psi(p / p0)`: `psi = sqrt(2 k / (k-1)
+/// (pr^(2/k) - pr^((k+1)/k)))`, constant below the critical pressure ratio (Heywood, app. C).
 ///
 /// ```
 /// let choked = trimwright_plant::flow_function(0.3);
@@ -87,7 +87,8 @@ pub(crate) struct Flow {
     pub(crate) slope_kg_per_s_pa: f64,
 }
 
-/// Tables built once from the truth: `psi` over `sqrt(1 - pr)`, in which it is smooth, and the plate area over the pedal.
+/// Tables built once from the truth: `psi` over `sqrt(1 - pr)`, in which it is smooth, and the plate area
+/// over the pedal.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct FlowTables {
     psi: [f64; PSI_STEPS + 1],
@@ -122,8 +123,8 @@ impl FlowTables {
         value
     }
 
-    /// Flow through `area_m2` from outside air at `pressure_pa` into `manifold_pa`; `root_rt` is `sqrt(R T)` of the outside air, also
-    /// when a manifold above outside pressure blows back.
+    /// Flow through `area_m2` from outside air at `pressure_pa` into `manifold_pa`; `root_rt` is `sqrt(R T)`
+    /// of the outside air, also when a manifold above outside pressure blows back.
     #[inline]
     pub(crate) fn flow(&self, area_m2: f64, pressure_pa: f64, manifold_pa: f64, root_rt: f64) -> Flow {
         let scale = area_m2 / root_rt;

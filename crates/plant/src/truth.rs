@@ -89,8 +89,8 @@ impl Truth {
         self.faults.check()
     }
 
-    /// Dry air that one cylinder draws in steady state, kg, at the back pressure that this flow makes, in the truth's own outside air. 0 for a truth that
-    /// [`Truth::check`] refuses.
+    /// Dry air that one cylinder draws in steady state, kg, at the back pressure that this flow makes, in the
+    /// truth's own outside air. 0 for a truth that [`Truth::check`] refuses.
     ///
     /// ```
     /// let truth = trimwright_plant::Truth::mild_v8();
@@ -116,7 +116,8 @@ impl Truth {
         all_kg * (1.0 - water) / f64::from(self.engine.cylinders.max(1))
     }
 
-    /// Fuel that one injector of the mean gives in a pulse of `open_time_s` at a supply voltage and a pressure drop (rail over manifold), kg.
+    /// Fuel that one injector of the mean gives in a pulse of `open_time_s` at a supply voltage and a
+    /// pressure drop (rail over manifold), kg.
     ///
     /// ```
     /// let truth = trimwright_plant::Truth::mild_v8();
@@ -127,8 +128,8 @@ impl Truth {
         self.injectors.mean_clear() * self.injectors.fuel_kg(open_time_s, battery_v, rail_over_manifold_pa)
     }
 
-    /// Pulse length at which one injector of the mean gives `fuel_kg`, s: the inverse of [`Truth::injected_fuel_kg`].
-    /// 0 when no pulse can.
+    /// Pulse length at which one injector of the mean gives `fuel_kg`, s: the inverse of
+    /// [`Truth::injected_fuel_kg`]. 0 when no pulse can.
     pub fn open_time_s(&self, fuel_kg: f64, battery_v: f64, rail_over_manifold_pa: f64) -> f64 {
         let clear = self.injectors.mean_clear();
         if clear <= 0.0 {

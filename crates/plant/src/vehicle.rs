@@ -59,8 +59,8 @@ pub(crate) struct VehicleState {
 }
 
 impl VehicleState {
-    /// `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`. Rolling resistance and brakes hold a standing car but never push it;
-    /// rolling backwards is not modelled.
+    /// `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`. Rolling resistance and brakes hold a
+    /// standing car but never push it; rolling backwards is not modelled.
     #[inline]
     pub(crate) fn step(&mut self, vehicle: &Vehicle, forces: &Forces, dt_s: f64) {
         let weight = vehicle.mass_kg * GRAVITY_M_PER_S2;

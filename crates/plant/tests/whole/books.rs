@@ -91,6 +91,7 @@ fn half_the_step_changes_key_results_by_less_than_half_a_percent() {
     let results = |dt_s: f64| {
         let mut truth = warm();
         truth.trigger.jitter_deg = 0.0;
+        truth.combustion.variation = 0.0;
         let mut rig = Rig::new(truth);
         rig.dt_s = dt_s;
         rig.start(8.0);

@@ -53,7 +53,8 @@ fn best_part_load_consumption() {
     assert!((240.0..300.0).contains(&best), "{best}");
 }
 
-/// Manifold pressure, Pa, and air, kg/s, of a hot engine held at an idle speed with the idle air that it needs for no load.
+/// Manifold pressure, Pa, and air, kg/s, of a hot engine held at an idle speed with the idle air that it
+/// needs for no load.
 fn idle(truth: Truth, rpm: f64) -> (f64, f64) {
     let mut rig = Rig::new(truth);
     rig.start(3.0);
@@ -99,7 +100,8 @@ fn a_cold_engine_needs_more_fuel_starts_and_warms_up() {
     lean.lambda = 1.1;
     lean.start(10.0);
     assert!(lean.rpm() < rig.rpm() - 100.0, "{} {}", lean.rpm(), rig.rpm());
-    // Under a light driving load; then the thermostat holds: 8 to 25 minutes is plausible, common practice, no source.
+    // Under a light driving load; then the thermostat holds: 8 to 25 minutes is plausible, common practice,
+    // no source.
     rig.lambda = 0.95;
     rig.hands.dyno_rad_per_s = Some(1800.0 * RPM);
     rig.hands.throttle = 0.06;

@@ -88,6 +88,8 @@ impl Dice {
         t.distribution.spread = self.draw(0.0, 0.3);
         t.combustion.ignition = self.pick(&[Ignition::Commanded, Ignition::Distributor]);
         t.combustion.coolant_share = self.draw(0.1, 0.5);
+        t.combustion.variation = self.draw(0.0, 0.1);
+        t.electrical.battery_ah = self.draw(5.0, 300.0);
         t.combustion.lean_limit = self.draw(1.1, 1.8);
         t.friction.scale = self.draw(0.5, 2.0);
         t.friction.cold_per_k = self.draw(0.0, 0.05);
@@ -121,6 +123,7 @@ impl Dice {
             weak_pump: self.draw(0.0, 1.0),
             clogged_filter: self.draw(0.0, 1000.0),
             lost_pulses: self.draw(0.0, 1.0),
+            extra_pulses_hz: self.draw(0.0, 1000.0),
             map: self.pick(&[Circuit::Sound, Circuit::Open, Circuit::Grounded, Circuit::Supplied]),
             thermostat_open: self.coin(),
             ..Faults::default()

@@ -4,7 +4,8 @@ use trimwright_plant::gas::{ICE_K, RPM};
 use trimwright_plant::{Hands, Key, Plant, Truth};
 use trimwright_signals::Commands;
 
-/// A plant with a fuel law that aims at a mixture from the true filling, so that the plant can be tried without a controller.
+/// A plant with a fuel law that aims at a mixture from the true filling, so that the plant can be tried
+/// without a controller.
 pub(crate) struct Rig {
     pub(crate) plant: Plant,
     pub(crate) hands: Hands,

@@ -39,7 +39,8 @@ fn without_spark_it_floods_the_exhaust_with_oxygen() {
     assert!(rig.plant.books().misfires > 100);
 }
 
-/// Time from a step of the mixture at the injectors until the gas at the sensor has moved a third of the way, s.
+/// Time from a step of the mixture at the injectors until the gas at the sensor has moved a third of the way,
+/// s.
 fn delay_s(rpm: f64, throttle: f64) -> f64 {
     let mut truth = warm();
     truth.distribution.spread = 0.0;
@@ -62,7 +63,8 @@ fn delay_s(rpm: f64, throttle: f64) -> f64 {
 
 #[test]
 fn transport_delay_emerges_long_at_idle_and_short_at_speed() {
-    // About 0.7 s at idle and 0.15 to 0.25 s at cruise for a sensor after the collector: common practice, no source.
+    // About 0.7 s at idle and 0.15 to 0.25 s at cruise for a sensor after the collector: common practice, no
+    // source.
     let (idle_s, cruise_s) = (delay_s(650.0, 0.0), delay_s(2000.0, 0.13));
     assert!((0.5..1.0).contains(&idle_s), "{idle_s}");
     assert!((0.1..0.3).contains(&cruise_s), "{cruise_s}");
