@@ -41,7 +41,7 @@ impl Plant {
             self.gathered.air_kg += share_kg;
             self.crank.since_firing_rad = 0.0;
             let time_s = self.time_s + done_rad / speed;
-            self.cylinder_event(commands, hands, time_s, dt_s);
+            self.cylinder_event(commands, hands, time_s, 1.0 - done_rad / way_rad, dt_s);
         }
         let rest_rad = way_rad - done_rad;
         self.crank.since_firing_rad += rest_rad;
@@ -61,10 +61,10 @@ impl Plant {
     }
 
     /// One firing interval ends: a cylinder closes its intake, another fires, a third has emptied into the
-    /// exhaust.
-    fn cylinder_event(&mut self, commands: &Commands, hands: &Hands, time_s: f64, dt_s: f64) {
+    /// exhaust. `rest` is the share of the step that is still to come.
+    fn cylinder_event(&mut self, commands: &Commands, hands: &Hands, time_s: f64, rest: f64, dt_s: f64) {
         let speed = self.crank.speed_rad_per_s;
-        let drawn = self.intake(time_s, speed);
+        let drawn = self.intake(time_s, speed, rest);
         let _ = self.events.push(drawn);
         self.cylinders.draw(drawn);
         self.combustion(commands, hands, speed);
@@ -84,13 +84,13 @@ impl Plant {
     }
 
     /// What the closing intake valve has shut in.
-    fn intake(&mut self, time_s: f64, speed_rad_per_s: f64) -> CylinderEvent {
+    fn intake(&mut self, time_s: f64, speed_rad_per_s: f64, rest: f64) -> CylinderEvent {
         let moist_kg = core::mem::take(&mut self.gathered.air_kg);
         let nitrous_kg = core::mem::take(&mut self.gathered.nitrous_kg);
         let cylinders = u64::from(self.truth.engine.cylinders.max(1));
         let cylinder = (self.crank.firings % cylinders) as u8;
         let share = self.shares.get(usize::from(cylinder)).copied().unwrap_or(1.0);
-        let (fuel_kg, cylinder_fuel_kg) = self.film.draw(&self.truth.film, share);
+        let (fuel_kg, cylinder_fuel_kg) = self.film.draw(&self.truth.film, share, rest);
         let water_kg = moist_kg * self.water_share;
         let air_kg = moist_kg - water_kg;
         self.books.air_drawn_kg += moist_kg;

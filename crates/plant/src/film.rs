@@ -77,6 +77,8 @@ impl Film {
 pub(crate) struct FilmState {
     pub(crate) wall_kg: f64,
     pub(crate) airborne_kg: f64,
+    /// What became airborne in the last step.
+    fresh_kg: f64,
     /// What cylinders got over the mean lately.
     uneven_kg: f64,
 }
@@ -101,7 +103,8 @@ impl FilmState {
         let leaving = (dt_s / (at.tau_s + dt_s) + film.flash * pressure_fall).held(0.0, 1.0);
         let leaves_kg = (self.wall_kg + landed_kg) * leaving;
         self.wall_kg += landed_kg - leaves_kg;
-        self.airborne_kg += injected_kg - landed_kg + leaves_kg;
+        self.fresh_kg = injected_kg - landed_kg + leaves_kg;
+        self.airborne_kg += self.fresh_kg;
     }
 
     /// Fuel drawn into a cylinder whose share of the mean is `share`: what a cylinder of the mean would have
