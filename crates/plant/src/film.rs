@@ -111,10 +111,12 @@ impl FilmState {
     /// got, and what this one got, kg. Who gets more is no matter for the mixture of the whole engine: what
     /// one cylinder got over the mean is remembered and missing for the others, so that the mean goes on as
     /// if all shares were one.
+    /// `rest` is the share of the step that comes after the event: what becomes airborne then is not there yet.
     #[inline]
-    pub(crate) fn draw(&mut self, film: &Film, share: f64) -> (f64, f64) {
-        let mean_kg = (self.airborne_kg + self.uneven_kg) * film.draw;
-        let drawn_kg = (mean_kg * share).held(0.0, self.airborne_kg);
+    pub(crate) fn draw(&mut self, film: &Film, share: f64, rest: f64) -> (f64, f64) {
+        let there_kg = (self.airborne_kg - rest * self.fresh_kg).held(0.0, self.airborne_kg);
+        let mean_kg = (there_kg + self.uneven_kg).max(0.0) * film.draw;
+        let drawn_kg = (mean_kg * share).held(0.0, there_kg);
         self.airborne_kg -= drawn_kg;
         // Shares average to one, so that this swings around zero; in a transient a rest would stay, and
         // fades.
