@@ -29,8 +29,8 @@ pub struct Combustion {
     /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1,
     /// 0.5 to 1 (engineering judgement).
     pub work_share: f64,
-    /// Share of the released heat that goes into the coolant, 0.1 to 0.5 (Heywood ch. 12 gives 17 to 26 % at
-    /// full power, more at part load).
+    /// Share of the released heat that goes into the coolant, 0.1 to 0.5 (Heywood ch. 12, from memory:
+    /// 17 to 26 % of the fuel's energy at full power, more at part load).
     pub coolant_share: f64,
     /// Advance for maximum brake torque at 1000 rpm and full load, degrees before top dead centre, 0 to 40.
     pub mbt_base_deg: f64,
@@ -39,7 +39,8 @@ pub struct Combustion {
     /// Lambda of the charge below which it starts to misfire, 0.4 to 0.8.
     pub rich_limit: f64,
     /// Variation of a charge's work from cycle to cycle: standard deviation over mean at full load, 0 to 0.1;
-    /// three times that at low load (Heywood ch. 9: some per cent, more when diluted).
+    /// three times that at low load (Heywood ch. 9, from memory: some per cent, more when
+    /// diluted).
     pub variation: f64,
     /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K, 0.3 to 1; all of it
     /// from 333 K on.

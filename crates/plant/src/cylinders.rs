@@ -27,8 +27,7 @@ pub struct CylinderEvent {
     pub speed_rad_per_s: f64,
     /// Exhaust back pressure, Pa.
     pub back_pressure_pa: f64,
-    /// Oxygen carriers and water drawn besides dry air, kg: all gas drawn is `air_kg + nitrous_kg +
-    /// water_kg`.
+    /// Water vapour drawn with the air, kg.
     pub water_kg: f64,
 }
 

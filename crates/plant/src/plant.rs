@@ -9,22 +9,20 @@ use crate::distribution::MAX_CYLINDERS;
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
 use crate::filling::FillingModel;
-use crate::film::{EVAPORATION_J_PER_KG, FilmCoefficients, FilmState};
-use crate::friction::Friction;
-use crate::fuel_system::{FuelFast, FuelSystemState};
-use crate::gas::PER_CYCLE_RAD;
-use crate::gearbox::{Coupled, GearboxState};
+use crate::film::{FilmCoefficients, FilmState};
+use crate::fuel_system::FuelSystemState;
+use crate::gearbox::GearboxState;
 use crate::hands::{Hands, Key, Range};
 use crate::injector::InjectorState;
-use crate::manifold::{ManifoldState, Moved, Surroundings};
-use crate::nitrous::{JET_EVAPORATION_J_PER_KG, NitrousState, R_NITROUS};
+use crate::manifold::{ManifoldState, Moved};
+use crate::nitrous::NitrousState;
 use crate::noise::Noise;
 use crate::oxygen_sensor::OxygenSensorState;
 use crate::sensors::{Sensed, SensorsState};
 use crate::thermal::ThermalState;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
-use crate::vehicle::{Forces, VehicleState};
+use crate::vehicle::VehicleState;
 use heapless::Vec;
 use trimwright_numerics::{Real, lag};
 use trimwright_signals::{Commands, Frame};
@@ -223,132 +221,6 @@ impl Plant {
         self.sense(&hands, dt_s);
         self.book();
         &self.frame
-    }
-
-    /// Fuel through the injectors in this step, kg.
-    fn inject(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> f64 {
-        let off = [0.0; trimwright_signals::MAX_INJECTORS];
-        let commanded = if hands.key == Key::Off { &off } else { &commands.open_time_s };
-        let drop_pa = self.injector_drop_pa();
-        self.injectors.step(&self.truth.injectors, commanded, self.held.delay_s, drop_pa, dt_s)
-    }
-
-    /// Pressure over the injectors, Pa.
-    #[inline]
-    pub(crate) fn injector_drop_pa(&self) -> f64 {
-        self.fuel.rail_pa + self.held.air.pressure_pa - self.manifold.pressure_pa
-    }
-
-    /// Rail pressure follows pump, regulator and injectors.
-    fn supply_fuel(&mut self, injected_kg: f64, dt_s: f64) {
-        let fast = FuelFast {
-            pump_v: self.held.pump_v,
-            health: 1.0 - self.truth.faults.weak_pump,
-            injected_kg,
-            manifold_gauge_pa: self.manifold.pressure_pa - self.held.air.pressure_pa,
-        };
-        self.fuel.step(&self.truth.fuel_system, &fast, dt_s);
-    }
-
-    /// Air through plates, bypass and leaks into the manifold, out of it into the engine; fuel onto the wall
-    /// and into that air.
-    fn breathe(&mut self, hands: &Hands, injected_kg: f64, dt_s: f64) -> Moved {
-        let truth = &self.truth;
-        if hands.throttle != self.held.throttle {
-            self.held.throttle = hands.throttle;
-            self.held.plates_m2 = self.tables.area_m2(hands.throttle);
-        }
-        let area_m2 =
-            self.held.plates_m2 + truth.throttle.iac_m2 * self.held.iac + truth.faults.vacuum_leak_m2;
-        let outside_pa = self.held.air.pressure_pa;
-        let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.held.root_rt);
-        let airborne_share = truth.film.air_heat_share * (1.0 - self.held.film.x);
-        let turning = self.crank.speed_rad_per_s * PER_CYCLE_RAD;
-        let volume = self.held.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
-        let around = Surroundings {
-            outside_pa,
-            inflow_k: self.thermal.intake_k,
-            wall_k: self.thermal.wall_k,
-            evaporation_w: airborne_share * injected_kg * EVAPORATION_J_PER_KG * self.held.per_s
-                + truth.nitrous.air_heat_share * self.nitrous.flow_kg_per_s * JET_EVAPORATION_J_PER_KG,
-            engine_m3_per_s: volume.held(0.0, 10.0),
-            gas_constant: self.gas_constant,
-        };
-        let before_pa = self.manifold.pressure_pa;
-        let moved = self.manifold.step(&truth.manifold, throttle, &around, dt_s);
-        let fall = (1.0 - self.manifold.pressure_pa / before_pa).held(0.0, 1.0);
-        self.film.step(&truth.film, self.held.film, injected_kg, fall, dt_s);
-
-        let jet_kg = self.nitrous.flow_kg_per_s * truth.nitrous.fuel_jet_ratio * dt_s;
-        self.film.airborne_kg += jet_kg;
-        self.gathered.nitrous_kg += self.nitrous.flow_kg_per_s * dt_s;
-        self.gathered.intake_kg += moved.in_kg;
-        self.books.air_in_kg += moved.in_kg;
-        self.books.air_out_kg += moved.out_kg;
-        self.books.fuel_injected_kg += injected_kg;
-        self.books.fuel_jet_kg += jet_kg;
-        self.held.injected_kg = injected_kg;
-        self.held.moved = moved;
-        moved
-    }
-
-    /// Room that nitrous oxide takes from the air in what the engine breathes, m^3/s.
-    #[inline]
-    fn nitrous_m3_per_s(&self) -> f64 {
-        let flow = self.nitrous.flow_kg_per_s;
-        if flow <= 0.0 {
-            return 0.0;
-        }
-        let manifold_k = self.manifold.temperature_k(&self.truth.manifold, self.gas_constant);
-        flow * R_NITROUS * manifold_k / self.manifold.pressure_pa
-    }
-
-    /// Torques at the crank, its speed, the gears and the car.
-    fn turn(&mut self, commands: &Commands, hands: &Hands, indicated_nm: f64, dt_s: f64) {
-        let truth = &self.truth;
-        let speed = self.crank.speed_rad_per_s;
-        let displacement = truth.engine.displacement_m3;
-        let coupled = match hands.dyno_rad_per_s {
-            // A dynamometer is stiff against speed, up to a torque that any of these engines stays below.
-            Some(wanted) => {
-                let brake_nm = 400.0 * truth.crank.inertia_kg_m2 * (speed - wanted);
-                Coupled { engine_nm: brake_nm.held(-2000.0, 2000.0), gears_nm: 0.0 }
-            }
-            None => {
-                let input = self.vehicle.speed_m_per_s / truth.vehicle.wheel_m * self.gearbox.overall_ratio();
-                self.gearbox.couple(&truth.gearbox, hands.range, speed, input)
-            }
-        };
-        let turning = (speed / 10.0).held(0.0, 1.0);
-        let supply_v = self.electrical.supply_v;
-        let (starter, _) = truth.crank.starter(hands.key == Key::Start, supply_v, speed);
-        let compressor = if commands.ac_clutch && hands.key != Key::Off { truth.friction.ac_nm } else { 0.0 };
-        let torques = Torques {
-            indicated: indicated_nm,
-            starter,
-            pumping: turning
-                * Friction::pumping_nm(displacement, self.held.back_pressure_pa, self.manifold.pressure_pa),
-            rubbing: truth.friction.rubbing_nm(displacement, speed, self.thermal.oil_k),
-            accessories: self.electrical.belt_nm(speed) + compressor,
-            load: coupled.engine_nm,
-        };
-        let work = self.crank.step(&truth.crank, &torques, dt_s);
-        self.books.crank_indicated_j += work.indicated;
-        self.books.starter_j += work.starter;
-        self.books.pumping_j += work.pumping;
-        self.books.losses_j += work.losses;
-        self.books.load_j += work.load;
-
-        let wheels_nm = coupled.gears_nm * self.gearbox.overall_ratio() * truth.gearbox.efficiency;
-        let forces = Forces {
-            drive_n: wheels_nm / truth.vehicle.wheel_m,
-            brake: hands.brake,
-            parked: hands.range == Range::Park || hands.dyno_rad_per_s.is_some(),
-            grade: hands.grade,
-            density_kg_per_m3: self.held.density_kg_per_m3,
-        };
-        self.vehicle.step(&truth.vehicle, &forces, dt_s);
-        self.held.torques = torques;
     }
 
     /// Everything on the wires at the end of the step.

@@ -14,8 +14,7 @@ use trimwright_signals::Commands;
 const SLACK_S: f64 = 1e-9;
 /// Time constant of the idle-air valve, s (engineering judgement).
 const IAC_TAU_S: f64 = 0.06;
-/// Share of friction's heat that ends in the coolant (engineering judgement; Heywood ch. 12 counts most of it
-/// to coolant and oil).
+/// Share of friction's heat that ends in the coolant (engineering judgement).
 const FRICTION_TO_COOLANT: f64 = 0.5;
 /// Air that the fan of a test cell blows at the car on the dynamometer, m/s (engineering judgement).
 const CELL_M_PER_S: f64 = 20.0;
