@@ -133,6 +133,7 @@ fn engine(document: &Document, section: &str, truth: &mut Truth) -> Result<(), I
         combustion.lean_limit: Ratio,
         combustion.rich_limit: Ratio,
         combustion.cold_vapour: Ratio,
+        combustion.variation: Ratio,
         friction.scale: Ratio,
         friction.rubbing_share: Ratio,
         friction.cold_per_k: Ratio,
@@ -259,6 +260,7 @@ fn car(document: &Document, section: &str, truth: &mut Truth) -> Result<(), Inpu
         vehicle.traction: Ratio,
         electrical.battery_v: Voltage,
         electrical.battery_ohm as "electrical.battery_resistance": Resistance,
+        electrical.battery_ah: Ratio,
         electrical.alternator_v: Voltage,
         electrical.alternator_a as "electrical.alternator_current": Current,
         electrical.cut_in_rad_per_s: Rotation,
@@ -281,6 +283,7 @@ fn faults(document: &Document, section: &str, truth: &mut Truth) -> Result<(), I
         faults.weak_pump: Ratio,
         faults.clogged_filter: Ratio,
         faults.lost_pulses: Ratio,
+        faults.extra_pulses_hz: Ratio,
     });
     let section = &inside(section, "faults");
     let key = |name: &str| inside(section, name);

@@ -1,0 +1,182 @@
+use super::*;
+use proptest::prelude::*;
+use std::path::Path;
+
+const VAN: &str = include_str!("../../../../shared/scenarios/delivery-van.toml");
+const ENGINE: &str = include_str!("../../../../shared/engines/van-v8.toml");
+
+fn parse(text: &str) -> Result<Scenario, InputError> {
+    Scenario::parse(&Source {
+        name: "van".to_owned(),
+        file: "van.toml".to_owned(),
+        text: text.to_owned(),
+        directory: None,
+    })
+}
+
+fn refused(text: &str) -> String {
+    parse(text).expect_err("refused").to_string()
+}
+
+fn van() -> Scenario {
+    parse(VAN).expect("the shipped scenario")
+}
+
+/// FNV-1a of "", "a" and "foobar": test vectors of the algorithm's authors, from memory.
+#[test]
+fn val_hash_of_known_texts() {
+    for (text, hash) in
+        [("", 0xcbf2_9ce4_8422_2325), ("a", 0xaf63_dc4c_8601_ec8c), ("foobar", 0x8594_4171_f739_67e8)]
+    {
+        let mut fnv = Fnv::new();
+        fnv.write_str(text).expect("any text");
+        assert_eq!(fnv.0, hash);
+    }
+}
+
+#[test]
+fn every_shipped_scenario_loads() {
+    for shipped in crate::shipped::SCENARIOS {
+        let scenario = Scenario::load(shipped.name).expect("valid");
+        assert_eq!(scenario.name, shipped.name);
+        assert!(!scenario.title.is_empty() && !scenario.about.is_empty());
+    }
+}
+
+#[test]
+fn the_van_is_what_its_files_say() {
+    let van = van();
+    assert!((van.truth.engine.displacement_m3 - 5.2e-3).abs() < 1e-12);
+    assert!((f64::from(van.answers.displacement_m3) - 318.0 * 0.0254_f64.powi(3)).abs() < 1e-8);
+    let box_kg_per_s = 60.0 * 0.453_592_37 / 3600.0;
+    assert!((van.truth.injectors.static_flow_kg_per_s / box_kg_per_s - 0.96).abs() < 1e-6);
+    assert!((van.truth.injectors.delay_s[3] - 1.03e-3).abs() < 1e-12);
+    assert!((van.truth.oxygen_sensor.tau_s - 0.0975).abs() < 1e-12);
+    assert_eq!((van.truth.filling.deviation, van.truth.filling.deviation_seed), (0.15, 5));
+    assert_eq!((van.passes, van.schedule.name()), (2, "udds"));
+}
+
+#[test]
+fn the_hash_follows_what_is_driven_and_not_how_it_is_written() {
+    let van = van();
+    assert_eq!(van.hash(), parse(&format!("{VAN}\n# a remark\n")).expect("valid").hash());
+    assert_eq!(van.hash().len(), 16);
+    let others = [
+        Scenario { seed: 2, ..van.clone() }.hash(),
+        Scenario { passes: 3, ..van.clone() }.hash(),
+        van.clone().with_schedule("hwfet").expect("shipped").hash(),
+        parse(&VAN.replace("-4 %", "-3 %")).expect("valid").hash(),
+        parse(&VAN.replace("318 cu in", "317 cu in")).expect("valid").hash(),
+    ];
+    for (index, other) in others.iter().enumerate() {
+        assert!(*other != van.hash() && !others[..index].contains(other), "{index}");
+    }
+}
+
+#[test]
+fn faults_are_named_with_file_line_key_and_range() {
+    let line = |needle: &str| VAN.lines().position(|line| line.contains(needle)).expect("there") + 1;
+    assert_eq!(
+        refused(&VAN.replace("\"318 cu in\"", "\"318 psi\"")),
+        format!(
+            "van.toml, line {}, setup.displacement = \"318 psi\": is not a volume, which is written in one of the units L, \
+             l, cu in, in3, cc, cm3, mL, m3, gal",
+            line("318 cu in")
+        )
+    );
+    assert_eq!(
+        refused(&VAN.replace("compression_ratio = 8.8", "compression_ratio = 88")),
+        format!(
+            "van.toml, line {}, setup.compression_ratio = 88: must be between 6 and 14",
+            line("compression_ratio")
+        )
+    );
+    assert_eq!(
+        refused(&VAN.replace("idle_speed", "idle_sped")),
+        format!(
+            "van.toml, line {}, setup.idle_sped: is not a known key; did you mean setup.idle_speed?",
+            line("idle_speed")
+        )
+    );
+    assert_eq!(
+        refused(&VAN.replace("injector_flow = \"-4 %\"", "injector_flow = \"-60 %\"")),
+        format!(
+            "van.toml, line {}, deviations.injector_flow = \"-60 %\": must be between -50% and 50%",
+            line("\"-4 %\"")
+        )
+    );
+    assert!(
+        refused(&VAN.replace("cylinders = 8", ""))
+            .ends_with("setup.cylinders: is missing and has to be given")
+    );
+    assert!(
+        refused(&VAN.replace("\"udds\"", "\"moon\""))
+            .contains("schedule = \"moon\": moon: no schedule of this name")
+    );
+    let truth = format!("{VAN}\n[truth.vehicle]\nmass = \"90 lb\"\n");
+    assert!(
+        refused(&truth)
+            .ends_with("truth.vehicle.mass = \"90 lb\": must be between 661.387 lb and 44092.4 lb")
+    );
+}
+
+#[test]
+fn a_run_longer_than_two_days_is_refused() {
+    let text = "time [h],speed [m/s]\n0,0\n20,0\n";
+    let schedule = Schedule::parse("day", "day.csv", text).expect("valid");
+    let long = Scenario { schedule, ..van() };
+    assert_eq!(long.check_length(), Ok(()));
+    assert_eq!(
+        long.with_passes(3).check_length().expect_err("refused").to_string(),
+        "van, passes = 3: is too often; day fits 2 times into the 48 h that a run may last"
+    );
+}
+
+#[test]
+fn the_scenario_overrules_the_engine() {
+    let scenario = parse(&format!("{VAN}\n[truth.ambient]\naltitude = \"5280 ft\"\n")).expect("valid");
+    assert!((scenario.truth.ambient.altitude_m - 1609.344).abs() < 1e-9);
+}
+
+#[test]
+fn files_are_found_beside_the_scenario_and_faults_in_the_engine_are_told_of_its_file() {
+    let home = tempfile::tempdir().expect("a place");
+    let put = |name: &str, text: &str| std::fs::write(home.path().join(name), text).expect("written");
+    put("own.toml", &VAN.replace("\"van-v8\"", "\"engine.toml\"").replace("\"udds\"", "\"trip.csv\""));
+    put("engine.toml", ENGINE);
+    put("trip.csv", "time [s],speed [km/h]\n0,0\n60,50\n");
+    let path = home.path().join("own.toml");
+    let load = || Scenario::load(path.to_str().expect("UTF-8"));
+    let own = load().expect("valid");
+    assert_eq!((own.name.as_str(), own.schedule.name(), own.truth), ("own", "trip", van().truth));
+    put("engine.toml", &ENGINE.replace("mass = \"2300 kg\"", "mass = \"23 kg\""));
+    let message = load().expect_err("refused").to_string();
+    let file = Path::new("engine.toml");
+    assert!(message.starts_with(&home.path().join(file).display().to_string()), "{message}");
+    assert!(message.ends_with("vehicle.mass = \"23 kg\": must be between 300 kg and 20000 kg"), "{message}");
+}
+
+proptest! {
+    #![proptest_config(ProptestConfig::with_cases(200))]
+
+    /// A shipped scenario with a piece cut out, doubled or replaced is read or refused with its file's name.
+    #[test]
+    fn mutated_scenarios_are_read_or_refused(at in 0..VAN.len(), length in 0..40_usize, instead in "\\PC{0,12}", double: bool) {
+        let end = (at + length).min(VAN.len());
+        let (Some(head), Some(piece), Some(tail)) = (VAN.get(..at), VAN.get(at..end), VAN.get(end..)) else {
+            return Ok(());
+        };
+        let mutated = if double { format!("{head}{piece}{piece}{tail}") } else { format!("{head}{instead}{tail}") };
+        match parse(&mutated) {
+            Ok(scenario) => prop_assert!(scenario.truth.check().is_ok() && scenario.answers.check().is_ok()),
+            Err(error) => prop_assert!(error.to_string().contains(".toml"), "{}", error),
+        }
+    }
+
+    #[test]
+    fn any_text_is_read_or_refused(text in any::<String>()) {
+        if let Err(error) = parse(&text) {
+            prop_assert!(error.to_string().starts_with("van.toml"));
+        }
+    }
+}

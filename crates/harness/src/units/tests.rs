@@ -1,0 +1,100 @@
+use super::*;
+use proptest::prelude::*;
+
+fn si(kind: Kind, text: &str) -> f64 {
+    parse(kind, text).unwrap_or_else(|error| panic!("{text}: {error}")).si
+}
+
+fn close(got: f64, want: f64, relative: f64) {
+    assert!((got - want).abs() <= relative * want.abs(), "{got} against {want}");
+}
+
+/// Exact definitions: NIST Special Publication 811, appendix B.8 (inch, pound, mile, degree Fahrenheit), to the seven
+/// digits that table prints.
+#[test]
+fn val_trade_units_have_their_defined_size() {
+    close(si(Kind::Volume, "5.2 L"), 5.2e-3, 1e-15);
+    close(si(Kind::Volume, "318 cu in"), 318.0 * 0.0254_f64.powi(3), 3e-7);
+    close(si(Kind::Pressure, "55 psi"), 55.0 * 4.448_221_615 / 0.0254_f64.powi(2), 2e-7);
+    close(si(Kind::Pressure, "43.5 psi"), 299_921.9, 2e-7);
+    close(si(Kind::Temperature, "190 degF"), (190.0 + 459.67) / 1.8, 1e-12);
+    close(si(Kind::Temperature, "-40 degF"), 233.15, 1e-12);
+    close(si(Kind::Temperature, "-40 degC"), 233.15, 1e-12);
+    close(si(Kind::TemperatureStep, "18 degF"), 10.0, 1e-12);
+    close(si(Kind::TemperatureStep, "10 degC"), 10.0, 1e-12);
+    close(si(Kind::Rotation, "650 rpm"), 650.0 * std::f64::consts::TAU / 60.0, 1e-12);
+    close(si(Kind::Time, "15 min"), 900.0, 1e-15);
+    close(si(Kind::Mass, "2300 kg"), 2300.0, 1e-15);
+    close(si(Kind::MassRate, "38 lb/h"), 38.0 * 0.453_592_37 / 3600.0, 2e-7);
+    close(si(Kind::Speed, "60 mph"), 26.8224, 1e-12);
+    close(si(Kind::Power, "100 hp"), 74_569.99, 2e-7);
+    close(si(Kind::Torque, "100 lb ft"), 135.581_8, 2e-7);
+    close(si(Kind::Angle, "84 deg"), 84.0, 1e-14);
+    close(si(Kind::Ratio, "15%"), 0.15, 1e-14);
+    close(si(Kind::Ratio, "0.25"), 0.25, 0.0);
+    close(si(Kind::Resistance, "2.2 kohm"), 2200.0, 1e-14);
+}
+
+#[test]
+fn spacing_is_free_and_case_is_not() {
+    for text in ["318 cu in", "318cu in", "  318  cu   in ", "3.18e2 cu in"] {
+        close(si(Kind::Volume, text), si(Kind::Volume, "318 in3"), 0.0);
+    }
+    assert_eq!(parse(Kind::Pressure, "5 kpa"), Err(UnitError::WrongUnit(Kind::Pressure)));
+}
+
+#[test]
+fn what_is_no_quantity_says_why() {
+    assert_eq!(parse(Kind::Volume, "5.2"), Err(UnitError::NoUnit(Kind::Volume)));
+    assert_eq!(parse(Kind::Volume, "NaN L"), Err(UnitError::NoNumber(Kind::Volume)));
+    assert_eq!(parse(Kind::Volume, "inf L"), Err(UnitError::NoNumber(Kind::Volume)));
+    assert_eq!(parse(Kind::Volume, "1e999 L"), Err(UnitError::NotFinite));
+    assert_eq!(parse(Kind::Volume, ""), Err(UnitError::NoNumber(Kind::Volume)));
+    let message = parse(Kind::Mass, "55 psi").expect_err("no mass").to_string();
+    assert_eq!(message, "is not a mass, which is written in one of the units kg, g, mg, t, lb, lbs");
+}
+
+#[test]
+fn a_range_is_shown_in_the_unit_the_user_chose() {
+    let psi = parse(Kind::Pressure, "55 psi").expect("a pressure").unit;
+    assert_eq!(psi.show(275_790.28), "40 psi");
+    let fahrenheit = parse(Kind::Temperature, "190 degF").expect("a temperature").unit;
+    assert_eq!(fahrenheit.show(273.15), "32 degF");
+    assert_eq!(Unit::preferred(Kind::Ratio).expect("plain").show(0.15), "0.15");
+}
+
+#[test]
+fn ident_every_spelling_is_one_that_the_library_knows() {
+    for kind in Kind::ALL {
+        assert!(Unit::preferred(kind).is_some(), "{kind:?}");
+        for (spelling, _) in kind.spellings() {
+            let unit = Unit::find(kind, spelling);
+            assert!(unit.is_some_and(|u| u.slope > 0.0 && u.offset >= 0.0), "{kind:?} {spelling}");
+        }
+    }
+}
+
+proptest! {
+    /// To text and back in every accepted unit of every kind.
+    #[test]
+    fn ident_round_trip(number in -1.0e6..1.0e6_f64) {
+        for kind in Kind::ALL {
+            for (spelling, _) in kind.spellings() {
+                let quantity = parse(kind, &format!("{number} {spelling}")).expect("an accepted unit");
+                let back = quantity.unit.from_si(quantity.si);
+                // A thermometer scale has its zero 460 degrees off, which costs that many units in the last place.
+                prop_assert!((back - number).abs() <= 1e-12 * (number.abs() + 500.0), "{} {} -> {}", number, spelling, back);
+                prop_assert!(quantity.unit.spelling() == *spelling);
+            }
+        }
+    }
+
+    #[test]
+    fn any_text_is_read_or_refused(text in any::<String>()) {
+        for kind in Kind::ALL {
+            if let Ok(quantity) = parse(kind, &text) {
+                prop_assert!(quantity.si.is_finite());
+            }
+        }
+    }
+}
