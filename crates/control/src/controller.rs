@@ -15,6 +15,7 @@ use crate::idle::Loads;
 use crate::learner::{LearnedMap, Learner, Lesson};
 use crate::open_time::Supply;
 use crate::phase::Phase;
+use crate::self_check::Look;
 use crate::spark::{SparkHands, spark_deg};
 use crate::state::State;
 use crate::wanted_lambda::wanted_lambda;
@@ -107,7 +108,8 @@ impl State {
         let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
         let wanted = self.wanted(cal);
         let learned_ln = self.learned.at(&air.weights);
-        let correction = Real::exp(learned_ln + self.feedback.trim_ln);
+        let dither_ln = self.self_check.dither_ln();
+        let correction = Real::exp(learned_ln + self.feedback.trim_ln + dither_ln);
         let quick = if cal.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
         let wanted_kg =
             self.allowed() * air.air_kg / (cal.answers().stoich_afr * wanted) * correction * quick
@@ -120,6 +122,7 @@ impl State {
         (now.weights, now.charge_k, now.air_kg) = (air.weights, air.charge_k, air.air_kg);
         now.air_flow_kg_per_s = air.air_kg * speed / cal.firing_angle_rad();
         (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln);
+        now.dither_ln = dither_ln;
         (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg);
         open_time_s
     }
@@ -165,7 +168,17 @@ impl State {
         let past = &self.attribution.past;
         let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - past.wanted_ln;
         let learned_ln = self.learned.seen(&past.seen);
-        let refusal = self.refusal();
+        let error_ln = right_ln - past.applied_ln;
+        let look = Look {
+            calm: past.refusal.is_none() && past.moving < 1.0 && self.reading_is_good(),
+            error_ln,
+            right_ln,
+            delay_s: past.delay_s,
+            air_kg_per_s: self.insight.air_flow_kg_per_s,
+            dt_s,
+        };
+        let refusal = self.refusal(cal);
+        self.self_check.step(cal, &look);
         if refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
             self.feedback.step(cal, past, right_ln, learned_ln, dt_s);
         } else {
@@ -218,15 +231,23 @@ impl State {
     }
 
     /// Why the reading of this instant teaches nothing, if so.
-    fn refusal(&self) -> Option<Refusal> {
+    fn refusal(&self, cal: &Calibration) -> Option<Refusal> {
+        let air_kg_per_s = self.insight.air_flow_kg_per_s;
         match self.attribution.past.refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
             // A wire that is doubted now may have been wrong for a while before.
             _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
             _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
             _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
+            _ if self.self_check.is_falsified(cal, air_kg_per_s) => Some(Refusal::UpstreamAir),
+            _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
         }
+    }
+
+    /// Whether the reading means something and nothing it was asked for with is doubted.
+    fn reading_is_good(&self) -> bool {
+        !self.belief.doubts.lambda && !self.belief.lambda_at_end && !self.belief.doubts.fuel()
     }
 
     /// Takes a lesson and hands its part of the trim over to the map.
@@ -247,6 +268,7 @@ impl State {
         let at_end = burned && !self.belief.doubts.lambda && self.belief.lambda_at_end;
         self.dtcs.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
         self.dtcs.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
+        self.dtcs.report(Dtc::O2Slow, self.self_check.slow, dt_s);
         let known = self.insight.refusal.is_none_or(|refusal| !refusal.freezes_trim());
         self.dtcs.report(Dtc::SystemLean, known && total_ln > 0.27, dt_s);
         self.dtcs.report(Dtc::SystemRich, known && total_ln < -0.27, dt_s);

@@ -41,11 +41,13 @@ pub enum Refusal {
     Guard,
     /// The self-check found air entering upstream of the sensor.
     UpstreamAir,
+    /// The self-check is dithering the fuel.
+    Checking,
 }
 
 impl Refusal {
     /// All reasons, in the order of their counts.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Starting,
         Self::Cold,
         Self::FuelCut,
@@ -62,6 +64,7 @@ impl Refusal {
         Self::Nitrous,
         Self::Guard,
         Self::UpstreamAir,
+        Self::Checking,
     ];
 
     /// A short name for tables.
@@ -83,12 +86,13 @@ impl Refusal {
             Self::Nitrous => "nitrous",
             Self::Guard => "guard",
             Self::UpstreamAir => "upstream_air",
+            Self::Checking => "checking",
         }
     }
 
     /// Whether the short-term trim must stand still too, because the reading says nothing about the mixture asked for.
     pub const fn freezes_trim(self) -> bool {
-        !matches!(self, Self::Cold | Self::Transient | Self::WantedMoving | Self::Volts | Self::UpstreamAir)
+        !matches!(self, Self::Cold | Self::Transient | Self::WantedMoving | Self::Volts)
     }
 }
 

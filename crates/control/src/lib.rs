@@ -32,6 +32,7 @@ pub mod open_time;
 pub mod phase;
 pub mod plausible;
 pub mod pump;
+pub mod self_check;
 pub mod setup;
 pub mod spark;
 pub mod state;

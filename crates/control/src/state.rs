@@ -20,6 +20,7 @@ use crate::nitrous::Nitrous;
 use crate::open_time::OpenTime;
 use crate::phase::PhaseState;
 use crate::pump::Pump;
+use crate::self_check::SelfCheck;
 
 /// All memory of a controller: a value that can be copied, compared and put back.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -53,6 +54,8 @@ pub struct State {
     pub feedback: Feedback,
     /// Long-term trim.
     pub learned: LearnedMap,
+    /// What the loop knows of itself.
+    pub self_check: SelfCheck,
     /// Lessons taken and refused.
     pub counts: Counts,
     /// Idle air.
