@@ -47,13 +47,9 @@ pub trait Real:
     fn cos(self) -> Self;
     /// Held between `low` and `high`. A NaN becomes `low`, so that no output built on it can be NaN.
     fn held(self, low: Self, high: Self) -> Self {
-        if self > high {
-            high
-        } else if self >= low {
-            self
-        } else {
-            low
-        }
+        // Written so that each line is one instruction where the machine has minimum and maximum.
+        let raised = if self > low { self } else { low };
+        if raised < high { raised } else { high }
     }
 }
 
