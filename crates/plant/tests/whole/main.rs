@@ -3,5 +3,6 @@
 mod books;
 mod figures;
 mod harsh;
+mod kinds;
 mod rig;
 mod running;

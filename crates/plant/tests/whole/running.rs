@@ -165,3 +165,45 @@ fn the_nitrous_system_adds_oxygen_and_power_only_when_armed_and_commanded() {
     assert!((brake_nm(false, true) / plain - 1.0).abs() < 0.02);
     assert!(brake_nm(true, true) > 1.15 * plain, "{} {plain}", brake_nm(true, true));
 }
+
+#[test]
+fn the_compressor_loads_the_idle_and_a_hot_stop_soaks_the_intake() {
+    let mut rig = Rig::new(warm());
+    rig.commands.iac_duty = 0.35;
+    rig.start(60.0);
+    let free = rig.rpm();
+    let before_k = rig.plant.view().intake_k;
+    rig.commands.ac_clutch = true;
+    rig.run(10.0);
+    assert!(rig.rpm() < free - 40.0 && rig.rpm() > 400.0, "{free} {}", rig.rpm());
+    rig.hands.key = Key::Off;
+    rig.run(600.0);
+    // The IAT sensor under the bonnet reads far above the air outside after ten minutes.
+    let frame = rig.plant.step(&Commands::default(), &rig.hands, 1e-3);
+    let ohm = 2490.0 * f64::from(frame.iat_v) / (5.0 - f64::from(frame.iat_v));
+    assert!(ohm < trimwright_plant::thermistor_ohm(313.15), "{ohm}");
+    assert!(rig.plant.view().intake_k > before_k);
+    rig.start(5.0);
+    assert!(rig.rpm() > 450.0, "hot restart: {} rpm", rig.rpm());
+}
+
+#[test]
+fn a_loaded_car_slows_on_a_grade_and_changes_down() {
+    let mut truth = warm();
+    truth.vehicle.mass_kg = 4300.0;
+    truth.vehicle.drag_m2 = 2.2;
+    let mut rig = Rig::new(truth);
+    rig.start(3.0);
+    rig.hands.range = Range::Drive;
+    rig.hands.throttle = 0.3;
+    rig.run(90.0);
+    let flat = rig.plant.view();
+    rig.hands.grade = 0.07;
+    rig.run(60.0);
+    let hill = rig.plant.view();
+    assert!(flat.vehicle_m_per_s > 18.0 && flat.gear == 3, "{flat:?}");
+    assert!(hill.vehicle_m_per_s < 0.85 * flat.vehicle_m_per_s, "{hill:?}");
+    rig.hands.throttle = 0.6;
+    rig.run(3.0);
+    assert_eq!(rig.plant.view().gear, 2);
+}
