@@ -68,7 +68,7 @@ pub(crate) struct Options {
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
     #[arg(long, value_name = "FILE.csv")]
     pub(crate) schedule: Option<String>,
-    /// Where to write the results [default: out/<scenario>]
+    /// Where to write the results [default: out/SCENARIO]
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
     /// Print nothing unless something goes wrong
