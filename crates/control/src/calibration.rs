@@ -27,9 +27,9 @@ const OPENING_DELAY: [(f32, f32); 6] =
 const LEAST_DROP_PA: f32 = 20e3;
 /// Greatest pressure drop the flow is worked out for, Pa.
 const GREATEST_DROP_PA: f32 = 1000e3;
-/// Gas between injection and sensor for each m3 of displacement, kg/m3: about a litre and a half of hot pipe for each
-/// litre of engine, at 0.45 kg/m3 (engineering judgement).
-const PIPE_KG_PER_M3: f32 = 0.6;
+/// Gas between exhaust valves and sensor for each m3 of displacement, kg/m3: about a litre of hot pipe for each litre of engine, at
+/// 0.5 kg/m3 (engineering judgement).
+const PIPE_KG_PER_M3: f32 = 0.5;
 /// Believed time constant of sensor and mixing before it, s. Literature: 50 to 100 ms for the sensor alone.
 const SENSOR_S: f32 = 0.09;
 /// Pace of looking back, s: two quick slots of the clock.
@@ -267,9 +267,9 @@ fn rpm_points(answers: &SetupAnswers) -> [f32; RPM_POINTS] {
 /// second term scaled with the clearance volume `1 / (r - 1)` against r = 9.5. Speed curve and overlap: engineering judgement.
 fn filling(answers: &SetupAnswers, map_pa: f32, speed_rad_per_s: f32) -> f32 {
     let (peak_share, overlap) = match answers.cam {
-        Cam::Stock => (0.45, 0.0),
-        Cam::Mild => (0.52, 0.08),
-        Cam::Hot => (0.62, 0.18),
+        Cam::Stock => (0.45, 0.06),
+        Cam::Mild => (0.52, 0.28),
+        Cam::Hot => (0.62, 0.55),
     };
     let load = 0.952 - 7500.0 / map_pa * 8.5 / (answers.compression_ratio - 1.0);
     let off_peak = speed_rad_per_s / (peak_share * answers.rev_limit_rad_per_s) - 1.0;

@@ -16,7 +16,7 @@ use crate::calibration::Calibration;
 /// Height of the dither, ln of fuel (engineering judgement: felt by the sensor, not by the driver).
 pub const DITHER_LN: f32 = 0.025;
 /// Full waves of a check.
-const WAVES: f32 = 4.0;
+const WAVES: f32 = 6.0;
 /// Calm time before a check, s.
 const CALM_S: f32 = 4.0;
 /// Time between checks, s.
@@ -24,7 +24,7 @@ const PAUSE_S: f32 = 300.0;
 /// Candidate delays over the believed one, ratio.
 const CANDIDATES: [f32; 9] = [0.4, 0.55, 0.75, 1.0, 1.25, 1.5, 1.8, 2.2, 2.7];
 /// Longest delay over the believed one that passes for an ageing sensor, s; more is slow.
-const SLOW_S: f32 = 0.35;
+const SLOW_S: f32 = 0.5;
 /// Gain below which a check has seen nothing to go by.
 const LEAST_GAIN: f32 = 0.3;
 
