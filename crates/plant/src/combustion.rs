@@ -67,7 +67,7 @@ pub(crate) struct Burn {
 /// ```
 pub fn heat_released(lambda: f64) -> f64 {
     let place = (lambda - RELEASED_FROM) / RELEASED_STEP;
-    let index = (place.held(0.0, 6.0)) as usize;
+    let index = (place.held(0.0, 6.0) as usize).min(RELEASED.len() - 2);
     let (low, high) = (RELEASED[index], RELEASED[index + 1]);
     (low + (place - index as f64) * (high - low)).held(0.0, 1.0)
 }
@@ -86,18 +86,18 @@ impl Combustion {
         self.cold_vapour + (1.0 - self.cold_vapour) * warm
     }
 
-    /// Standard deviation over mean of a charge's work at a manifold pressure.
-    pub(crate) fn variation_at(&self, pressure_pa: f64) -> f64 {
-        self.variation * (1.0 + 3.0 * (1.0 - pressure_pa * 1e-5).held(0.0, 0.67))
+    /// Standard deviation over mean of a charge's work at a manifold pressure and a share of residual gas.
+    pub(crate) fn variation_at(&self, pressure_pa: f64, residual: f64) -> f64 {
+        self.variation * (1.0 + 3.0 * (1.0 - pressure_pa * 1e-5).held(0.0, 0.67) + 4.0 * residual)
     }
 
-    /// Advance for maximum brake torque, degrees: more with speed, with dilution at low load and off lambda
-    /// 0.9 (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
-    pub fn mbt_deg(&self, pressure_pa: f64, speed_rad_per_s: f64, lambda: f64) -> f64 {
+    /// Advance for maximum brake torque, degrees: more with speed, with dilution at low load and by residual gas,
+    /// and off lambda 0.9 (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
+    pub fn mbt_deg(&self, pressure_pa: f64, speed_rad_per_s: f64, lambda: f64, residual: f64) -> f64 {
         let krpm = (speed_rad_per_s / (1000.0 * RPM)).held(0.0, 8.0);
         let thin = (1.0 - pressure_pa * 1e-5).held(0.0, 0.9);
         let off = (lambda - 0.9).abs().held(0.0, 0.5);
-        self.mbt_base_deg + 7.0 * (krpm - 1.0).held(-1.0, 2.5) + 24.0 * thin + 25.0 * off
+        self.mbt_base_deg + 7.0 * (krpm - 1.0).held(-1.0, 2.5) + 24.0 * thin + 25.0 * off + 10.0 * residual
     }
 
     /// Advance of a distributor with weights and vacuum canister, degrees (engineering judgement: the usual
@@ -113,11 +113,12 @@ impl Combustion {
     ///
     /// Spark: `1 - 3.2e-4 d^2`, so that 10 degrees cost 3 % and 20 degrees 13 % (usual shape of spark hooks,
     /// engineering judgement). Lean mixtures turn heat into work a little better (Heywood fig. 5-9, trend
-    /// from memory): +0.2 per unit of lambda.
-    pub(crate) fn burn(&self, best: f64, lambda: f64, off_mbt_deg: f64) -> Burn {
+    /// from memory): +0.2 per unit of lambda. Residual gas brings the lean limit nearer, by 0.3
+    /// per unit of `residual` (engineering judgement).
+    pub(crate) fn burn(&self, best: f64, lambda: f64, off_mbt_deg: f64, residual: f64) -> Burn {
         let spark = (1.0 - 3.2e-4 * off_mbt_deg * off_mbt_deg).held(0.2, 1.0);
         let lean = 1.0 + 0.2 * (lambda - 1.0).held(0.0, 0.4);
-        let too_lean = ((lambda - self.lean_limit) / 0.2).held(0.0, 1.0);
+        let too_lean = ((lambda - self.lean_limit + 0.3 * residual) / 0.2).held(0.0, 1.0);
         let too_rich = ((self.rich_limit - lambda) / 0.12).held(0.0, 1.0);
         Burn {
             released: heat_released(lambda),
@@ -160,8 +161,9 @@ mod tests {
     #[test]
     fn outside_the_burn_limits_every_charge_misfires() {
         let combustion = crate::Truth::mild_v8().combustion;
-        let misfire = |lambda| combustion.burn(0.36, lambda, 0.0).misfire;
+        let misfire = |lambda| combustion.burn(0.36, lambda, 0.0, 0.0).misfire;
         assert_eq!([misfire(0.3), misfire(2.0), misfire(0.0)], [1.0; 3]);
         assert_eq!([misfire(0.7), misfire(1.0), misfire(1.15)], [0.0; 3]);
+        assert!(combustion.burn(0.36, 1.25, 0.0, 0.5).misfire > 0.0);
     }
 }

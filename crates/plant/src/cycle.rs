@@ -79,8 +79,7 @@ impl Plant {
         self.crank.firings += 1;
         self.held.back_pressure_pa =
             self.truth.exhaust.back_pressure_pa(self.held.air.pressure_pa, self.held.exhaust_kg_per_s);
-        self.held.efficiency =
-            self.filling.efficiency(self.manifold.pressure_pa, self.held.back_pressure_pa, speed);
+        self.held.breath = self.filling.breath(self.manifold.pressure_pa, self.held.back_pressure_pa, speed);
     }
 
     /// What the closing intake valve has shut in.
@@ -109,6 +108,7 @@ impl Plant {
             speed_rad_per_s,
             back_pressure_pa: self.held.back_pressure_pa,
             water_kg,
+            residual: self.held.breath.residual,
         }
     }
 
@@ -130,15 +130,16 @@ impl Plant {
                 combustion.distributor_deg(drawn.map_pa, self.held.air.pressure_pa, speed_rad_per_s)
             }
         };
-        let off_mbt_deg = spark_deg - combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda);
-        let burn = combustion.burn(self.best_work_share, lambda, off_mbt_deg);
+        let off_mbt_deg =
+            spark_deg - combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda, drawn.residual);
+        let burn = combustion.burn(self.best_work_share, lambda, off_mbt_deg, drawn.residual);
         let chance = burn.misfire > 0.0 && self.noise.uniform() < burn.misfire;
         charge.misfired = hands.key == Key::Off || chance;
 
         let whole_j = fuel_kg * self.heating_value;
         let burned_kg = if charge.misfired { 0.0 } else { vapour_kg };
         let released_j = burned_kg * self.heating_value * burn.released;
-        let scatter = 1.0 + combustion.variation_at(drawn.map_pa) * self.noise.bell();
+        let scatter = 1.0 + combustion.variation_at(drawn.map_pa, drawn.residual) * self.noise.bell();
         let work_j = released_j * burn.work_share * scatter;
         let coolant_j = released_j * combustion.coolant_share;
         self.held.power_nm = work_j / self.interval_rad;

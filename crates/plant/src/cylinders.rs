@@ -29,6 +29,8 @@ pub struct CylinderEvent {
     pub back_pressure_pa: f64,
     /// Water vapour drawn with the air, kg.
     pub water_kg: f64,
+    /// Share of the fresh charge whose place residual gas took through valve overlap.
+    pub residual: f64,
 }
 
 /// Lambda stated when there is no fuel at all.

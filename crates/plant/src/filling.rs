@@ -59,6 +59,15 @@ pub struct FillingModel {
     speed_span_rad_per_s: (f64, f64),
 }
 
+/// How a cylinder breathes in one condition.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Breath {
+    /// Filling efficiency on manifold density.
+    pub efficiency: f64,
+    /// Share of the fresh charge whose place is taken by residual gas through valve overlap, 0 to 1.
+    pub residual: f64,
+}
+
 impl FillingModel {
     /// The model of a truth that was checked; `None` when its speeds make no axis.
     pub(crate) fn new(filling: &Filling, compression_ratio: f64) -> Option<Self> {
@@ -100,6 +109,11 @@ impl FillingModel {
 
     /// Filling efficiency on manifold density, no unit; never negative.
     pub fn efficiency(&self, pressure_pa: f64, back_pressure_pa: f64, speed_rad_per_s: f64) -> f64 {
+        self.breath(pressure_pa, back_pressure_pa, speed_rad_per_s).efficiency
+    }
+
+    /// Filling efficiency, and what takes the place of fresh air.
+    pub fn breath(&self, pressure_pa: f64, back_pressure_pa: f64, speed_rad_per_s: f64) -> Breath {
         let ratio = (back_pressure_pa / pressure_pa.held(5e3, 1e6)).held(0.3, 10.0);
         let clearance =
             (self.compression_ratio - Real::powf(ratio, 1.0 / KAPPA)) / (self.compression_ratio - 1.0);
@@ -107,7 +121,8 @@ impl FillingModel {
         let across = (ratio - 1.0).held(0.0, 10.0);
         let cam = 1.0 / (1.0 + self.overlap * OVERLAP_SPEED_RAD_PER_S / speed * across);
         let efficiency = clearance * self.curve.at(speed) * cam;
-        (efficiency * (1.0 + self.deviation(pressure_pa, speed_rad_per_s))).held(0.0, 2.0)
+        let deviation = self.deviation(pressure_pa, speed_rad_per_s);
+        Breath { efficiency: (efficiency * (1.0 + deviation)).held(0.0, 2.0), residual: 1.0 - cam }
     }
 }
 

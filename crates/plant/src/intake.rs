@@ -50,7 +50,8 @@ impl Plant {
         let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.held.root_rt);
         let airborne_share = truth.film.air_heat_share * (1.0 - self.held.film.x);
         let turning = self.crank.speed_rad_per_s * PER_CYCLE_RAD;
-        let volume = self.held.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
+        let volume =
+            self.held.breath.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
         let around = Surroundings {
             outside_pa,
             inflow_k: self.thermal.intake_k,

@@ -48,7 +48,7 @@
 //!   interval, seen by the sensor only.
 //! - Torque within a firing interval: a firing's work is spread evenly over the next interval, so idle is
 //!   smoother than in life.
-//! - Residual gas other than through filling; its effect on burn speed and misfire.
+//! - Residual gas that stays in the clearance, other than through filling.
 //! - Air cleaner, crankcase ventilation, exhaust gas recirculation, catalyst.
 //! - Uneven firing orders; both banks are fed alternately.
 //! - Temperature of the fuel in the line over time; boiling in the injectors after a hot stop.
@@ -109,7 +109,7 @@ pub use distribution::{Distribution, MAX_CYLINDERS, in_sensor_bank};
 pub use electrical::Electrical;
 pub use exhaust::Exhaust;
 pub use faults::{Circuit, Faults};
-pub use filling::{Filling, FillingModel, SPEEDS};
+pub use filling::{Breath, Filling, FillingModel, SPEEDS};
 pub use film::{Film, FilmCoefficients};
 pub use friction::{Friction, motored_fmep_pa};
 pub use fuel::Fuel;

@@ -8,7 +8,7 @@ use crate::cylinders::{CylinderEvent, Cylinders};
 use crate::distribution::MAX_CYLINDERS;
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
-use crate::filling::FillingModel;
+use crate::filling::{Breath, FillingModel};
 use crate::film::{FilmCoefficients, FilmState};
 use crate::fuel_system::FuelSystemState;
 use crate::gearbox::GearboxState;
@@ -49,7 +49,7 @@ pub(crate) struct Held {
     pub(crate) delay_s: f64,
     pub(crate) pump_v: f64,
     pub(crate) iac: f64,
-    pub(crate) efficiency: f64,
+    pub(crate) breath: Breath,
     pub(crate) back_pressure_pa: f64,
     pub(crate) exhaust_kg_per_s: f64,
     pub(crate) power_nm: f64,
@@ -147,7 +147,7 @@ impl Plant {
             delay_s: 0.0,
             pump_v: 0.0,
             iac: 0.0,
-            efficiency: filling.efficiency(air.pressure_pa, air.pressure_pa, 0.0),
+            breath: filling.breath(air.pressure_pa, air.pressure_pa, 0.0),
             back_pressure_pa: air.pressure_pa,
             exhaust_kg_per_s: 0.0,
             power_nm: 0.0,
