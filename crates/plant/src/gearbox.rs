@@ -63,7 +63,7 @@ impl Gearbox {
             }
         }
         within("gearbox.gears", f64::from(self.gears), 1.0, MAX_GEARS as f64)?;
-        let gears = usize::from(self.gears);
+        let gears = usize::from(self.gears).clamp(1, MAX_GEARS);
         for gear in 0..gears {
             within("gearbox.ratios", self.ratios[gear], 0.4, 8.0)?;
         }
@@ -131,6 +131,7 @@ impl GearboxState {
     /// Shift schedule, every 10 ms: thresholds move with the throttle, with hysteresis, one shift at a time.
     pub(crate) fn shift(&mut self, gearbox: &Gearbox, vehicle_m_per_s: f64, throttle: f64, dt_s: f64) {
         let threshold = |gear: usize| {
+            let gear = gear.min(MAX_GEARS - 1);
             let (closed, full) = (gearbox.up_closed_m_per_s[gear], gearbox.up_full_m_per_s[gear]);
             closed + (full - closed) * throttle.held(0.0, 1.0)
         };
@@ -143,7 +144,7 @@ impl GearboxState {
             self.gear -= 1;
             self.shifting_s = gearbox.shift_s;
         }
-        let target = gearbox.ratios[self.gear] * gearbox.final_drive;
+        let target = gearbox.ratios[self.gear.min(MAX_GEARS - 1)] * gearbox.final_drive;
         let share = if self.shifting_s > dt_s { dt_s / self.shifting_s } else { 1.0 };
         self.ratio += share * (target - self.ratio);
     }

@@ -29,30 +29,52 @@ pub struct Engine {
 /// assert!(truth.check().is_ok());
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-#[allow(missing_docs, reason = "each part documents itself under the same name")]
 pub struct Truth {
+    /// Weather and place.
     pub ambient: Ambient,
+    /// What the tank holds.
     pub fuel: Fuel,
+    /// Throttle body.
     pub throttle: ThrottleBody,
+    /// Intake manifold.
     pub manifold: Manifold,
+    /// Size of the engine.
     pub engine: Engine,
+    /// What the cylinders breathe.
     pub filling: Filling,
+    /// Injectors.
     pub injectors: Injectors,
+    /// Tank to rail.
     pub fuel_system: FuelSystem,
+    /// Wall film of fuel.
     pub film: Film,
+    /// Fuel between the cylinders.
     pub distribution: Distribution,
+    /// Charge to work.
     pub combustion: Combustion,
+    /// Losses at the crank.
     pub friction: Friction,
+    /// Crank, flywheel, starter.
     pub crank: Crank,
+    /// Coupling and gears.
     pub gearbox: Gearbox,
+    /// The car.
     pub vehicle: Vehicle,
+    /// Pipe from valves to sensor.
     pub exhaust: Exhaust,
+    /// Wide-range oxygen sensor.
     pub oxygen_sensor: OxygenSensor,
+    /// Other sensors.
     pub sensors: Sensors,
+    /// Distributor pulses.
     pub trigger: Trigger,
+    /// Heat and cooling.
     pub thermal: Thermal,
+    /// Battery, alternator, loads.
     pub electrical: Electrical,
+    /// Nitrous oxide.
     pub nitrous: Nitrous,
+    /// What is broken.
     pub faults: Faults,
 }
 
