@@ -15,3 +15,4 @@ mod nitrous;
 mod schedules;
 mod table;
 mod thermistor;
+mod trouble_codes;
