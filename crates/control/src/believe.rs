@@ -77,6 +77,8 @@ pub struct Belief {
     pub(crate) map_sum_v: f32,
     pub(crate) map_count: f32,
     pub(crate) plausible: Plausible,
+    /// Opening of the closed and of the open throttle over the table's.
+    pub(crate) fits: [f32; 2],
 }
 
 impl Default for Belief {
@@ -96,6 +98,7 @@ impl Default for Belief {
             map_sum_v: 0.0,
             map_count: 0.0,
             plausible: Plausible::default(),
+            fits: [1.0; 2],
         }
     }
 }
@@ -119,6 +122,7 @@ impl Belief {
             self.take_supply(calibration, frame, beat.quick_s);
             self.take_temperatures(calibration, frame, crank, beat.quick_s);
             self.take_baro(frame, crank, beat.quick_s);
+            self.take_fit(crank, beat.quick_s);
         }
         self.take_pressure(frame, crank);
     }
@@ -144,7 +148,9 @@ impl Belief {
         }
         let due = crank.firings > 0 || self.map_count >= 40.0;
         if self.doubts.map && (due || crank.speed_rad_per_s == 0.0) {
-            self.map_pa = map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s);
+            let [closed, open] = self.fits;
+            let fit = if self.tp < CLOSED_TP { closed } else { open };
+            self.map_pa = map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s, fit);
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         } else if due && self.map_count > 0.0 {
             let mean_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
@@ -170,6 +176,19 @@ impl Belief {
             follow(&mut self.ect_k, thermistor.kelvin(frame.ect_v), dt_s, 0.2);
         } else if crank.speed_rad_per_s > 0.0 {
             follow(&mut self.ect_k, SUBSTITUTE_ECT_K, dt_s, 200.0);
+        }
+    }
+
+    /// Learns how the throttle of this engine opens, closed and open apart, for the day MAP is lost.
+    fn take_fit(&mut self, crank: &Crank, dt_s: f32) {
+        if crank.speed_rad_per_s > 50.0
+            && !self.doubts.map
+            && !self.doubts.tp
+            && self.tp_rate_per_s.abs() < 0.1
+        {
+            let fit = fit_of(self.map_pa, self.baro_pa, self.tp, crank.speed_rad_per_s);
+            let [closed, open] = &mut self.fits;
+            follow(if self.tp < CLOSED_TP { closed } else { open }, fit, dt_s, FIT_S);
         }
     }
 
@@ -201,15 +220,29 @@ const SUBSTITUTE_IAT_K: f32 = 308.0;
 const SUBSTITUTE_ECT_K: f32 = 358.0;
 
 /// Manifold pressure from throttle and speed when MAP is lost, Pa: a throttle of opening `a` before a pump of speed `n`
-/// gives about `p0 a / sqrt(a^2 + (n/n0)^2)` (engineering judgement: exact for neither end, right in trend).
-pub fn map_by_throttle_pa(baro_pa: f32, tp: f32, speed_rad_per_s: f32) -> f32 {
-    let open = along(&OPENING, tp);
-    let demand = speed_rad_per_s / 900.0;
+/// gives about `p0 a / sqrt(a^2 + (n/n0)^2)` (engineering judgement: exact for neither end, right in trend). `fit` is the
+/// opening of this engine over that of the table, as found while MAP was there.
+pub fn map_by_throttle_pa(baro_pa: f32, tp: f32, speed_rad_per_s: f32, fit: f32) -> f32 {
+    let open = along(&OPENING, tp) * fit;
+    let demand = speed_rad_per_s / FULL_RAD_PER_S;
     baro_pa * (open / Real::sqrt(open * open + demand * demand).max(1e-3)).held(0.2, 1.0)
+}
+
+/// The opening over that of the table that would give this pressure: the inverse of [`map_by_throttle_pa`] for `fit`.
+fn fit_of(map_pa: f32, baro_pa: f32, tp: f32, speed_rad_per_s: f32) -> f32 {
+    let ratio = (map_pa / baro_pa).held(0.1, 0.95);
+    let open = speed_rad_per_s / FULL_RAD_PER_S * ratio / Real::sqrt(1.0 - ratio * ratio);
+    (open / along(&OPENING, tp)).held(0.3, 3.0)
 }
 
 /// Effective opening, idle air included, against throttle position.
 const OPENING: [(f32, f32); 5] = [(0.0, 0.035), (0.1, 0.09), (0.3, 0.35), (0.6, 1.0), (1.0, 1.8)];
+/// Speed at which an opening of 1 halves the squared pressure, rad/s.
+const FULL_RAD_PER_S: f32 = 900.0;
+/// Time constant in which the fit follows, s.
+const FIT_S: f32 = 8.0;
+/// Throttle position below which the fit of the closed throttle counts.
+const CLOSED_TP: f32 = 0.03;
 
 #[cfg(test)]
 mod tests {
@@ -293,9 +326,18 @@ mod tests {
 
     #[test]
     fn without_map_the_throttle_and_the_speed_give_a_pressure() {
-        let closed = map_by_throttle_pa(101e3, 0.0, 75.0);
-        let open = map_by_throttle_pa(101e3, 1.0, 300.0);
+        let closed = map_by_throttle_pa(101e3, 0.0, 75.0, 1.0);
+        let open = map_by_throttle_pa(101e3, 1.0, 300.0, 1.0);
         assert!((25e3..60e3).contains(&closed) && open > 90e3, "{closed} {open}");
-        assert!(map_by_throttle_pa(101e3, 0.2, 300.0) < map_by_throttle_pa(101e3, 0.2, 150.0));
+        let of_speed = |speed| map_by_throttle_pa(101e3, 0.2, speed, 1.0);
+        assert!(of_speed(300.0) < of_speed(150.0));
+    }
+
+    #[test]
+    fn ident_the_fit_gives_the_pressure_it_was_found_at() {
+        for (map_pa, tp, speed) in [(35e3, 0.0, 75.0), (45e3, 0.12, 160.0), (90e3, 0.5, 300.0)] {
+            let fit = fit_of(map_pa, 101e3, tp, speed);
+            assert!((map_by_throttle_pa(101e3, tp, speed, fit) / map_pa - 1.0).abs() < 1e-3);
+        }
     }
 }
