@@ -205,12 +205,12 @@ impl Plant {
     /// the controller's pins read at the end. Takes any input: numbers are held in their ranges, NaN counts
     /// as the lower end.
     pub fn step(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> &Frame {
-        let hands = hands.held();
+        let mut hands = hands.held();
         let dt_s = dt_s.held(STEP_S.0, STEP_S.1);
         self.events.clear();
         self.frame.pulses_us.clear();
         self.slots(commands, &hands, dt_s);
-        let hands = Hands { throttle: self.gearbox.lift(&self.truth.gearbox, hands.throttle), ..hands };
+        hands.throttle = self.gearbox.lift(&self.truth.gearbox, hands.throttle);
 
         let injected_kg = self.inject(commands, &hands, dt_s);
         self.supply_fuel(injected_kg, dt_s);
