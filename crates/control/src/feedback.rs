@@ -4,8 +4,9 @@
 //! `y = applied then + ln(lambda read / lambda wanted then)`. What the learned map gives for those cells is subtracted; the rest is
 //! what the trim should be. The trim follows it with one time constant `T`. Because the correction applied *then* is in `y`, the
 //! delay cancels out of the loop (internal model control, the predictor of Smith): with the delay right, the response is
-//! that of a lag of `T` whatever the delay. `T = max(delay, 0.3 s)` is the tight rule of Skogestad (J. Process Control 13
-//! (2003) 291) with the closed-loop time constant equal to the delay, which leaves room for a wrong delay and gain.
+//! that of a lag of `T` whatever the delay. `T = 2 max(delay, 0.3 s)`: the tight rule of Skogestad (J. Process Control 13
+//! (2003) 291) takes the closed-loop time constant equal to the delay; twice that is his smoother tuning, with more room for a wrong
+//! delay and gain.
 
 use trimwright_numerics::Real;
 
@@ -16,6 +17,9 @@ use crate::calibration::Calibration;
 pub const TRIM_AUTHORITY_LN: f32 = 0.223;
 /// Shortest time constant of the loop, s.
 const SHORTEST_S: f32 = 0.3;
+/// Time constant of the loop over the delay: what the tight rule takes for one. The trim is for what lasts; chasing a transient
+/// that is over when its reading arrives only adds to it (engineering judgement, from drives).
+const PATIENCE: f32 = 2.0;
 /// The trim is kept this long while nothing can be known, then fades, s.
 const KEEP_S: f32 = 10.0;
 /// Time constant of fading, s.
@@ -46,7 +50,7 @@ impl Feedback {
             return;
         }
         self.frozen_s = 0.0;
-        let time_constant_s = past.delay_s.max(SHORTEST_S);
+        let time_constant_s = PATIENCE * past.delay_s.max(SHORTEST_S);
         let follow = dt_s / (time_constant_s + dt_s);
         self.trim_ln += follow * (right_ln - learned_ln - self.trim_ln);
         self.trim_ln = self.trim_ln.held(-TRIM_AUTHORITY_LN, TRIM_AUTHORITY_LN);
@@ -99,7 +103,7 @@ mod tests {
     fn with_the_delay_right_the_error_decays_as_one_lag_whatever_the_delay() {
         for looks in [5, 15, 30, 60] {
             let run = residuals(looks, looks, 1.0);
-            let time_constant_s = (looks as f32 * 0.02).max(SHORTEST_S);
+            let time_constant_s = PATIENCE * (looks as f32 * 0.02).max(SHORTEST_S);
             let after_one = run[(time_constant_s / 0.02) as usize] / 0.10;
             assert!((0.30..0.45).contains(&after_one), "{looks} looks: {after_one}");
             assert!(run.iter().all(|error| *error > -1e-4), "{looks} looks: no overshoot");

@@ -176,18 +176,6 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
     Ok(Driven { watch, rows, snapshots, closed_loop, driver, pass_distance_km, speed_error_rms })
 }
 
-/// A name in words joined by underscores: `WantedMoving` as `wanted_moving`.
-fn snake(name: &str) -> String {
-    let mut words = String::new();
-    for letter in name.chars() {
-        if letter.is_uppercase() && !words.is_empty() {
-            words.push('_');
-        }
-        words.extend(letter.to_lowercase());
-    }
-    words
-}
-
 fn steps(time_s: f64) -> u64 {
     (time_s / STEP_S).round() as u64
 }
@@ -209,7 +197,7 @@ fn assess(
     let (cells_visited, cells_confident) = watch.cells.count(&learned);
     let distance_km = learning.pass_distance_km.iter().sum::<f64>();
     let refusals =
-        Refusal::ALL.map(|refusal| (snake(&format!("{refusal:?}")), u64::from(state.counts.of(refusal))));
+        Refusal::ALL.map(|refusal| (refusal.name().to_owned(), u64::from(state.counts.of(refusal))));
     let summary = Summary {
         schema: SCHEMA,
         scenario: scenario.name.clone(),
@@ -259,15 +247,5 @@ fn assess(
         base: base.watch.steady,
         frozen: after.watch.steady,
         last_pass: watch.all,
-    }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::snake;
-
-    #[test]
-    fn names_are_written_small_with_underscores() {
-        assert_eq!(["WantedMoving", "Cold"].map(snake), ["wanted_moving", "cold"]);
     }
 }

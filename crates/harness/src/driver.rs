@@ -23,14 +23,19 @@ const STALLED_RAD_PER_S: f64 = 15.0;
 const SETTLE_S: f64 = 6.0;
 /// How far ahead the driver looks along the schedule.
 const LOOK_AHEAD_S: f64 = 1.0;
-/// Time in which the driver wants to have closed the gap to the speed ahead.
+/// Time in which the driver wants to have closed the gap to the speed asked for now.
 const CLOSE_S: f64 = 1.6;
 /// Integral action on the acceleration lacking.
-const INTEGRAL_PER_S: f64 = 0.25;
+const INTEGRAL_PER_S: f64 = 0.2;
 /// Deceleration that the full brake gives, roughly.
 const FULL_BRAKE_M_PER_S2: f64 = 7.0;
-/// How fast the foot moves, pedal travels a second.
+/// How fast the foot moves at most, pedal travels a second, and the time constant with which it eases to its place.
 const FOOT_PER_S: f64 = 0.8;
+const EASE_S: f64 = 0.2;
+/// A pedal pressed less than this is let go.
+const RESTING: f64 = 2e-3;
+/// Engine speed at which the full pedal is needed for the full torque.
+const FULL_AIR_RAD_PER_S: f64 = 1200.0;
 /// Gravity, m/s2.
 const GRAVITY: f64 = 9.81;
 /// Density of air as the driver's feel of drag goes, kg/m3.
@@ -52,8 +57,8 @@ pub struct Feel {
 }
 
 impl Feel {
-    /// What one who has driven this car for a while feels: its load, and about what it can pull (60 N m of torque per litre,
-    /// 28 kW per litre, both at the wheels and low on purpose: nobody uses the last of it in traffic).
+    /// What one who has driven this car for a while feels: its load, and about what it can pull (110 N m of torque per litre with the
+    /// converter's help, 28 kW per litre).
     pub fn of(truth: &Truth) -> Self {
         let litres = truth.engine.displacement_m3 * 1e3;
         let gearbox = &truth.gearbox;
@@ -64,7 +69,7 @@ impl Feel {
             rolling_n: vehicle.rolling * vehicle.mass_kg * GRAVITY,
             drag_n_s2_per_m2: 0.5 * AIR_KG_PER_M3 * vehicle.drag_m2,
             full_power_w: 28e3 * litres,
-            full_force_n: 60.0 * litres * first / vehicle.wheel_m,
+            full_force_n: 110.0 * litres * first / vehicle.wheel_m,
         }
     }
 }
@@ -118,7 +123,7 @@ impl Driver {
     pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
         self.start(time_s, view.speed_rad_per_s);
         if self.doing == Doing::Driving {
-            self.drive(schedule_s, schedule, view.vehicle_m_per_s);
+            self.drive(schedule_s, schedule, view);
         } else {
             self.hands.throttle = 0.0;
             self.hands.brake = 0.3;
@@ -154,8 +159,9 @@ impl Driver {
     }
 
     /// Pedals for the speed that the schedule asks for a little ahead.
-    fn drive(&mut self, time_s: f64, schedule: &Schedule, speed_m_per_s: f64) {
+    fn drive(&mut self, time_s: f64, schedule: &Schedule, view: &View) {
         self.hands.range = Range::Drive;
+        let speed_m_per_s = view.vehicle_m_per_s;
         let now_m_per_s = schedule.speed_m_per_s(time_s);
         let ahead_m_per_s = schedule.speed_m_per_s(time_s + LOOK_AHEAD_S);
         if now_m_per_s < 0.05 && ahead_m_per_s < 0.05 {
@@ -164,7 +170,8 @@ impl Driver {
             self.move_feet(0.0, if speed_m_per_s > 0.3 { 0.35 } else { 0.25 });
             return;
         }
-        let lacking_m_per_s2 = (ahead_m_per_s - speed_m_per_s) / CLOSE_S;
+        let lacking_m_per_s2 =
+            (ahead_m_per_s - now_m_per_s) / LOOK_AHEAD_S + (now_m_per_s - speed_m_per_s) / CLOSE_S;
         let feel = self.feel;
         let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s;
         self.integral =
@@ -172,9 +179,11 @@ impl Driver {
         let wanted_n = feel.mass_kg * (lacking_m_per_s2 + self.integral) + coasting_n;
         let full_n = feel.full_force_n.min(feel.full_power_w / speed_m_per_s.max(1.0));
         if wanted_n > -0.15 * feel.mass_kg {
-            // Air flow grows faster than pedal travel, so a small force needs a relatively long travel.
+            // Torque goes with air per turn, so air flow with torque and engine speed, which the driver hears; and the plates
+            // give air about with the square of their travel.
             let share = (wanted_n / full_n).clamp(0.0, 1.0);
-            self.move_feet(libm::pow(share, 0.75), 0.0);
+            let air = share * view.speed_rad_per_s / FULL_AIR_RAD_PER_S;
+            self.move_feet(libm::sqrt(air.clamp(0.0, 1.0)), 0.0);
         } else {
             let share = -wanted_n / (feel.mass_kg * FULL_BRAKE_M_PER_S2);
             self.move_feet(0.0, share.clamp(0.0, 1.0));
@@ -183,7 +192,11 @@ impl Driver {
 
     fn move_feet(&mut self, throttle: f64, brake: f64) {
         let reach = FOOT_PER_S * PERIOD_S;
-        self.hands.throttle += (throttle - self.hands.throttle).clamp(-reach, reach);
+        let eased = PERIOD_S / (EASE_S + PERIOD_S);
+        self.hands.throttle += (eased * (throttle - self.hands.throttle)).clamp(-reach, reach);
         self.hands.brake += (brake - self.hands.brake).clamp(-reach, reach);
+        if self.hands.throttle < RESTING {
+            self.hands.throttle = 0.0;
+        }
     }
 }

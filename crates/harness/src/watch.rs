@@ -210,9 +210,7 @@ impl Watch {
             return;
         }
         let right_ln = libm::log(measured) - *wanted + *corrected;
-        let weights = self
-            .recall(view.sensed_intake_s - tau_s)
-            .map_or(applied.weights, |then| then.weights);
+        let weights = self.recall(view.sensed_intake_s - tau_s).map_or(applied.weights, |then| then.weights);
         self.fit.add(&weights, right_ln, if applied.steady { 1.0 } else { UNSTEADY_WEIGHT });
     }
 
