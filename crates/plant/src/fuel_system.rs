@@ -80,10 +80,18 @@ const ROUGHNESS_M: f64 = 1.5e-6;
 /// assert_eq!(trimwright_plant::line_drop_pa(0.0, 5.0, 0.0065, 745.0), 0.0);
 /// ```
 pub fn line_drop_pa(flow_kg_per_s: f64, length_m: f64, bore_m: f64, density_kg_per_m3: f64) -> f64 {
-    drop_with(flow_kg_per_s, length_m, bore_m, density_kg_per_m3, VISCOSITY_PA_S)
+    pipe_drop_pa(flow_kg_per_s, length_m, bore_m, density_kg_per_m3, VISCOSITY_PA_S)
 }
 
-fn drop_with(
+/// The same for a fluid of this dynamic viscosity, Pa s.
+///
+/// ```
+/// // Below Re 2300 Hagen and Poiseuille hold: 128 mu L Q / (pi d^4).
+/// let drop_pa = trimwright_plant::pipe_drop_pa(1e-3, 1.0, 0.01, 745.0, 0.5e-3);
+/// let exact_pa = 128.0 * 0.5e-3 * (1e-3 / 745.0) / (core::f64::consts::PI * 1e-8);
+/// assert!((drop_pa / exact_pa - 1.0).abs() < 1e-12);
+/// ```
+pub fn pipe_drop_pa(
     flow_kg_per_s: f64,
     length_m: f64,
     bore_m: f64,
@@ -156,6 +164,12 @@ impl FuelSystemState {
         }
     }
 
+    /// Pump and regulator have become others.
+    pub(crate) fn refit(&mut self, system: &FuelSystem) {
+        let made = Self::new(system);
+        (self.leak, self.gain) = (made.leak, made.gain);
+    }
+
     /// Line, filter and suction losses at the present flow; every 100 ms.
     pub(crate) fn slow(&mut self, system: &FuelSystem, around: &FuelSlow) {
         let flow = self.pump_kg_per_s.held(1e-4, 1.0);
@@ -222,7 +236,11 @@ impl FuelSystemState {
 
 /// Vapour pressure of petrol at a temperature from the one at 37.8 degC, Pa: `p exp(3600 (1/310.95 - 1/T))`
 /// (Clausius-Clapeyron slope by engineering judgement for light fractions).
-pub(crate) fn fuel_vapour_pa(at_37_8_pa: f64, fuel_k: f64) -> f64 {
+///
+/// ```
+/// assert_eq!(trimwright_plant::fuel_vapour_pa(60e3, 310.95), 60e3);
+/// ```
+pub fn fuel_vapour_pa(at_37_8_pa: f64, fuel_k: f64) -> f64 {
     at_37_8_pa * Real::exp(3600.0 * (1.0 / 310.95 - 1.0 / fuel_k))
 }
 
@@ -244,7 +262,7 @@ mod tests {
             // Density and viscosity as the table had them.
             let density = flow / (speed * 0.25 * PI * bore_m * bore_m);
             let viscosity = 4.0 * flow / (PI * bore_m * reynolds);
-            let drop = drop_with(flow, 1.0, bore_m, density, viscosity);
+            let drop = pipe_drop_pa(flow, 1.0, bore_m, density, viscosity);
             assert!((drop / (kpa * 1e3) - 1.0).abs() < 0.005, "{drop} {kpa}");
         }
     }

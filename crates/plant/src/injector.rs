@@ -105,7 +105,8 @@ struct Needle {
     delay_s: f64,
     /// Time that fuel has flowed in this pulse, s.
     flowing_s: f64,
-    /// Share of the mean flow.
+    /// Share of the mean flow as made, and what deposits leave of it.
+    made: f64,
     share: f64,
 }
 
@@ -123,9 +124,17 @@ impl InjectorState {
         let swings: [f64; MAX_INJECTORS] = core::array::from_fn(|_| noise.swing());
         let mean = swings.iter().take(count).sum::<f64>() / count as f64;
         for ((needle, swing), lost) in needles.iter_mut().zip(swings).zip(injectors.clogged) {
-            needle.share = (1.0 + injectors.spread * (swing - mean)).held(0.0, 2.0) * (1.0 - lost);
+            needle.made = (1.0 + injectors.spread * (swing - mean)).held(0.0, 2.0);
+            needle.share = needle.made * (1.0 - lost);
         }
         Self { needles, count }
+    }
+
+    /// Deposits have become what they are now.
+    pub(crate) fn clog(&mut self, injectors: &Injectors) {
+        for (needle, lost) in self.needles.iter_mut().zip(injectors.clogged) {
+            needle.share = needle.made * (1.0 - lost);
+        }
     }
 
     /// Starts what was commanded and gives the fuel of this step, kg. `delay_s` is the delay at present

@@ -62,6 +62,7 @@
 
 mod ambient;
 mod books;
+mod change;
 mod check;
 mod combustion;
 mod crank;
@@ -113,12 +114,12 @@ pub use filling::{Breath, Filling, FillingModel, SPEEDS};
 pub use film::{Film, FilmCoefficients};
 pub use friction::{Friction, motored_fmep_pa};
 pub use fuel::Fuel;
-pub use fuel_system::{FuelSystem, Supply, line_drop_pa};
+pub use fuel_system::{FuelSystem, Supply, fuel_vapour_pa, line_drop_pa, pipe_drop_pa};
 pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
 pub use hands::{Hands, Key, Range};
 pub use injector::{Injectors, VOLTAGES};
 pub use manifold::Manifold;
-pub use nitrous::{Nitrous, nitrous_saturation_pa};
+pub use nitrous::{Nitrous, nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
 pub use oxygen_sensor::OxygenSensor;
 pub use plant::{MAX_EVENTS, Plant};
 pub use sensors::Sensors;

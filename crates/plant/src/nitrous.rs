@@ -60,6 +60,15 @@ pub fn nitrous_saturation_pa(temperature_k: f64) -> f64 {
     saturated(SATURATION_PA, temperature_k) + 0.144e6 * beyond_k
 }
 
+/// Density of liquid nitrous oxide in balance with its vapour, kg/m^3, 253 to 303 K.
+///
+/// ```
+/// assert_eq!(trimwright_plant::nitrous_liquid_kg_per_m3(293.15), 785.1);
+/// ```
+pub fn nitrous_liquid_kg_per_m3(temperature_k: f64) -> f64 {
+    saturated(LIQUID_KG_PER_M3, temperature_k)
+}
+
 /// What is left in the bottle and what flows.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct NitrousState {
@@ -81,7 +90,7 @@ impl NitrousState {
             return;
         }
         let drop_pa = nitrous_saturation_pa(self.bottle_k) - manifold_pa;
-        let density = saturated(LIQUID_KG_PER_M3, self.bottle_k);
+        let density = nitrous_liquid_kg_per_m3(self.bottle_k);
         let flow = nitrous.jet_m2 * Real::sqrt((2.0 * density * drop_pa).held(0.0, 1e12));
         self.flow_kg_per_s = flow.held(0.0, self.bottle_kg / dt_s);
         let drawn_kg = self.flow_kg_per_s * dt_s;
