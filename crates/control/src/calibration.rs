@@ -38,6 +38,7 @@ const LOOK_BACK_S: f32 = 0.02;
 /// Which injectors open at a firing.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Firing {
     /// Half of them at each firing, in turn, where their number is even, else all.
     #[default]
@@ -49,6 +50,7 @@ pub enum Firing {
 /// What may be switched off, and which strategy learns.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Options {
     /// Short-term trim from the lambda reading.
     pub feedback: bool,

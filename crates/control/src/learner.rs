@@ -165,6 +165,7 @@ impl Learner for Kalman {
 /// Which strategy learns.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Strategy {
     /// [`Integral`] with a gain of 0.01.
     Integral,

@@ -7,6 +7,7 @@ use trimwright_signals::MAX_INJECTORS;
 /// How far the camshaft is from the one the engine left the works with.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum Cam {
     /// Little overlap: smooth idle, strong vacuum.
     #[default]
@@ -20,6 +21,7 @@ pub enum Cam {
 /// How the fuel gets its pressure.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub enum FuelSystem {
     /// A regulator returns what the engine does not use: the pump runs at full supply.
     #[default]
@@ -39,6 +41,7 @@ pub enum FuelSystem {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct SetupAnswers {
     /// Swept volume of all cylinders, m3, 0.5e-3 to 10e-3.
     pub displacement_m3: f32,

@@ -11,6 +11,7 @@ pub const MAX_INJECTORS: usize = 8;
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Commands {
     /// For each injector, how long to energise it from now on, seconds; 0 starts nothing. An injector that is still open
     /// stays open until the later of its two ends, without a second opening delay.

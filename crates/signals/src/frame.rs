@@ -16,6 +16,7 @@ pub const MAX_PULSES: usize = 8;
 /// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Frame {
     /// Time of this frame since power-up, microseconds.
     pub time_us: u64,
@@ -44,6 +45,7 @@ pub struct Frame {
 /// Two-state inputs.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
 pub struct Switches {
     /// Ignition is on.
     pub ignition: bool,
