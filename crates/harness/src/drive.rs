@@ -33,6 +33,15 @@ pub enum RunError {
     Truth(#[from] OutOfRange),
 }
 
+/// What is kept of a run.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Record {
+    /// The figures and the maps.
+    Figures,
+    /// Also a row every tenth of a second and the map while it fills in.
+    Everything,
+}
+
 /// How far a drive has come.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Progress {
@@ -56,11 +65,11 @@ pub struct Snapshot {
 pub struct Run {
     /// The figures.
     pub summary: Summary,
-    /// The record of the learning run.
+    /// The record of the learning run; empty unless [`Record::Everything`] was asked for.
     pub rows: Vec<Row>,
     /// Convergence of the learning run.
     pub windows: Vec<Window>,
-    /// The map while it filled in.
+    /// The map while it filled in; empty unless [`Record::Everything`] was asked for.
     pub snapshots: Vec<Snapshot>,
     /// The calibration the controller worked from.
     pub calibration: Calibration,
@@ -95,7 +104,7 @@ struct Plan<'a> {
     passes: u32,
     calibration: Calibration,
     learned: LearnedMap,
-    record: bool,
+    record: Record,
 }
 
 /// Drives `scenario`: one pass with the first calibration, all passes learning, one pass with what was learned.
@@ -103,22 +112,35 @@ struct Plan<'a> {
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn drive(scenario: &Scenario, progress: &mut dyn FnMut(Progress)) -> Result<Run, RunError> {
+    drive_with(scenario, Options::default(), Record::Everything, progress)
+}
+
+/// The same with other options in the learning run, and with as much record as is needed.
+///
+/// # Errors
+/// [`RunError`] when the scenario's truth or answers are outside their ranges.
+pub fn drive_with(
+    scenario: &Scenario,
+    options: Options,
+    record: Record,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Run, RunError> {
     let began = Instant::now();
-    let live = Calibration::from_answers(&scenario.answers)?;
+    let live = Calibration::from_answers(&scenario.answers)?.with_options(options);
     let frozen = live.clone().with_options(Options { feedback: false, learning: false, ..*live.options() });
     let pass_s = scenario.schedule.duration_s();
     let total_s = pass_s * f64::from(scenario.passes + 2);
     let mut done_s = 0.0;
-    let mut drive_once = |passes, calibration: &Calibration, learned: LearnedMap, record| {
+    let mut drive_once = |passes, calibration: &Calibration, learned: LearnedMap, record: Record| {
         let plan = Plan { scenario, passes, calibration: calibration.clone(), learned, record };
         let driven = drive_plan(&plan, &mut |time_s| progress(Progress { done_s: done_s + time_s, total_s }));
         done_s += pass_s * f64::from(passes);
         driven
     };
-    let base = drive_once(1, &frozen, LearnedMap::default(), false)?;
-    let learning = drive_once(scenario.passes, &live, LearnedMap::default(), true)?;
+    let base = drive_once(1, &frozen, LearnedMap::default(), Record::Figures)?;
+    let learning = drive_once(scenario.passes, &live, LearnedMap::default(), record)?;
     let learned = learning.closed_loop.controller().state().learned.clone();
-    let after = drive_once(1, &frozen, learned.clone(), false)?;
+    let after = drive_once(1, &frozen, learned.clone(), Record::Figures)?;
 
     let wall_s = began.elapsed().as_secs_f64();
     let cost = CostFigures { simulated_s: total_s, wall_s, times_real_time: total_s / wall_s };
@@ -153,7 +175,7 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
             }
             closed_loop.step(&hands);
             watch.look(&closed_loop);
-            if plan.record {
+            if plan.record == Record::Everything {
                 let all_steps = pass * pass_steps + step;
                 if all_steps.is_multiple_of(row_steps) {
                     let wanted = scenario.schedule.speed_m_per_s(time_s);
@@ -174,6 +196,18 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
     Ok(Driven { watch, rows, snapshots, closed_loop, driver, pass_distance_km, speed_error_rms })
+}
+
+/// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
+fn within_two_sigma(cells: &Cells, learned: &LearnedMap, right_ln: &[f64]) -> f64 {
+    let (mut visited, mut within) = (0_u32, 0_u32);
+    let all = right_ln.iter().zip(cells.visited()).enumerate();
+    for (cell, (right, _)) in all.filter(|(_, (_, visited))| *visited) {
+        visited += 1;
+        let error = f64::from(learned.ln.flat()[cell]) - right;
+        within += u32::from(error.abs() < 2.0 * f64::from(learned.sigma_ln(cell)));
+    }
+    f64::from(within) / f64::from(visited)
 }
 
 fn steps(time_s: f64) -> u64 {
@@ -215,6 +249,7 @@ fn assess(
             settle_s: settle_s(&watch.windows, SETTLED_RMS),
             cells_visited,
             cells_confident,
+            within_two_sigma: within_two_sigma(&watch.cells, &learned, &right_ln),
             visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
             offline_fit_rms: fitted
                 .map_or(f64::NAN, |fit| watch.cells.error_rms(|cell| fit[cell], &right_ln)),

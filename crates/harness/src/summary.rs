@@ -59,6 +59,8 @@ pub struct LearningFigures {
     pub cells_visited: usize,
     /// Those of them whose own standard deviation is below 1 %.
     pub cells_confident: usize,
+    /// Share of the visited cells whose true error is below two of the learner's own standard deviations.
+    pub within_two_sigma: f64,
     /// Dwell-weighted rms over visited cells of ln(learned correction / right correction).
     pub visited_error_rms: f64,
     /// The same for a weighted least-squares fit made afterwards from the whole log, with known delay.

@@ -87,6 +87,13 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "Places where the learner itself says that it is within 1 % (one standard deviation).",
     ),
     meaning(
+        "learning.within_two_sigma",
+        "Cells within two standard deviations",
+        Percent,
+        "Share of the visited cells whose true error is below two of the learner's own standard deviations. Honest confidence \
+         gives some 95 %.",
+    ),
+    meaning(
         "learning.visited_error_rms",
         "What is left in the visited cells",
         Percent,
