@@ -6,6 +6,7 @@
 
 use crate::document::Document;
 use crate::error::InputError;
+pub use crate::scenario_deviations::Deviations;
 use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
 use crate::schedule::Schedule;
 use crate::{scenario_answers, scenario_deviations, scenario_engine};
@@ -27,6 +28,8 @@ pub struct Scenario {
     pub about: String,
     /// What the engine and the car really are.
     pub truth: Truth,
+    /// The same without the deviations: what a fleet of them scatters about.
+    pub nameplate: Truth,
     /// What the owner answered.
     pub answers: SetupAnswers,
     /// How fast the car is to go.
@@ -132,6 +135,7 @@ impl Scenario {
             .map_err(|error| document.wrong("engine", error.to_string()))?;
         let (engine_document, mut truth) = scenario_engine::parse(&engine)?;
         scenario_engine::read(&document, "truth", &mut truth)?;
+        let nameplate = truth.clone();
         deviations.apply(&mut truth);
         truth.check().map_err(|error| {
             let field = format!("truth.{}", error.field);
@@ -141,7 +145,17 @@ impl Scenario {
                 engine_document.out_of_range(error.field, error.value, error.low, error.high)
             }
         })?;
-        Ok(Self { name: source.name.clone(), title, about, truth, answers, schedule, passes, seed })
+        Ok(Self {
+            name: source.name.clone(),
+            title,
+            about,
+            truth,
+            nameplate,
+            answers,
+            schedule,
+            passes,
+            seed,
+        })
     }
 }
 

@@ -8,21 +8,21 @@ use trimwright_plant::Truth;
 /// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
 /// quite like that.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Deviations {
+pub struct Deviations {
     /// Largest share by which the filling differs, smoothly over speed and pressure.
-    filling: f64,
+    pub filling: f64,
     /// Which shape that deviation has.
-    filling_seed: u64,
+    pub filling_seed: u64,
     /// Share by which the injectors flow more.
-    injector_flow: f64,
+    pub injector_flow: f64,
     /// Time by which they open later.
-    opening_delay_s: f64,
+    pub opening_delay_s: f64,
     /// Share by which more fuel wets the wall (X).
-    film_x: f64,
+    pub film_x: f64,
     /// Share by which it stays there longer (tau).
-    film_tau: f64,
+    pub film_tau: f64,
     /// Share by which the oxygen sensor is slower.
-    sensor_lag: f64,
+    pub sensor_lag: f64,
 }
 
 /// Reads the deviations; what isn't given deviates by nothing. Ranges: engineering judgement, wider than parts in use are.
@@ -45,7 +45,7 @@ pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
 
 impl Deviations {
     /// Makes the parts differ.
-    pub(crate) fn apply(&self, truth: &mut Truth) {
+    pub fn apply(&self, truth: &mut Truth) {
         truth.filling.deviation = self.filling;
         truth.filling.deviation_seed = self.filling_seed;
         truth.injectors.static_flow_kg_per_s *= 1.0 + self.injector_flow;
