@@ -37,7 +37,7 @@ pub struct Injection {
     pub gone_s: f32,
     /// Crank turns since the injection before it.
     pub turns: f32,
-    /// Exhaust mass since the injection before it, kg.
+    /// Exhaust mass since the injection before it, kg, as hot as it is at usual flow.
     pub exhaust_kg: f32,
     /// Why nothing can be learned from it, if so.
     pub refusal: Option<Refusal>,
@@ -120,6 +120,13 @@ impl Seen {
         cells.chain((CELLS..).zip(self.film)).filter(|(_, share)| *share != 0.0)
     }
 
+    /// The same view with the film left out.
+    #[must_use]
+    pub const fn without_film(mut self) -> Self {
+        self.film = [0.0; FILM];
+        self
+    }
+
     /// How much the film had to do with the reading: the larger of its shares.
     pub fn film(&self) -> f32 {
         self.film.iter().fold(0.0, |most, share| most.max(share.abs()))
@@ -199,14 +206,15 @@ impl Attribution {
     fn at_sensor(&self, pipe_kg: f32) -> Option<(Injection, f32)> {
         let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, TURNS, 0.0);
         for injection in self.ring.iter() {
-            if turns_left <= 0.0 {
+            // The nearer of two neighbours: half of the turns between them may be missing.
+            if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
                 return Some((*injection, delay_s));
             }
-            if kg_left > 0.0 {
-                kg_left -= injection.exhaust_kg;
-            } else {
-                turns_left -= injection.turns;
-            }
+            let in_pipe =
+                if kg_left > 0.0 { (kg_left / injection.exhaust_kg.max(1e-9)).min(1.0) } else { 0.0 };
+            kg_left -= in_pipe * injection.exhaust_kg;
+            kg_left = if in_pipe < 1.0 { 0.0 } else { kg_left };
+            turns_left -= (1.0 - in_pipe) * injection.turns;
             delay_s += injection.gone_s;
         }
         None

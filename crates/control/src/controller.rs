@@ -18,11 +18,24 @@ use crate::phase::Phase;
 use crate::self_check::Look;
 use crate::spark::{SparkHands, spark_deg};
 use crate::state::State;
+use crate::table::along;
 use crate::wanted_lambda::wanted_lambda;
 
 /// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 1.5 % for reasons that
 /// last about half a second, twenty-five looks of 20 ms in each direction: 0.015^2 * 50 (engineering judgement).
 const LOOK_VARIANCE_LN2: f32 = 0.011;
+
+/// Mean temperature of the gas between valves and sensor against air flow over displacement, (kg/(s m3), K): little gas cools
+/// more on its way (engineering judgement). Hot gas fills the pipe with less mass.
+const EXHAUST_K: [(f32, f32); 5] = [(0.8, 600.0), (1.5, 720.0), (3.0, 850.0), (6.0, 940.0), (15.0, 1020.0)];
+/// The temperature at which the calibration's pipe is stated, K.
+const USUAL_EXHAUST_K: f32 = 900.0;
+/// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
+/// would pass for the film's (engineering judgement).
+const FILM_SIGMA_LN: f32 = 0.03;
+/// Share of the film in a reading below which it is only what noise of MAP stirs up: the noise is in fuel and film share alike,
+/// and would be taken for a film that is too large (errors in variables).
+const FILM_MOVED: f32 = 0.03;
 
 /// The controller: calibration and state, stepped by frames.
 ///
@@ -101,7 +114,11 @@ impl State {
             interval_s: self.crank.interval_s,
         };
         if self.crank.firings == 0 {
-            return if beat.quick_s > 0.0 { self.primed(cal, &supply) } else { [0.0; MAX_INJECTORS] };
+            return if beat.quick_s > 0.0 {
+                self.primed(cal, &supply, beat.quick_s)
+            } else {
+                [0.0; MAX_INJECTORS]
+            };
         }
         let speed = self.crank.speed_rad_per_s;
         self.film.wait(self.crank.gone_s);
@@ -128,8 +145,11 @@ impl State {
     }
 
     /// Open times of the prime pulse, once, before the crank turns.
-    fn primed(&mut self, cal: &Calibration, supply: &Supply) -> [f32; MAX_INJECTORS] {
+    fn primed(&mut self, cal: &Calibration, supply: &Supply, quick_s: f32) -> [f32; MAX_INJECTORS] {
         let turning = self.crank.speed_rad_per_s > 0.0;
+        if !turning {
+            self.film.rest(quick_s);
+        }
         let prime_kg = self.prime.step(cal, self.phase.key_on_s, turning, self.belief.ect_k);
         if prime_kg <= 0.0 {
             return [0.0; MAX_INJECTORS];
@@ -163,7 +183,7 @@ impl State {
         if dt_s <= 0.0 {
             return;
         }
-        let injection = self.injection(dt_s);
+        let injection = self.injection(cal, dt_s);
         self.attribution.step(cal, injection);
         let past = &self.attribution.past;
         let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - past.wanted_ln;
@@ -195,7 +215,7 @@ impl State {
     }
 
     /// What was injected since the last look back.
-    fn injection(&mut self, dt_s: f32) -> Injection {
+    fn injection(&mut self, cal: &Calibration, dt_s: f32) -> Injection {
         let wanted_ln = Real::ln(self.insight.wanted_lambda.held(0.3, 1.5));
         let refusal = self.gates.step(
             &Circumstances {
@@ -211,8 +231,12 @@ impl State {
             },
             dt_s,
         );
+        let flow_kg_per_s = self.insight.air_flow_kg_per_s;
+        let gas_k = along(&EXHAUST_K, flow_kg_per_s / cal.answers().displacement_m3);
+        let exhaust_kg = flow_kg_per_s * dt_s * gas_k / USUAL_EXHAUST_K;
         let film = self.film.shares();
         let film_ln: f32 = film.iter().zip(&self.learned.film_ln).map(|(share, ln)| share * ln).sum();
+        (self.insight.film, self.insight.film_ln) = (film, film_ln);
         Injection {
             weights: self.insight.weights,
             applied_ln: self.insight.learned_ln + self.insight.trim_ln + self.insight.dither_ln + film_ln,
@@ -221,11 +245,7 @@ impl State {
             moving: self.gates.moving,
             gone_s: dt_s,
             turns: self.crank.turns(dt_s),
-            exhaust_kg: if self.crank.speed_rad_per_s > 0.0 {
-                self.insight.air_flow_kg_per_s * dt_s
-            } else {
-                0.0
-            },
+            exhaust_kg: if self.crank.speed_rad_per_s > 0.0 { exhaust_kg } else { 0.0 },
             refusal,
         }
     }
@@ -254,7 +274,10 @@ impl State {
     fn learn(&mut self, cal: &Calibration, right_ln: f32) {
         let past = &self.attribution.past;
         let doubt = 1.0 + past.moving * past.moving;
-        let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 * doubt };
+        let map_alone = past.seen.without_film();
+        let known = self.learned.variance_seen(&map_alone) < FILM_SIGMA_LN * FILM_SIGMA_LN;
+        let film = known && past.seen.film() > FILM_MOVED;
+        let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 * doubt, film };
         let before_ln = self.learned.at(&self.insight.weights);
         let outcome = cal.options().strategy.learn(&mut self.learned, &lesson);
         self.feedback.hand_over(self.learned.at(&self.insight.weights) - before_ln);

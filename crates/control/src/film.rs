@@ -86,6 +86,12 @@ impl Film {
         self.since_s = (self.since_s + dt_s).min(5.0);
     }
 
+    /// The crank stands: what is on the wall dries up, and no cylinder gets it.
+    pub fn rest(&mut self, dt_s: f32) {
+        let left = 1.0 - dt_s / (self.belief.tau_s.max(0.3) + dt_s);
+        (self.film_kg, self.lagged_kg, self.since_s) = (self.film_kg * left, self.lagged_kg * left, 0.0);
+    }
+
     /// What to inject so that the cylinder gets `wanted_kg`, kg. Without compensation the film is followed all the same.
     pub fn step(
         &mut self,
@@ -109,8 +115,10 @@ impl Film {
         self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, 0.1);
         self.lagged_kg += dt_s / (tau_s + dt_s) * (self.film_kg - self.lagged_kg);
         let after_kg = [self.film_kg, self.lagged_kg];
-        for ((gained, before), after) in self.gained_kg.iter_mut().zip(before_kg).zip(after_kg) {
-            *gained += after - before;
+        if calibration.options().film_compensation {
+            for ((gained, before), after) in self.gained_kg.iter_mut().zip(before_kg).zip(after_kg) {
+                *gained += after - before;
+            }
         }
         self.wanted_kg += wanted_kg;
         inject_kg
@@ -118,7 +126,8 @@ impl Film {
 
     /// How much the fuel since the last call depended on the film's share and time constant: a film that is larger by a factor takes
     /// as much more fuel as it gains. With `dm/dt = X q - m / tau` the film grows with `ln X` by `m`, with `ln tau`
-    /// by `m` lagged by `tau` (the sensitivities of the equation). Relative to the fuel wanted; 0 without fuel.
+    /// by `m` lagged by `tau` (the sensitivities of the equation). Relative to the fuel wanted; 0 without fuel or without
+    /// compensation, where the belief has no part in the fuel.
     pub fn shares(&mut self) -> [f32; FILM] {
         let gained_kg = core::mem::take(&mut self.gained_kg);
         let wanted_kg = core::mem::take(&mut self.wanted_kg);
@@ -221,6 +230,13 @@ mod tests {
             inject_kg = film.step(&calibration, &warm(45e3), 150.0, &[0.0; FILM], 12e-6);
         }
         assert!((inject_kg / 12e-6 - 1.0).abs() < 1e-3, "{inject_kg}");
+    }
+
+    #[test]
+    fn a_film_dries_up_while_the_crank_stands() {
+        let mut film = Film { film_kg: 1e-3, ..Film::default() };
+        (0..1000).for_each(|_| film.rest(0.01));
+        assert!(film.film_kg < 1e-6);
     }
 
     #[test]

@@ -2,6 +2,7 @@
 
 use trimwright_numerics::Weights;
 
+use crate::film::FILM;
 use crate::gates::Refusal;
 use crate::phase::Phase;
 
@@ -31,6 +32,10 @@ pub struct Insight {
     pub trim_ln: f32,
     /// Dither applied, ln.
     pub dither_ln: f32,
+    /// How much the fuel of the last look depended on the film's share and time constant, relative change by ln.
+    pub film: [f32; FILM],
+    /// What was learned of the film, applied, ln of fuel.
+    pub film_ln: f32,
     /// Fuel wanted in the cylinder, kg.
     pub wanted_fuel_kg: f32,
     /// Fuel injected for it, kg.
@@ -71,6 +76,8 @@ impl Default for Insight {
             learned_ln: 0.0,
             trim_ln: 0.0,
             dither_ln: 0.0,
+            film: [0.0; FILM],
+            film_ln: 0.0,
             wanted_fuel_kg: 0.0,
             injected_fuel_kg: 0.0,
             film_kg: 0.0,

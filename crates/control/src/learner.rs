@@ -59,6 +59,11 @@ impl LearnedMap {
         seen.iter().map(|(cell, share)| share * self.value_ln(cell)).sum()
     }
 
+    /// Variance of [`LearnedMap::seen`], ln^2.
+    pub fn variance_seen(&self, seen: &Seen) -> f32 {
+        seen.iter().map(|(cell, share)| share * share * self.variance_of(cell)).sum()
+    }
+
     /// What was learned in a cell, or beyond the cells of the film; 0 beyond that.
     fn value_ln(&self, cell: usize) -> f32 {
         self.ln
@@ -90,6 +95,15 @@ pub struct Lesson<'a> {
     pub right_ln: f32,
     /// Variance of `right_ln` as if lessons were independent, ln^2.
     pub variance_ln2: f32,
+    /// Whether it may teach something of the film too; what is known of the film counts in any case.
+    pub film: bool,
+}
+
+impl Lesson<'_> {
+    /// The pairs of cell number and share that learn from it.
+    fn taught(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
+        self.seen.iter().filter(|(cell, _)| self.film || *cell < CELLS)
+    }
 }
 
 /// What became of a lesson.
@@ -131,7 +145,7 @@ impl Learner for Integral {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         let innovation = lesson.right_ln - map.seen(lesson.seen);
         narrow(map, lesson);
-        lesson.seen.iter().fold(Outcome::Taken, |outcome, (cell, share)| {
+        lesson.taught().fold(Outcome::Taken, |outcome, (cell, share)| {
             worse(outcome, move_cell(map, cell, self.gain * share * innovation))
         })
     }
@@ -140,9 +154,9 @@ impl Learner for Integral {
 impl Learner for NormalisedGradient {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         let innovation = lesson.right_ln - map.seen(lesson.seen);
-        let norm2: f32 = lesson.seen.iter().map(|(_, share)| share * share).sum();
+        let norm2: f32 = lesson.taught().map(|(_, share)| share * share).sum();
         narrow(map, lesson);
-        lesson.seen.iter().fold(Outcome::Taken, |outcome, (cell, share)| {
+        lesson.taught().fold(Outcome::Taken, |outcome, (cell, share)| {
             worse(outcome, move_cell(map, cell, self.gain * share * innovation / norm2.max(0.05)))
         })
     }
@@ -153,7 +167,7 @@ impl Learner for Kalman {
         let innovation = lesson.right_ln - map.seen(lesson.seen);
         let spread = innovation_variance(map, lesson);
         let mut outcome = Outcome::Taken;
-        for (cell, share) in lesson.seen.iter() {
+        for (cell, share) in lesson.taught() {
             let gain = share * map.variance_of(cell) / spread;
             outcome = worse(outcome, move_cell(map, cell, gain * innovation));
         }
@@ -187,14 +201,13 @@ impl Learner for Strategy {
 }
 
 fn innovation_variance(map: &LearnedMap, lesson: &Lesson<'_>) -> f32 {
-    let cells: f32 = lesson.seen.iter().map(|(cell, share)| share * share * map.variance_of(cell)).sum();
-    (cells + lesson.variance_ln2).max(1e-9)
+    (map.variance_seen(lesson.seen) + lesson.variance_ln2).max(1e-9)
 }
 
 /// Takes the knowledge of a lesson into the variances: exact for [`Kalman`], an indication for the others.
 fn narrow(map: &mut LearnedMap, lesson: &Lesson<'_>) {
     let spread = innovation_variance(map, lesson);
-    for (cell, share) in lesson.seen.iter() {
+    for (cell, share) in lesson.taught() {
         let (cells, film) = (map.variance.flat_mut(), &mut map.film_variance);
         let (variance, prior) = match cells.get_mut(cell) {
             Some(variance) => (variance, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
@@ -243,7 +256,7 @@ mod tests {
         for strategy in STRATEGIES {
             let mut map = LearnedMap::default();
             for _ in 0..5000 {
-                strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02 });
+                strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true });
             }
             assert!((map.seen(&seen()) - 0.08).abs() < 1e-3, "{strategy:?}: {}", map.seen(&seen()));
         }
@@ -253,7 +266,7 @@ mod tests {
     fn cells_that_were_not_seen_stay_at_the_prior() {
         for strategy in STRATEGIES {
             let mut map = LearnedMap::default();
-            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02 });
+            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true });
             let untouched = map.ln.flat().iter().filter(|ln| **ln == 0.0).count();
             assert_eq!(untouched, crate::calibration::CELLS - 4, "{strategy:?}");
             assert_eq!(map.sigma_ln(0), PRIOR_SIGMA_LN);
@@ -267,7 +280,7 @@ mod tests {
             let mut bounded = 0;
             for _ in 0..20_000 {
                 let outcome =
-                    strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 5.0, variance_ln2: 0.02 });
+                    strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 5.0, variance_ln2: 0.02, film: true });
                 bounded += i32::from(outcome == Outcome::Bounded);
             }
             assert!(bounded > 0 && map.ln.flat().iter().all(|ln| ln.abs() <= AUTHORITY_LN), "{strategy:?}");
@@ -280,7 +293,7 @@ mod tests {
         let alone = Seen::at_rest(&Weights { cells: [5, 6, 19, 20], shares: [1.0, 0.0, 0.0, 0.0] });
         let mut map = LearnedMap::default();
         for _ in 0..50 {
-            Kalman.learn(&mut map, &Lesson { seen: &alone, right_ln: 0.05, variance_ln2: 0.02 });
+            Kalman.learn(&mut map, &Lesson { seen: &alone, right_ln: 0.05, variance_ln2: 0.02, film: true });
         }
         let expected = 1.0 / (1.0 / (PRIOR_SIGMA_LN * PRIOR_SIGMA_LN) + 50.0 / 0.02);
         assert!((map.variance.flat()[5] / expected - 1.0).abs() < 0.01);
@@ -290,7 +303,7 @@ mod tests {
     fn a_lesson_that_is_no_number_changes_no_correction() {
         for strategy in STRATEGIES {
             let mut map = LearnedMap::default();
-            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: f32::NAN, variance_ln2: 0.02 });
+            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: f32::NAN, variance_ln2: 0.02, film: true });
             assert_eq!(map.ln, LearnedMap::default().ln);
         }
     }
