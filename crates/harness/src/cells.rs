@@ -1,6 +1,6 @@
 //! What happened in each cell of the map, and which correction would have been right there.
 
-use trimwright_control::{Calibration, Insight, LearnedMap};
+use trimwright_control::{Calibration, LearnedMap, State};
 use trimwright_plant::{CylinderEvent, Truth, View};
 
 /// Steady dwell that makes a cell visited.
@@ -16,6 +16,7 @@ struct Sums {
     charge_k: f64,
     battery_v: f64,
     drop_pa: f64,
+    believed_drop_pa: f64,
     injectors: f64,
 }
 
@@ -26,6 +27,7 @@ impl Sums {
         self.charge_k += by_s * other.charge_k;
         self.battery_v += by_s * other.battery_v;
         self.drop_pa += by_s * other.drop_pa;
+        self.believed_drop_pa += by_s * other.believed_drop_pa;
         self.injectors += by_s * other.injectors;
     }
 
@@ -35,6 +37,7 @@ impl Sums {
             charge_k: self.charge_k / self.dwell_s,
             battery_v: self.battery_v / self.dwell_s,
             drop_pa: self.drop_pa / self.dwell_s,
+            believed_drop_pa: self.believed_drop_pa / self.dwell_s,
             injectors: self.injectors / self.dwell_s,
         }
     }
@@ -46,7 +49,9 @@ struct Conditions {
     manifold_k: f64,
     charge_k: f64,
     battery_v: f64,
+    /// Over the injectors, as it is and as the controller believes.
     drop_pa: f64,
+    believed_drop_pa: f64,
     /// How many injectors open for a firing.
     injectors: f64,
 }
@@ -65,12 +70,14 @@ impl Cells {
     }
 
     /// A steady event that stands for `span_s` of driving; each of its four cells gets its share of it.
-    pub fn add(&mut self, event: &CylinderEvent, insight: &Insight, view: &View, span_s: f64) {
+    pub fn add(&mut self, event: &CylinderEvent, state: &State, view: &View, span_s: f64) {
+        let insight = &state.insight;
         let conditions = Conditions {
             manifold_k: event.manifold_k,
             charge_k: f64::from(insight.charge_k),
-            battery_v: view.supply_v,
+            battery_v: f64::from(state.belief.battery_v),
             drop_pa: view.injector_drop_pa,
+            believed_drop_pa: f64::from(state.belief.drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);
@@ -104,11 +111,10 @@ impl Cells {
             let base_kg =
                 f64::from(calibration.base_air_charge_kg(map_pa, speed, conditions.charge_k as f32))
                     / f64::from(calibration.answers().stoich_afr);
-            let (battery_v, drop_pa, injectors) =
-                (conditions.battery_v, conditions.drop_pa, conditions.injectors);
-            let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa);
-            let believed_kg = injectors
-                * f64::from(calibration.injected_fuel_kg(open_s as f32, battery_v as f32, drop_pa as f32));
+            let Conditions { battery_v, drop_pa, believed_drop_pa, injectors, .. } = conditions;
+            let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa) as f32;
+            let each_kg = calibration.injected_fuel_kg(open_s, battery_v as f32, believed_drop_pa as f32);
+            let believed_kg = injectors * f64::from(each_kg);
             libm::log(believed_kg / base_kg)
         };
         self.sums.iter().enumerate().map(right).collect()

@@ -1,17 +1,33 @@
-//! Weighted least squares for a map whose readings are bilinear mixtures of its cells: the best that anyone could do
-//! afterwards with the whole log.
+//! Weighted least squares for a map whose readings are bilinear mixtures of its cells, with the wall film beside them: the best
+//! that anyone could do afterwards with the whole log.
 
 use nalgebra::{DMatrix, DVector};
 use trimwright_numerics::Weights;
 
-/// Normal equations of `target = sum(share * cell)`, one row a sample, with a Gaussian prior of mean zero.
+/// What is fitted beside the cells: share and time constant of the film.
+pub const FILM: usize = 2;
+
+/// One sample of the log.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Sample {
+    /// The mixture of cells that made the reading.
+    pub weights: Weights<f32>,
+    /// How much it depended on the film, relative change by ln.
+    pub film: [f64; FILM],
+    /// The correction that should have been applied, ln.
+    pub right_ln: f64,
+    /// Weight, 1 / variance up to a common factor.
+    pub weight: f64,
+}
+
+/// Normal equations of `right = sum(share * cell) + sum(film * property)`, one row a sample, with a Gaussian prior of mean zero.
 ///
 /// ```
-/// use trimwright_harness::fit::Fit;
+/// use trimwright_harness::fit::{Fit, Sample};
 /// use trimwright_numerics::Weights;
 /// let mut fit = Fit::new(4);
-/// let between = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
-/// for _ in 0..10_000 { fit.add(&between, 0.10, 1.0); }
+/// let weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
+/// for _ in 0..10_000 { fit.add(&Sample { weights, film: [0.0; 2], right_ln: 0.10, weight: 1.0 }); }
 /// let cells = fit.solve(1.0).unwrap();
 /// assert!((0.5 * (cells[0] + cells[1]) - 0.10).abs() < 1e-4);
 /// assert_eq!(cells[3], 0.0);
@@ -23,26 +39,35 @@ pub struct Fit {
 }
 
 impl Fit {
-    /// An empty fit of `cells` cells.
+    /// An empty fit of `cells` cells and the film.
     pub fn new(cells: usize) -> Self {
-        Self { normal: DMatrix::zeros(cells, cells), right_side: DVector::zeros(cells) }
+        let unknowns = cells + FILM;
+        Self { normal: DMatrix::zeros(unknowns, unknowns), right_side: DVector::zeros(unknowns) }
     }
 
-    /// One sample: the mixture of cells that made it, what it should have been, and its weight (1 / variance).
-    pub fn add(&mut self, weights: &Weights<f32>, target: f64, weight: f64) {
-        for (row, row_share) in weights.iter() {
-            let scaled = weight * f64::from(row_share);
-            self.right_side[row] += scaled * target;
-            for (column, column_share) in weights.iter() {
-                self.normal[(row, column)] += scaled * f64::from(column_share);
+    /// One sample of the log.
+    pub fn add(&mut self, sample: &Sample) {
+        let cells = self.right_side.len() - FILM;
+        let mapped = sample.weights.iter().map(|(cell, share)| (cell, f64::from(share)));
+        let film = sample.film.iter().enumerate().map(|(property, share)| (cells + property, *share));
+        let mut row = [(0, 0.0); 4 + FILM];
+        for (place, entry) in row.iter_mut().zip(mapped.chain(film)) {
+            *place = entry;
+        }
+        for (unknown, share) in row {
+            let scaled = sample.weight * share;
+            self.right_side[unknown] += scaled * sample.right_ln;
+            for (other, other_share) in row {
+                self.normal[(unknown, other)] += scaled * other_share;
             }
         }
     }
 
-    /// The cells that fit best, where each is expected within `prior_sigma` of zero. `None` when a sample was not finite.
+    /// The cells, and behind them the film, that fit best, where each is expected within `prior_sigma` of zero. `None` when a sample
+    /// was not finite.
     pub fn solve(&self, prior_sigma: f64) -> Option<Vec<f64>> {
-        let cells = self.right_side.len();
-        let damped = &self.normal + DMatrix::identity(cells, cells) / (prior_sigma * prior_sigma);
+        let unknowns = self.right_side.len();
+        let damped = &self.normal + DMatrix::identity(unknowns, unknowns) / (prior_sigma * prior_sigma);
         let solution = damped.cholesky()?.solve(&self.right_side);
         solution.iter().all(|value| value.is_finite()).then(|| solution.iter().copied().collect())
     }
@@ -61,10 +86,12 @@ mod tests {
         for step in 0..2000 {
             let (u, v) = ((step * 7 % 201) as f32 / 100.0, (step * 13 % 301) as f32 / 100.0);
             let weights = Weights::new(x.place(u), y.place(v), 3);
-            let target = weights.iter().map(|(cell, share)| truth[cell] * f64::from(share)).sum();
-            fit.add(&weights, target, 1e6);
+            let film = [f64::from(step % 17) / 17.0 - 0.5, f64::from(step % 11) / 11.0 - 0.5];
+            let mapped: f64 = weights.iter().map(|(cell, share)| truth[cell] * f64::from(share)).sum();
+            let right_ln = mapped + 0.2 * film[0] - 0.1 * film[1];
+            fit.add(&Sample { weights, film, right_ln, weight: 1e6 });
         }
-        for (found, right) in fit.solve(0.1).unwrap().iter().zip(&truth) {
+        for (found, right) in fit.solve(0.1).unwrap().iter().zip(truth.iter().chain(&[0.2, -0.1])) {
             assert!((found - right).abs() < 1e-5, "{found} for {right}");
         }
     }
@@ -72,7 +99,8 @@ mod tests {
     #[test]
     fn a_sample_that_is_not_finite_gives_no_fit() {
         let mut fit = Fit::new(4);
-        fit.add(&Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] }, f64::NAN, 1.0);
+        let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
+        fit.add(&Sample { weights, film: [0.0; FILM], right_ln: f64::NAN, weight: 1.0 });
         assert_eq!(fit.solve(0.1), None);
     }
 }

@@ -8,7 +8,7 @@ use trimwright_plant::CylinderEvent;
 
 use crate::cells::Cells;
 use crate::closed_loop::ClosedLoop;
-use crate::fit::Fit;
+use crate::fit::{FILM, Fit, Sample};
 use crate::mixture::Mixture;
 use crate::steady::{self, Steady};
 
@@ -24,14 +24,20 @@ const REMEMBERED: usize = 1200;
 const LOG_S: f64 = 0.05;
 /// Revolutions a minute in a radian a second.
 const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
-/// Weight of a sample taken while the engine was not steady, against one that was.
-const UNSTEADY_WEIGHT: f64 = 0.05;
+/// The fit takes samples of the warm engine, as the controller does: 60 degC.
+const WARM_K: f64 = 333.15;
+/// Variance of a sample of the steady engine as if samples were independent, ln^2: off by about 1.5 % for reasons that last half
+/// a second, ten samples in each direction.
+const STEADY_LN2: f64 = 0.0045;
+/// The same of one that was not steady.
+const UNSTEADY_LN2: f64 = 20.0 * STEADY_LN2;
 
 /// What was applied when an event took in its charge.
 #[derive(Clone, Copy, Debug)]
 struct Applied {
     time_s: f64,
     weights: Weights<f32>,
+    film: [f64; FILM],
     applied_ln: f64,
     wanted_ln: f64,
     steady: bool,
@@ -78,7 +84,7 @@ pub struct Watch {
     past: Vec<Applied>,
     newest: usize,
     next_log_s: f64,
-    sensor_expected: Option<(f64, f64)>,
+    sensor_expected: Option<Applied>,
     in_cut: bool,
 }
 
@@ -149,11 +155,14 @@ impl Watch {
             event.time_s - since_s >= SETTLED_AFTER_S && !in_cut && !self.in_cut && event.fuel_kg > 0.0;
         self.in_cut = in_cut;
         let steady = counted && self.still.is_steady();
-        let applied_ln = f64::from(insight.learned_ln) + f64::from(insight.trim_ln);
+        let applied_ln =
+            f64::from(insight.learned_ln + insight.trim_ln + insight.dither_ln + insight.film_ln);
         let wanted_ln = libm::log(f64::from(insight.wanted_lambda));
+        let (weights, film) = (insight.weights, insight.film.map(f64::from));
         self.remember(Applied {
             time_s: event.time_s,
-            weights: insight.weights,
+            weights,
+            film,
             applied_ln,
             wanted_ln,
             steady,
@@ -170,7 +179,7 @@ impl Watch {
             self.steady.add(error);
             // Lean of the wanted mixture by what the short-term trim added: what the map alone would have left.
             add_square(&mut self.window_map, error + f64::from(insight.trim_ln));
-            self.cells.add(event, insight, &closed_loop.view(), span_s);
+            self.cells.add(event, closed_loop.controller().state(), &closed_loop.view(), span_s);
         } else {
             self.transient.add(error);
         }
@@ -199,19 +208,25 @@ impl Watch {
         let tau_s = closed_loop.plant().truth().oxygen_sensor.tau_s;
         let Some(&applied) = self.recall(view.sensed_intake_s) else { return };
         let share = lag::share(LOG_S, tau_s);
-        let (wanted, corrected) = self.sensor_expected.get_or_insert((applied.wanted_ln, applied.applied_ln));
-        *wanted += share * (applied.wanted_ln - *wanted);
-        *corrected += share * (applied.applied_ln - *corrected);
-        if !applied.counted || !view.sensor_ready {
+        let lag = |seen: &mut f64, now: f64| *seen += share * (now - *seen);
+        let seen = self.sensor_expected.get_or_insert(applied);
+        lag(&mut seen.wanted_ln, applied.wanted_ln);
+        lag(&mut seen.applied_ln, applied.applied_ln);
+        for (seen, now) in seen.film.iter_mut().zip(applied.film) {
+            lag(seen, now);
+        }
+        let seen = *seen;
+        if !applied.counted || !view.sensor_ready || view.coolant_k < WARM_K {
             return;
         }
         let measured = f64::from(insight.measured_lambda);
         if !(0.7..1.34).contains(&measured) {
             return;
         }
-        let right_ln = libm::log(measured) - *wanted + *corrected;
+        let right_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
         let weights = self.recall(view.sensed_intake_s - tau_s).map_or(applied.weights, |then| then.weights);
-        self.fit.add(&weights, right_ln, if applied.steady { 1.0 } else { UNSTEADY_WEIGHT });
+        let weight = 1.0 / if applied.steady { STEADY_LN2 } else { UNSTEADY_LN2 };
+        self.fit.add(&Sample { weights, film: seen.film, right_ln, weight });
     }
 
     fn close_window(&mut self) {
