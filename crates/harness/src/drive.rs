@@ -8,12 +8,13 @@ use trimwright_plant::{Hands, OutOfRange, Plant};
 
 use crate::cells::Cells;
 use crate::closed_loop::{ClosedLoop, STEP_S};
-use crate::driver::{self, Driver, Feel};
 use crate::mixture::Mixture;
 use crate::scenario::Scenario;
+use crate::starting;
 use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
 use crate::trace::{self, Row};
 use crate::watch::{Watch, Window, settle_s};
+use crate::wheel::Wheel;
 
 /// The map alone must stay under this rms to count as settled.
 const SETTLED_RMS: f64 = 0.02;
@@ -93,7 +94,7 @@ struct Driven {
     rows: Vec<Row>,
     snapshots: Vec<Snapshot>,
     closed_loop: ClosedLoop,
-    driver: Driver,
+    wheel: Wheel,
     pass_distance_km: Vec<f64>,
     speed_error_rms: f64,
 }
@@ -153,14 +154,14 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
     let controller = Controller::new(plan.calibration.clone()).with_learned(plan.learned.clone());
     let mut watch = Watch::new(&controller);
     let mut closed_loop = ClosedLoop::new(plant, controller);
-    let mut driver = Driver::new(Feel::of(&scenario.truth));
+    let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
     let mut hands = Hands::default();
     let (mut rows, mut snapshots, mut pass_distance_km) = (Vec::new(), Vec::new(), Vec::new());
     let (mut error_squares, mut acts) = (0.0, 0_u64);
 
     let pass_steps = steps(scenario.schedule.duration_s());
     let (act_steps, row_steps, snapshot_steps) =
-        (steps(driver::PERIOD_S), steps(trace::PERIOD_S), steps(SNAPSHOT_S));
+        (steps(starting::PERIOD_S), steps(trace::PERIOD_S), steps(SNAPSHOT_S));
     let mut pass_began_m = 0.0;
     for pass in 0..u64::from(plan.passes) {
         watch.start_pass();
@@ -168,7 +169,7 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
             let time_s = step as f64 * STEP_S;
             if step.is_multiple_of(act_steps) {
                 let view = closed_loop.view();
-                hands = driver.act(closed_loop.time_s(), time_s, &scenario.schedule, &view).clone();
+                hands = wheel.act(closed_loop.time_s(), time_s, &scenario.schedule, &view).clone();
                 let error = view.vehicle_m_per_s - scenario.schedule.speed_m_per_s(time_s);
                 error_squares += error * error;
                 acts += 1;
@@ -195,7 +196,7 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
         pass_began_m = distance_m;
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
-    Ok(Driven { watch, rows, snapshots, closed_loop, driver, pass_distance_km, speed_error_rms })
+    Ok(Driven { watch, rows, snapshots, closed_loop, wheel, pass_distance_km, speed_error_rms })
 }
 
 /// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
@@ -263,8 +264,8 @@ fn assess(
             fuel_kg,
             l_per_100km: (distance_km > 0.1)
                 .then(|| fuel_kg / scenario.truth.fuel.density_kg_per_m3() * 1e3 / distance_km * 100.0),
-            stalls: learning.driver.stalls(),
-            crank_s: learning.driver.crank_s(),
+            stalls: learning.wheel.starting().stalls(),
+            crank_s: learning.wheel.starting().crank_s(),
         },
         cost,
         dtcs: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),

@@ -4,23 +4,11 @@
 //! driven it for a while does, and knows nothing of the mixture. The gains are engineering judgement: a practised test driver, within
 //! the tolerance of a schedule without sawing at the pedal.
 
-use trimwright_plant::{Hands, Key, Range, Truth, View};
+use trimwright_plant::{Hands, Range, Truth, View};
 
 use crate::schedule::Schedule;
+use crate::starting::{PERIOD_S, Starting};
 
-/// Time between two decisions.
-pub const PERIOD_S: f64 = 0.02;
-
-/// Ignition on before cranking, so that the fuel pump has built pressure.
-const PRIME_S: f64 = 2.0;
-/// Longest cranking at a stretch, and the rest before the next try.
-const CRANK_S: f64 = 6.0;
-const REST_S: f64 = 3.0;
-/// The engine counts as caught above this speed, and as stalled below the other.
-const CAUGHT_RAD_PER_S: f64 = 50.0;
-const STALLED_RAD_PER_S: f64 = 15.0;
-/// How long the engine idles in Park before Drive is engaged.
-const SETTLE_S: f64 = 6.0;
 /// How far ahead the driver looks along the schedule.
 const LOOK_AHEAD_S: f64 = 1.0;
 /// Time in which the driver wants to have closed the gap to the speed asked for now.
@@ -32,6 +20,8 @@ const FULL_BRAKE_M_PER_S2: f64 = 7.0;
 /// How fast the foot moves at most, pedal travels a second, and the time constant with which it eases to its place.
 const FOOT_PER_S: f64 = 0.8;
 const EASE_S: f64 = 0.2;
+/// Brake while the car stands parked.
+const PARKED_BRAKE: f64 = 0.3;
 /// A pedal pressed less than this is let go.
 const RESTING: f64 = 2e-3;
 /// Engine speed at which the full pedal is needed for the full torque.
@@ -74,88 +64,45 @@ impl Feel {
     }
 }
 
-#[derive(Clone, Copy, Debug, PartialEq)]
-enum Doing {
-    Priming { until_s: f64 },
-    Cranking { until_s: f64 },
-    Resting { until_s: f64 },
-    WarmingUp { until_s: f64 },
-    Driving,
-}
-
 /// Follows a schedule.
 #[derive(Clone, Debug)]
 pub struct Driver {
     feel: Feel,
-    doing: Doing,
+    starting: Starting,
     integral: f64,
     hands: Hands,
-    stalls: u32,
-    crank_s: f64,
 }
 
 impl Driver {
     /// A driver who knows the car and sits in it with the engine off.
     pub fn new(feel: Feel) -> Self {
-        let hands = Hands { key: Key::On, range: Range::Park, brake: 0.3, ..Hands::default() };
-        Self {
-            feel,
-            doing: Doing::Priming { until_s: PRIME_S },
-            integral: 0.0,
-            hands,
-            stalls: 0,
-            crank_s: 0.0,
-        }
+        let hands = Hands { range: Range::Park, brake: PARKED_BRAKE, ..Hands::default() };
+        Self { feel, starting: Starting::new(), integral: 0.0, hands }
     }
 
-    /// Times the engine died after it had run.
-    pub fn stalls(&self) -> u32 {
-        self.stalls
-    }
-
-    /// Total time the starter was engaged.
-    pub fn crank_s(&self) -> f64 {
-        self.crank_s
+    /// How the engine was started and kept running.
+    pub fn starting(&self) -> &Starting {
+        &self.starting
     }
 
     /// What hands and feet do; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
     /// the schedule.
     pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
-        self.start(time_s, view.speed_rad_per_s);
-        if self.doing == Doing::Driving {
+        let wanted = schedule.at(schedule_s);
+        self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
+        self.hands.ac = wanted.ac;
+        self.hands.nitrous_armed = wanted.nitrous;
+        self.hands.grade = wanted.grade;
+        self.hands.altitude_m = wanted.altitude_m;
+        if self.starting.is_running() {
             self.drive(schedule_s, schedule, view);
         } else {
             self.hands.throttle = 0.0;
-            self.hands.brake = 0.3;
+            self.hands.brake = PARKED_BRAKE;
             self.hands.range = Range::Park;
             self.integral = 0.0;
         }
         &self.hands
-    }
-
-    /// From key on to the engine running in Drive, and again after a stall.
-    fn start(&mut self, time_s: f64, engine_rad_per_s: f64) {
-        let over = |until_s: f64| time_s >= until_s;
-        self.doing = match self.doing {
-            Doing::Priming { until_s } | Doing::Resting { until_s } if over(until_s) => {
-                Doing::Cranking { until_s: time_s + CRANK_S }
-            }
-            Doing::Cranking { .. } if engine_rad_per_s > CAUGHT_RAD_PER_S => {
-                Doing::WarmingUp { until_s: time_s + SETTLE_S }
-            }
-            Doing::Cranking { until_s } if over(until_s) => Doing::Resting { until_s: time_s + REST_S },
-            Doing::WarmingUp { .. } | Doing::Driving if engine_rad_per_s < STALLED_RAD_PER_S => {
-                self.stalls += 1;
-                Doing::Resting { until_s: time_s + REST_S }
-            }
-            Doing::WarmingUp { until_s } if over(until_s) => Doing::Driving,
-            same => same,
-        };
-        let cranking = matches!(self.doing, Doing::Cranking { .. });
-        self.hands.key = if cranking { Key::Start } else { Key::On };
-        if cranking {
-            self.crank_s += PERIOD_S;
-        }
     }
 
     /// Pedals for the speed that the schedule asks for a little ahead.
@@ -173,7 +120,8 @@ impl Driver {
         let lacking_m_per_s2 =
             (ahead_m_per_s - now_m_per_s) / LOOK_AHEAD_S + (now_m_per_s - speed_m_per_s) / CLOSE_S;
         let feel = self.feel;
-        let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s;
+        let slope_n = feel.mass_kg * GRAVITY * self.hands.grade;
+        let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s + slope_n;
         self.integral =
             (self.integral + INTEGRAL_PER_S * (now_m_per_s - speed_m_per_s) * PERIOD_S).clamp(-1.5, 1.5);
         let wanted_n = feel.mass_kg * (lacking_m_per_s2 + self.integral) + coasting_n;

@@ -1,10 +1,23 @@
-//! Drive schedules: how fast the car is to go, moment by moment.
+//! Schedules: what is asked for, moment by moment.
 //!
 //! A schedule is a CSV file whose first line names the columns with their units in square or round brackets, such as
-//! `time [s],speed [m/s]` or `time (min),speed (mph)`. Further columns are left alone.
+//! `time [s],speed [m/s]` or `time (min),speed (mph)`. On the road it says how fast the car is to go; on a dynamometer it says at
+//! which `engine_speed` the crank is held and how far the `pedal` is down. Columns of other names are left alone.
+//!
+//! | column | what | between rows | without it |
+//! |---|---|---|---|
+//! | `time` | time | | must be there |
+//! | `speed` | speed of the car | straight line | must be there, except on a dynamometer |
+//! | `engine_speed`, `pedal` | dynamometer: crank speed (0 lets go of it), travel of the pedal | straight line | a road |
+//! | `altitude` | height above sea level | straight line | as the scenario says |
+//! | `grade` | rise over run of the road | holds | from altitude and speed, or level |
+//! | `key`, `ac`, `nitrous` | `on` or `off`: ignition, air conditioning wanted, nitrous oxide armed | holds | on, off, off |
+
+mod columns;
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit};
+use crate::units::Kind;
+use columns::{Column, Columns, Switch, unreadable};
 
 /// Longest schedule, seconds: a day. Engineering judgement.
 pub const LONGEST_S: f64 = 86_400.0;
@@ -12,19 +25,48 @@ pub const LONGEST_S: f64 = 86_400.0;
 pub const SHORTEST_S: f64 = 1.0;
 /// Fastest speed in a schedule, m/s. Engineering judgement.
 pub const FASTEST_M_PER_S: f64 = 100.0;
+/// Steepest road in a schedule, rise over run. Engineering judgement.
+pub const STEEPEST: f64 = 0.35;
+/// Lowest and highest road, m. Engineering judgement.
+const ALTITUDES_M: (f64, f64) = (-500.0, 5000.0);
+/// Fastest crank on a dynamometer, rad/s. Engineering judgement.
+const FASTEST_RAD_PER_S: f64 = 900.0;
 /// Most points of a schedule; ten a second for a day fit.
 const MOST_POINTS: usize = 1_000_000;
+/// Way between two rows below which their altitudes make no slope, m.
+const SHORTEST_WAY_M: f64 = 1.0;
 
-/// The wanted speed at one time.
+/// What is wanted at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Point {
     /// Time since the start of the schedule, s.
     pub time_s: f64,
-    /// Speed of the car, m/s.
+    /// Speed of the car, m/s; 0 on a dynamometer.
     pub speed_m_per_s: f64,
+    /// Slope of the road from here on, rise over run.
+    pub grade: f64,
+    /// Height above sea level, m; as the scenario says when there is none.
+    pub altitude_m: Option<f64>,
+    /// The ignition is on.
+    pub key: bool,
+    /// Air conditioning is wanted.
+    pub ac: bool,
+    /// The nitrous system is armed.
+    pub nitrous: bool,
+    /// What the dynamometer does; none on a road.
+    pub pull: Option<Pull>,
 }
 
-/// A drive schedule: at least two points in order of time, the first at time zero.
+/// What is wanted on a dynamometer.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Pull {
+    /// Speed at which the crank is held, rad/s; 0 leaves it free.
+    pub speed_rad_per_s: f64,
+    /// Travel of the pedal, 0 to 1.
+    pub pedal: f64,
+}
+
+/// A schedule: at least two points in order of time, the first at time zero.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Schedule {
     name: String,
@@ -45,31 +87,42 @@ impl Schedule {
     ///
     /// # Errors
     ///
-    /// With file, line and column when a column or its unit is missing or unknown, a value is no number, negative, faster
-    /// than [`FASTEST_M_PER_S`] or later than [`LONGEST_S`], the times don't rise, fewer than two rows are left, or they are over before
-    /// [`SHORTEST_S`].
+    /// With file, line and column when a column or its unit is missing or unknown, a value is no number or out of its range
+    /// (speed to [`FASTEST_M_PER_S`], time to [`LONGEST_S`], slope to [`STEEPEST`]), the times don't rise, fewer than two
+    /// rows are left, or they are over before [`SHORTEST_S`].
     pub fn parse(name: &str, file: &str, text: &str) -> Result<Self, InputError> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_bytes());
         let header = reader.headers().map_err(|error| unreadable(file, &error))?.clone();
-        let time = Column::find(&header, "time", Kind::Time, file)?;
-        let speed = Column::find(&header, "speed", Kind::Speed, file)?;
+        let rows = Rows::new(&Columns::new(&header, file), file)?;
         let mut points: Vec<Point> = Vec::new();
         let mut start_s = 0.0;
         for record in reader.records() {
             let record = record.map_err(|error| unreadable(file, &error))?;
-            let time_s = time.read(&record, LONGEST_S, file)?;
-            let speed_m_per_s = speed.read(&record, FASTEST_M_PER_S, file)?;
+            let mut point = rows.read(&record)?;
             if points.is_empty() {
-                start_s = time_s;
+                start_s = point.time_s;
             }
-            let point = Point { time_s: time_s - start_s, speed_m_per_s };
+            point.time_s -= start_s;
             if points.last().is_some_and(|last| point.time_s <= last.time_s) {
                 let problem = "must be later than the time of the row before";
-                return Err(time.error(&record, file, problem));
+                return Err(rows.time.error(&record, file, problem));
             }
             if points.len() == MOST_POINTS {
-                return Err(time.error(&record, file, "is one row too many; at most 1000000 are allowed"));
+                return Err(rows.time.error(
+                    &record,
+                    file,
+                    "is one row too many; at most 1000000 are allowed",
+                ));
+            }
+            if rows.grade.is_none()
+                && let Some(last) = points.last_mut()
+            {
+                last.grade = slope(last, &point);
+                if last.grade.abs() > STEEPEST {
+                    let problem = "makes the road from the row before steeper than 35 %";
+                    return Err(rows.time.error(&record, file, problem));
+                }
             }
             points.push(point);
         }
@@ -93,6 +146,11 @@ impl Schedule {
         &self.points
     }
 
+    /// Whether it is for a dynamometer.
+    pub fn on_dynamometer(&self) -> bool {
+        self.points.first().is_some_and(|point| point.pull.is_some())
+    }
+
     /// How long it lasts, s.
     pub fn duration_s(&self) -> f64 {
         self.points.last().map_or(0.0, |point| point.time_s)
@@ -100,212 +158,156 @@ impl Schedule {
 
     /// How far it goes, m: speeds are joined by straight lines.
     pub fn distance_m(&self) -> f64 {
-        self.points
-            .windows(2)
-            .map(|pair| {
-                (pair[1].time_s - pair[0].time_s) * (pair[0].speed_m_per_s + pair[1].speed_m_per_s) / 2.0
-            })
-            .sum()
+        self.points.windows(2).map(|pair| way_m(&pair[0], &pair[1])).sum()
     }
 
     /// The wanted speed at a time, m/s, on a straight line between points; before the first and after the last point
     /// it is theirs.
     pub fn speed_m_per_s(&self, time_s: f64) -> f64 {
+        self.at(time_s).speed_m_per_s
+    }
+
+    /// What is wanted at a time: quantities on a straight line between points, slope and switches as at the point before.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let text = "time [s],speed [m/s],altitude [m],ac\n0,10,0,off\n100,10,50,on\n200,10,50,on\n";
+    /// let pass = Schedule::parse("pass", "pass.csv", text)?;
+    /// let (up, top) = (pass.at(50.0), pass.at(150.0));
+    /// assert_eq!((up.altitude_m, up.ac), (Some(25.0), false));
+    /// assert!((up.grade - 0.05).abs() < 1e-4 && top.grade == 0.0 && top.ac);
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    pub fn at(&self, time_s: f64) -> Point {
         let after = self.points.partition_point(|point| point.time_s <= time_s);
-        match (after.checked_sub(1).and_then(|before| self.points.get(before)), self.points.get(after)) {
+        let before = after.checked_sub(1).and_then(|before| self.points.get(before));
+        match (before, self.points.get(after)) {
             (Some(a), Some(b)) => {
                 let share = (time_s - a.time_s) / (b.time_s - a.time_s);
-                a.speed_m_per_s + share * (b.speed_m_per_s - a.speed_m_per_s)
+                a.towards(b, share, time_s)
             }
-            (Some(only), None) | (None, Some(only)) => only.speed_m_per_s,
-            (None, None) => 0.0,
+            (Some(only), None) | (None, Some(only)) => Point { time_s, ..*only },
+            (None, None) => Point::still(time_s),
         }
     }
 }
 
-/// A column of the file and the unit that its header names.
-struct Column {
-    index: usize,
-    name: &'static str,
-    unit: Unit,
+impl Point {
+    /// A car that stands on a level road with the engine running.
+    const fn still(time_s: f64) -> Self {
+        Self {
+            time_s,
+            speed_m_per_s: 0.0,
+            grade: 0.0,
+            altitude_m: None,
+            key: true,
+            ac: false,
+            nitrous: false,
+            pull: None,
+        }
+    }
+
+    /// The point a share of the way to the next one.
+    fn towards(&self, next: &Self, share: f64, time_s: f64) -> Self {
+        let between = |a: f64, b: f64| a + share * (b - a);
+        let pull = self.pull.zip(next.pull).map(|(a, b)| Pull {
+            speed_rad_per_s: between(a.speed_rad_per_s, b.speed_rad_per_s),
+            pedal: between(a.pedal, b.pedal),
+        });
+        Self {
+            time_s,
+            speed_m_per_s: between(self.speed_m_per_s, next.speed_m_per_s),
+            altitude_m: self.altitude_m.zip(next.altitude_m).map(|(a, b)| between(a, b)),
+            pull,
+            ..*self
+        }
+    }
 }
 
-impl Column {
-    fn find(
-        header: &csv::StringRecord,
-        name: &'static str,
-        kind: Kind,
-        file: &str,
-    ) -> Result<Self, InputError> {
-        let named = |field: &&str| {
-            let word = field.split(['[', '(']).next().unwrap_or_default().trim();
-            word.eq_ignore_ascii_case(name)
+/// Way between two points, m.
+fn way_m(a: &Point, b: &Point) -> f64 {
+    (b.time_s - a.time_s) * (a.speed_m_per_s + b.speed_m_per_s) / 2.0
+}
+
+/// Slope of the straight road between two points, rise over run.
+fn slope(a: &Point, b: &Point) -> f64 {
+    let Some((from_m, to_m)) = a.altitude_m.zip(b.altitude_m) else { return 0.0 };
+    let (rise_m, way_m) = (to_m - from_m, way_m(a, b));
+    let run_m2 = way_m * way_m - rise_m * rise_m;
+    match (way_m > SHORTEST_WAY_M, run_m2 > 0.0) {
+        (false, _) => 0.0,
+        (true, false) => f64::INFINITY,
+        (true, true) => rise_m / libm::sqrt(run_m2),
+    }
+}
+
+/// Reads the rows of a file.
+struct Rows<'a> {
+    file: &'a str,
+    time: Column,
+    speed: Option<Column>,
+    grade: Option<Column>,
+    altitude: Option<Column>,
+    pull: Option<(Column, Column)>,
+    key: Option<Switch>,
+    ac: Option<Switch>,
+    nitrous: Option<Switch>,
+}
+
+impl<'a> Rows<'a> {
+    fn new(columns: &Columns<'_>, file: &'a str) -> Result<Self, InputError> {
+        let time = columns.need("time", Kind::Time)?;
+        let dynamometer = columns.has("engine_speed");
+        if dynamometer && columns.has("speed") {
+            let problem = "a schedule has a column `speed` or, on a dynamometer, `engine_speed`, not both";
+            return Err(columns.error(problem).value(columns.shown()));
+        }
+        let pull = if dynamometer {
+            Some((columns.need("engine_speed", Kind::Rotation)?, columns.need("pedal", Kind::Ratio)?))
+        } else {
+            None
         };
-        let wanted = || format!("with its unit in brackets, one of {}", kind.accepted());
-        let shown = header.iter().collect::<Vec<_>>().join(",");
-        let error = |problem: String| InputError::new(file, problem).line(1);
-        let mut found = header.iter().enumerate().filter(|(_, field)| named(field));
-        let Some((index, field)) = found.next() else {
-            return Err(
-                error(format!("the first line must name a column `{name}` {}", wanted())).value(shown)
-            );
+        let speed = if dynamometer { None } else { Some(columns.need("speed", Kind::Speed)?) };
+        Ok(Self {
+            file,
+            time,
+            speed,
+            grade: columns.find("grade", Kind::Ratio)?,
+            altitude: columns.find("altitude", Kind::Length)?,
+            pull,
+            key: columns.switch("key")?,
+            ac: columns.switch("ac")?,
+            nitrous: columns.switch("nitrous")?,
+        })
+    }
+
+    fn read(&self, record: &csv::StringRecord) -> Result<Point, InputError> {
+        let quantity = |column: &Column, range| column.read(record, range, self.file);
+        let maybe = |column: &Option<Column>, range| {
+            column.as_ref().map(|column| quantity(column, range)).transpose()
         };
-        if found.next().is_some() {
-            return Err(error(format!("more than one column is called `{name}`")).value(shown));
-        }
-        let spelling =
-            field.split_once(['[', '(']).and_then(|(_, rest)| rest.strip_suffix([']', ')'])).map(str::trim);
-        let Some(spelling) = spelling else {
-            return Err(error(format!("the column `{name}` must be named {}", wanted())).value(field));
+        let switch = |switch: &Option<Switch>, without: bool| {
+            switch.as_ref().map_or(Ok(without), |switch| switch.read(record, self.file))
         };
-        match Unit::find(kind, spelling) {
-            Some(unit) => Ok(Self { index, name, unit }),
-            None => {
-                Err(error(format!("`{spelling}` is no unit of {name}; write {name} {}", wanted()))
-                    .value(field))
-            }
-        }
+        let pull = match &self.pull {
+            None => None,
+            Some((speed, pedal)) => Some(Pull {
+                speed_rad_per_s: quantity(speed, (0.0, FASTEST_RAD_PER_S))?,
+                pedal: quantity(pedal, (0.0, 1.0))?,
+            }),
+        };
+        Ok(Point {
+            time_s: quantity(&self.time, (0.0, LONGEST_S))?,
+            speed_m_per_s: maybe(&self.speed, (0.0, FASTEST_M_PER_S))?.unwrap_or(0.0),
+            grade: maybe(&self.grade, (-STEEPEST, STEEPEST))?.unwrap_or(0.0),
+            altitude_m: maybe(&self.altitude, ALTITUDES_M)?,
+            key: switch(&self.key, true)?,
+            ac: switch(&self.ac, false)?,
+            nitrous: switch(&self.nitrous, false)?,
+            pull,
+        })
     }
-
-    /// The value of this row, in SI, from 0 to `most`.
-    fn read(&self, record: &csv::StringRecord, most: f64, file: &str) -> Result<f64, InputError> {
-        let text = record.get(self.index).unwrap_or_default();
-        let value = text.parse::<f64>().map(|number| self.unit.to_si(number));
-        match value {
-            Ok(value) if (0.0..=most).contains(&value) => Ok(value),
-            Ok(value) if value < 0.0 => Err(self.error(record, file, "must not be negative")),
-            Ok(value) if value > most => {
-                Err(self.error(record, file, &format!("must be at most {}", self.unit.show(most))))
-            }
-            _ => Err(self.error(record, file, "must be a number")),
-        }
-    }
-
-    fn error(&self, record: &csv::StringRecord, file: &str, problem: &str) -> InputError {
-        let error =
-            InputError::new(file, problem).key(self.name).value(record.get(self.index).unwrap_or_default());
-        match record.position() {
-            Some(position) => error.line(line_number(position)),
-            None => error,
-        }
-    }
-}
-
-fn line_number(position: &csv::Position) -> usize {
-    usize::try_from(position.line()).unwrap_or(usize::MAX)
-}
-
-fn unreadable(file: &str, error: &csv::Error) -> InputError {
-    let problem = match error.kind() {
-        csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
-            format!("has {len} values where the first line names {expected_len} columns")
-        }
-        csv::ErrorKind::Utf8 { .. } => "is not UTF-8 text".to_owned(),
-        _ => "is not a table of comma-separated values".to_owned(),
-    };
-    let position = error.position().map(line_number);
-    let error = InputError::new(file, problem);
-    position.map_or(error.clone(), |line| error.line(line))
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-    use proptest::prelude::*;
-
-    fn shipped(name: &str) -> Schedule {
-        let path = format!("{}/../../shared/schedules/{name}.csv", env!("CARGO_MANIFEST_DIR"));
-        Schedule::parse(name, &path, &std::fs::read_to_string(&path).expect("shipped")).expect("valid")
-    }
-
-    fn problem(text: &str) -> String {
-        Schedule::parse("x", "x.csv", text).expect_err("refused").to_string()
-    }
-
-    /// Against 40 CFR part 86 appendix I(a) and part 600 appendix I, as tabulated in `shared/reference/drive_schedules.csv`.
-    #[test]
-    fn val_public_schedules_have_their_published_length_and_distance() {
-        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/reference/drive_schedules.csv");
-        let mut table = csv::Reader::from_path(path).expect("the reference table");
-        let rows: Vec<csv::StringRecord> = table.records().map(|row| row.expect("a row")).collect();
-        for (name, row) in ["udds", "hwfet"].into_iter().zip(&rows) {
-            let published = |column: usize| row[column].parse::<f64>().expect("a number");
-            let schedule = shipped(name);
-            assert_eq!(&row[0], name.to_uppercase());
-            assert_eq!(schedule.points().len() as f64, published(2));
-            assert_eq!(schedule.duration_s(), published(3));
-            assert!(
-                (schedule.distance_m() / 1000.0 - published(4)).abs() < 1e-9,
-                "{}",
-                schedule.distance_m()
-            );
-            let top = schedule.points().iter().map(|point| point.speed_m_per_s).fold(0.0, f64::max);
-            assert!((top * 3.6 - published(7)).abs() < 1e-6, "{top}");
-        }
-        assert_eq!(rows.len(), 2);
-    }
-
-    #[test]
-    fn speed_runs_straight_between_points_and_holds_outside() {
-        let text = "speed (mph),note,time (min)\n10,a,1\n30,b,2\n";
-        let schedule = Schedule::parse("own", "own.csv", text).expect("valid");
-        assert_eq!(schedule.duration_s(), 60.0);
-        for (time_s, mph) in [(-5.0, 10.0), (0.0, 10.0), (15.0, 15.0), (60.0, 30.0), (1e9, 30.0)] {
-            assert!((schedule.speed_m_per_s(time_s) - mph * 0.44704).abs() < 1e-12, "{time_s}");
-        }
-    }
-
-    #[test]
-    fn each_fault_is_named_with_file_line_and_column() {
-        assert_eq!(
-            problem("time [s],speed [m/s]\n0,0\n1,-2\n"),
-            "x.csv, line 3, speed = -2: must not be negative"
-        );
-        assert_eq!(
-            problem("time [s],speed [m/s]\n0,0\n1,NaN\n"),
-            "x.csv, line 3, speed = NaN: must be a number"
-        );
-        assert_eq!(
-            problem("time [s],speed [mph]\n0,0\n1,999\n"),
-            "x.csv, line 3, speed = 999: must be at most 223.694 mph"
-        );
-        assert_eq!(
-            problem("time [s],speed [m/s]\n0,0\n5,1\n4,1\n"),
-            "x.csv, line 4, time = 4: must be later than the time of the row before"
-        );
-        assert_eq!(
-            problem("time [h],speed [m/s]\n0,0\n24.5,0\n"),
-            "x.csv, line 3, time = 24.5: must be at most 24 h"
-        );
-        assert_eq!(
-            problem("time [s],speed [m/s]\n0,0\n1\n"),
-            "x.csv, line 3: has 1 values where the first line names 2 columns"
-        );
-        assert_eq!(
-            problem("time [ms],speed [m/s]\n0,0\n999,0\n"),
-            "x.csv: a schedule must last at least a second"
-        );
-        assert!(problem("").starts_with("x.csv, line 1, nothing: the first line must name a column `time`"));
-        assert!(
-            problem("time,speed\n0,0\n")
-                .contains("the column `time` must be named with its unit in brackets")
-        );
-        assert!(problem("time [s],speed [knots]\n").contains("`knots` is no unit of speed"));
-        assert!(
-            problem("time [s],speed [m/s]\n0,0\n").ends_with("needs at least two rows of time and speed")
-        );
-    }
-
-    proptest! {
-        #[test]
-        fn any_text_is_read_or_refused(text in any::<String>(), rows in "[-0-9.,eNan\n\"]{0,200}") {
-            for text in [text, format!("time [s],speed [m/s]\n{rows}")] {
-                if let Ok(schedule) = Schedule::parse("any", "any.csv", &text) {
-                    prop_assert!(schedule.points().windows(2).all(|pair| pair[0].time_s < pair[1].time_s));
-                    prop_assert!((SHORTEST_S..=LONGEST_S).contains(&schedule.duration_s()));
-                    prop_assert!((0.0..=FASTEST_M_PER_S).contains(&schedule.speed_m_per_s(1.0)));
-                }
-            }
-        }
-    }
-}
+mod tests;

@@ -1,0 +1,82 @@
+//! The operator of a dynamometer: starts the engine, then holds crank speed and pedal where the schedule has them.
+
+use trimwright_plant::{Hands, Range, View};
+
+use crate::schedule::{Point, Pull};
+use crate::starting::{PERIOD_S, Starting};
+
+/// Wanted speed below which the dynamometer lets go and the engine idles, rad/s.
+const LETS_GO_RAD_PER_S: f64 = 50.0;
+/// How fast the pedal is moved at most, travels a second, and the dynamometer changes speed, rad/s^2. Engineering judgement.
+const PEDAL_PER_S: f64 = 2.0;
+const SWEEP_RAD_PER_S2: f64 = 300.0;
+
+/// Works throttle and dynamometer.
+#[derive(Clone, Debug, Default)]
+pub struct Operator {
+    starting: Starting,
+    hands: Hands,
+}
+
+impl Operator {
+    /// An operator beside an engine that is off.
+    pub fn new() -> Self {
+        Self { starting: Starting::new(), hands: Hands { range: Range::Park, ..Hands::default() } }
+    }
+
+    /// How the engine was started and kept running.
+    pub fn starting(&self) -> &Starting {
+        &self.starting
+    }
+
+    /// What the operator does; called every [`PERIOD_S`]. `time_s` is the time since power-up.
+    pub fn act(&mut self, time_s: f64, wanted: &Point, view: &View) -> &Hands {
+        self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
+        self.hands.ac = wanted.ac;
+        self.hands.nitrous_armed = wanted.nitrous;
+        self.hands.altitude_m = wanted.altitude_m;
+        let pull = wanted.pull.filter(|_| self.starting.is_running()).unwrap_or_default();
+        self.hold(pull, view.speed_rad_per_s);
+        &self.hands
+    }
+
+    fn hold(&mut self, pull: Pull, engine_rad_per_s: f64) {
+        let reach = PEDAL_PER_S * PERIOD_S;
+        self.hands.throttle += (pull.pedal - self.hands.throttle).clamp(-reach, reach);
+        self.hands.dyno_rad_per_s = (pull.speed_rad_per_s > LETS_GO_RAD_PER_S).then(|| {
+            let from = self.hands.dyno_rad_per_s.unwrap_or(engine_rad_per_s);
+            let reach = SWEEP_RAD_PER_S2 * PERIOD_S;
+            from + (pull.speed_rad_per_s - from).clamp(-reach, reach)
+        });
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::schedule::Schedule;
+
+    #[test]
+    fn it_starts_the_engine_before_it_loads_it_and_lets_go_in_the_end() {
+        let text = "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n31,0,0\n40,0,0\n";
+        let schedule = Schedule::parse("pull", "pull.csv", text).expect("valid");
+        let mut operator = Operator::new();
+        let mut view = View::default();
+        let mut held_from_s = None;
+        for step in 0..2000 {
+            let time_s = f64::from(step) * PERIOD_S;
+            let hands = operator.act(time_s, &schedule.at(time_s), &view);
+            if hands.dyno_rad_per_s.is_some() && held_from_s.is_none() {
+                held_from_s = Some(time_s);
+            }
+            if (time_s - 25.0).abs() < 1e-9 {
+                assert!((hands.dyno_rad_per_s.expect("held") - 209.44).abs() < 0.01);
+                assert!((hands.throttle - 0.5).abs() < 1e-9);
+            }
+            view.speed_rad_per_s = hands.dyno_rad_per_s.unwrap_or(if time_s > 3.0 { 80.0 } else { 0.0 });
+        }
+        assert!(held_from_s.is_some_and(|time_s| (8.0..10.0).contains(&time_s)), "{held_from_s:?}");
+        assert_eq!((operator.hands.dyno_rad_per_s, operator.hands.throttle), (None, 0.0));
+        assert_eq!(operator.starting().stalls(), 0);
+    }
+}

@@ -1,0 +1,163 @@
+//! Columns of a schedule file and what is in their rows.
+
+use crate::error::InputError;
+use crate::units::{Kind, Unit};
+
+/// A column of quantities and the unit that its header names.
+pub(super) struct Column {
+    index: usize,
+    name: &'static str,
+    unit: Unit,
+}
+
+/// A column of `on` and `off`.
+pub(super) struct Switch {
+    index: usize,
+    name: &'static str,
+}
+
+/// The columns of a file.
+pub(super) struct Columns<'a> {
+    header: &'a csv::StringRecord,
+    file: &'a str,
+}
+
+impl<'a> Columns<'a> {
+    pub(super) fn new(header: &'a csv::StringRecord, file: &'a str) -> Self {
+        Self { header, file }
+    }
+
+    /// The column of this name.
+    pub(super) fn need(&self, name: &'static str, kind: Kind) -> Result<Column, InputError> {
+        let wanted = || format!("the first line must name a column `{name}` {}", bracketed(kind));
+        self.find(name, kind)?.ok_or_else(|| self.error(wanted()).value(self.shown()))
+    }
+
+    /// The column of this name, if there is one.
+    pub(super) fn find(&self, name: &'static str, kind: Kind) -> Result<Option<Column>, InputError> {
+        let Some((index, field)) = self.place(name)? else { return Ok(None) };
+        let spelling =
+            field.split_once(['[', '(']).and_then(|(_, rest)| rest.strip_suffix([']', ')'])).map(str::trim);
+        let Some(spelling) = spelling else {
+            return Err(self
+                .error(format!("the column `{name}` must be named {}", bracketed(kind)))
+                .value(field));
+        };
+        let unit = if kind == Kind::Ratio && spelling == "1" { "" } else { spelling };
+        match Unit::find(kind, unit) {
+            Some(unit) => Ok(Some(Column { index, name, unit })),
+            None => {
+                let problem = format!("`{spelling}` is no unit of {name}; write {name} {}", bracketed(kind));
+                Err(self.error(problem).value(field))
+            }
+        }
+    }
+
+    /// The switch of this name, if there is one.
+    pub(super) fn switch(&self, name: &'static str) -> Result<Option<Switch>, InputError> {
+        Ok(self.place(name)?.map(|(index, _)| Switch { index, name }))
+    }
+
+    /// Whether a column has this name.
+    pub(super) fn has(&self, name: &str) -> bool {
+        self.header.iter().any(|field| is_named(field, name))
+    }
+
+    /// Something wrong with the first line.
+    pub(super) fn error(&self, problem: impl Into<String>) -> InputError {
+        InputError::new(self.file, problem).line(1)
+    }
+
+    /// The whole first line, for messages.
+    pub(super) fn shown(&self) -> String {
+        self.header.iter().collect::<Vec<_>>().join(",")
+    }
+
+    fn place(&self, name: &str) -> Result<Option<(usize, &'a str)>, InputError> {
+        let mut found = self.header.iter().enumerate().filter(|(_, field)| is_named(field, name));
+        let first = found.next();
+        match found.next() {
+            Some(_) => {
+                Err(self.error(format!("more than one column is called `{name}`")).value(self.shown()))
+            }
+            None => Ok(first),
+        }
+    }
+}
+
+impl Column {
+    /// The value of this row, in SI, from `low` to `high`.
+    pub(super) fn read(
+        &self,
+        record: &csv::StringRecord,
+        (low, high): (f64, f64),
+        file: &str,
+    ) -> Result<f64, InputError> {
+        let text = record.get(self.index).unwrap_or_default();
+        let value = text.parse::<f64>().map(|number| self.unit.to_si(number));
+        let show = |si: f64| self.unit.show(si);
+        match value {
+            Ok(value) if (low..=high).contains(&value) => Ok(value),
+            Ok(value) if value < low && low == 0.0 => Err(self.error(record, file, "must not be negative")),
+            Ok(value) if value < low => {
+                Err(self.error(record, file, &format!("must be at least {}", show(low))))
+            }
+            Ok(value) if value > high => {
+                Err(self.error(record, file, &format!("must be at most {}", show(high))))
+            }
+            _ => Err(self.error(record, file, "must be a number")),
+        }
+    }
+
+    /// Something wrong with the value of this row.
+    pub(super) fn error(&self, record: &csv::StringRecord, file: &str, problem: &str) -> InputError {
+        in_row(record, self.index, self.name, file, problem)
+    }
+}
+
+impl Switch {
+    /// Whether this row has it on.
+    pub(super) fn read(&self, record: &csv::StringRecord, file: &str) -> Result<bool, InputError> {
+        match record.get(self.index) {
+            Some("on") => Ok(true),
+            Some("off") => Ok(false),
+            _ => Err(in_row(record, self.index, self.name, file, "must be on or off")),
+        }
+    }
+}
+
+fn is_named(field: &str, name: &str) -> bool {
+    let word = field.split(['[', '(']).next().unwrap_or_default().trim();
+    word.eq_ignore_ascii_case(name)
+}
+
+fn bracketed(kind: Kind) -> String {
+    let accepted = if kind == Kind::Ratio { "%, 1".to_owned() } else { kind.accepted() };
+    format!("with its unit in brackets, one of {accepted}")
+}
+
+fn in_row(record: &csv::StringRecord, index: usize, name: &str, file: &str, problem: &str) -> InputError {
+    let error = InputError::new(file, problem).key(name).value(record.get(index).unwrap_or_default());
+    match record.position() {
+        Some(position) => error.line(line_number(position)),
+        None => error,
+    }
+}
+
+/// Something that keeps the table from being read.
+pub(super) fn unreadable(file: &str, error: &csv::Error) -> InputError {
+    let problem = match error.kind() {
+        csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {
+            format!("has {len} values where the first line names {expected_len} columns")
+        }
+        csv::ErrorKind::Utf8 { .. } => "is not UTF-8 text".to_owned(),
+        _ => "is not a table of comma-separated values".to_owned(),
+    };
+    let position = error.position().map(line_number);
+    let error = InputError::new(file, problem);
+    position.map_or(error.clone(), |line| error.line(line))
+}
+
+fn line_number(position: &csv::Position) -> usize {
+    usize::try_from(position.line()).unwrap_or(usize::MAX)
+}

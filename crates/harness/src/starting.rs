@@ -1,0 +1,134 @@
+//! Getting the engine to run, and off again: key, starter, another try.
+
+use trimwright_plant::Key;
+
+/// Time between two decisions of whoever works the car.
+pub const PERIOD_S: f64 = 0.02;
+
+/// Ignition on before cranking, so that the fuel pump has built pressure.
+const PRIME_S: f64 = 2.0;
+/// Longest cranking at a stretch, and the rest before the next try.
+const CRANK_S: f64 = 6.0;
+const REST_S: f64 = 3.0;
+/// The engine counts as caught above this speed, and as stalled below the other.
+const CAUGHT_RAD_PER_S: f64 = 50.0;
+const STALLED_RAD_PER_S: f64 = 15.0;
+/// How long the engine idles before anything is asked of it.
+const SETTLE_S: f64 = 6.0;
+
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Doing {
+    SwitchedOff,
+    Priming { until_s: f64 },
+    Cranking { until_s: f64 },
+    Resting { until_s: f64 },
+    Settling { until_s: f64 },
+    Running,
+}
+
+/// From key on to a running engine, and again after a stall.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Starting {
+    doing: Doing,
+    stalls: u32,
+    crank_s: f64,
+}
+
+impl Starting {
+    /// The key is off.
+    pub const fn new() -> Self {
+        Self { doing: Doing::SwitchedOff, stalls: 0, crank_s: 0.0 }
+    }
+
+    /// Times the engine died after it had run, other than by the key.
+    pub const fn stalls(&self) -> u32 {
+        self.stalls
+    }
+
+    /// Total time the starter was engaged.
+    pub const fn crank_s(&self) -> f64 {
+        self.crank_s
+    }
+
+    /// Whether the engine runs and has settled.
+    pub fn is_running(&self) -> bool {
+        self.doing == Doing::Running
+    }
+
+    /// What the key does; called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` whether the engine is to
+    /// run at all.
+    pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
+        let over = |until_s: f64| time_s >= until_s;
+        self.doing = match self.doing {
+            _ if !wanted => Doing::SwitchedOff,
+            Doing::SwitchedOff => Doing::Priming { until_s: time_s + PRIME_S },
+            Doing::Priming { until_s } | Doing::Resting { until_s } if over(until_s) => {
+                Doing::Cranking { until_s: time_s + CRANK_S }
+            }
+            Doing::Cranking { .. } if engine_rad_per_s > CAUGHT_RAD_PER_S => {
+                Doing::Settling { until_s: time_s + SETTLE_S }
+            }
+            Doing::Cranking { until_s } if over(until_s) => Doing::Resting { until_s: time_s + REST_S },
+            Doing::Settling { .. } | Doing::Running if engine_rad_per_s < STALLED_RAD_PER_S => {
+                self.stalls += 1;
+                Doing::Resting { until_s: time_s + REST_S }
+            }
+            Doing::Settling { until_s } if over(until_s) => Doing::Running,
+            same => same,
+        };
+        match self.doing {
+            Doing::SwitchedOff => Key::Off,
+            Doing::Cranking { .. } => {
+                self.crank_s += PERIOD_S;
+                Key::Start
+            }
+            _ => Key::On,
+        }
+    }
+}
+
+impl Default for Starting {
+    fn default() -> Self {
+        Self::new()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// Works the key for so long, with the engine turning at a speed, and gives what it did last.
+    fn hold(starting: &mut Starting, from_s: f64, seconds: f64, wanted: bool, rad_per_s: f64) -> Key {
+        let mut key = Key::Off;
+        for step in 0..(seconds / PERIOD_S) as u32 {
+            key = starting.act(from_s + f64::from(step) * PERIOD_S, wanted, rad_per_s);
+        }
+        key
+    }
+
+    #[test]
+    fn it_primes_cranks_settles_and_tries_again_after_a_stall() {
+        let mut starting = Starting::new();
+        assert_eq!(hold(&mut starting, 0.0, 1.5, true, 0.0), Key::On);
+        assert_eq!(hold(&mut starting, 1.5, 1.5, true, 20.0), Key::Start);
+        assert_eq!(hold(&mut starting, 3.0, 5.0, true, 80.0), Key::On);
+        assert!(!starting.is_running());
+        hold(&mut starting, 8.0, 3.0, true, 80.0);
+        assert!(starting.is_running());
+        assert_eq!(hold(&mut starting, 11.0, 2.0, true, 0.0), Key::On);
+        assert_eq!(hold(&mut starting, 13.0, 2.0, true, 20.0), Key::Start);
+        assert_eq!(starting.stalls(), 1);
+        assert!((starting.crank_s() - 2.0).abs() < 0.1, "{}", starting.crank_s());
+    }
+
+    #[test]
+    fn cranking_rests_and_the_key_turned_off_is_no_stall() {
+        let mut starting = Starting::new();
+        hold(&mut starting, 0.0, 8.5, true, 20.0);
+        assert_eq!(starting.act(8.52, true, 20.0), Key::On);
+        assert_eq!(hold(&mut starting, 8.54, 4.0, true, 20.0), Key::Start);
+        hold(&mut starting, 12.54, 8.0, true, 80.0);
+        assert_eq!(hold(&mut starting, 20.54, 5.0, false, 0.0), Key::Off);
+        assert_eq!((starting.stalls(), starting.is_running()), (0, false));
+    }
+}
