@@ -4,6 +4,17 @@
 //! [`Commands`](trimwright_signals::Commands). It knows only its frame, its [`Calibration`] and its [`State`]: it has no
 //! model of the engine in common with any simulation. No allocation, no `unsafe`, no clock; time comes in with the frame.
 //!
+//! The data travels in this order; each stage is a module of its own:
+//!
+//! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`dtc`]) make quantities of volts and pulses; [`cuts`] and
+//! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`film`] and [`open_time`] make fuel
+//! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
+//! the short-term trim, [`gates`] and [`learner`] the long-term one, [`self_check`] measures the loop and [`keep`] carries the map over
+//! a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`].
+//!
+//! Every frame costs a little (time, pulses, MAP); a cylinder event costs the fuel path; slots of 10 and 20 ms cost the rest. State
+//! and calibration together take less than 12 KiB (`tests/sizes.rs` prints and holds the bytes).
+//!
 //! A simulation is no proof that an engine is safe. Lean mixture at high load destroys engines; fuel under pressure,
 //! hot exhaust and nitrous can hurt. Follow the maker's instructions and local rules, and have licensed practice do what
 //! requires it.
