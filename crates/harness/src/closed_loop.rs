@@ -1,7 +1,7 @@
 //! The one place where the plant's output becomes the controller's next frame.
 
 use trimwright_control::Controller;
-use trimwright_plant::{Hands, Plant, View};
+use trimwright_plant::{Hands, OutOfRange, Plant, Truth, View};
 use trimwright_signals::Commands;
 
 /// Time step of the loop.
@@ -34,6 +34,14 @@ impl ClosedLoop {
         let frame = self.plant.step(&self.commands, hands, self.step_s);
         self.commands = self.controller.step(frame);
         self.steps += 1;
+    }
+
+    /// Lets the plant go on under another truth: a fault comes or goes.
+    ///
+    /// # Errors
+    /// [`OutOfRange`] as [`Plant::set_truth`] has it.
+    pub fn set_truth(&mut self, truth: Truth) -> Result<(), OutOfRange> {
+        self.plant.set_truth(truth)
     }
 
     /// Time since power-up.

@@ -245,6 +245,31 @@ impl Document {
         Ok(())
     }
 
+    /// How many sections of this name there are, each headed by it in double brackets. The keys of the first begin with `name.1.`.
+    ///
+    /// ```
+    /// use trimwright_harness::document::Document;
+    /// let document = Document::parse("van.toml", "[[stop]]\nname = \"a\"\n[[stop]]\nname = \"b\"\n")?;
+    /// assert_eq!(document.sections("stop")?, 2);
+    /// let mut name = String::new();
+    /// document.text("stop.2.name", &mut name)?;
+    /// assert_eq!(name, "b");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// When the name stands for something else.
+    pub fn sections(&self, name: &str) -> Result<usize, InputError> {
+        match self.find(name)? {
+            None => Ok(0),
+            Some((item, _)) => match item.as_array_of_tables() {
+                Some(sections) => Ok(sections.len()),
+                None => Err(self.wrong(name, format!("must be sections, each headed [[{name}]]"))),
+            },
+        }
+    }
+
     /// Whether the key is there. It counts as asked for.
     pub fn has(&self, key: &str) -> bool {
         self.note(key, None, key);
@@ -325,10 +350,14 @@ impl Document {
         Some((key.clone(), known.kind))
     }
 
-    /// Remembers that a key is known.
+    /// Remembers that a key is known, and of what kind as soon as that is said.
     fn note(&self, key: &str, kind: Option<Kind>, field: &str) {
         let known = Known { kind, field: field.to_owned() };
-        self.known.borrow_mut().entry(key.to_owned()).or_insert(known);
+        let mut all = self.known.borrow_mut();
+        let noted = all.entry(key.to_owned()).or_insert_with(|| known.clone());
+        if noted.kind.is_none() {
+            *noted = known;
+        }
     }
 
     /// The plain value at a key, if the key is there.
@@ -354,6 +383,14 @@ impl Document {
                 return Ok(Some((item, written.span())));
             }
             walked.push_str(part);
+            if let Some(sections) = item.as_array_of_tables() {
+                let number = parts.next().and_then(|number| number.parse::<usize>().ok());
+                let section = number.and_then(|number| sections.get(number.checked_sub(1)?));
+                let Some(section) = section else { return Ok(None) };
+                table = section;
+                walked.push('.');
+                continue;
+            }
             table = item.as_table_like().ok_or_else(|| {
                 let error = InputError::new(&self.file, "must be a section in brackets").key(walked.as_str());
                 match written.span() {
@@ -404,6 +441,12 @@ struct Leaf {
 fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
     for (name, item) in table.iter() {
         let key = if path.is_empty() { name.to_owned() } else { format!("{path}.{name}") };
+        if let Some(sections) = item.as_array_of_tables() {
+            for (index, section) in sections.iter().enumerate() {
+                list_leaves(section, &format!("{key}.{}", index + 1), leaves);
+            }
+            continue;
+        }
         match item.as_table_like() {
             Some(inner) if !inner.is_empty() => list_leaves(inner, &key, leaves),
             _ => {

@@ -8,6 +8,7 @@ use trimwright_plant::{Hands, OutOfRange, Plant};
 
 use crate::cells::Cells;
 use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::faults::Timeline;
 use crate::mixture::Mixture;
 use crate::scenario::Scenario;
 use crate::starting;
@@ -127,7 +128,7 @@ pub fn drive_with(
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Run, RunError> {
     let began = Instant::now();
-    let live = Calibration::from_answers(&scenario.answers)?.with_options(options);
+    let live = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
     let frozen = live.clone().with_options(Options { feedback: false, learning: false, ..*live.options() });
     let pass_s = scenario.schedule.duration_s();
     let total_s = pass_s * f64::from(scenario.passes + 2);
@@ -150,7 +151,8 @@ pub fn drive_with(
 
 fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunError> {
     let scenario = plan.scenario;
-    let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
+    let mut timeline = Timeline::new(scenario);
+    let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
     let controller = Controller::new(plan.calibration.clone()).with_learned(plan.learned.clone());
     let mut watch = Watch::new(&controller);
     let mut closed_loop = ClosedLoop::new(plant, controller);
@@ -174,6 +176,7 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
                 error_squares += error * error;
                 acts += 1;
             }
+            timeline.step(&mut closed_loop)?;
             closed_loop.step(&hands);
             watch.look(&closed_loop);
             if plan.record == Record::Everything {

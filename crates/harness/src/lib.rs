@@ -6,6 +6,7 @@ pub mod document;
 pub mod drive;
 pub mod driver;
 pub mod error;
+pub mod faults;
 pub mod fit;
 pub mod mixture;
 pub mod operator;

@@ -6,10 +6,11 @@
 
 use crate::document::Document;
 use crate::error::InputError;
+use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
 use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
 use crate::schedule::Schedule;
-use crate::{scenario_answers, scenario_deviations, scenario_engine};
+use crate::{faults, scenario_answers, scenario_deviations, scenario_engine};
 use std::fmt::Write;
 use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
@@ -32,6 +33,8 @@ pub struct Scenario {
     pub nameplate: Truth,
     /// What the owner answered.
     pub answers: SetupAnswers,
+    /// What is wrong on purpose, and when.
+    pub faults: Vec<Fault>,
     /// How fast the car is to go.
     pub schedule: Schedule,
     /// How many times the schedule is driven, 1 to 100.
@@ -101,7 +104,8 @@ impl Scenario {
         let mut hash = Fnv::new();
         let (points, passes, seed) = (self.schedule.points(), self.passes, self.seed);
         // `Debug` prints every field, and floats in the shortest form that reads back as the same bits.
-        let written = write!(hash, "{:?} {:?} {points:?} {passes} {seed}", self.truth, self.answers);
+        let written = write!(hash, "{:?} {:?} {points:?} {passes} {seed}", self.truth, self.answers)
+            .and_then(|()| self.faults.iter().try_for_each(|fault| write!(hash, " {fault:?}")));
         debug_assert!(written.is_ok(), "a hash takes any text");
         format!("{:016x}", hash.0)
     }
@@ -119,6 +123,7 @@ impl Scenario {
         document.whole("seed", (0, i64::MAX), &mut seed)?;
         let answers = scenario_answers::read(&document)?;
         let deviations = scenario_deviations::read(&document)?;
+        let faults = faults::read(&document)?;
         // Asks for the keys of the truth, so that a slip in them is found before the engine file is opened.
         scenario_engine::read(&document, "truth", &mut Truth::mild_v8())?;
         let required = [&["title", "engine", "schedule"][..], scenario_answers::REQUIRED].concat();
@@ -152,6 +157,7 @@ impl Scenario {
             truth,
             nameplate,
             answers,
+            faults,
             schedule,
             passes,
             seed,

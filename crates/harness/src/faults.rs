@@ -1,0 +1,175 @@
+//! Faults put into a scenario on purpose: what, how strong, from when until when, steady or now and then.
+//!
+//! Each section `[[fault]]` of a scenario is one fault; there may be several at once. `kind` is a name of [`KINDS`]; `strength`
+//! is in the unit of that kind and may be left out; `from` and `until` are times since power-up; with `every` and
+//! `lasting` the fault is there only for a while out of each period, as a loose plug is.
+
+mod kinds;
+mod timeline;
+
+use crate::document::Document;
+use crate::error::InputError;
+use crate::units::{Kind, Unit};
+pub use kinds::{FaultKind, KINDS, Strength, find};
+pub use timeline::Timeline;
+use trimwright_control::SetupAnswers;
+use trimwright_plant::Truth;
+
+/// Most faults in one scenario.
+const MOST: usize = 64;
+/// Latest time at which a fault may come or go, s: a hundred days.
+const LATEST_S: f64 = 8.64e6;
+/// Shortest period of a fault that comes and goes, s: the driver's own pace.
+const SHORTEST_PERIOD_S: f64 = 0.02;
+
+/// One fault of a scenario.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fault {
+    /// What is wrong.
+    pub kind: &'static FaultKind,
+    /// How much, in SI units of the kind; NaN never: a kind without strength has 0 here.
+    pub strength: f64,
+    /// When it begins, s since power-up.
+    pub from_s: f64,
+    /// When it ends, s since power-up; infinite when it stays.
+    pub until_s: f64,
+    /// Length of a period and of its part in which the fault is there, s; none when it is there all the time.
+    pub comes_and_goes: Option<(f64, f64)>,
+}
+
+impl Fault {
+    /// The fault as it is usually tried: of its usual strength, from the start to the end.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, find};
+    /// let fault = Fault::usual(find("weak_pump").expect("a kind"));
+    /// assert!(fault.is_there(0.0) && fault.is_there(1e6));
+    /// ```
+    pub fn usual(kind: &'static FaultKind) -> Self {
+        let strength = kind.strength.as_ref().map_or(0.0, |strength| strength.usual);
+        Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, comes_and_goes: None }
+    }
+
+    /// Whether it is there at this time since power-up.
+    pub fn is_there(&self, time_s: f64) -> bool {
+        let within = (self.from_s..self.until_s).contains(&time_s);
+        within
+            && self.comes_and_goes.is_none_or(|(period_s, lasting_s)| {
+                // Half a step of slack, so that a rounding of the time does not shift an edge by a step.
+                (time_s - self.from_s + 5e-7).rem_euclid(period_s) < lasting_s
+            })
+    }
+
+    /// The first time after this one at which it may come or go.
+    fn next_change_s(&self, time_s: f64) -> f64 {
+        if time_s < self.from_s {
+            return self.from_s;
+        }
+        if time_s >= self.until_s {
+            return f64::INFINITY;
+        }
+        let Some((period_s, lasting_s)) = self.comes_and_goes else { return self.until_s };
+        let periods = ((time_s - self.from_s + 5e-7) / period_s).floor();
+        let begins_s = self.from_s + periods * period_s;
+        let edges = [begins_s + lasting_s, begins_s + period_s, begins_s + period_s + lasting_s];
+        let next_s = edges.into_iter().find(|&edge_s| edge_s > time_s + 5e-7).unwrap_or(f64::INFINITY);
+        next_s.min(self.until_s)
+    }
+
+    /// What it is, in one line: kind and strength.
+    pub fn title(&self) -> String {
+        match &self.kind.strength {
+            Some(strength) => format!("{}, {}", self.kind.title, show(strength, self.strength)),
+            None => self.kind.title.to_owned(),
+        }
+    }
+
+    /// Puts it into a truth and the answers of an owner.
+    pub fn apply(&self, truth: &mut Truth, answers: &mut SetupAnswers) {
+        (self.kind.apply)(self.strength, truth, answers);
+    }
+}
+
+/// A strength in the unit it is usually given in.
+fn show(strength: &Strength, si: f64) -> String {
+    Unit::find(strength.kind, strength.unit).map_or_else(|| si.to_string(), |unit| unit.show(si))
+}
+
+/// Reads the sections `[[fault]]`.
+pub(crate) fn read(document: &Document) -> Result<Vec<Fault>, InputError> {
+    let count = document.sections("fault")?;
+    if count > MOST {
+        return Err(document.wrong("fault", format!("there may be at most {MOST} of them")));
+    }
+    (1..=count).map(|number| read_one(document, &format!("fault.{number}"))).collect()
+}
+
+fn read_one(document: &Document, section: &str) -> Result<Fault, InputError> {
+    let key = |name: &str| format!("{section}.{name}");
+    let (kind_key, strength_key) = (key("kind"), key("strength"));
+    if !document.has(&kind_key) {
+        return Err(document.wrong(&kind_key, "is missing and has to be given"));
+    }
+    let mut name = String::new();
+    document.text(&kind_key, &mut name)?;
+    let kind = find(&name).ok_or_else(|| {
+        let alike = |kind: &&FaultKind| ordered(strsim::normalized_damerau_levenshtein(kind.name, &name));
+        let nearest = KINDS.iter().max_by_key(alike).map_or("", |kind| kind.name);
+        let problem =
+            format!("is no kind of fault; did you mean {nearest}? `trimwright faults --list` names them");
+        document.wrong(&kind_key, problem)
+    })?;
+    let mut fault = Fault::usual(kind);
+    match &kind.strength {
+        Some(strength) => {
+            let range = (strength.low, strength.high);
+            document.quantity_within(&strength_key, strength.kind, range, &mut fault.strength)?;
+        }
+        None if document.has(&strength_key) => {
+            return Err(document.wrong(&strength_key, format!("does not go with {name}, which has none")));
+        }
+        None => {}
+    }
+    read_times(document, &key, &mut fault)?;
+    Ok(fault)
+}
+
+fn read_times(
+    document: &Document,
+    key: &impl Fn(&str) -> String,
+    fault: &mut Fault,
+) -> Result<(), InputError> {
+    let keys = ["from", "until", "every", "lasting"].map(key);
+    let [from, until, every, lasting] = &keys;
+    let given = keys.each_ref().map(|key| document.has(key));
+    if !fault.kind.comes_and_goes
+        && let Some((key, _)) = keys.iter().zip(given).find(|(_, given)| *given)
+    {
+        return Err(
+            document.wrong(key, format!("does not go with {}: it is so from the start", fault.kind.name))
+        );
+    }
+    document.quantity_within(from, Kind::Time, (0.0, LATEST_S), &mut fault.from_s)?;
+    if given[1] {
+        document.quantity_within(until, Kind::Time, (fault.from_s, LATEST_S), &mut fault.until_s)?;
+    }
+    if given[2] != given[3] {
+        let (there, other) = if given[2] { (every, "lasting") } else { (lasting, "every") };
+        return Err(document.wrong(there, format!("needs {other} beside it")));
+    }
+    if given[2] {
+        let (mut period_s, mut lasting_s) = (0.0, 0.0);
+        document.quantity_within(every, Kind::Time, (SHORTEST_PERIOD_S, LATEST_S), &mut period_s)?;
+        document.quantity_within(lasting, Kind::Time, (1e-3, period_s), &mut lasting_s)?;
+        fault.comes_and_goes = Some((period_s, lasting_s));
+    }
+    Ok(())
+}
+
+/// A likeness as a number that can be ordered.
+fn ordered(likeness: f64) -> u64 {
+    (likeness * 1e9) as u64
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,233 @@
+//! The kinds of faults: names, meanings, strengths, and what each does to the truth or to the answers.
+
+use crate::units::Kind;
+use trimwright_control::{Cam, SetupAnswers};
+use trimwright_plant::{Circuit, Truth};
+
+/// How strong a fault may be. All ranges and usual strengths: engineering judgement.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Strength {
+    /// What is measured.
+    pub kind: Kind,
+    /// The unit it is shown in.
+    pub unit: &'static str,
+    /// Least, SI.
+    pub low: f64,
+    /// Most, SI.
+    pub high: f64,
+    /// When a scenario does not say, SI.
+    pub usual: f64,
+}
+
+/// One kind of fault.
+#[derive(Debug)]
+pub struct FaultKind {
+    /// Its name in a scenario.
+    pub name: &'static str,
+    /// What it is.
+    pub title: &'static str,
+    /// How strong it may be, if it comes in strengths.
+    pub strength: Option<Strength>,
+    /// It may begin, end, come and go. Otherwise it is there from the start: a wrong answer, a sensor in the wrong place.
+    pub comes_and_goes: bool,
+    /// The part's deviation, by its strength in SI.
+    pub(super) apply: fn(f64, &mut Truth, &mut SetupAnswers),
+}
+
+impl PartialEq for FaultKind {
+    fn eq(&self, other: &Self) -> bool {
+        self.name == other.name
+    }
+}
+
+/// The kind of this name.
+pub fn find(name: &str) -> Option<&'static FaultKind> {
+    KINDS.iter().find(|kind| kind.name == name)
+}
+
+/// Cross-section of the pipe between the usual and a too distant place of the sensor, m^2: 57 mm bore (engineering judgement).
+const PIPE_M2: f64 = 2.55e-3;
+/// Most volume of the pipe up to the sensor, m^3: the plant's limit.
+const MOST_PIPE_M3: f64 = 0.05;
+
+const fn strength(kind: Kind, unit: &'static str, (low, high): (f64, f64), usual: f64) -> Option<Strength> {
+    Some(Strength { kind, unit, low, high, usual })
+}
+
+const fn ratio(range: (f64, f64), usual: f64) -> Option<Strength> {
+    strength(Kind::Ratio, "", range, usual)
+}
+
+/// A fault that may come and go.
+const fn part(
+    name: &'static str,
+    title: &'static str,
+    strength: Option<Strength>,
+    apply: fn(f64, &mut Truth, &mut SetupAnswers),
+) -> FaultKind {
+    FaultKind { name, title, strength, comes_and_goes: true, apply }
+}
+
+/// A fault that is there from the start.
+const fn made(
+    name: &'static str,
+    title: &'static str,
+    strength: Option<Strength>,
+    apply: fn(f64, &mut Truth, &mut SetupAnswers),
+) -> FaultKind {
+    FaultKind { name, title, strength, comes_and_goes: false, apply }
+}
+
+macro_rules! circuit {
+    ($name:literal, $title:literal, $field:ident, $state:ident) => {
+        part($name, $title, None, |_, truth, _| truth.faults.$field = Circuit::$state)
+    };
+}
+
+const PERCENT: (f64, f64) = (0.0, 1.0);
+
+/// Every kind of fault, air first, then fuel, sensors, supply, cooling and wrong answers.
+pub const KINDS: &[FaultKind] = &[
+    part(
+        "vacuum_leak",
+        "air leak into the intake manifold",
+        strength(Kind::Area, "mm2", (0.0, 2e-4), 4e-5),
+        |strength, truth, _| truth.faults.vacuum_leak_m2 = strength,
+    ),
+    part(
+        "exhaust_leak",
+        "air leak into the exhaust before the sensor",
+        strength(Kind::MassRate, "g/s", (0.0, 0.01), 6e-4),
+        |strength, truth, _| truth.faults.exhaust_leak_kg_per_s = strength,
+    ),
+    part("weak_pump", "fuel pump delivers less, by", ratio(PERCENT, 0.6), |strength, truth, _| {
+        truth.faults.weak_pump = strength;
+    }),
+    part(
+        "clogged_filter",
+        "fuel filter drops more pressure, times as much more",
+        ratio((0.0, 1000.0), 60.0),
+        |strength, truth, _| truth.faults.clogged_filter = strength,
+    ),
+    part(
+        "clogged_injector",
+        "one injector has lost part of its flow",
+        ratio(PERCENT, 0.5),
+        |strength, truth, _| truth.injectors.clogged[0] = strength,
+    ),
+    part(
+        "clogged_injectors",
+        "all injectors have lost part of their flow",
+        ratio(PERCENT, 0.2),
+        |strength, truth, _| truth.injectors.clogged = [strength; 8],
+    ),
+    part(
+        "hot_fuel",
+        "hot fuel boils at the pump's inlet",
+        strength(Kind::Temperature, "degC", (288.0, 340.0), 325.0),
+        |strength, truth, _| truth.fuel_system.fuel_k = strength,
+    ),
+    part(
+        "other_fuel",
+        "ethanol in the fuel that the controller was not told of, by volume",
+        ratio((0.0, 0.85), 0.25),
+        |strength, truth, _| truth.fuel.ethanol_share = strength,
+    ),
+    part("lost_pulses", "distributor pulses are lost", ratio(PERCENT, 0.05), |strength, truth, _| {
+        truth.faults.lost_pulses = strength;
+    }),
+    part(
+        "extra_pulses",
+        "interference on the distributor's wire, pulses a second",
+        ratio((0.0, 1000.0), 5.0),
+        |strength, truth, _| truth.faults.extra_pulses_hz = strength,
+    ),
+    part("heater_dead", "the oxygen sensor's heater gets no power", None, |_, truth, _| {
+        truth.faults.heater_dead = true;
+    }),
+    part(
+        "slow_sensor",
+        "the oxygen sensor is slow, time constant",
+        strength(Kind::Time, "s", (0.01, 2.0), 0.6),
+        |strength, truth, _| truth.oxygen_sensor.tau_s = strength,
+    ),
+    part(
+        "shifted_sensor",
+        "the oxygen sensor reads lean, by",
+        ratio((-0.2, 0.2), 0.05),
+        |strength, truth, _| truth.oxygen_sensor.offset = strength,
+    ),
+    part(
+        "bad_ground",
+        "the oxygen sensor's ground is lifted",
+        strength(Kind::Voltage, "V", (-0.5, 0.5), 0.15),
+        |strength, truth, _| truth.oxygen_sensor.ground_v = strength,
+    ),
+    made(
+        "sensor_on_bend",
+        "the oxygen sensor sits on the outside of a bend and reads lean, by",
+        ratio((-0.1, 0.1), 0.04),
+        |strength, truth, _| truth.exhaust.bend = strength,
+    ),
+    made(
+        "sensor_far",
+        "the oxygen sensor sits further down the pipe",
+        strength(Kind::Length, "m", (0.0, 5.0), 2.0),
+        |strength, truth, _| {
+            truth.exhaust.pipe_m3 = (truth.exhaust.pipe_m3 + PIPE_M2 * strength).min(MOST_PIPE_M3);
+        },
+    ),
+    circuit!("o2_open", "oxygen sensor wire broken", o2, Open),
+    circuit!("o2_grounded", "oxygen sensor wire touches ground", o2, Grounded),
+    circuit!("o2_supplied", "oxygen sensor wire touches 5 V", o2, Supplied),
+    circuit!("map_open", "MAP sensor wire broken", map, Open),
+    circuit!("map_grounded", "MAP sensor wire touches ground", map, Grounded),
+    circuit!("map_supplied", "MAP sensor wire touches 5 V", map, Supplied),
+    circuit!("tp_open", "TP sensor wire broken", tp, Open),
+    circuit!("tp_grounded", "TP sensor wire touches ground", tp, Grounded),
+    circuit!("tp_supplied", "TP sensor wire touches 5 V", tp, Supplied),
+    circuit!("ect_open", "ECT sensor wire broken", ect, Open),
+    circuit!("ect_grounded", "ECT sensor wire touches ground", ect, Grounded),
+    circuit!("ect_supplied", "ECT sensor wire touches 5 V", ect, Supplied),
+    circuit!("iat_open", "IAT sensor wire broken", iat, Open),
+    circuit!("iat_grounded", "IAT sensor wire touches ground", iat, Grounded),
+    circuit!("iat_supplied", "IAT sensor wire touches 5 V", iat, Supplied),
+    circuit!("frp_open", "FRP sensor wire broken", frp, Open),
+    circuit!("frp_grounded", "FRP sensor wire touches ground", frp, Grounded),
+    circuit!("frp_supplied", "FRP sensor wire touches 5 V", frp, Supplied),
+    part("vss_lost", "vehicle speed wire broken", None, |_, truth, _| truth.faults.vss_lost = true),
+    part(
+        "low_voltage",
+        "bad connection between battery and controller, loses",
+        strength(Kind::Voltage, "V", (0.0, 4.0), 2.5),
+        |strength, truth, _| truth.electrical.wiring_v = strength,
+    ),
+    part("alternator_dead", "the alternator gives nothing", None, |_, truth, _| {
+        truth.electrical.alternator_a = 0.0;
+    }),
+    part("fans_dead", "the cooling fans do not turn", None, |_, truth, _| truth.faults.fans_dead = true),
+    part("thermostat_open", "the thermostat stays open", None, |_, truth, _| {
+        truth.faults.thermostat_open = true;
+    }),
+    made(
+        "wrong_displacement",
+        "displacement answered as this much of the true one",
+        ratio((0.5, 2.0), 0.8),
+        |strength, _, answers| answers.displacement_m3 *= strength as f32,
+    ),
+    made(
+        "wrong_cylinders",
+        "number of cylinders answered as",
+        ratio((1.0, 8.0), 6.0),
+        |strength, _, answers| answers.cylinders = strength as u8,
+    ),
+    made("wrong_cam", "camshaft answered as the opposite", None, |_, _, answers| {
+        answers.cam = if answers.cam == Cam::Hot { Cam::Stock } else { Cam::Hot };
+    }),
+    made(
+        "wrong_injector_flow",
+        "injector flow answered as this much of the printed one",
+        ratio((0.5, 2.0), 1.25),
+        |strength, _, answers| answers.injector_flow_kg_per_s *= strength as f32,
+    ),
+];
