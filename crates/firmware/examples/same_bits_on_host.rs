@@ -1,0 +1,16 @@
+//! The host's side of `same_bits`: the same drive, the same lines.
+
+use trimwright_firmware::scripted::{Drive, STEPS_PER_S};
+
+fn main() {
+    let seconds: u32 = std::env::args().nth(1).and_then(|text| text.parse().ok()).unwrap_or(120);
+    let mut drive = Drive::new().expect("the drive of this crate is within its ranges");
+    for second in 1..=seconds {
+        for _ in 0..STEPS_PER_S {
+            drive.step();
+        }
+        if second % 10 == 0 || second == seconds {
+            println!("{second} s: {:016x}", drive.digest().value());
+        }
+    }
+}
