@@ -256,7 +256,10 @@ mod tests {
         for strategy in STRATEGIES {
             let mut map = LearnedMap::default();
             for _ in 0..5000 {
-                strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true });
+                strategy.learn(
+                    &mut map,
+                    &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true },
+                );
             }
             assert!((map.seen(&seen()) - 0.08).abs() < 1e-3, "{strategy:?}: {}", map.seen(&seen()));
         }
@@ -266,7 +269,8 @@ mod tests {
     fn cells_that_were_not_seen_stay_at_the_prior() {
         for strategy in STRATEGIES {
             let mut map = LearnedMap::default();
-            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true });
+            strategy
+                .learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true });
             let untouched = map.ln.flat().iter().filter(|ln| **ln == 0.0).count();
             assert_eq!(untouched, crate::calibration::CELLS - 4, "{strategy:?}");
             assert_eq!(map.sigma_ln(0), PRIOR_SIGMA_LN);
@@ -279,8 +283,10 @@ mod tests {
             let mut map = LearnedMap::default();
             let mut bounded = 0;
             for _ in 0..20_000 {
-                let outcome =
-                    strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: 5.0, variance_ln2: 0.02, film: true });
+                let outcome = strategy.learn(
+                    &mut map,
+                    &Lesson { seen: &seen(), right_ln: 5.0, variance_ln2: 0.02, film: true },
+                );
                 bounded += i32::from(outcome == Outcome::Bounded);
             }
             assert!(bounded > 0 && map.ln.flat().iter().all(|ln| ln.abs() <= AUTHORITY_LN), "{strategy:?}");
@@ -303,7 +309,10 @@ mod tests {
     fn a_lesson_that_is_no_number_changes_no_correction() {
         for strategy in STRATEGIES {
             let mut map = LearnedMap::default();
-            strategy.learn(&mut map, &Lesson { seen: &seen(), right_ln: f32::NAN, variance_ln2: 0.02, film: true });
+            strategy.learn(
+                &mut map,
+                &Lesson { seen: &seen(), right_ln: f32::NAN, variance_ln2: 0.02, film: true },
+            );
             assert_eq!(map.ln, LearnedMap::default().ln);
         }
     }
