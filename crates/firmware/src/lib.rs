@@ -3,8 +3,12 @@
 //! | program | what it shows |
 //! |---|---|
 //! | `same_bits` | the same drive gives the same digest of every frame and command as on the host |
+//! | `cost` | instructions and stack of a control step |
+//! | `bare` | the controller alone, for its size; not linked if a path of it can panic |
 #![no_std]
 
 #[cfg(target_os = "none")]
 pub mod board;
 pub mod scripted;
+#[cfg(target_os = "none")]
+pub mod stack;

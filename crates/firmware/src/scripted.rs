@@ -3,7 +3,7 @@
 use trimwright_control::{AnswerError, Calibration, Controller, SetupAnswers};
 use trimwright_link::Digest;
 use trimwright_plant::{Hands, Key, OutOfRange, Plant, Range, Truth};
-use trimwright_signals::Commands;
+use trimwright_signals::{Commands, Frame};
 
 /// Time between two frames.
 pub const STEP_S: f64 = 1e-3;
@@ -97,14 +97,15 @@ impl Drive {
         })
     }
 
-    /// One step of plant and controller.
-    pub fn step(&mut self) {
+    /// One step of plant and controller; gives the frame that the controller took.
+    pub fn step(&mut self) -> &Frame {
         let hands = hands(f64::from(self.steps) * STEP_S);
         let frame = self.plant.step(&self.commands, &hands, STEP_S);
         self.commands = self.controller.step(frame);
         self.digest.add(frame);
         self.digest.add(&self.commands);
         self.steps += 1;
+        frame
     }
 
     /// Steps so far.
