@@ -14,7 +14,9 @@ pub(crate) fn text() -> Result<String, InputError> {
     section(&mut text, "Schedules (--schedule NAME)", SCHEDULES, |shipped| {
         let schedule = Schedule::parse(shipped.name, shipped.file, shipped.text)?;
         let (minutes, km) = (schedule.duration_s() / 60.0, schedule.distance_m() / 1000.0);
-        Ok(format!("{minutes:.1} min, {km:.2} km"))
+        let way =
+            if schedule.on_dynamometer() { "on a dynamometer".to_owned() } else { format!("{km:.2} km") };
+        Ok(format!("{minutes:.1} min, {way}"))
     })?;
     Ok(text)
 }

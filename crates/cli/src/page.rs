@@ -73,10 +73,14 @@ fn flatten(name: &str, value: &serde_json::Value, figures: &mut Vec<Figure>) {
 fn driven(scenario: &Scenario) -> String {
     let schedule = &scenario.schedule;
     let times = if scenario.passes == 1 { "once".to_owned() } else { format!("{} times", scenario.passes) };
+    let way = if schedule.on_dynamometer() {
+        "on a dynamometer for".to_owned()
+    } else {
+        format!("{:.1} km in", schedule.distance_m() / 1e3)
+    };
     format!(
-        "Schedule {}, {:.1} km in {:.0} min, driven {times} while learning, and once each before and after with the map frozen.",
+        "Schedule {}, {way} {:.0} min, driven {times} while learning, and once each before and after with the map frozen.",
         schedule.name(),
-        schedule.distance_m() / 1e3,
         schedule.duration_s() / 60.0
     )
 }

@@ -99,7 +99,8 @@ mod tests {
         let home = tempfile::tempdir().expect("a place");
         assert_eq!(
             refused(SCHEDULE_SHELF, Path::new("moon")),
-            "moon: no schedule of this name comes with the program (there are udds, hwfet), and there is no such file"
+            "moon: no schedule of this name comes with the program (there are udds, hwfet, hot-restart, long-idle, \
+             mountain-pass, trailer, dyno-map, dyno-steps, dyno-sweep), and there is no such file"
         );
         assert!(refused(SCHEDULE_SHELF, &home.path().join("moon.csv")).contains("can't be read"));
         assert!(refused(SCHEDULE_SHELF, home.path()).contains("can't be read"));

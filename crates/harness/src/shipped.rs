@@ -38,11 +38,43 @@ macro_rules! shipped {
 }
 
 /// Whole drives: an engine, a schedule, what the owner answered and in what the engine differs from that.
-pub const SCENARIOS: &[Shipped] = shipped!("scenarios", ".toml", ["delivery-van"]);
+pub const SCENARIOS: &[Shipped] = shipped!(
+    "scenarios",
+    ".toml",
+    [
+        "delivery-van",
+        "town-coupe",
+        "hot-cam-town",
+        "highway-pickup",
+        "cold-morning",
+        "hot-restart",
+        "long-idle",
+        "mountain-pass",
+        "trailer-hill",
+        "dyno-map",
+        "dyno-steps",
+        "dyno-sweep",
+    ]
+);
 /// Engines and the cars they are in.
-pub const ENGINES: &[Shipped] = shipped!("engines", ".toml", ["van-v8"]);
+pub const ENGINES: &[Shipped] =
+    shipped!("engines", ".toml", ["van-v8", "pickup-six", "coupe-four", "hot-v8"]);
 /// Speed over time.
-pub const SCHEDULES: &[Shipped] = shipped!("schedules", ".csv", ["udds", "hwfet"]);
+pub const SCHEDULES: &[Shipped] = shipped!(
+    "schedules",
+    ".csv",
+    [
+        "udds",
+        "hwfet",
+        "hot-restart",
+        "long-idle",
+        "mountain-pass",
+        "trailer",
+        "dyno-map",
+        "dyno-steps",
+        "dyno-sweep",
+    ]
+);
 
 /// The one of this name.
 ///
