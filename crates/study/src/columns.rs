@@ -1,0 +1,148 @@
+//! The columns of a fleet's result, the same in every file: what was drawn, then what came of it.
+
+use std::fmt::Write;
+
+use trimwright_control::Strategy;
+
+use crate::draw::Draw;
+use crate::fleet::{Engine, Figures};
+use crate::learners;
+
+/// What stands in one place of the table; `None` where there is nothing to say.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Value {
+    /// A whole number.
+    Whole(Option<i64>),
+    /// A real number.
+    Real(Option<f64>),
+    /// Words.
+    Text(Option<String>),
+}
+
+/// One engine with its lot, as a row is made from it.
+#[derive(Clone, Copy, Debug)]
+pub struct Row<'a> {
+    /// The engine.
+    pub engine: &'a Engine,
+    /// Its lot.
+    pub draw: &'a Draw,
+    /// Its learner.
+    pub strategy: Strategy,
+}
+
+/// Name of a column, with its unit, and how its value is had.
+pub type Column = (&'static str, fn(&Row<'_>) -> Value);
+
+fn whole(value: u64) -> Value {
+    Value::Whole(i64::try_from(value).ok())
+}
+
+fn real(value: f64) -> Value {
+    Value::Real(Some(value))
+}
+
+fn count(row: &Row<'_>, figure: fn(&Figures) -> u64) -> Value {
+    Value::Whole(row.engine.figures().and_then(|figures| i64::try_from(figure(figures)).ok()))
+}
+
+fn figure(row: &Row<'_>, figure: fn(&Figures) -> Option<f64>) -> Value {
+    Value::Real(row.engine.figures().and_then(figure))
+}
+
+/// All columns in their order.
+pub const COLUMNS: &[Column] = &[
+    ("engine", |row| whole(u64::from(row.engine.index))),
+    ("learner", |row| Value::Text(Some(learners::name(row.strategy).to_owned()))),
+    ("run_seed", |row| whole(row.draw.run_seed)),
+    ("filling_seed", |row| whole(row.draw.deviations.filling_seed)),
+    ("filling", |row| real(row.draw.deviations.filling)),
+    ("injector_flow", |row| real(row.draw.deviations.injector_flow)),
+    ("opening_delay_s", |row| real(row.draw.deviations.opening_delay_s)),
+    ("film_x", |row| real(row.draw.deviations.film_x)),
+    ("film_tau", |row| real(row.draw.deviations.film_tau)),
+    ("sensor_lag", |row| real(row.draw.deviations.sensor_lag)),
+    ("pipe", |row| real(row.draw.pipe)),
+    ("ethanol_share", |row| real(row.draw.ethanol_share)),
+    ("answered_displacement", |row| real(row.draw.answered_displacement)),
+    ("answered_compression", |row| real(row.draw.answered_compression)),
+    ("answered_rail_pressure", |row| real(row.draw.answered_rail_pressure)),
+    ("answered_cam_steps", |row| Value::Whole(Some(i64::from(row.draw.answered_cam_steps)))),
+    ("base_map_rms", |row| figure(row, |figures| figures.base_map_rms)),
+    ("learned_map_rms", |row| figure(row, |figures| figures.learned_map_rms)),
+    ("closed_loop_rms", |row| figure(row, |figures| figures.closed_loop_rms)),
+    ("p95_abs", |row| figure(row, |figures| figures.p95_abs)),
+    ("transient_rms", |row| figure(row, |figures| figures.transient_rms)),
+    ("settle_s", |row| figure(row, |figures| figures.settle_s)),
+    ("cells_visited", |row| count(row, |figures| figures.cells_visited)),
+    ("cells_confident", |row| count(row, |figures| figures.cells_confident)),
+    ("within_two_sigma", |row| figure(row, |figures| figures.within_two_sigma)),
+    ("visited_error_rms", |row| figure(row, |figures| figures.visited_error_rms)),
+    ("offline_fit_rms", |row| figure(row, |figures| figures.offline_fit_rms)),
+    ("cells_run_away", |row| count(row, |figures| figures.cells_run_away)),
+    ("cells_beyond_authority", |row| count(row, |figures| figures.cells_beyond_authority)),
+    ("lessons", |row| count(row, |figures| figures.lessons)),
+    ("stalls", |row| count(row, |figures| figures.stalls)),
+    ("distance_km", |row| figure(row, |figures| Some(figures.distance_km))),
+    ("fuel_kg", |row| figure(row, |figures| Some(figures.fuel_kg))),
+    ("dtcs", |row| Value::Text(row.engine.figures().map(|figures| figures.dtcs.clone()))),
+    ("failure", |row| Value::Text(row.engine.failure().map(str::to_owned))),
+];
+
+/// The values of a fleet, row by row.
+pub fn values(engines: &[Engine], seed: u64, strategy: Strategy) -> Vec<Vec<Value>> {
+    let row = |engine: &Engine| {
+        let draw = Draw::of(seed, engine.index);
+        let row = Row { engine, draw: &draw, strategy };
+        COLUMNS.iter().map(|(_, value)| value(&row)).collect()
+    };
+    engines.iter().map(row).collect()
+}
+
+/// The text of `fleet.csv`. What isn't known is left empty; floats read back as the same bits.
+pub fn to_csv(rows: &[Vec<Value>]) -> String {
+    let names: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
+    let mut text = names.join(",") + "\n";
+    for row in rows {
+        for (index, value) in row.iter().enumerate() {
+            let comma = if index == 0 { "" } else { "," };
+            // Writing into a String can't fail.
+            let _ = match value {
+                Value::Whole(Some(value)) => write!(text, "{comma}{value}"),
+                Value::Real(Some(value)) => write!(text, "{comma}{value}"),
+                Value::Text(Some(value)) => write!(text, "{comma}{}", quoted(value)),
+                Value::Whole(None) | Value::Real(None) | Value::Text(None) => write!(text, "{comma}"),
+            };
+        }
+        text.push('\n');
+    }
+    text
+}
+
+/// As RFC 4180 has it: in quotes where the text holds a comma, a quote or an end of line.
+fn quoted(text: &str) -> String {
+    if text.contains([',', '"', '\n', '\r']) {
+        format!("\"{}\"", text.replace('"', "\"\""))
+    } else {
+        text.to_owned()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fleet::Ended;
+
+    #[test]
+    fn csv_reads_back_as_it_was() {
+        let failure = "answer \"cam\", which is wrong";
+        let engine = Engine { index: 4, ended: Ended::Failed(failure.to_owned()) };
+        let text = to_csv(&values(&[engine], 9, Strategy::Kalman));
+        let mut reader = csv::Reader::from_reader(text.as_bytes());
+        let names: Vec<String> = reader.headers().expect("a head").iter().map(str::to_owned).collect();
+        let record = reader.records().next().expect("a row").expect("readable");
+        let at = |name: &str| &record[names.iter().position(|each| each == name).expect("a column")];
+        assert_eq!((at("engine"), at("learner"), at("failure")), ("4", "kalman", failure));
+        assert_eq!(at("learned_map_rms"), "");
+        assert_eq!(at("film_x").parse(), Ok(Draw::of(9, 4).deviations.film_x));
+    }
+}

@@ -1,0 +1,79 @@
+//! The learners side by side on the same drive.
+
+use std::fmt::Write;
+
+use rayon::prelude::*;
+use trimwright_control::{Options, Strategy};
+use trimwright_harness::drive::{Record, Run, RunError, drive_with};
+use trimwright_harness::scenario::Scenario;
+
+use crate::learners::LEARNERS;
+
+/// One learner's run.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Compared {
+    /// Its name.
+    pub learner: &'static str,
+    /// What it is.
+    pub strategy: Strategy,
+    /// What came of it.
+    pub run: Run,
+}
+
+/// Drives the scenario with each learner; all else is the same. `each` hears of every run that is done.
+///
+/// # Errors
+/// [`RunError`] when the scenario's truth or answers are outside their ranges.
+pub fn compare(scenario: &Scenario, each: impl Fn() + Sync) -> Result<Vec<Compared>, RunError> {
+    let one = |&(learner, strategy): &(&'static str, Strategy)| {
+        let options = Options { strategy, ..Options::default() };
+        let run = drive_with(scenario, options, Record::Figures, &mut |_| ())?;
+        each();
+        Ok(Compared { learner, strategy, run })
+    };
+    LEARNERS.par_iter().map(one).collect()
+}
+
+/// The text of `compare.csv`: the error of each learner over time, window by window. What could not be measured is left empty.
+pub fn to_csv(compared: &[Compared]) -> String {
+    let mut text = "time [s]".to_owned();
+    for each in compared {
+        // Writing into a String can't fail.
+        let _ = write!(text, ",{0} map rms [1],{0} closed loop rms [1]", each.learner);
+    }
+    text.push('\n');
+    let rows = compared.first().map_or(0, |first| first.run.windows.len());
+    for row in 0..rows {
+        let windows = || compared.iter().filter_map(|each| each.run.windows.get(row));
+        let time_s = windows().next().map_or(f64::NAN, |window| window.end_s);
+        let _ = write!(text, "{time_s:.0}");
+        for value in windows().flat_map(|window| [window.map_rms, window.closed_loop_rms]) {
+            let _ = if value.is_finite() { write!(text, ",{value:.6}") } else { write!(text, ",") };
+        }
+        text.push('\n');
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use trimwright_harness::schedule::Schedule;
+
+    #[test]
+    fn only_the_learner_differs() {
+        let text = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n170,50\n180,0\n";
+        let schedule = Schedule::parse("trip", "trip.csv", text).expect("a schedule");
+        let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van").expect("shipped") };
+        let compared = compare(&scenario, || ()).expect("driven");
+        let base: Vec<f64> = compared.iter().map(|each| each.run.summary.mixture.base_map_rms).collect();
+        assert!(base[0] > 0.0 && base.iter().all(|rms| *rms == base[0]), "{base:?}");
+        let learned: Vec<_> = compared.iter().map(|each| &each.run.learned).collect();
+        assert!(learned[0] != learned[1] && learned[1] != learned[2] && learned[0] != learned[2]);
+        let csv = to_csv(&compared);
+        let mut lines = csv.lines();
+        assert_eq!(lines.next().map(|line| line.split(',').count()), Some(7));
+        assert_eq!(lines.next().map(|line| line.split(',').count()), Some(7));
+        assert_eq!(csv.lines().count(), 1 + 3);
+    }
+}

@@ -1,0 +1,292 @@
+//! Many engines, drawn by lot, each driven as the scenario says.
+
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicBool, Ordering};
+
+use rayon::prelude::*;
+use serde::{Deserialize, Serialize};
+use trimwright_control::learner::AUTHORITY_LN;
+use trimwright_control::{Options, Strategy};
+use trimwright_harness::drive::{Record, Run, drive_with};
+use trimwright_harness::scenario::Scenario;
+
+use crate::draw::Draw;
+
+/// Which engines are driven, and with what.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Order {
+    /// How many engines, numbered from 0.
+    pub engines: u32,
+    /// Seed of the lots.
+    pub seed: u64,
+    /// How lessons are taken.
+    pub strategy: Strategy,
+    /// How many run at once; 0 for as many as the machine has cores.
+    pub jobs: usize,
+}
+
+/// What came of one engine; the meaning of each figure is that of the same name in the summary of a run. `None`: could not be
+/// measured.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Figures {
+    /// rms mixture error of the first calibration, steady.
+    pub base_map_rms: Option<f64>,
+    /// rms mixture error of the learned map alone, steady.
+    pub learned_map_rms: Option<f64>,
+    /// rms mixture error of everything in the last pass.
+    pub closed_loop_rms: Option<f64>,
+    /// 95th percentile of the same.
+    pub p95_abs: Option<f64>,
+    /// rms mixture error of what was not steady.
+    pub transient_rms: Option<f64>,
+    /// Time until the map alone stayed within 2 %; `None` when it did not within the drive.
+    pub settle_s: Option<f64>,
+    /// Cells visited.
+    pub cells_visited: u64,
+    /// Cells that the learner is sure of.
+    pub cells_confident: u64,
+    /// Share of the visited cells whose error is below two of the learner's standard deviations.
+    pub within_two_sigma: Option<f64>,
+    /// rms error left in the visited cells.
+    pub visited_error_rms: Option<f64>,
+    /// The same for the fit made afterwards.
+    pub offline_fit_rms: Option<f64>,
+    /// Visited cells at the end of their authority although the right correction is inside it.
+    pub cells_run_away: u64,
+    /// Visited cells whose right correction is beyond the authority.
+    pub cells_beyond_authority: u64,
+    /// Lessons taken.
+    pub lessons: u64,
+    /// Times the engine died.
+    pub stalls: u64,
+    /// Distance driven while learning.
+    pub distance_km: f64,
+    /// Fuel injected while learning.
+    pub fuel_kg: f64,
+    /// Trouble codes, parted by blanks.
+    pub dtcs: String,
+}
+
+impl Figures {
+    /// The figures of a run.
+    pub fn of(run: &Run) -> Self {
+        let (mixture, learning, drive) = (&run.summary.mixture, &run.summary.learning, &run.summary.drive);
+        let measured = |value: f64| value.is_finite().then_some(value);
+        let (cells_run_away, cells_beyond_authority) = at_the_end(run);
+        Self {
+            base_map_rms: measured(mixture.base_map_rms),
+            learned_map_rms: measured(mixture.learned_map_rms),
+            closed_loop_rms: measured(mixture.closed_loop_rms),
+            p95_abs: measured(mixture.p95_abs),
+            transient_rms: measured(mixture.transient_rms),
+            settle_s: measured(learning.settle_s),
+            cells_visited: learning.cells_visited as u64,
+            cells_confident: learning.cells_confident as u64,
+            within_two_sigma: measured(learning.within_two_sigma),
+            visited_error_rms: measured(learning.visited_error_rms),
+            offline_fit_rms: measured(learning.offline_fit_rms),
+            cells_run_away,
+            cells_beyond_authority,
+            lessons: learning.lessons,
+            stalls: u64::from(drive.stalls),
+            distance_km: drive.distance_km,
+            fuel_kg: drive.fuel_kg,
+            dtcs: run.summary.dtcs.join(" "),
+        }
+    }
+
+    /// What the learner left in the visited cells over what the fit made afterwards left.
+    pub fn over_offline_fit(&self) -> Option<f64> {
+        Some(self.visited_error_rms? / self.offline_fit_rms?).filter(|ratio| ratio.is_finite())
+    }
+}
+
+/// Visited cells at the end of their authority that should not be, and those that would have to go beyond it.
+fn at_the_end(run: &Run) -> (u64, u64) {
+    let (mut run_away, mut beyond) = (0, 0);
+    let cells = run.learned.ln.flat().iter().zip(&run.right_ln).zip(run.cells.visited());
+    for ((learned, right), _) in cells.filter(|(_, visited)| *visited) {
+        let needed = right.abs() >= f64::from(AUTHORITY_LN);
+        beyond += u64::from(needed);
+        run_away += u64::from(learned.abs() >= AUTHORITY_LN && !needed);
+    }
+    (run_away, beyond)
+}
+
+/// How an engine ended.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub enum Ended {
+    /// It was driven.
+    Driven(Box<Figures>),
+    /// It could not be driven, and why.
+    Failed(String),
+}
+
+/// One engine of the fleet.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Engine {
+    /// Its number in the fleet.
+    pub index: u32,
+    /// What came of it.
+    pub ended: Ended,
+}
+
+impl Engine {
+    /// Draws engine `index`, drives it and takes its figures.
+    pub fn drive(scenario: &Scenario, order: &Order, index: u32) -> Self {
+        let options = Options { strategy: order.strategy, ..Options::default() };
+        let drawn = Draw::of(order.seed, index).scenario(scenario);
+        let ended = match drive_with(&drawn, options, Record::Figures, &mut |_| ()) {
+            Ok(run) => Ended::Driven(Box::new(Figures::of(&run))),
+            Err(error) => Ended::Failed(error.to_string()),
+        };
+        Self { index, ended }
+    }
+
+    /// Its figures, when it was driven.
+    pub fn figures(&self) -> Option<&Figures> {
+        match &self.ended {
+            Ended::Driven(figures) => Some(figures),
+            Ended::Failed(_) => None,
+        }
+    }
+
+    /// Why it could not be driven, when it could not.
+    pub fn failure(&self) -> Option<&str> {
+        match &self.ended {
+            Ended::Driven(_) => None,
+            Ended::Failed(reason) => Some(reason),
+        }
+    }
+}
+
+/// Drives the engines of the order that are not among `done`, and gives all of them in the order of their numbers. Every finished
+/// engine is handed to `each`; when that gives an error, or `stop` becomes true, those under way are finished and no other begun.
+///
+/// # Errors
+/// The first error of `each`, or the reason why no threads could be had.
+pub fn drive<E: Send>(
+    scenario: &Scenario,
+    order: &Order,
+    done: Vec<Engine>,
+    stop: &AtomicBool,
+    each: impl FnMut(&Engine) -> Result<(), E> + Send,
+) -> Result<Vec<Engine>, FleetError<E>> {
+    let mut had = vec![false; order.engines as usize];
+    let mut engines: Vec<Engine> = done.into_iter().filter(|engine| engine.index < order.engines).collect();
+    for engine in &engines {
+        had[engine.index as usize] = true;
+    }
+    let left: Vec<u32> = (0..order.engines).filter(|index| !had[*index as usize]).collect();
+    let each = Mutex::new((each, None));
+    let one = |index: &u32| {
+        if stop.load(Ordering::Relaxed) {
+            return None;
+        }
+        let engine = Engine::drive(scenario, order, *index);
+        let mut each = each.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
+        if let (call, failed @ None) = &mut *each
+            && let Err(error) = call(&engine)
+        {
+            *failed = Some(error);
+            stop.store(true, Ordering::Relaxed);
+        }
+        Some(engine)
+    };
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(order.jobs).build();
+    let pool = pool.map_err(|error| FleetError::Threads(error.to_string()))?;
+    let more: Vec<Engine> = pool.install(|| left.par_iter().with_max_len(1).filter_map(one).collect());
+    let (_, failed) = each.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    if let Some(error) = failed {
+        return Err(FleetError::Each(error));
+    }
+    engines.extend(more);
+    engines.sort_by_key(|engine| engine.index);
+    Ok(engines)
+}
+
+/// Why a fleet came to no result.
+#[derive(Debug, thiserror::Error)]
+pub enum FleetError<E> {
+    /// What was to be done with each engine failed.
+    #[error("{0}")]
+    Each(E),
+    /// The machine gave no threads.
+    #[error("no threads to work with: {0}")]
+    Threads(String),
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::columns::values;
+    use crate::journal::{Head, Journal};
+    use crate::parquet;
+    use std::convert::Infallible;
+    use trimwright_harness::schedule::Schedule;
+
+    fn short() -> Scenario {
+        let text = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n100,50\n110,0\n";
+        let schedule = Schedule::parse("trip", "trip.csv", text).expect("a schedule");
+        Scenario { schedule, passes: 1, ..Scenario::load("delivery-van").expect("shipped") }
+    }
+
+    fn order(jobs: usize) -> Order {
+        Order { engines: 4, seed: 11, strategy: Strategy::Kalman, jobs }
+    }
+
+    fn bytes(engines: &[Engine]) -> Vec<u8> {
+        parquet::to_bytes(&values(engines, 11, Strategy::Kalman), &[]).expect("written")
+    }
+
+    #[test]
+    fn the_result_depends_on_neither_jobs_nor_interruptions() {
+        let scenario = short();
+        let go = AtomicBool::new(false);
+        let straight = drive(&scenario, &order(1), Vec::new(), &go, |_| Ok::<_, Infallible>(()));
+        let straight = straight.expect("driven");
+        assert_eq!(straight.len(), 4);
+        assert!(
+            straight.iter().all(|engine| engine.figures().is_some_and(|figures| figures.distance_km > 0.5))
+        );
+        assert_ne!(straight[0].figures(), straight[1].figures());
+
+        let home = tempfile::tempdir().expect("a place");
+        let (path, head) = (home.path().join("fleet.jsonl"), Head::of(&scenario, &order(2)));
+        let mut journal = Journal::begin(&path, &head).expect("begun");
+        let stop = AtomicBool::new(false);
+        let partial = drive(&scenario, &order(2), Vec::new(), &stop, |engine| {
+            stop.store(true, Ordering::Relaxed);
+            journal.add(engine)
+        });
+        let partial = partial.expect("stopped in good order");
+        assert!((1..=2).contains(&partial.len()), "{} engines", partial.len());
+
+        let (mut journal, done) = Journal::resume(&path, &head).expect("goes on");
+        assert_eq!(done, partial);
+        let whole = drive(&scenario, &order(2), done, &go, |engine| journal.add(engine)).expect("driven");
+        assert_eq!(whole, straight);
+        assert_eq!(bytes(&whole), bytes(&straight));
+    }
+
+    #[test]
+    fn an_engine_that_fails_is_told_of_and_the_others_go_on() {
+        let mut scenario = short();
+        // At the edge of its range, so that about half of the lots go beyond it.
+        scenario.nameplate.oxygen_sensor.tau_s = 2.0;
+        let engines =
+            drive(&scenario, &order(2), Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
+        let engines = engines.expect("driven");
+        let failed: Vec<&str> = engines.iter().filter_map(Engine::failure).collect();
+        assert!((1..4).contains(&failed.len()), "{failed:?}");
+        assert!(failed.iter().all(|reason| reason.contains("oxygen_sensor.tau_s")), "{failed:?}");
+        assert_eq!(engines.len(), 4);
+    }
+
+    #[test]
+    fn when_an_engine_cannot_be_noted_the_fleet_ends() {
+        let told =
+            drive(&short(), &order(1), Vec::new(), &AtomicBool::new(false), |_| Err("the disk is full"));
+        assert!(matches!(told, Err(FleetError::Each("the disk is full"))));
+    }
+}

@@ -1,0 +1,168 @@
+//! What a fleet has done so far, engine by engine, so that it can be interrupted at any time and go on later.
+//!
+//! A text file of JSON lines: the first says which fleet it is, each further one holds a finished engine. A line that was cut off
+//! by a crash is left out.
+
+use std::fs::{File, OpenOptions};
+use std::io::{self, BufRead, BufReader, Write};
+use std::path::Path;
+
+use serde::{Deserialize, Serialize};
+use trimwright_harness::scenario::Scenario;
+
+use crate::fleet::{Engine, Order};
+use crate::learners;
+
+/// Version of the layout.
+const SCHEMA: u32 = 1;
+
+/// Which fleet it is. How many engines it shall have in the end and how many run at once is not part of that.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Head {
+    schema: u32,
+    program: String,
+    scenario: String,
+    scenario_hash: String,
+    seed: u64,
+    learner: String,
+}
+
+impl Head {
+    /// The head of this fleet. Results of another version of the program are not mixed with those of this one.
+    pub fn of(scenario: &Scenario, order: &Order) -> Self {
+        Self {
+            schema: SCHEMA,
+            program: env!("CARGO_PKG_VERSION").to_owned(),
+            scenario: scenario.name.clone(),
+            scenario_hash: scenario.hash(),
+            seed: order.seed,
+            learner: learners::name(order.strategy).to_owned(),
+        }
+    }
+}
+
+/// Why there is no going on.
+#[derive(Debug, thiserror::Error)]
+pub enum JournalError {
+    /// The file can't be read or written.
+    #[error("{0}")]
+    Io(#[from] io::Error),
+    /// The file is of another fleet.
+    #[error("it was begun with another {0}")]
+    Other(&'static str),
+    /// The file is none of this kind.
+    #[error("it is no record of a fleet: {0}")]
+    Unreadable(String),
+}
+
+/// A journal that is open for more.
+#[derive(Debug)]
+pub struct Journal {
+    file: File,
+}
+
+impl Journal {
+    /// Begins a new one; what was there is gone.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub fn begin(path: &Path, head: &Head) -> Result<Self, JournalError> {
+        let mut journal = Self { file: File::create(path)? };
+        journal.put(head)?;
+        Ok(journal)
+    }
+
+    /// Opens one that is there and gives the engines in it.
+    ///
+    /// # Errors
+    /// When the file is not there, can't be read or is of another fleet.
+    pub fn resume(path: &Path, head: &Head) -> Result<(Self, Vec<Engine>), JournalError> {
+        let mut lines = BufReader::new(File::open(path)?).split(b'\n');
+        let first = lines.next().transpose()?.unwrap_or_default();
+        let there: Head =
+            serde_json::from_slice(&first).map_err(|error| JournalError::Unreadable(error.to_string()))?;
+        for (same, what) in [
+            (there.schema == head.schema && there.program == head.program, "version of the program"),
+            (there.scenario_hash == head.scenario_hash, "scenario"),
+            (there.seed == head.seed, "seed"),
+            (there.learner == head.learner, "learner"),
+        ] {
+            if !same {
+                return Err(JournalError::Other(what));
+            }
+        }
+        let mut engines: Vec<Engine> = Vec::new();
+        for line in lines {
+            engines.extend(serde_json::from_slice::<Engine>(&line?));
+        }
+        engines.sort_by_key(|engine| engine.index);
+        engines.dedup_by_key(|engine| engine.index);
+        let mut file = OpenOptions::new().append(true).open(path)?;
+        // Ends a line that may have been cut off; an empty line is no engine.
+        file.write_all(b"\n")?;
+        Ok((Self { file }, engines))
+    }
+
+    /// Adds a finished engine.
+    ///
+    /// # Errors
+    /// When the file can't be written.
+    pub fn add(&mut self, engine: &Engine) -> Result<(), JournalError> {
+        self.put(engine)
+    }
+
+    fn put(&mut self, value: &impl Serialize) -> Result<(), JournalError> {
+        let mut line = serde_json::to_vec(value).map_err(io::Error::from)?;
+        line.push(b'\n');
+        // One call, so that a crash cuts off at most this line.
+        Ok(self.file.write_all(&line)?)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::fleet::Ended;
+    use trimwright_control::Strategy;
+
+    fn head(seed: u64) -> Head {
+        let scenario = Scenario::load("delivery-van").expect("shipped");
+        Head::of(&scenario, &Order { engines: 9, seed, strategy: Strategy::Kalman, jobs: 1 })
+    }
+
+    fn engine(index: u32) -> Engine {
+        Engine { index, ended: Ended::Failed(format!("reason {index}")) }
+    }
+
+    #[test]
+    fn cut_off_anywhere_it_keeps_every_whole_line() {
+        let home = tempfile::tempdir().expect("a place");
+        let path = home.path().join("fleet.jsonl");
+        let mut journal = Journal::begin(&path, &head(1)).expect("begun");
+        [2, 0, 1].iter().for_each(|index| journal.add(&engine(*index)).expect("added"));
+        let whole = std::fs::read(&path).expect("bytes");
+        let head_end = whole.iter().position(|byte| *byte == b'\n').expect("a line") + 1;
+        for cut in head_end..=whole.len() {
+            std::fs::write(&path, &whole[..cut]).expect("cut");
+            let (mut journal, there) = Journal::resume(&path, &head(1)).expect("goes on");
+            let kept = whole[head_end..cut].iter().filter(|byte| **byte == b'\n').count();
+            // The last line may be whole but for its end.
+            assert!(there.len() == kept || there.len() == kept + 1, "{cut}");
+            journal.add(&engine(7)).expect("added");
+            let (_, again) = Journal::resume(&path, &head(1)).expect("goes on");
+            assert_eq!(again.last(), Some(&engine(7)));
+            assert_eq!(again.len(), there.len() + 1);
+        }
+    }
+
+    #[test]
+    fn another_fleet_is_refused() {
+        let home = tempfile::tempdir().expect("a place");
+        let path = home.path().join("fleet.jsonl");
+        Journal::begin(&path, &head(1)).expect("begun");
+        assert!(matches!(Journal::resume(&path, &head(2)), Err(JournalError::Other("seed"))));
+        std::fs::write(&path, "something else").expect("written");
+        assert!(matches!(Journal::resume(&path, &head(1)), Err(JournalError::Unreadable(_))));
+        assert!(matches!(Journal::resume(&home.path().join("none"), &head(1)), Err(JournalError::Io(_))));
+    }
+}

@@ -1,0 +1,14 @@
+//! Many runs side by side: a fleet of engines that were drawn by lot, the learners compared on the same drive, and where a loop
+//! of trim or learning begins to swing.
+//!
+//! Each run is a run of `trimwright-harness`; nothing here changes what happens in one. Runs go to all cores, and no result
+//! depends on how many there are or in which order they finish.
+
+pub mod columns;
+pub mod compare;
+pub mod draw;
+pub mod fleet;
+pub mod journal;
+pub mod learners;
+pub mod parquet;
+pub mod quantiles;

@@ -1,0 +1,122 @@
+//! A fleet's result as Apache Parquet: one row group, no compression, nothing that differs from machine to machine.
+
+use std::sync::Arc;
+
+use parquet::basic::{ConvertedType, Repetition, Type as Physical};
+use parquet::data_type::{ByteArray, ByteArrayType, DoubleType, Int64Type};
+use parquet::errors::ParquetError;
+use parquet::file::metadata::KeyValue;
+use parquet::file::properties::WriterProperties;
+use parquet::file::writer::SerializedFileWriter;
+use parquet::schema::types::{Type, TypePtr};
+
+use crate::columns::{COLUMNS, Value};
+
+/// The bytes of `fleet.parquet`: the columns of [`COLUMNS`] with these rows, and `notes` as the file's key-value metadata.
+///
+/// # Errors
+/// When the library can't write into memory, which no rows can cause.
+pub fn to_bytes(rows: &[Vec<Value>], notes: &[(&str, String)]) -> Result<Vec<u8>, ParquetError> {
+    let notes = notes.iter().map(|(key, value)| KeyValue::new((*key).to_owned(), value.clone())).collect();
+    let properties = WriterProperties::builder().set_key_value_metadata(Some(notes)).build();
+    let mut bytes = Vec::new();
+    let mut file = SerializedFileWriter::new(&mut bytes, schema(rows)?, Arc::new(properties))?;
+    let mut group = file.next_row_group()?;
+    let mut index = 0;
+    while let Some(mut column) = group.next_column()? {
+        let values = rows.iter().filter_map(|row| row.get(index));
+        match kind(rows, index) {
+            Physical::INT64 => {
+                let (values, there) = split(values, |value| match value {
+                    Value::Whole(value) => *value,
+                    _ => None,
+                });
+                column.typed::<Int64Type>().write_batch(&values, Some(&there), None)?;
+            }
+            Physical::DOUBLE => {
+                let (values, there) = split(values, |value| match value {
+                    Value::Real(value) => *value,
+                    _ => None,
+                });
+                column.typed::<DoubleType>().write_batch(&values, Some(&there), None)?;
+            }
+            _ => {
+                let (values, there) = split(values, |value| match value {
+                    Value::Text(value) => value.as_deref().map(ByteArray::from),
+                    _ => None,
+                });
+                column.typed::<ByteArrayType>().write_batch(&values, Some(&there), None)?;
+            }
+        }
+        column.close()?;
+        index += 1;
+    }
+    group.close()?;
+    file.close()?;
+    Ok(bytes)
+}
+
+/// The values that are there, and for each row whether it has one (definition level 1) or not (0).
+fn split<'a, T>(
+    values: impl Iterator<Item = &'a Value>,
+    content: impl Fn(&'a Value) -> Option<T>,
+) -> (Vec<T>, Vec<i16>) {
+    let all: Vec<Option<T>> = values.map(content).collect();
+    let there = all.iter().map(|value| i16::from(value.is_some())).collect();
+    (all.into_iter().flatten().collect(), there)
+}
+
+/// How a column is stored. Every row has the same kind of value in it; a table without rows is stored as text.
+fn kind(rows: &[Vec<Value>], index: usize) -> Physical {
+    match rows.first().and_then(|row| row.get(index)) {
+        Some(Value::Whole(_)) => Physical::INT64,
+        Some(Value::Real(_)) => Physical::DOUBLE,
+        Some(Value::Text(_)) | None => Physical::BYTE_ARRAY,
+    }
+}
+
+fn schema(rows: &[Vec<Value>]) -> Result<TypePtr, ParquetError> {
+    let field = |(index, (name, _)): (usize, &(&str, _))| {
+        let physical = kind(rows, index);
+        let builder = Type::primitive_type_builder(name, physical).with_repetition(Repetition::OPTIONAL);
+        let text = physical == Physical::BYTE_ARRAY;
+        builder
+            .with_converted_type(if text { ConvertedType::UTF8 } else { ConvertedType::NONE })
+            .build()
+            .map(Arc::new)
+    };
+    let fields = COLUMNS.iter().enumerate().map(field).collect::<Result<Vec<_>, _>>()?;
+    Ok(Arc::new(Type::group_type_builder("engine").with_fields(fields).build()?))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::columns::values;
+    use crate::draw::Draw;
+    use crate::fleet::{Ended, Engine};
+    use parquet::file::reader::{FileReader, SerializedFileReader};
+    use parquet::record::Field;
+    use trimwright_control::Strategy;
+
+    #[test]
+    fn what_was_written_is_read_again() {
+        let failed = |index| Engine { index, ended: Ended::Failed(format!("number {index} is broken")) };
+        let rows = values(&[failed(0), failed(1), failed(2)], 5, Strategy::Integral);
+        let bytes = to_bytes(&rows, &[("seed", "5".to_owned())]).expect("written");
+        let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).expect("a Parquet file");
+        let notes = reader.metadata().file_metadata().key_value_metadata().expect("notes");
+        assert_eq!((notes[0].key.as_str(), notes[0].value.as_deref()), ("seed", Some("5")));
+        let read: Vec<_> = reader.get_row_iter(None).expect("rows").map(|row| row.expect("a row")).collect();
+        assert_eq!(read.len(), 3);
+        for (index, row) in (0..).zip(&read) {
+            let at = |name: &str| {
+                row.get_column_iter().find(|(each, _)| *each == name).map(|(_, field)| field.clone())
+            };
+            assert_eq!(at("engine"), Some(Field::Long(i64::from(index))));
+            assert_eq!(at("sensor_lag"), Some(Field::Double(Draw::of(5, index).deviations.sensor_lag)));
+            assert_eq!(at("failure"), Some(Field::Str(format!("number {index} is broken"))));
+            assert_eq!(at("learned_map_rms"), Some(Field::Null));
+        }
+    }
+}
