@@ -206,15 +206,18 @@ impl Attribution {
     fn at_sensor(&self, pipe_kg: f32) -> Option<(Injection, f32)> {
         let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, TURNS, 0.0);
         for injection in self.ring.iter() {
-            // The nearer of two neighbours: half of the turns between them may be missing.
-            if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
-                return Some((*injection, delay_s));
+            if kg_left >= injection.exhaust_kg.max(1e-9) {
+                // All of it is still in the pipe. Most are, so that this is the one path that must be short.
+                kg_left -= injection.exhaust_kg;
+            } else {
+                // The nearer of two neighbours: half of the turns between them may be missing.
+                if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
+                    return Some((*injection, delay_s));
+                }
+                let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.max(1e-9) } else { 0.0 };
+                kg_left = 0.0;
+                turns_left -= (1.0 - in_pipe) * injection.turns;
             }
-            let in_pipe =
-                if kg_left > 0.0 { (kg_left / injection.exhaust_kg.max(1e-9)).min(1.0) } else { 0.0 };
-            kg_left -= in_pipe * injection.exhaust_kg;
-            kg_left = if in_pipe < 1.0 { 0.0 } else { kg_left };
-            turns_left -= (1.0 - in_pipe) * injection.turns;
             delay_s += injection.gone_s;
         }
         None

@@ -27,9 +27,9 @@ const OPENING_DELAY: [(f32, f32); 6] =
 const LEAST_DROP_PA: f32 = 20e3;
 /// Greatest pressure drop the flow is worked out for, Pa.
 const GREATEST_DROP_PA: f32 = 1000e3;
-/// Gas between exhaust valves and sensor for each m3 of displacement, kg/m3: about a litre of hot pipe for each litre of engine, at
+/// Gas between exhaust valves and sensor for each m3 of displacement, kg/m3: about 1.2 litres of hot pipe for each litre of engine, at
 /// 0.5 kg/m3 (engineering judgement).
-const PIPE_KG_PER_M3: f32 = 0.5;
+const PIPE_KG_PER_M3: f32 = 0.6;
 /// Believed time constant of sensor and mixing before it, s. Literature: 50 to 100 ms for the sensor alone.
 const SENSOR_S: f32 = 0.09;
 /// Pace of looking back, s: two quick slots of the clock.

@@ -23,7 +23,7 @@ use crate::wanted_lambda::wanted_lambda;
 
 /// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 1.5 % for reasons that
 /// last about half a second, twenty-five looks of 20 ms in each direction: 0.015^2 * 50 (engineering judgement).
-const LOOK_VARIANCE_LN2: f32 = 0.011;
+const LOOK_VARIANCE_LN2: f32 = 0.015;
 
 /// Mean temperature of the gas between valves and sensor against air flow over displacement, (kg/(s m3), K): little gas cools
 /// more on its way (engineering judgement). Hot gas fills the pipe with less mass.

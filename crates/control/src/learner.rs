@@ -21,6 +21,11 @@ pub const FILM_AUTHORITY_LN: f32 = 0.6;
 /// Standard deviation of the believed film's properties before any lesson, ln (engineering judgement).
 pub const FILM_PRIOR_SIGMA_LN: f32 = 0.25;
 
+/// Error of the map's own model, ln: between its breakpoints the engine is not quite bilinear, and the gas at the sensor is not quite
+/// that of the whole engine. However many readings say the same, a cell that had a share `phi` in them is not known finer than
+/// this over `phi` (engineering judgement, from drives).
+const MODEL_SIGMA_LN: f32 = 0.009;
+
 /// What was learned: a correction and its variance for each cell, rows MAP, columns RPM; and beside the cells what transients told
 /// of the wall film. A reading in a transient is partly the film's doing: with the film estimated beside the cells it neither
 /// has to be thrown away nor spoils the map.
@@ -217,7 +222,8 @@ fn narrow(map: &mut LearnedMap, lesson: &Lesson<'_>) {
             },
         };
         let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
-        *variance = left.held(0.0, prior);
+        let finest = MODEL_SIGMA_LN / share;
+        *variance = left.max((finest * finest).min(*variance)).held(0.0, prior);
     }
 }
 
