@@ -15,6 +15,8 @@
 //! | lessons and refusals | [`Story::lessons`], [`Story::refusals`] |
 //! | verdicts, trouble codes, cautions | [`Story::verdicts`], [`Story::dtcs`], [`Story::cautions`] |
 //!
+//! A page about many runs, [`Study`], is made by [`render_study`] from tables and charts.
+//!
 //! A part that the story leaves empty says so in the page. `cargo run -p trimwright-report --example invented_drive`
 //! writes a page from invented numbers; `.ci/check_report FILE.html` opens a page in headless Chromium and uses it.
 
@@ -24,8 +26,10 @@ mod page;
 mod reasons;
 mod sections;
 mod story;
+mod study;
 
 pub use page::render;
 pub use story::{
     Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
 };
+pub use study::{Chart, Drawing, Line, Study, Table, render_study};
