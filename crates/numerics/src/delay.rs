@@ -43,7 +43,9 @@ impl<T: Copy, const N: usize> Ring<T, N> {
 
     /// All values, newest first.
     pub fn iter(&self) -> impl Iterator<Item = &T> + '_ {
-        (0..N).filter_map(|ago| self.back(ago))
+        let (back_to_first, wrapped) =
+            self.values.split_at_checked(self.newest + 1).unwrap_or((&self.values, &[]));
+        back_to_first.iter().rev().chain(wrapped.iter().rev())
     }
 }
 
