@@ -18,6 +18,7 @@ mod scenario_engine;
 mod scenario_source;
 pub mod schedule;
 pub mod shipped;
+pub mod sizing;
 pub mod starting;
 pub mod steady;
 pub mod summary;

@@ -10,6 +10,7 @@ use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
 use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
 use crate::schedule::Schedule;
+use crate::sizing::{self, Installation};
 use crate::{faults, scenario_answers, scenario_deviations, scenario_engine};
 use std::fmt::Write;
 use trimwright_control::SetupAnswers;
@@ -33,6 +34,8 @@ pub struct Scenario {
     pub nameplate: Truth,
     /// What the owner answered.
     pub answers: SetupAnswers,
+    /// How the parts are built in.
+    pub installation: Installation,
     /// What is wrong on purpose, and when.
     pub faults: Vec<Fault>,
     /// How fast the car is to go.
@@ -123,6 +126,7 @@ impl Scenario {
         document.whole("seed", (0, i64::MAX), &mut seed)?;
         let answers = scenario_answers::read(&document)?;
         let deviations = scenario_deviations::read(&document)?;
+        let installation = sizing::read(&document)?;
         let faults = faults::read(&document)?;
         // Asks for the keys of the truth, so that a slip in them is found before the engine file is opened.
         scenario_engine::read(&document, "truth", &mut Truth::mild_v8())?;
@@ -157,6 +161,7 @@ impl Scenario {
             truth,
             nameplate,
             answers,
+            installation,
             faults,
             schedule,
             passes,

@@ -1,0 +1,134 @@
+//! Before the first start: whether injectors, pump, lines, wiring, sensor place, fans and nitrous are enough for the engine.
+//!
+//! Works from what is printed on the parts (the engine file with what a scenario changes in it, without the deviations), the
+//! owner's answers and the section `[installation]`. Each [`Line`] has its value, its limit, the formula with its numbers, what to
+//! change and the source. Nothing is looked up in a table of horsepower: every verdict comes from a computed margin.
+
+mod cooling;
+mod demand;
+mod electrical;
+mod injectors;
+mod installation;
+mod line;
+mod nitrous;
+mod oxygen;
+mod plumbing;
+mod pump;
+
+use crate::scenario::Scenario;
+pub use demand::{Demand, POUND_PER_HORSEPOWER_HOUR};
+pub use electrical::{copper_ohm_per_m, gauge_m2};
+pub(crate) use installation::read;
+pub use installation::{Clamps, Installation, SensorPlace};
+pub use line::{Limit, Line, Verdict};
+pub use plumbing::{PETROL_VISCOSITY_PA_S, Suction};
+pub use pump::delivery_kg_per_s;
+use serde::Serialize;
+use trimwright_control::{AnswerError, Calibration};
+use trimwright_plant::{FuelSystem, Truth};
+
+/// What is looked at.
+#[derive(Clone, Debug)]
+pub(crate) struct Car<'a> {
+    /// As printed on the parts.
+    pub(crate) parts: &'a Truth,
+    /// How it is built in.
+    pub(crate) installation: &'a Installation,
+    /// The first calibration, from the owner's answers.
+    pub(crate) calibration: Calibration,
+    /// What fuel it needs.
+    pub(crate) demand: Demand,
+    /// Volts that arrive at the pump while the engine runs, and the flow that it then delivers.
+    pub(crate) pump_v: f64,
+    pub(crate) delivery_kg_per_s: f64,
+}
+
+impl Car<'_> {
+    pub(crate) fn fuel_system(&self) -> &FuelSystem {
+        &self.parts.fuel_system
+    }
+
+    pub(crate) fn density_kg_per_m3(&self) -> f64 {
+        self.parts.fuel.density_kg_per_m3()
+    }
+}
+
+/// Everything that was worked out.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Sizing {
+    /// Name of the scenario.
+    pub scenario: String,
+    /// The verdicts, from the demand to nitrous oxide.
+    pub lines: Vec<Line>,
+    /// Where somebody could be hurt or something be ruined.
+    pub cautions: Vec<&'static str>,
+}
+
+impl Sizing {
+    /// The worst of all verdicts.
+    pub fn verdict(&self) -> Verdict {
+        self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::Told)
+    }
+
+    /// The line about this.
+    ///
+    /// ```
+    /// use trimwright_harness::{scenario::Scenario, sizing};
+    /// let sizing = sizing::size(&Scenario::load("delivery-van")?).expect("allowed answers");
+    /// let duty = sizing.line("share of time open").expect("a line");
+    /// assert!(duty.value > 10.0 && duty.value < 100.0);
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    pub fn line(&self, what: &str) -> Option<&Line> {
+        self.lines.iter().find(|line| line.what == what)
+    }
+}
+
+/// Works out a scenario's car.
+///
+/// # Errors
+/// [`AnswerError`] when a setup answer is out of its range.
+pub fn size(scenario: &Scenario) -> Result<Sizing, AnswerError> {
+    let calibration = Calibration::from_answers(&scenario.answers)?;
+    let (parts, installation) = (&scenario.nameplate, &scenario.installation);
+    let demand = Demand::of(&calibration, parts, installation);
+    let pump_v = electrical::pump_v(parts, installation);
+    let delivery_kg_per_s =
+        pump::delivered(&parts.fuel_system, parts.fuel.density_kg_per_m3(), pump_v, &demand);
+    let car = Car { parts, installation, calibration, demand, pump_v, delivery_kg_per_s };
+    let with_nitrous = nitrous::is_fitted(&car);
+    let lines = [
+        demand::lines(&car),
+        injectors::lines(&car),
+        pump::lines(&car),
+        plumbing::lines(&car),
+        electrical::lines(&car),
+        oxygen::lines(&car),
+        cooling::lines(&car),
+        if with_nitrous { nitrous::lines(&car) } else { Vec::new() },
+    ]
+    .concat();
+    Ok(Sizing { scenario: scenario.name.clone(), lines, cautions: cautions(with_nitrous) })
+}
+
+fn cautions(with_nitrous: bool) -> Vec<&'static str> {
+    let mut cautions = vec![
+        "These are calculations about parts as printed and a model of an engine. They do not show that a real car is safe.",
+        "Fuel under pressure sprays, and petrol vapour burns: release the pressure and take the battery's earth off before \
+         opening a line, work cold and in the open, keep a fire extinguisher at hand, and look for leaks under pressure before starting.",
+        "Lines, hoses, clamps and fuses must be rated for the pressure, fuel and current. Follow the makers' instructions and local \
+         rules; have licensed people do what requires it, such as welding on exhausts and anything at a fuel tank.",
+        "A car that is raised must stand on stands. Exhausts stay hot for a long time. Fans may start by themselves.",
+        "A lean mixture at high load destroys engines: watch lambda at the first full throttle and lift at once when it is lean.",
+    ];
+    if with_nitrous {
+        cautions.push(
+            "Nitrous oxide is a gas under some 60 bar that freezes skin and feeds fire. Secure the bottle, never heat it with a flame, \
+             lead its relief outside, never breathe it, and follow its maker's instructions and local rules.",
+        );
+    }
+    cautions
+}
+
+#[cfg(test)]
+mod tests;

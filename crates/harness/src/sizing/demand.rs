@@ -1,0 +1,115 @@
+//! How much fuel the engine needs at peak power and at idle.
+
+use super::line::{Line, digits, show};
+use super::{Car, Installation};
+use crate::units::Kind;
+use core::f64::consts::TAU;
+use trimwright_control::{Calibration, Cam};
+use trimwright_plant::Truth;
+
+/// One pound per horsepower and hour, kg/J: 0.45359237 kg over 745.699872 W times 3600 s (NIST SP 811).
+pub const POUND_PER_HORSEPOWER_HOUR: f64 = 0.453_592_37 / (745.699_872 * 3600.0);
+/// Lambda at full load that the air's demand is worked out for: what the controller wants there.
+const FULL_LOAD_LAMBDA: f64 = 0.87;
+/// Manifold pressure at full throttle over outside pressure (engineering judgement).
+const FULL_LOAD: f64 = 0.97;
+/// Temperature of the charge at full load and at idle, K (engineering judgement).
+const FULL_LOAD_K: f64 = 315.0;
+const IDLE_K: f64 = 335.0;
+/// Steps in which the speed of the greatest air flow is looked for.
+const SPEEDS: u32 = 200;
+
+/// Fuel at the two ends of what the engine does.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Demand {
+    /// Fuel flow to be fed at peak power, kg/s.
+    pub fuel_kg_per_s: f64,
+    /// Power that goes with it, W.
+    pub power_w: f64,
+    /// Fuel that the engine's air asks for at most, kg/s.
+    pub by_air_kg_per_s: f64,
+    /// The speed of that, rad/s.
+    pub peak_rad_per_s: f64,
+    /// Fuel of one firing at idle, kg.
+    pub idle_fuel_kg: f64,
+    /// Manifold pressure at idle, Pa.
+    pub idle_map_pa: f64,
+    /// Outside pressure, Pa.
+    pub outside_pa: f64,
+}
+
+impl Demand {
+    /// What this engine needs.
+    pub fn of(calibration: &Calibration, parts: &Truth, installation: &Installation) -> Self {
+        let answers = calibration.answers();
+        let outside_pa = parts.ambient.air(parts.ambient.altitude_m).pressure_pa;
+        let afr = f64::from(answers.stoich_afr);
+        let limit = f64::from(answers.rev_limit_rad_per_s);
+        let charge_kg = |map_pa: f64, speed: f64, charge_k: f64| {
+            f64::from(calibration.base_air_charge_kg(map_pa as f32, speed as f32, charge_k as f32))
+        };
+        let firings_per_s = |speed: f64| speed / TAU * 0.5 * f64::from(answers.cylinders);
+        let (by_air_kg_per_s, peak_rad_per_s) = (1..=SPEEDS)
+            .map(|step| limit * f64::from(step) / f64::from(SPEEDS))
+            .map(|speed| {
+                let air = charge_kg(FULL_LOAD * outside_pa, speed, FULL_LOAD_K) * firings_per_s(speed);
+                (air / (afr * FULL_LOAD_LAMBDA), speed)
+            })
+            .fold((0.0, limit), |most, next| if next.0 > most.0 { next } else { most });
+        let bsfc = installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR;
+        let fuel_kg_per_s = installation.power_w.map_or(by_air_kg_per_s, |power_w| power_w * bsfc);
+        // Idle manifold pressures against cams: engineering judgement.
+        let idle_map_pa = match answers.cam {
+            Cam::Stock => 34e3,
+            Cam::Mild => 40e3,
+            Cam::Hot => 55e3,
+        };
+        let idle_speed = f64::from(answers.idle_speed_rad_per_s);
+        Self {
+            fuel_kg_per_s,
+            power_w: fuel_kg_per_s / bsfc,
+            by_air_kg_per_s,
+            peak_rad_per_s,
+            idle_fuel_kg: charge_kg(idle_map_pa, idle_speed, IDLE_K) / afr,
+            idle_map_pa,
+            outside_pa,
+        }
+    }
+}
+
+pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
+    let demand = &car.demand;
+    let bsfc = digits(car.installation.bsfc_lb_per_hp_h);
+    let flow = |si| show(Kind::MassRate, "lb/h", si);
+    let power = show(Kind::Power, "hp", demand.power_w);
+    let fuel = Line::told("demand", "fuel flow at peak power", Kind::MassRate, "lb/h", demand.fuel_kg_per_s);
+    let by_air = format!(
+        "air of the first calibration at {} and full throttle / ({} x {FULL_LOAD_LAMBDA})",
+        show(Kind::Rotation, "rpm", demand.peak_rad_per_s),
+        digits(f64::from(car.calibration.answers().stoich_afr)),
+    );
+    let fuel = match car.installation.power_w {
+        Some(_) => fuel
+            .formula(format!("{power} x {bsfc} lb/(hp h)"))
+            .source("0.50 lb/(hp h): common practice, no source"),
+        None => fuel
+            .formula(format!("{by_air}; that is fuel for {power} at {bsfc} lb/(hp h)"))
+            .source("speed density; Heywood"),
+    };
+    let air =
+        Line::told("demand", "fuel that the air asks for", Kind::MassRate, "lb/h", demand.by_air_kg_per_s)
+            .formula(by_air)
+            .source("speed density; Heywood");
+    match car.installation.power_w {
+        // More air than the power was given for: the injectors would be chosen too small.
+        Some(_) => {
+            let most = super::line::in_unit(Kind::MassRate, "lb/h", demand.fuel_kg_per_s);
+            let air = air.at_most(1.1 * most, 0.1 * most).change(format!(
+                "The engine can take in air for {}: size for that, or give the power it really makes.",
+                flow(demand.by_air_kg_per_s)
+            ));
+            vec![fuel, air]
+        }
+        None => vec![fuel],
+    }
+}

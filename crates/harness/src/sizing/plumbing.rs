@@ -1,0 +1,221 @@
+//! Lines, strainer, vapour at the pump's inlet, hose and clamps.
+
+use super::line::{Line, Verdict, digits, in_unit, show};
+use super::pump::feed_flow;
+use super::{Car, Clamps, POUND_PER_HORSEPOWER_HOUR};
+use crate::units::Kind;
+use core::f64::consts::PI;
+use trimwright_plant::{FuelSystem, Supply, fuel_vapour_pa, pipe_drop_pa};
+
+/// Dynamic viscosity of petrol, Pa s: 0.55 mm2/s at 745 kg/m3, as `shared/reference/fuel_line.csv` has it.
+pub const PETROL_VISCOSITY_PA_S: f64 = 0.55e-6 * 745.0;
+/// Pressure over that of its vapour that petrol needs at a pump's inlet, Pa: the plant's pumps lose delivery below (engineering
+/// judgement).
+const INLET_NEEDS_PA: f64 = 10e3;
+/// Share of the rail pressure that feed line and filter may take (engineering judgement).
+const FEED_SHARE: f64 = 0.15;
+/// Back pressure at the regulator's outlet that it still masters, psi (engineering judgement).
+const MOST_RETURN_PSI: f64 = 5.0;
+/// Rating of a hose over the working pressure (engineering judgement).
+const HOSE_RESERVE: f64 = 1.5;
+/// Gravity, m/s2.
+const GRAVITY: f64 = 9.806_65;
+const PART: &str = "lines";
+
+/// Loss of feed line and filter at a flow, Pa.
+pub(super) fn feed_drop_pa(system: &FuelSystem, flow_kg_per_s: f64, density_kg_per_m3: f64) -> f64 {
+    let full = flow_kg_per_s / system.pump_free_kg_per_s;
+    pipe_drop_pa(flow_kg_per_s, system.line_m, system.line_bore_m, density_kg_per_m3, PETROL_VISCOSITY_PA_S)
+        + system.filter_pa * full * full
+}
+
+/// Everything between the fuel's surface and the pump's inlet. SI units.
+///
+/// ```
+/// use trimwright_harness::sizing::Suction;
+/// let stock = Suction {
+///     outside_pa: 101_325.0, vapour_pa: 70e3, lift_m: 0.3, line_m: 1.0, bore_m: 6.515e-3, fittings: 2.5,
+///     strainer_pa: 3e3, strainer_flow_kg_per_s: 0.019, density_kg_per_m3: 745.0,
+/// };
+/// assert!(stock.margin_pa(0.01) > stock.margin_pa(0.03));
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Suction {
+    /// Outside pressure, on the fuel in the tank, Pa.
+    pub outside_pa: f64,
+    /// Vapour pressure of the hottest fuel, Pa.
+    pub vapour_pa: f64,
+    /// Height of the pump over the lowest fuel, m.
+    pub lift_m: f64,
+    /// Length of the tube, m.
+    pub line_m: f64,
+    /// Its bore, m.
+    pub bore_m: f64,
+    /// Sum of the loss coefficients of inlet, bends and fittings.
+    pub fittings: f64,
+    /// Drop of the strainer, Pa.
+    pub strainer_pa: f64,
+    /// At this flow, kg/s.
+    pub strainer_flow_kg_per_s: f64,
+    /// Density of the fuel, kg/m^3.
+    pub density_kg_per_m3: f64,
+}
+
+impl Suction {
+    fn of(car: &Car<'_>) -> Self {
+        let (system, installation) = (car.fuel_system(), car.installation);
+        Self {
+            outside_pa: car.demand.outside_pa,
+            vapour_pa: fuel_vapour_pa(car.parts.fuel.vapour_pressure_pa, installation.hot_fuel_k),
+            lift_m: installation.suction_lift_m,
+            line_m: system.suction_m,
+            bore_m: system.suction_bore_m,
+            fittings: installation.suction_fittings,
+            strainer_pa: installation.strainer_pa,
+            strainer_flow_kg_per_s: installation.strainer_flow_kg_per_s,
+            density_kg_per_m3: car.density_kg_per_m3(),
+        }
+    }
+
+    fn tube_pa(&self, flow: f64) -> f64 {
+        pipe_drop_pa(flow, self.line_m, self.bore_m, self.density_kg_per_m3, PETROL_VISCOSITY_PA_S)
+    }
+
+    fn fittings_pa(&self, flow: f64) -> f64 {
+        let speed = flow / (self.density_kg_per_m3 * 0.25 * PI * self.bore_m * self.bore_m);
+        self.fittings * 0.5 * self.density_kg_per_m3 * speed * speed
+    }
+
+    fn lift_pa(&self) -> f64 {
+        self.density_kg_per_m3 * GRAVITY * self.lift_m
+    }
+
+    fn strained_pa(&self, flow: f64) -> f64 {
+        let share = flow / self.strainer_flow_kg_per_s;
+        self.strainer_pa * share * share
+    }
+
+    /// Pressure at the pump's inlet over that of the fuel's vapour, Pa: outside pressure less lift, strainer, tube
+    /// (Darcy-Weisbach, Haaland), fittings and vapour pressure.
+    pub fn margin_pa(&self, flow_kg_per_s: f64) -> f64 {
+        let losses_pa = self.lift_pa()
+            + self.strained_pa(flow_kg_per_s)
+            + self.tube_pa(flow_kg_per_s)
+            + self.fittings_pa(flow_kg_per_s);
+        self.outside_pa - losses_pa - self.vapour_pa
+    }
+
+    /// The greatest flow that leaves a pump what it needs, kg/s: 0 when even a trickle boils, at most 1.
+    pub fn most_kg_per_s(&self) -> f64 {
+        let (mut low, mut high) = (0.0, 1.0);
+        for _ in 0..60 {
+            let middle = 0.5 * (low + high);
+            if self.margin_pa(middle) > INLET_NEEDS_PA { low = middle } else { high = middle }
+        }
+        low
+    }
+}
+
+pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
+    let mut lines = vec![feed(car), inlet(car)];
+    if car.fuel_system().supply == Supply::Return {
+        lines.push(back(car));
+    }
+    lines.extend([hose(car), clamps(car)]);
+    lines
+}
+
+fn feed(car: &Car<'_>) -> Line {
+    let system = car.fuel_system();
+    let flow = feed_flow(system, car.delivery_kg_per_s, &car.demand);
+    let density = car.density_kg_per_m3();
+    let psi = |si| show(Kind::Pressure, "psi", si);
+    let limit = FEED_SHARE * in_unit(Kind::Pressure, "psi", system.regulator_pa);
+    let tube_pa = pipe_drop_pa(flow, system.line_m, system.line_bore_m, density, PETROL_VISCOSITY_PA_S);
+    Line::told(PART, "feed line and filter", Kind::Pressure, "psi", feed_drop_pa(system, flow, density))
+        .at_most(limit, 0.3 * limit)
+        .formula(format!(
+            "{} of {} bore at {}: {}; filter {}; limit {FEED_SHARE} of the rail pressure",
+            show(Kind::Length, "m", system.line_m),
+            show(Kind::Length, "mm", system.line_bore_m),
+            show(Kind::MassRate, "lb/h", flow),
+            psi(tube_pa),
+            psi(feed_drop_pa(system, flow, density) - tube_pa),
+        ))
+        .change("A wider tube, a larger or new filter, or a shorter way.")
+        .source("Darcy-Weisbach, Haaland; limit: engineering judgement")
+}
+
+fn inlet(car: &Car<'_>) -> Line {
+    let suction = Suction::of(car);
+    // What a return or a regulator at the tank sends back has passed the pump as well.
+    let flow = match car.fuel_system().supply {
+        Supply::Returnless => car.demand.fuel_kg_per_s,
+        Supply::Return | Supply::RegulatedAtTank => car.delivery_kg_per_s.max(car.demand.fuel_kg_per_s),
+    };
+    let kpa = |si| show(Kind::Pressure, "kPa", si);
+    let per_demand = flow / car.demand.fuel_kg_per_s;
+    let most_w = suction.most_kg_per_s()
+        / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
+    Line::told(PART, "pressure over vapour at the pump's inlet", Kind::Pressure, "kPa", suction.margin_pa(flow))
+        .at_least(INLET_NEEDS_PA / 1e3, 3.0)
+        .formula(format!(
+            "{} outside - {} lift - {} strainer - {} tube ({} of {}) - {} fittings - {} vapour at {}, at {}; this pickup carries {}",
+            kpa(suction.outside_pa),
+            kpa(suction.lift_pa()),
+            kpa(suction.strained_pa(flow)),
+            kpa(suction.tube_pa(flow)),
+            show(Kind::Length, "m", suction.line_m),
+            show(Kind::Length, "mm", suction.bore_m),
+            kpa(suction.fittings_pa(flow)),
+            kpa(suction.vapour_pa),
+            show(Kind::Temperature, "degC", car.installation.hot_fuel_k),
+            show(Kind::MassRate, "lb/h", flow),
+            show(Kind::Power, "hp", most_w),
+        ))
+        .change("A wider pickup and suction tube, a larger strainer, the pump lower or in the tank, a pump that gives no more than is needed, cooler fuel.")
+        .source("Darcy-Weisbach, Haaland, Clausius-Clapeyron; need of 10 kPa: engineering judgement")
+}
+
+fn back(car: &Car<'_>) -> Line {
+    let installation = car.installation;
+    let flow = car.delivery_kg_per_s;
+    let drop_pa = pipe_drop_pa(
+        flow,
+        installation.return_m,
+        installation.return_bore_m,
+        car.density_kg_per_m3(),
+        PETROL_VISCOSITY_PA_S,
+    );
+    Line::told(PART, "return line", Kind::Pressure, "psi", drop_pa)
+        .at_most(MOST_RETURN_PSI, 1.5)
+        .formula(format!(
+            "{} of {} bore at {}: at idle nearly all comes back",
+            show(Kind::Length, "m", installation.return_m),
+            show(Kind::Length, "mm", installation.return_bore_m),
+            show(Kind::MassRate, "lb/h", flow),
+        ))
+        .change("A wider return line: what it holds back raises the rail pressure at idle.")
+        .source("Darcy-Weisbach, Haaland; limit: engineering judgement")
+}
+
+fn hose(car: &Car<'_>) -> Line {
+    let rail_psi = in_unit(Kind::Pressure, "psi", car.fuel_system().regulator_pa);
+    Line::told(PART, "hose rating", Kind::Pressure, "psi", car.installation.hose_rating_pa)
+        .at_least(HOSE_RESERVE * rail_psi, 0.0)
+        .formula(format!("printed on the hose; needed {HOSE_RESERVE} x {} psi", digits(rail_psi)))
+        .change("Hose rated for injection pressure along the whole way: carburettor hose bursts, and fuel sprays on a hot engine.")
+        .source("30 to 70 psi against 6 to 7 psi of a carburettor: common practice, no source; reserve: engineering judgement")
+}
+
+fn clamps(car: &Car<'_>) -> Line {
+    let (value, verdict) = match car.installation.clamps {
+        Clamps::Injection => (1.0, Verdict::Ok),
+        Clamps::Carburettor => (0.0, Verdict::NotEnough),
+    };
+    Line::told(PART, "clamps made for injection", Kind::Ratio, "", value)
+        .with_verdict(verdict)
+        .formula("1 yes, 0 no".to_owned())
+        .change("Clamps with rolled edges made for injection hose, or crimped fittings: worm-drive clamps of a carburettor cut the hose and leak.")
+        .source("common practice, no source")
+}

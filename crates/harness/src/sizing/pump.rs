@@ -1,0 +1,120 @@
+//! Whether the pump delivers enough at the pressure and the volts that it really has.
+
+use super::line::{Line, digits, in_unit, show};
+use super::plumbing::feed_drop_pa;
+use super::{Car, Demand};
+use crate::units::Kind;
+use trimwright_plant::{FuelSystem, Supply};
+
+/// Volts that the free flow of a pump is stated for.
+const RATED_V: f64 = 13.5;
+/// Volts when the alternator has failed or everything is switched on at idle (engineering judgement).
+const LOW_V: f64 = 12.0;
+/// What a pump should deliver over the demand: it wears and filters clog (engineering judgement).
+const RESERVE: f64 = 1.15;
+const PART: &str = "pump";
+
+/// Delivery of a pump against a pressure at a voltage, kg/s: displacement by voltage less leakage by pressure,
+/// `free V / 13.5 - free p / stall`.
+///
+/// ```
+/// let system = trimwright_plant::Truth::mild_v8().fuel_system;
+/// let half = trimwright_harness::sizing::delivery_kg_per_s(&system, 0.5 * system.pump_stall_pa, 13.5);
+/// assert!((half - 0.5 * system.pump_free_kg_per_s).abs() < 1e-12);
+/// ```
+pub fn delivery_kg_per_s(system: &FuelSystem, pressure_pa: f64, volts: f64) -> f64 {
+    let free = system.pump_free_kg_per_s;
+    (free * volts / RATED_V - free * pressure_pa / system.pump_stall_pa).max(0.0)
+}
+
+/// What passes the feed line, kg/s: with a return from the rail all that the pump gives, else what the engine takes.
+pub(super) fn feed_flow(system: &FuelSystem, delivered: f64, demand: &Demand) -> f64 {
+    if system.supply == Supply::Return { delivered } else { demand.fuel_kg_per_s.min(delivered) }
+}
+
+/// What the pump delivers with its line and filter, kg/s: the flow at which its pressure is the rail's and the losses of that flow.
+pub(super) fn delivered(system: &FuelSystem, density_kg_per_m3: f64, volts: f64, demand: &Demand) -> f64 {
+    let pressure_pa = |flow: f64| match system.supply {
+        Supply::RegulatedAtTank => system.regulator_pa,
+        Supply::Return => system.regulator_pa + feed_drop_pa(system, flow, density_kg_per_m3),
+        Supply::Returnless => {
+            system.regulator_pa + feed_drop_pa(system, demand.fuel_kg_per_s, density_kg_per_m3)
+        }
+    };
+    let (mut low, mut high) = (0.0, delivery_kg_per_s(system, 0.0, volts));
+    for _ in 0..60 {
+        let middle = 0.5 * (low + high);
+        if delivery_kg_per_s(system, pressure_pa(middle), volts) > middle {
+            low = middle
+        } else {
+            high = middle
+        }
+    }
+    low
+}
+
+pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
+    let mut lines = vec![
+        capacity(car, "delivery", car.pump_v, RESERVE),
+        capacity(car, "delivery at low supply", car.pump_v - car.installation.supply_v + LOW_V, 1.0),
+        work_pressure(car),
+    ];
+    lines.extend(mismatch(car));
+    lines
+}
+
+fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line {
+    let system = car.fuel_system();
+    let delivered = delivered(system, car.density_kg_per_m3(), volts, &car.demand);
+    let flow = |si| show(Kind::MassRate, "lb/h", si);
+    let pressure = |si| show(Kind::Pressure, "psi", si);
+    let losses_pa = match system.supply {
+        Supply::RegulatedAtTank => 0.0,
+        _ => feed_drop_pa(system, feed_flow(system, delivered, &car.demand), car.density_kg_per_m3()),
+    };
+    let needed = reserve * in_unit(Kind::MassRate, "lb/h", car.demand.fuel_kg_per_s);
+    Line::told(PART, what, Kind::MassRate, "lb/h", delivered)
+        .at_least(needed, 0.1 * needed)
+        .formula(format!(
+            "{} free x {} V / {RATED_V} V - free x ({} + {} of line and filter) / {} where it stalls; needed {} x {reserve}",
+            flow(system.pump_free_kg_per_s),
+            digits(volts),
+            pressure(system.regulator_pa),
+            pressure(losses_pa),
+            pressure(system.pump_stall_pa),
+            flow(car.demand.fuel_kg_per_s),
+        ))
+        .change("A larger pump, a second one, or thicker wires to this one: flow falls with volts and with pressure.")
+        .source("pump by displacement and leakage; reserve of 15 %: engineering judgement")
+}
+
+fn work_pressure(car: &Car<'_>) -> Line {
+    Line::told(PART, "rail pressure", Kind::Pressure, "psi", car.fuel_system().regulator_pa)
+        .between(30.0, 70.0, 2.0)
+        .formula("as the regulator is set; a carburettor has 6 to 7 psi".to_owned())
+        .change("Set the regulator to what the injectors are rated for.")
+        .source("common practice, no source")
+}
+
+/// What the owner answered about the supply against what is there.
+fn mismatch(car: &Car<'_>) -> Option<Line> {
+    let (answered, there) =
+        (f64::from(car.calibration.answers().rail_pressure_pa), car.fuel_system().regulator_pa);
+    let apart = answered / there - 1.0;
+    let error = (answered / there).sqrt() - 1.0;
+    (apart.abs() > 0.02).then(|| {
+        Line::told(PART, "answered rail pressure", Kind::Pressure, "psi", answered)
+            .between(
+                0.98 * in_unit(Kind::Pressure, "psi", there),
+                1.02 * in_unit(Kind::Pressure, "psi", there),
+                0.0,
+            )
+            .formula(format!(
+                "the regulator is set to {}; fuel is off by {} %",
+                show(Kind::Pressure, "psi", there),
+                digits(100.0 * error)
+            ))
+            .change("Correct the answer or the regulator.")
+            .source("orifice law")
+    })
+}
