@@ -1,0 +1,23 @@
+//! Hands a run to other programs, in open formats: values with their units and what they mean.
+//!
+//! [`Run::read`] takes the directory that a drive left behind, [`Run::export`] gives the files of a [`Format`]:
+//!
+//! | format | files | standard | units and descriptions are in |
+//! |---|---|---|---|
+//! | [`Format::Csv`] | one `.csv` a table and its metadata | RFC 4180; W3C "Metadata Vocabulary for Tabular Data", 2015 | `NAME.csv-metadata.json` |
+//! | [`Format::Parquet`] | one `.parquet` a table | Apache Parquet | key-value metadata `units`, `descriptions` |
+//! | [`Format::Mdf4`] | `run.mf4`, a channel group a table | ASAM MDF 4.1 | each channel |
+//!
+//! A value that the run could not measure is empty in CSV, null in Parquet and NaN in MDF 4. The same run gives the same
+//! bytes: no time stamps are written.
+
+mod csv_web;
+mod describe;
+mod mdf4;
+mod parquet;
+mod run;
+mod table;
+
+pub use describe::description;
+pub use run::{Format, Run};
+pub use table::{Column, Table, Values};

@@ -1,0 +1,85 @@
+//! The directory of a run, and its files in another format.
+
+use std::fs;
+use std::path::Path;
+
+use serde_json::Value;
+use trimwright_harness::error::InputError;
+
+use crate::table::Table;
+use crate::{csv_web, mdf4, parquet};
+
+/// An open format.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Format {
+    /// CSV with the W3C's metadata for tabular data.
+    Csv,
+    /// Apache Parquet.
+    Parquet,
+    /// ASAM MDF 4.1.
+    Mdf4,
+}
+
+/// What a drive left behind.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// The scenario's name.
+    pub scenario: String,
+    /// Seed of everything drawn.
+    pub seed: u64,
+    /// Hash of the scenario's content.
+    pub scenario_hash: String,
+    /// The record over time, and the map cell by cell.
+    pub tables: Vec<Table>,
+}
+
+impl Run {
+    /// Reads `summary.json`, `trace.csv` and `map.csv` of a directory.
+    ///
+    /// # Errors
+    /// [`InputError`] with file, line and column when one of them is missing or not what a drive writes.
+    pub fn read(directory: &Path) -> Result<Self, InputError> {
+        let read = |name: &str| {
+            let path = directory.join(name);
+            let file = path.display().to_string();
+            let bytes = fs::read(&path).map_err(|error| {
+                let problem =
+                    format!("can't be read: {error}; a directory that a drive has written is expected");
+                InputError::new(&file, problem)
+            })?;
+            Ok::<_, InputError>((file, bytes))
+        };
+        let (file, bytes) = read("summary.json")?;
+        let summary: Value = serde_json::from_slice(&bytes)
+            .map_err(|error| InputError::new(&file, format!("is not JSON: {error}")).line(error.line()))?;
+        let wrong = |key: &str| InputError::new(&file, "is missing or of another kind").key(key);
+        let text = |key: &str| summary[key].as_str().map(str::to_owned).ok_or_else(|| wrong(key));
+        let (scenario, scenario_hash) = (text("scenario")?, text("scenario_hash")?);
+        let seed = summary["seed"].as_u64().ok_or_else(|| wrong("seed"))?;
+        let table = |name: &str| {
+            let (file, bytes) = read(&format!("{name}.csv"))?;
+            Table::parse(name, &file, &bytes)
+        };
+        Ok(Self { scenario, seed, scenario_hash, tables: vec![table("trace")?, table("map")?] })
+    }
+
+    /// One line that says which run it is.
+    pub fn title(&self) -> String {
+        format!(
+            "Trimwright, scenario {} (hash {}), seed {}: a simulation, no measurement",
+            self.scenario, self.scenario_hash, self.seed
+        )
+    }
+
+    /// Names and contents of the files in this format.
+    ///
+    /// # Errors
+    /// The reason in words, when the format can't hold the tables.
+    pub fn export(&self, format: Format) -> Result<Vec<(String, Vec<u8>)>, String> {
+        match format {
+            Format::Csv => csv_web::files(self).map_err(|error| error.to_string()),
+            Format::Parquet => parquet::files(self).map_err(|error| error.to_string()),
+            Format::Mdf4 => mdf4::file(self).map_err(|error| error.to_string()).map(|file| vec![file]),
+        }
+    }
+}
