@@ -1,7 +1,11 @@
 //! The words of the command line.
 
+use crate::compare::CompareOptions;
+use crate::fleet::{self, FleetOptions};
 use clap::{Args, Parser, Subcommand, value_parser};
 use std::path::PathBuf;
+use trimwright_harness::error::InputError;
+use trimwright_harness::scenario::Scenario;
 
 /// The scenario that is driven when none is named.
 pub(crate) const DEFAULT_SCENARIO: &str = "delivery-van";
@@ -53,8 +57,42 @@ pub(crate) enum Command {
         #[command(flatten)]
         options: Options,
     },
+    /// Drive the same scenario with each learner, side by side
+    Compare {
+        /// Name of a scenario that comes with the program, or your own scenario file (.toml)
+        #[arg(default_value = DEFAULT_SCENARIO)]
+        scenario: String,
+        #[command(flatten)]
+        options: CompareOptions,
+    },
+    /// Drive many engines drawn by lot, and see how well learning does over all of them
+    #[command(after_help = fleet::EXAMPLES)]
+    Fleet {
+        /// Name of a scenario that comes with the program, or your own scenario file (.toml)
+        #[arg(default_value = DEFAULT_SCENARIO)]
+        scenario: String,
+        #[command(flatten)]
+        options: FleetOptions,
+    },
     /// List the scenarios, engines and schedules that come with the program
     List,
+}
+
+/// Loads a scenario and changes in it what the command line says otherwise.
+pub(crate) fn load(
+    name: &str,
+    schedule: Option<&str>,
+    passes: Option<u32>,
+    seed: Option<u64>,
+) -> Result<Scenario, InputError> {
+    let mut scenario = Scenario::load(name)?;
+    if let Some(schedule) = schedule {
+        scenario = scenario.with_schedule(schedule)?;
+    }
+    let (passes, seed) = (passes.unwrap_or(scenario.passes), seed.unwrap_or(scenario.seed));
+    let scenario = scenario.with_passes(passes).with_seed(seed);
+    scenario.check_length()?;
+    Ok(scenario)
 }
 
 #[derive(Args, Clone, Debug)]

@@ -1,6 +1,6 @@
 //! Drives a scenario and writes down what came of it.
 
-use crate::arguments::Options;
+use crate::arguments::{Options, load};
 use crate::{Failure, map, page, say, table};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
@@ -11,7 +11,7 @@ use trimwright_harness::{drive as harness, output, trace};
 
 /// Loads, drives, writes and tells.
 pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
-    let scenario = load(name, options)?;
+    let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
     output::check(&out)?;
 
@@ -30,17 +30,6 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
         (_, true) => say(&summary),
         _ => say(&table::text(&scenario, &run, &out)),
     }
-}
-
-fn load(name: &str, options: &Options) -> Result<Scenario, Failure> {
-    let mut scenario = Scenario::load(name)?;
-    if let Some(schedule) = &options.schedule {
-        scenario = scenario.with_schedule(schedule)?;
-    }
-    let (passes, seed) = (options.passes.unwrap_or(scenario.passes), options.seed.unwrap_or(scenario.seed));
-    let scenario = scenario.with_passes(passes).with_seed(seed);
-    scenario.check_length()?;
-    Ok(scenario)
 }
 
 fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path) -> Result<(), Failure> {

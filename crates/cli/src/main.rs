@@ -1,7 +1,10 @@
 //! The `trimwright` command: drives a simulated car and shows how its fuel controller learns.
 
 mod arguments;
+mod compare;
 mod drive;
+mod fleet;
+mod fleet_words;
 mod list;
 mod map;
 mod page;
@@ -33,6 +36,8 @@ fn main() -> ExitCode {
     let done = match arguments.command {
         None => drive::drive(DEFAULT_SCENARIO, &arguments.options),
         Some(Command::Drive { scenario, options }) => drive::drive(&scenario, &options),
+        Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
+        Some(Command::Fleet { scenario, options }) => fleet::fleet(&scenario, &options),
         Some(Command::List) => list::text().map_err(Failure::from).and_then(|text| say(&text)),
     };
     let (message, code) = match done {

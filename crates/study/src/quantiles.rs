@@ -2,24 +2,100 @@
 
 use crate::fleet::{Engine, Figures};
 
-/// Shares of the engines that the table tells about.
-pub const SHARES: [f64; 6] = [0.05, 0.25, 0.50, 0.75, 0.95, 1.0];
+/// Shares of the engines that the table tells about: from the least to the most.
+pub const SHARES: [f64; 7] = [0.0, 0.05, 0.25, 0.50, 0.75, 0.95, 1.0];
 
 /// How a figure is had from an engine's figures.
 pub type Figure = fn(&Figures) -> Option<f64>;
 
-/// Figures whose quantiles are told: name and how it is had from an engine. An engine that never settled counts as later than all.
-pub const FIGURES: [(&str, Figure); 9] = [
-    ("base_map_rms", |figures| figures.base_map_rms),
-    ("learned_map_rms", |figures| figures.learned_map_rms),
-    ("closed_loop_rms", |figures| figures.closed_loop_rms),
-    ("transient_rms", |figures| figures.transient_rms),
-    ("settle_s", |figures| Some(figures.settle_s.unwrap_or(f64::INFINITY))),
-    ("visited_error_rms", |figures| figures.visited_error_rms),
-    ("offline_fit_rms", |figures| figures.offline_fit_rms),
-    ("over_offline_fit", Figures::over_offline_fit),
-    ("within_two_sigma", |figures| figures.within_two_sigma),
+/// How a figure is written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Way {
+    /// A ratio, as per cent.
+    Percent,
+    /// Seconds.
+    Seconds,
+    /// A ratio, as it is.
+    Ratio,
+}
+
+/// A figure whose quantiles are told.
+#[derive(Clone, Copy, Debug)]
+pub struct Told {
+    /// Its name, as in the summary of a run.
+    pub name: &'static str,
+    /// What a person calls it.
+    pub label: &'static str,
+    /// How it is written.
+    pub way: Way,
+    /// How it is had.
+    pub figure: Figure,
+}
+
+const fn told(name: &'static str, label: &'static str, way: Way, figure: Figure) -> Told {
+    Told { name, label, way, figure }
+}
+
+/// Figures whose quantiles are told. An engine that never settled counts as later than all.
+pub const FIGURES: [Told; 10] = [
+    told("base_map_rms", "First calibration", Way::Percent, |figures| figures.base_map_rms),
+    told("learned_map_rms", "Learned map", Way::Percent, |figures| figures.learned_map_rms),
+    told("closed_loop_rms", "With feedback", Way::Percent, |figures| figures.closed_loop_rms),
+    told("transient_rms", "In transients", Way::Percent, |figures| figures.transient_rms),
+    told("settle_s", "Within 2 % after", Way::Seconds, |figures| {
+        Some(figures.settle_s.unwrap_or(f64::INFINITY))
+    }),
+    told("visited_error_rms", "Left in visited cells", Way::Percent, |figures| figures.visited_error_rms),
+    told("offline_fit_rms", "Left by the fit", Way::Percent, |figures| figures.offline_fit_rms),
+    told("over_offline_fit", "Learner over fit", Way::Ratio, Figures::over_offline_fit),
+    told("within_two_sigma", "Within two sigma", Way::Percent, |figures| figures.within_two_sigma),
+    told("stalls", "Stalls", Way::Ratio, |figures| Some(figures.stalls as f64)),
 ];
+
+impl Way {
+    /// A value as a person would write it, without the unit.
+    pub fn written(self, value: f64) -> String {
+        match self {
+            _ if value == f64::INFINITY => "not yet".to_owned(),
+            _ if !value.is_finite() => "-".to_owned(),
+            Self::Percent => format!("{:.2}", 100.0 * value),
+            Self::Seconds => format!("{value:.0}"),
+            Self::Ratio => format!("{value:.2}"),
+        }
+    }
+
+    /// The unit.
+    pub const fn unit(self) -> &'static str {
+        match self {
+            Self::Percent => "%",
+            Self::Seconds => "s",
+            Self::Ratio => "",
+        }
+    }
+}
+
+/// Engines in `bins` equal bins between the least and the most finite value: edges (one more than bins) and counts.
+///
+/// ```
+/// use trimwright_study::quantiles::histogram;
+/// assert_eq!(histogram(&[0.0, 1.0, 1.5, 2.0], 2), (vec![0.0, 1.0, 2.0], vec![1, 3]));
+/// assert_eq!(histogram(&[], 2), (vec![], vec![]));
+/// ```
+pub fn histogram(values: &[f64], bins: usize) -> (Vec<f64>, Vec<u32>) {
+    let finite = || values.iter().copied().filter(|value| value.is_finite());
+    let (low, high) = finite()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
+    if low > high || bins == 0 {
+        return (Vec::new(), Vec::new());
+    }
+    let width = (high - low) / bins as f64;
+    let mut counts = vec![0; bins];
+    for value in finite() {
+        let bin = if width > 0.0 { ((value - low) / width) as usize } else { 0 };
+        counts[bin.min(bins - 1)] += 1;
+    }
+    ((0..=bins).map(|edge| low + width * edge as f64).collect(), counts)
+}
 
 /// The figure over all engines that have it, rising.
 pub fn sorted(engines: &[Engine], figure: Figure) -> Vec<f64> {

@@ -1,0 +1,153 @@
+//! The learners side by side on the same drive.
+
+use crate::arguments::load;
+use crate::{Failure, say};
+use clap::{Args, value_parser};
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+use trimwright_harness::drive::RunError;
+use trimwright_harness::output;
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::watch::Window;
+use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
+use trimwright_study::compare::{self, Compared};
+use trimwright_study::quantiles::Way;
+
+/// Options of the comparison.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct CompareOptions {
+    /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
+    #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
+    passes: Option<u32>,
+    /// Start of the random numbers; the same one gives the same drive [default: as the scenario says]
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
+    #[arg(long, value_name = "FILE.csv")]
+    schedule: Option<String>,
+    /// Where to write the results [default: out/SCENARIO-compare]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Print nothing unless something goes wrong
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Drives with each learner, writes and tells.
+pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failure> {
+    let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
+    let out = options
+        .out
+        .clone()
+        .unwrap_or_else(|| PathBuf::from("out").join(format!("{}-compare", scenario.name)));
+    output::check(&out)?;
+    let compared =
+        compare::compare(&scenario, || ()).map_err(|error: RunError| Failure::Other(error.to_string()))?;
+    let csv = compare::to_csv(&compared);
+    let page = trimwright_report::render_study(&study(&scenario, &compared));
+    output::write(&out, &[("compare.csv", csv.as_bytes()), ("report.html", page.as_bytes())])?;
+    if options.quiet { Ok(()) } else { say(&text(&scenario, &compared, &out)) }
+}
+
+/// Label of a row and the value of each learner in it.
+fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
+    let row = |label, way: Way, figure: fn(&Compared) -> f64| {
+        let written = compared.iter().map(|each| match figure(each) {
+            value if value.is_finite() => {
+                format!("{} {}", way.written(value), way.unit()).trim_end().to_owned()
+            }
+            _ => "not yet".to_owned(),
+        });
+        (label, written.collect())
+    };
+    let count = |label, figure: fn(&Compared) -> u64| {
+        (label, compared.iter().map(|each| figure(each).to_string()).collect())
+    };
+    vec![
+        row("First calibration", Way::Percent, |each| each.run.summary.mixture.base_map_rms),
+        row("Learned map", Way::Percent, |each| each.run.summary.mixture.learned_map_rms),
+        row("With feedback", Way::Percent, |each| each.run.summary.mixture.closed_loop_rms),
+        row("In transients", Way::Percent, |each| each.run.summary.mixture.transient_rms),
+        row("Within 2 % after", Way::Seconds, |each| each.run.summary.learning.settle_s),
+        row("Left in visited cells", Way::Percent, |each| each.run.summary.learning.visited_error_rms),
+        row("Left by the fit", Way::Percent, |each| each.run.summary.learning.offline_fit_rms),
+        row("Within two sigma", Way::Percent, |each| each.run.summary.learning.within_two_sigma),
+        count("Cells visited", |each| each.run.summary.learning.cells_visited as u64),
+        count("Cells confident", |each| each.run.summary.learning.cells_confident as u64),
+        count("Lessons", |each| each.run.summary.learning.lessons),
+        count("Stalls", |each| u64::from(each.run.summary.drive.stalls)),
+    ]
+}
+
+fn text(scenario: &Scenario, compared: &[Compared], out: &Path) -> String {
+    let mut text = format!("{} (seed {})\n\n  {:<24}", scenario.title, scenario.seed, "");
+    // Writing into a String can't fail.
+    for each in compared {
+        let _ = write!(text, "{:>12}", each.learner);
+    }
+    for (label, values) in rows(compared) {
+        let _ = write!(text, "\n  {label:<24}");
+        for value in values {
+            let _ = write!(text, "{value:>12}");
+        }
+    }
+    let _ = writeln!(
+        text,
+        "\n\nA simulation: no proof that a real engine is safe.\nWritten to {}: report.html, compare.csv",
+        out.display()
+    );
+    text
+}
+
+fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
+    let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
+    Study {
+        title: "The learners side by side".to_owned(),
+        about: format!(
+            "{}. The same engine on the same drive, once with each learner; everything else is the same.",
+            scenario.title
+        ),
+        facts: vec![
+            fact("Scenario", scenario.name.clone()),
+            fact("Schedule", format!("{}, {} times while learning", scenario.schedule.name(), scenario.passes)),
+            fact("Seed", scenario.seed.to_string()),
+        ],
+        tables: vec![Table {
+            title: "The result".to_owned(),
+            heads: std::iter::once("").chain(compared.iter().map(|each| each.learner)).map(str::to_owned).collect(),
+            rows: rows(compared)
+                .into_iter()
+                .map(|(label, values)| std::iter::once(label.to_owned()).chain(values).collect())
+                .collect(),
+            note: "Mixture errors are root mean squares of ln(lambda / wanted lambda). First calibration and learned map: steady driving, \
+                   no feedback. With feedback: all of the last pass."
+                .to_owned(),
+        }],
+        charts: vec![
+            chart("The map alone", "What the learned map alone would have left, steady driving, in each minute.", compared, |window| {
+                window.map_rms
+            }),
+            chart("The whole loop", "All driving, with feedback, in each minute.", compared, |window| {
+                window.closed_loop_rms
+            }),
+        ],
+    }
+}
+
+fn chart(title: &str, note: &str, compared: &[Compared], error: fn(&Window) -> f64) -> Chart {
+    let line = |each: &Compared| Line {
+        name: each.learner.to_owned(),
+        points: each.run.windows.iter().map(|window| [window.end_s / 60.0, 100.0 * error(window)]).collect(),
+        dots: false,
+    };
+    Chart {
+        title: title.to_owned(),
+        note: note.to_owned(),
+        drawing: Drawing::Lines {
+            across: "time [min]".to_owned(),
+            up: "mixture error, rms [%]".to_owned(),
+            logarithmic: true,
+            lines: compared.iter().map(line).collect(),
+        },
+    }
+}

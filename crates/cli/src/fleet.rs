@@ -1,0 +1,152 @@
+//! Drives a fleet of engines drawn by lot.
+
+use crate::arguments::load;
+use crate::{Failure, fleet_words, say};
+use clap::{Args, value_parser};
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use std::io::IsTerminal;
+use std::path::{Path, PathBuf};
+use std::sync::Arc;
+use std::sync::atomic::{AtomicBool, Ordering};
+use trimwright_harness::error::InputError;
+use trimwright_harness::output;
+use trimwright_harness::scenario::Scenario;
+use trimwright_study::fleet::{self, Engine, FleetError, Order};
+use trimwright_study::journal::{Head, Journal, JournalError};
+use trimwright_study::learners::LEARNERS;
+use trimwright_study::{columns, parquet};
+
+/// The record of finished engines, from which a fleet goes on.
+const JOURNAL: &str = "fleet.jsonl";
+
+/// What is said below the options.
+pub(crate) const EXAMPLES: &str = "\
+Each engine is the scenario's, as its maker describes it, with parts that differ from that and an owner who is a little wrong in \
+the answers, both drawn by lot. What is drawn depends only on the seed and the engine's number.
+
+Examples:
+  trimwright fleet delivery-van --engines 50
+  trimwright fleet delivery-van --engines 1000 --out fleet --resume
+
+Results go to out/SCENARIO-fleet/: report.html, fleet.csv, fleet.parquet, and fleet.jsonl, the record from which --resume goes \
+on. Ctrl-C finishes the engines under way and writes the results of those that are done; a second one ends at once.";
+
+/// Options of the fleet.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct FleetOptions {
+    /// How many engines
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = value_parser!(u32).range(1..=1_000_000))]
+    engines: u32,
+    /// Start of the lots; the same one gives the same fleet
+    #[arg(long, value_name = "N", default_value_t = 1)]
+    seed: u64,
+    /// How many to drive at once, 0 for one on each core
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = value_parser!(u16).range(0..=1024))]
+    jobs: u16,
+    /// How lessons are taken
+    #[arg(long, value_name = "NAME", default_value = "kalman", value_parser = LEARNERS.map(|(name, _)| name))]
+    learner: String,
+    /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
+    #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
+    passes: Option<u32>,
+    /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
+    #[arg(long, value_name = "FILE.csv")]
+    schedule: Option<String>,
+    /// Where to write the results [default: out/SCENARIO-fleet]
+    #[arg(long, value_name = "DIR")]
+    out: Option<PathBuf>,
+    /// Go on with a fleet that was interrupted, or make it larger
+    #[arg(long)]
+    resume: bool,
+    /// Print nothing unless something goes wrong
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Draws, drives, writes and tells.
+pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
+    let scenario = load(name, options.schedule.as_deref(), options.passes, None)?;
+    let strategy = LEARNERS.iter().find(|(name, _)| *name == options.learner);
+    let strategy = strategy.map_or_else(Default::default, |(_, strategy)| *strategy);
+    let order =
+        Order { engines: options.engines, seed: options.seed, strategy, jobs: usize::from(options.jobs) };
+    let out =
+        options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(format!("{}-fleet", scenario.name)));
+    output::check(&out)?;
+    let (mut journal, done) = open(&scenario, &order, &out, options.resume)?;
+
+    let stop = Arc::new(AtomicBool::new(false));
+    let asked = Arc::clone(&stop);
+    let listening = ctrlc::set_handler(move || {
+        if asked.swap(true, Ordering::Relaxed) {
+            std::process::exit(130);
+        }
+    });
+    listening.map_err(|error| Failure::Other(format!("can't listen for Ctrl-C: {error}")))?;
+
+    let bar = bar(options.quiet, u64::from(order.engines));
+    bar.set_position(done.len() as u64);
+    bar.reset_eta();
+    let driven = fleet::drive(&scenario, &order, done, &stop, |engine| {
+        bar.inc(1);
+        journal.add(engine)
+    });
+    bar.finish_and_clear();
+    let engines = driven.map_err(|error| match error {
+        FleetError::Each(error) => Failure::Other(format!("{}: {error}", out.join(JOURNAL).display())),
+        threads => Failure::Other(threads.to_string()),
+    })?;
+    write(&scenario, &order, &engines, &out)?;
+    if !options.quiet {
+        say(&fleet_words::text(&scenario, &order, &engines, &out))?;
+    }
+    if engines.len() < order.engines as usize {
+        let (done, all) = (engines.len(), order.engines);
+        return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume goes on")));
+    }
+    Ok(())
+}
+
+fn open(
+    scenario: &Scenario,
+    order: &Order,
+    out: &Path,
+    resume: bool,
+) -> Result<(Journal, Vec<Engine>), Failure> {
+    let (path, head) = (out.join(JOURNAL), Head::of(scenario, order));
+    let wrong = |error: JournalError| {
+        let doing = if resume { "can't go on from it" } else { "can't begin it" };
+        Failure::Input(InputError::new(path.display().to_string(), format!("{doing}: {error}")))
+    };
+    if resume {
+        return Journal::resume(&path, &head).map_err(wrong);
+    }
+    std::fs::create_dir_all(out).map_err(|error| wrong(error.into()))?;
+    Ok((Journal::begin(&path, &head).map_err(wrong)?, Vec::new()))
+}
+
+fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> Result<(), Failure> {
+    let rows = columns::values(engines, order.seed, order.strategy);
+    let csv = columns::to_csv(&rows);
+    let notes = [
+        ("scenario", scenario.name.clone()),
+        ("scenario_hash", scenario.hash()),
+        ("seed", order.seed.to_string()),
+        ("program", env!("CARGO_PKG_VERSION").to_owned()),
+    ];
+    let parquet = parquet::to_bytes(&rows, &notes)
+        .map_err(|error| Failure::Other(format!("the results can't be written as Parquet: {error}")))?;
+    let page = trimwright_report::render_study(&fleet_words::study(scenario, order, engines));
+    let files: [(&str, &[u8]); 3] =
+        [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];
+    Ok(output::write(out, &files)?)
+}
+
+/// A bar of engines on a terminal; elsewhere nothing.
+fn bar(quiet: bool, engines: u64) -> ProgressBar {
+    if quiet || !std::io::stderr().is_terminal() {
+        return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
+    }
+    let style = ProgressStyle::with_template("{pos} of {len} engines {wide_bar} {eta} left");
+    ProgressBar::new(engines).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
+}
