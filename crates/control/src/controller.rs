@@ -21,9 +21,9 @@ use crate::state::State;
 use crate::table::along;
 use crate::wanted_lambda::wanted_lambda;
 
-/// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 1.5 % for reasons that
-/// last about half a second, twenty-five looks of 20 ms in each direction: 0.015^2 * 50 (engineering judgement).
-const LOOK_VARIANCE_LN2: f32 = 0.015;
+/// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 2 % for reasons that
+/// last about a second, fifty looks of 20 ms in each direction: 0.02^2 * 100 (engineering judgement).
+const LOOK_VARIANCE_LN2: f32 = 0.04;
 
 /// Mean temperature of the gas between valves and sensor against air flow over displacement, (kg/(s m3), K): little gas cools
 /// more on its way (engineering judgement). Hot gas fills the pipe with less mass.

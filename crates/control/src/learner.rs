@@ -24,7 +24,7 @@ pub const FILM_PRIOR_SIGMA_LN: f32 = 0.25;
 /// Error of the map's own model, ln: between its breakpoints the engine is not quite bilinear, and the gas at the sensor is not quite
 /// that of the whole engine. However many readings say the same, a cell that had a share `phi` in them is not known finer than
 /// this over `phi` (engineering judgement, from drives).
-const MODEL_SIGMA_LN: f32 = 0.009;
+const MODEL_SIGMA_LN: f32 = 0.007;
 
 /// What was learned: a correction and its variance for each cell, rows MAP, columns RPM; and beside the cells what transients told
 /// of the wall film. A reading in a transient is partly the film's doing: with the film estimated beside the cells it neither
