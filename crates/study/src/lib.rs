@@ -12,3 +12,4 @@ pub mod journal;
 pub mod learners;
 pub mod parquet;
 pub mod quantiles;
+pub mod stability;

@@ -1,0 +1,352 @@
+//! Where trim and learning begin to swing: the controller's own stages against a pure delay.
+//!
+//! The engine's mixture is off by a constant. What a stage applies is seen `delay` looks later, `loop_gain` times as large as it is
+//! (1 for a sensor and an engine that are what they are believed to be). The stage subtracts from each reading what it believes
+//! to have been applied then: with the right delay believed, the delay cancels out of the loop; believing none makes
+//! the stage a plain integrator, whose limit is known exactly.
+
+use trimwright_control::attribution::{Attribution, Past, Seen};
+use trimwright_control::calibration::Calibration;
+use trimwright_control::feedback::Feedback;
+use trimwright_control::learner::{Integral, LearnedMap, Learner, Lesson};
+use trimwright_control::{AnswerError, SetupAnswers};
+use trimwright_numerics::{Ring, Weights};
+
+/// Time between two readings.
+pub const LOOK_S: f64 = 0.02;
+/// Longest delay that can be tried, looks.
+pub const LONGEST: usize = 255;
+/// By how much the mixture is off, ln: small enough that no authority is reached before it is clear whether the error grows.
+const OFF_LN: f32 = 0.01;
+/// Error that counts as none, over the first one. Single precision leaves about a millionth.
+const GONE: f32 = 1e-4;
+/// Overshoot that counts, over the first error.
+const OVERSHOOT: f32 = 0.25;
+
+/// A stage of the controller that corrects the mixture.
+pub trait Stage {
+    /// The correction that it applies now, ln.
+    fn applied_ln(&self) -> f32;
+    /// Hears what would have been right in total.
+    fn take(&mut self, right_ln: f32);
+}
+
+/// Short-term trim.
+#[derive(Clone, Debug)]
+pub struct Trim {
+    calibration: Calibration,
+    past: Past,
+    feedback: Feedback,
+}
+
+impl Trim {
+    /// The trim with this delay believed.
+    ///
+    /// # Errors
+    /// When the customary answers make no calibration.
+    pub fn new(believed: usize) -> Result<Self, AnswerError> {
+        let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+        let mut past = Attribution::default().past;
+        past.delay_s = believed as f32 * LOOK_S as f32;
+        Ok(Self { calibration, past, feedback: Feedback::default() })
+    }
+}
+
+impl Stage for Trim {
+    fn applied_ln(&self) -> f32 {
+        self.feedback.trim_ln
+    }
+
+    fn take(&mut self, right_ln: f32) {
+        self.feedback.step(&self.calibration, &self.past, right_ln, 0.0, LOOK_S as f32);
+    }
+}
+
+/// The map where one cell has the whole share, learning by [`Integral`].
+#[derive(Clone, Debug)]
+pub struct Cell {
+    learner: Integral,
+    seen: Seen,
+    map: LearnedMap,
+}
+
+impl Cell {
+    /// A cell that takes this part of each innovation.
+    pub fn new(gain: f32) -> Self {
+        let alone = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
+        Self { learner: Integral { gain }, seen: Seen::at_rest(&alone), map: LearnedMap::default() }
+    }
+}
+
+impl Stage for Cell {
+    fn applied_ln(&self) -> f32 {
+        self.map.seen(&self.seen)
+    }
+
+    fn take(&mut self, right_ln: f32) {
+        self.learner
+            .learn(&mut self.map, &Lesson { seen: &self.seen, right_ln, variance_ln2: 0.02, film: false });
+    }
+}
+
+/// How an error goes away, if it does. The order is from good to bad.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Motion {
+    /// It dies away with an overshoot of less than a quarter.
+    Settles,
+    /// It dies away, but overshoots by a quarter or more.
+    Overshoots,
+    /// It does not die away.
+    Swings,
+}
+
+/// What surrounds a stage.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Around {
+    /// Looks until a correction is read: 1 when the next reading shows it.
+    pub delay: usize,
+    /// Looks that the stage believes it takes; 0 for none.
+    pub believed: usize,
+    /// What is read of a correction over what it is.
+    pub loop_gain: f32,
+}
+
+/// Lets a stage correct an error and says how it went.
+///
+/// ```
+/// use trimwright_study::stability::{Around, Cell, Motion, motion};
+/// let around = Around { delay: 1, believed: 0, loop_gain: 1.0 };
+/// assert_eq!(motion(&mut Cell::new(0.5), around), Motion::Settles);
+/// assert_eq!(motion(&mut Cell::new(2.1), around), Motion::Swings);
+/// ```
+pub fn motion(stage: &mut impl Stage, around: Around) -> Motion {
+    let mut applied = Ring::<f32, { LONGEST + 1 }>::filled(0.0);
+    let back = |applied: &Ring<f32, { LONGEST + 1 }>, looks: usize| {
+        applied.back(looks.saturating_sub(1)).copied().unwrap_or_default()
+    };
+    // Long enough for a growth of a part in a hundred each turn of the loop to be plain.
+    let quarter = 60 * (around.delay + 20);
+    let mut largest = [0.0_f32; 4];
+    let mut overshoot = 0.0_f32;
+    for look in 0..4 * quarter {
+        applied.push(stage.applied_ln());
+        let error = OFF_LN - back(&applied, around.delay);
+        let present = OFF_LN - stage.applied_ln();
+        let believed =
+            if around.believed == 0 { stage.applied_ln() } else { back(&applied, around.believed) };
+        stage.take(believed + around.loop_gain * error);
+        largest[look / quarter] = largest[look / quarter].max(present.abs());
+        overshoot = overshoot.max(-present);
+    }
+    let [_, second, _, last] = largest;
+    if last > GONE * OFF_LN && last > 0.9 * second {
+        Motion::Swings
+    } else if overshoot > OVERSHOOT * OFF_LN {
+        Motion::Overshoots
+    } else {
+        Motion::Settles
+    }
+}
+
+/// Largest gain for each look at which an integrator is stable whose output is read `delay` looks later:
+/// `2 sin(pi / (2 (2 d - 1)))`. From the characteristic equation `z^d - z^(d-1) + K = 0` with `|z| = 1`.
+///
+/// ```
+/// use trimwright_study::stability::exact_limit;
+/// assert!((exact_limit(1) - 2.0).abs() < 1e-12 && (exact_limit(2) - 1.0).abs() < 1e-12);
+/// ```
+pub fn exact_limit(delay: usize) -> f64 {
+    2.0 * libm::sin(core::f64::consts::FRAC_PI_2 / (2.0 * delay.max(1) as f64 - 1.0))
+}
+
+/// The largest gain for each look below `most` at which the motion is not [`Motion::Swings`], to one part in a thousand.
+pub fn measured_limit(most: f64, motion_at: impl Fn(f64) -> Motion) -> f64 {
+    let (mut calm, mut wild) = (0.0, most);
+    while wild - calm > 1e-3 * wild {
+        let middle = 0.5 * (calm + wild);
+        if motion_at(middle) == Motion::Swings { wild = middle } else { calm = middle }
+    }
+    0.5 * (calm + wild)
+}
+
+/// The part of what is lacking that the trim adds at one look when it believes no delay.
+///
+/// # Errors
+/// When the customary answers make no calibration.
+pub fn trim_part() -> Result<f64, AnswerError> {
+    let mut trim = Trim::new(0)?;
+    trim.take(OFF_LN);
+    Ok(f64::from(trim.applied_ln()) / f64::from(OFF_LN))
+}
+
+/// Limits of the gain for each look of trim and learner that believe no delay, beside the exact one.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Limit {
+    /// Delay, looks.
+    pub delay: usize,
+    /// By [`exact_limit`].
+    pub exact: f64,
+    /// Of the short-term trim.
+    pub trim: f64,
+    /// Of the learner.
+    pub learner: f64,
+}
+
+/// Measures the limits at these delays.
+///
+/// # Errors
+/// When the customary answers make no calibration.
+pub fn limits(delays: &[usize]) -> Result<Vec<Limit>, AnswerError> {
+    let (trim, part) = (Trim::new(0)?, trim_part()?);
+    let one = |&delay: &usize| {
+        let around = |loop_gain| Around { delay, believed: 0, loop_gain };
+        Limit {
+            delay,
+            exact: exact_limit(delay),
+            trim: measured_limit(3.0, |gain| motion(&mut trim.clone(), around((gain / part) as f32))),
+            learner: measured_limit(3.0, |gain| motion(&mut Cell::new(gain as f32), around(1.0))),
+        }
+    };
+    Ok(delays.iter().map(one).collect())
+}
+
+/// A map of motions over delay and one other quantity.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Chart {
+    /// Delays across, looks.
+    pub delays: Vec<usize>,
+    /// The other quantity, from below.
+    pub values: Vec<f64>,
+    /// Row by row from below.
+    pub motions: Vec<Motion>,
+}
+
+impl Chart {
+    fn of(delays: &[usize], values: &[f64], motion: impl Fn(usize, f64) -> Motion) -> Self {
+        let motions = values.iter().flat_map(|&value| delays.iter().map(move |&delay| (delay, value)));
+        let motions = motions.map(|(delay, value)| motion(delay, value)).collect();
+        Self { delays: delays.to_vec(), values: values.to_vec(), motions }
+    }
+}
+
+/// Delays of the maps, looks: 0.1 to 1.6 s.
+const DELAYS: [usize; 16] = [5, 10, 15, 20, 25, 30, 35, 40, 45, 50, 55, 60, 65, 70, 75, 80];
+/// Gains for each look of the maps of what believes no delay.
+const GAINS: [f64; 16] =
+    [0.005, 0.007, 0.01, 0.014, 0.02, 0.028, 0.04, 0.056, 0.08, 0.11, 0.16, 0.22, 0.32, 0.45, 0.64, 0.9];
+/// Loop gains of the map of the trim as it is.
+const LOOP_GAINS: [f64; 14] = [0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0];
+/// Believed over real delay.
+const BELIEVED: [f64; 13] = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.5, 3.0];
+
+/// The maps of the study.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Charts {
+    /// Learn rate against delay when each reading is credited to the correction of the present.
+    pub learner_unaware: Chart,
+    /// Learn rate against delay when it is credited to the correction that made it.
+    pub learner_aware: Chart,
+    /// Feedback gain against delay for a trim that believes no delay.
+    pub trim_unaware: Chart,
+    /// Loop gain against delay for the trim as it is.
+    pub trim_aware: Chart,
+    /// Believed over real delay against delay, loop gain 1.5, for the trim as it is.
+    pub trim_mistaken: Chart,
+}
+
+/// Works the maps out.
+///
+/// # Errors
+/// When the customary answers make no calibration.
+pub fn charts() -> Result<Charts, AnswerError> {
+    let part = trim_part()?;
+    let believing = Trim::new;
+    let trims = (0..=LONGEST).map(believing).collect::<Result<Vec<_>, _>>()?;
+    let learner = |believes: fn(usize) -> usize| {
+        Chart::of(&DELAYS, &GAINS, |delay, gain| {
+            motion(&mut Cell::new(gain as f32), Around { delay, believed: believes(delay), loop_gain: 1.0 })
+        })
+    };
+    let trim = |values: &[f64], around: &dyn Fn(usize, f64) -> Around| {
+        Chart::of(&DELAYS, values, |delay, value| {
+            let around = around(delay, value);
+            motion(&mut trims[around.believed].clone(), around)
+        })
+    };
+    Ok(Charts {
+        learner_unaware: learner(|_| 0),
+        learner_aware: learner(|delay| delay),
+        trim_unaware: trim(&GAINS, &|delay, gain| Around {
+            delay,
+            believed: 0,
+            loop_gain: (gain / part) as f32,
+        }),
+        trim_aware: trim(&LOOP_GAINS, &|delay, gain| Around {
+            delay,
+            believed: delay,
+            loop_gain: gain as f32,
+        }),
+        trim_mistaken: trim(&BELIEVED, &|delay, share| {
+            let believed = ((delay as f64 * share).round() as usize).min(LONGEST);
+            Around { delay, believed, loop_gain: 1.5 }
+        }),
+    })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The formula against roots computed by an independent program: shared/reference/control_margins.csv, rows "discrete I".
+    #[test]
+    fn val_the_exact_limit_is_that_of_the_table() {
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/reference/control_margins.csv");
+        let mut reader = csv::Reader::from_path(path).expect("the table");
+        let mut rows = 0;
+        for record in reader.records().map(|record| record.expect("a row")) {
+            if !record[0].starts_with("discrete I") {
+                continue;
+            }
+            let delay = record[1].trim_start_matches("d=").parse().expect("a delay");
+            let limit: f64 = record[2].parse().expect("a limit");
+            assert!((exact_limit(delay) - limit).abs() < 1e-8, "{delay}");
+            rows += 1;
+        }
+        assert_eq!(rows, 10);
+    }
+
+    #[test]
+    fn val_trim_and_learner_without_delay_swing_at_the_exact_limit() {
+        for limit in limits(&[1, 2, 3, 5, 10, 40]).expect("calibrated") {
+            for measured in [limit.trim, limit.learner] {
+                assert!((measured / limit.exact - 1.0).abs() < 0.01, "{limit:?}");
+            }
+        }
+    }
+
+    /// With the right delay believed the loop is `z - (1 - K)` for a loop gain of 1: calm for every gain below 1, at any delay.
+    #[test]
+    fn the_right_delay_makes_every_delay_calm() {
+        for delay in [1, 7, 30, 80, 200] {
+            let around = Around { delay, believed: delay, loop_gain: 1.0 };
+            assert_eq!(motion(&mut Cell::new(0.9), around), Motion::Settles, "{delay}");
+            assert_eq!(
+                motion(&mut Trim::new(delay).expect("calibrated"), around),
+                Motion::Settles,
+                "{delay}"
+            );
+        }
+    }
+
+    /// By the small-gain theorem the trim is calm while the loop gain stays between 0 and 2, whatever the delay.
+    #[test]
+    fn the_trim_bears_a_gain_of_up_to_two() {
+        for delay in [5, 20, 80] {
+            for loop_gain in [0.25, 1.0, 1.5, 1.95] {
+                let around = Around { delay, believed: delay, loop_gain };
+                let found = motion(&mut Trim::new(delay).expect("calibrated"), around);
+                assert_ne!(found, Motion::Swings, "{delay} {loop_gain}");
+            }
+        }
+    }
+}
