@@ -1,0 +1,110 @@
+//! A shipped car with its controller and whoever is at its wheel.
+
+use trimwright_control::{Calibration, Controller};
+use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::schedule::Schedule;
+use trimwright_harness::starting;
+use trimwright_harness::wheel::Wheel;
+use trimwright_plant::{Books, Hands, Plant, View};
+
+/// Revolutions a minute to radians a second.
+pub(crate) const RPM: f64 = core::f64::consts::PI / 30.0;
+/// Angle of a working cycle of a four-stroke engine, rad.
+const CYCLE_RAD: f64 = 2.0 * core::f64::consts::TAU;
+
+/// Drives a schedule.
+pub(crate) struct Rig {
+    closed_loop: ClosedLoop,
+    wheel: Wheel,
+    hands: Hands,
+    schedule: Schedule,
+}
+
+impl Rig {
+    /// A shipped scenario as it is.
+    pub(crate) fn shipped(name: &str) -> Self {
+        Self::of(Scenario::load(name).expect("it is shipped"), STEP_S)
+    }
+
+    /// Its car on another schedule, written as a table.
+    pub(crate) fn on(name: &str, table: &str) -> Self {
+        let scenario = Scenario::load(name).expect("it is shipped");
+        let schedule = Schedule::parse("test", "test.csv", table).expect("a schedule");
+        Self::of(Scenario { schedule, ..scenario }, STEP_S)
+    }
+
+    /// A scenario with a length of the step.
+    pub(crate) fn of(scenario: Scenario, step_s: f64) -> Self {
+        let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
+        let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
+        let calibration = Calibration::from_answers(&scenario.answers).expect("checked answers");
+        let closed_loop = ClosedLoop::with_step(plant, Controller::new(calibration), step_s);
+        Self { closed_loop, wheel, hands: Hands::default(), schedule: scenario.schedule }
+    }
+
+    /// Goes on until a time of the schedule.
+    pub(crate) fn run_to(&mut self, time_s: f64) {
+        let act_steps = (starting::PERIOD_S / self.closed_loop.step_s()).round() as u64;
+        while self.closed_loop.time_s() < time_s - 1e-9 {
+            if self.closed_loop.steps().is_multiple_of(act_steps) {
+                let (now_s, view) = (self.closed_loop.time_s(), self.closed_loop.view());
+                self.hands = self.wheel.act(now_s, now_s, &self.schedule, &view).clone();
+            }
+            self.closed_loop.step(&self.hands);
+        }
+    }
+
+    /// To the end of the schedule.
+    pub(crate) fn run_all(&mut self) {
+        self.run_to(self.schedule.duration_s());
+    }
+
+    /// How long the schedule lasts, s.
+    pub(crate) fn duration_s(&self) -> f64 {
+        self.schedule.duration_s()
+    }
+
+    pub(crate) fn time_s(&self) -> f64 {
+        self.closed_loop.time_s()
+    }
+
+    pub(crate) fn view(&self) -> View {
+        self.closed_loop.view()
+    }
+
+    pub(crate) fn books(&self) -> Books {
+        *self.closed_loop.plant().books()
+    }
+
+    pub(crate) fn plant(&self) -> &Plant {
+        self.closed_loop.plant()
+    }
+
+    pub(crate) fn stalls(&self) -> u32 {
+        self.wheel.starting().stalls()
+    }
+
+    /// Over the next seconds on a dynamometer: mean brake pressure, Pa, and fuel per work, g/kWh.
+    pub(crate) fn pull(&mut self, seconds: f64) -> Pull {
+        let (before, from_s) = (self.books(), self.time_s());
+        let speed_rad_per_s = self.view().speed_rad_per_s;
+        self.run_to(from_s + seconds);
+        let after = self.books();
+        let work_j = after.load_j - before.load_j;
+        let cycles = 0.5 * (speed_rad_per_s + self.view().speed_rad_per_s) * seconds / CYCLE_RAD;
+        Pull {
+            rpm: self.view().speed_rad_per_s / RPM,
+            bmep_pa: work_j / cycles / self.plant().truth().engine.displacement_m3,
+            bsfc_g_per_kwh: (after.fuel_drawn_kg - before.fuel_drawn_kg) / work_j * 3.6e9,
+        }
+    }
+}
+
+/// What a stretch on a dynamometer gave.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Pull {
+    pub(crate) rpm: f64,
+    pub(crate) bmep_pa: f64,
+    pub(crate) bsfc_g_per_kwh: f64,
+}
