@@ -2,6 +2,7 @@
 
 use crate::compare::CompareOptions;
 use crate::fleet::{self, FleetOptions};
+use crate::stability::StabilityOptions;
 use clap::{Args, Parser, Subcommand, value_parser};
 use std::path::PathBuf;
 use trimwright_harness::error::InputError;
@@ -74,6 +75,8 @@ pub(crate) enum Command {
         #[command(flatten)]
         options: FleetOptions,
     },
+    /// Show where trim and learning begin to swing, against the exact limit
+    Stability(StabilityOptions),
     /// List the scenarios, engines and schedules that come with the program
     List,
 }

@@ -8,6 +8,7 @@ mod fleet_words;
 mod list;
 mod map;
 mod page;
+mod stability;
 mod table;
 
 use arguments::{Arguments, Command, DEFAULT_SCENARIO};
@@ -38,6 +39,7 @@ fn main() -> ExitCode {
         Some(Command::Drive { scenario, options }) => drive::drive(&scenario, &options),
         Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
         Some(Command::Fleet { scenario, options }) => fleet::fleet(&scenario, &options),
+        Some(Command::Stability(options)) => stability::stability(&options),
         Some(Command::List) => list::text().map_err(Failure::from).and_then(|text| say(&text)),
     };
     let (message, code) = match done {

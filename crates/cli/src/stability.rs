@@ -1,0 +1,189 @@
+//! Where trim and learning begin to swing.
+
+use crate::{Failure, say};
+use clap::Args;
+use std::fmt::Write;
+use std::path::{Path, PathBuf};
+use trimwright_harness::output;
+use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
+use trimwright_study::stability::{self, LOOK_S, Limit, Motion};
+
+/// Delays at which the limits are measured, looks.
+const DELAYS: [usize; 12] = [1, 2, 3, 4, 5, 7, 10, 15, 20, 30, 45, 60];
+/// Kinds of motion as the map names them, in the order of [`Motion`].
+const KINDS: [&str; 3] = ["settles", "overshoots by a quarter or more", "swings"];
+
+/// Options of the study.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct StabilityOptions {
+    /// Where to write the results
+    #[arg(long, value_name = "DIR", default_value = "out/stability")]
+    out: PathBuf,
+    /// Print nothing unless something goes wrong
+    #[arg(long)]
+    quiet: bool,
+}
+
+/// Measures, writes and tells.
+pub(crate) fn stability(options: &StabilityOptions) -> Result<(), Failure> {
+    output::check(&options.out)?;
+    let failed = |error: trimwright_control::AnswerError| Failure::Other(error.to_string());
+    let limits = stability::limits(&DELAYS).map_err(failed)?;
+    let maps = maps(&stability::charts().map_err(failed)?);
+    let page = trimwright_report::render_study(&study(&limits, &maps));
+    let csv = csv(&maps);
+    output::write(&options.out, &[("stability.csv", csv.as_bytes()), ("report.html", page.as_bytes())])?;
+    if options.quiet { Ok(()) } else { say(&text(&limits, &options.out)) }
+}
+
+/// A map with its words.
+struct Map {
+    name: &'static str,
+    title: &'static str,
+    note: &'static str,
+    up: &'static str,
+    chart: stability::Chart,
+}
+
+fn maps(charts: &stability::Charts) -> [Map; 5] {
+    let map =
+        |name, title, note, up, chart: &stability::Chart| Map { name, title, note, up, chart: chart.clone() };
+    [
+        map(
+            "learner_unaware",
+            "Learning that credits the present",
+            "Each reading is taken for the result of the correction that is applied now. The longer the delay, the slower it must learn; above \
+             the exact limit it swings for ever.",
+            "part of the error taken at each reading",
+            &charts.learner_unaware,
+        ),
+        map(
+            "learner_aware",
+            "Learning that credits the injection that made the reading",
+            "The same learner with the same rates; each reading is credited to what was applied when its fuel was injected. No delay makes it swing.",
+            "part of the error taken at each reading",
+            &charts.learner_aware,
+        ),
+        map(
+            "trim_unaware",
+            "Short-term trim that knows of no delay",
+            "A plain integrator of the error, the usual feedback.",
+            "part of the error taken at each reading",
+            &charts.trim_unaware,
+        ),
+        map(
+            "trim_aware",
+            "Short-term trim as it is, when a correction shows too much or too little",
+            "The right delay is believed. A gain of 1 is a sensor and injectors that are what they are believed to be.",
+            "loop gain",
+            &charts.trim_aware,
+        ),
+        map(
+            "trim_mistaken",
+            "Short-term trim as it is, when it believes the wrong delay",
+            "Loop gain 1.5. A delay of 1 is the right one.",
+            "believed over real delay",
+            &charts.trim_mistaken,
+        ),
+    ]
+}
+
+fn text(limits: &[Limit], out: &Path) -> String {
+    let mut text =
+        "Largest part of an error that may be taken at each reading by what knows of no delay\n\n".to_owned();
+    // Writing into a String can't fail.
+    let _ = writeln!(text, "  {:>10}{:>10}{:>10}{:>10}{:>10}", "readings", "s", "exact", "trim", "learner");
+    for limit in limits {
+        let seconds = limit.delay as f64 * LOOK_S;
+        let _ = writeln!(
+            text,
+            "  {:>10}{seconds:>10.2}{:>10.4}{:>10.4}{:>10.4}",
+            limit.delay, limit.exact, limit.trim, limit.learner
+        );
+    }
+    let _ = writeln!(
+        text,
+        "\nTrim and learner as they are know the delay; the maps show what they bear.\nWritten to {}: report.html, stability.csv",
+        out.display()
+    );
+    text
+}
+
+/// The text of `stability.csv`: every field of every map.
+fn csv(maps: &[Map]) -> String {
+    let mut text = "map,delay [s],value [1],motion\n".to_owned();
+    for Map { name, chart, .. } in maps {
+        let places =
+            chart.values.iter().flat_map(|value| chart.delays.iter().map(move |delay| (delay, value)));
+        for ((delay, value), motion) in places.zip(&chart.motions) {
+            // Writing into a String can't fail.
+            let _ = writeln!(text, "{name},{:.2},{value},{}", *delay as f64 * LOOK_S, KINDS[place(*motion)]);
+        }
+    }
+    text
+}
+
+fn place(motion: Motion) -> usize {
+    match motion {
+        Motion::Settles => 0,
+        Motion::Overshoots => 1,
+        Motion::Swings => 2,
+    }
+}
+
+fn study(limits: &[Limit], maps: &[Map]) -> Study {
+    let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
+    let points = |value: fn(&Limit) -> f64| -> Vec<[f64; 2]> {
+        limits.iter().map(|limit| [limit.delay as f64 * LOOK_S, value(limit)]).collect()
+    };
+    let line = |name: &str, value, dots| Line { name: name.to_owned(), points: points(value), dots };
+    let limit_chart = Chart {
+        title: "The limit of what knows of no delay".to_owned(),
+        note: "Line: 2 sin(pi / (2 (2 d - 1))), exact for an integrator that is read d readings later. Dots: measured with the controller's own stages."
+            .to_owned(),
+        drawing: Drawing::Lines {
+            across: "delay [s]".to_owned(),
+            up: "part of the error taken at each reading".to_owned(),
+            logarithmic: true,
+            lines: vec![
+                line("exact", |limit| limit.exact, false),
+                line("short-term trim", |limit| limit.trim, true),
+                line("learner", |limit| limit.learner, true),
+            ],
+        },
+    };
+    Study {
+        title: "Where trim and learning begin to swing".to_owned(),
+        about: "The mixture is off by a constant. The controller's own trim and learner correct it and read the result after a delay."
+            .to_owned(),
+        facts: vec![fact("Time between readings", format!("{:.0} ms", 1e3 * LOOK_S))],
+        tables: vec![Table {
+            title: "Limits".to_owned(),
+            heads: ["delay [readings]", "exact", "trim", "learner"].map(str::to_owned).into(),
+            rows: limits
+                .iter()
+                .map(|limit| {
+                    let values = [limit.exact, limit.trim, limit.learner].map(|value| format!("{value:.4}"));
+                    std::iter::once(limit.delay.to_string()).chain(values).collect()
+                })
+                .collect(),
+            note: "Largest part of an error that may be taken at each reading without swinging, when no delay is believed.".to_owned(),
+        }],
+        charts: std::iter::once(limit_chart).chain(maps.iter().map(drawing)).collect(),
+    }
+}
+
+fn drawing(map: &Map) -> Chart {
+    Chart {
+        title: map.title.to_owned(),
+        note: map.note.to_owned(),
+        drawing: Drawing::Fields {
+            across: "delay [s]".to_owned(),
+            up: map.up.to_owned(),
+            columns: map.chart.delays.iter().map(|delay| format!("{:.1}", *delay as f64 * LOOK_S)).collect(),
+            rows: map.chart.values.iter().map(f64::to_string).collect(),
+            values: map.chart.motions.iter().map(|motion| place(*motion)).collect(),
+            kinds: KINDS.map(str::to_owned).into(),
+        },
+    }
+}
