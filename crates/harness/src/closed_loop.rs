@@ -4,6 +4,8 @@ use trimwright_control::Controller;
 use trimwright_plant::{Hands, OutOfRange, Plant, Truth, View};
 use trimwright_signals::Commands;
 
+use crate::on_target::{OnTarget, OnTargetError};
+
 /// Time step of the loop.
 pub const STEP_S: f64 = 1e-3;
 
@@ -42,6 +44,22 @@ impl ClosedLoop {
     /// [`OutOfRange`] as [`Plant::set_truth`] has it.
     pub fn set_truth(&mut self, truth: Truth) -> Result<(), OutOfRange> {
         self.plant.set_truth(truth)
+    }
+
+    /// The same with the commands of another processor; the controller here goes along, to show what that one thinks.
+    ///
+    /// # Errors
+    /// When the line fails, or the two controllers differ.
+    pub fn step_on(&mut self, hands: &Hands, target: &mut OnTarget) -> Result<(), OnTargetError> {
+        let frame = self.plant.step(&self.commands, hands, self.step_s);
+        let here = self.controller.step(frame);
+        self.commands = target.step(frame)?;
+        self.steps += 1;
+        if self.commands == here {
+            return Ok(());
+        }
+        let (there, here) = (format!("{:?}", self.commands), format!("{here:?}"));
+        Err(OnTargetError::Differs { time_s: self.time_s(), there, here })
     }
 
     /// Time since power-up.

@@ -10,6 +10,7 @@ use crate::cells::Cells;
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::faults::Timeline;
 use crate::mixture::Mixture;
+use crate::on_target::{OnTarget, OnTargetError};
 use crate::scenario::Scenario;
 use crate::starting;
 use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
@@ -33,6 +34,9 @@ pub enum RunError {
     /// The truth is outside its range.
     #[error("truth {0}")]
     Truth(#[from] OutOfRange),
+    /// The processor that was to run the controller did not.
+    #[error(transparent)]
+    OnTarget(#[from] OnTargetError),
 }
 
 /// What is kept of a run.
@@ -127,6 +131,29 @@ pub fn drive_with(
     record: Record,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Run, RunError> {
+    drive_where(scenario, options, record, None, progress)
+}
+
+/// Drives `scenario` with its controller on another processor.
+///
+/// # Errors
+/// [`RunError`] when the scenario's truth or answers are outside their ranges, the processor can't be reached, a message is lost or
+/// damaged, or the processor commands something else than a controller here would.
+pub fn drive_on(
+    scenario: &Scenario,
+    target: &mut OnTarget,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Run, RunError> {
+    drive_where(scenario, Options::default(), Record::Everything, Some(target), progress)
+}
+
+fn drive_where(
+    scenario: &Scenario,
+    options: Options,
+    record: Record,
+    mut target: Option<&mut OnTarget>,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Run, RunError> {
     let began = Instant::now();
     let live = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
     let frozen = live.clone().with_options(Options { feedback: false, learning: false, ..*live.options() });
@@ -135,7 +162,9 @@ pub fn drive_with(
     let mut done_s = 0.0;
     let mut drive_once = |passes, calibration: &Calibration, learned: LearnedMap, record: Record| {
         let plan = Plan { scenario, passes, calibration: calibration.clone(), learned, record };
-        let driven = drive_plan(&plan, &mut |time_s| progress(Progress { done_s: done_s + time_s, total_s }));
+        let target = target.as_deref_mut();
+        let driven =
+            drive_plan(&plan, target, &mut |time_s| progress(Progress { done_s: done_s + time_s, total_s }));
         done_s += pass_s * f64::from(passes);
         driven
     };
@@ -149,11 +178,18 @@ pub fn drive_with(
     Ok(assess(scenario, live, learned, base, learning, after, cost))
 }
 
-fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunError> {
+fn drive_plan(
+    plan: &Plan<'_>,
+    mut target: Option<&mut OnTarget>,
+    at: &mut dyn FnMut(f64),
+) -> Result<Driven, RunError> {
     let scenario = plan.scenario;
     let mut timeline = Timeline::new(scenario);
     let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
     let controller = Controller::new(plan.calibration.clone()).with_learned(plan.learned.clone());
+    if let Some(target) = &mut target {
+        target.start(controller.calibration(), plan.learned != LearnedMap::default())?;
+    }
     let mut watch = Watch::new(&controller);
     let mut closed_loop = ClosedLoop::new(plant, controller);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
@@ -177,7 +213,10 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
                 acts += 1;
             }
             timeline.step(&mut closed_loop)?;
-            closed_loop.step(&hands);
+            match &mut target {
+                Some(target) => closed_loop.step_on(&hands, target)?,
+                None => closed_loop.step(&hands),
+            }
             watch.look(&closed_loop);
             if plan.record == Record::Everything {
                 let all_steps = pass * pass_steps + step;
@@ -197,6 +236,9 @@ fn drive_plan(plan: &Plan<'_>, at: &mut dyn FnMut(f64)) -> Result<Driven, RunErr
         let distance_m = closed_loop.view().distance_m;
         pass_distance_km.push((distance_m - pass_began_m) / 1e3);
         pass_began_m = distance_m;
+    }
+    if let Some(target) = &mut target {
+        target.check_learned(&closed_loop.controller().state().learned)?;
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
     Ok(Driven { watch, rows, snapshots, closed_loop, wheel, pass_distance_km, speed_error_rms })

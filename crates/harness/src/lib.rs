@@ -9,6 +9,7 @@ pub mod error;
 pub mod faults;
 pub mod fit;
 pub mod mixture;
+pub mod on_target;
 pub mod operator;
 pub mod output;
 pub mod scenario;

@@ -9,12 +9,15 @@
 //! | [`digest`] | one number over every frame and every command, the same on every machine that computes the same bits |
 //! | [`message`] | what host and processor tell each other |
 //! | [`parcel`] | a message on a line of bytes: version, running number, checksum, end mark |
+//! | [`processor`] | the processor's side of the line |
 #![no_std]
 
 pub mod digest;
 pub mod message;
 pub mod parcel;
+pub mod processor;
 
 pub use digest::Digest;
 pub use message::{Complaint, ToHost, ToProcessor};
 pub use parcel::{MAX_BYTES, ParcelError, Receiver, pack};
+pub use processor::Processor;

@@ -1,0 +1,231 @@
+//! A controller that runs on another processor, reached over a line of bytes.
+//!
+//! The plant runs here, the controller there: each frame goes out and its commands come back before the plant's next step. What
+//! the controller thinks meanwhile stays there; to show it, a second controller runs here on the same frames, and the first command in
+//! which the two differ ends the run. Encoding: [`trimwright_link::parcel`].
+
+use std::io::{self, Read, Write};
+use std::path::Path;
+use std::process::{Child, Command, Stdio};
+use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
+use std::thread;
+use std::time::Duration;
+
+use trimwright_control::{Calibration, LearnedMap};
+use trimwright_link::{MAX_BYTES, ParcelError, Receiver, ToHost, ToProcessor, pack, processor};
+use trimwright_signals::{Commands, Frame};
+
+/// An answer that takes longer is lost. Engineering judgement: a thousand times what the emulator takes.
+const PATIENCE: Duration = Duration::from_secs(5);
+
+/// Why a run on another processor ended.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+pub enum OnTargetError {
+    /// It can't be started or reached.
+    #[error("the processor can't be reached: {0}")]
+    Line(String),
+    /// No answer came.
+    #[error("message {number} or its answer was lost: nothing came back within {} s", PATIENCE.as_secs())]
+    Lost {
+        /// The message's number.
+        number: u32,
+    },
+    /// The answer's bytes are no message.
+    #[error("the answer to message {number} arrived {error}")]
+    Answer {
+        /// The message's number.
+        number: u32,
+        /// What is wrong with it.
+        error: ParcelError,
+    },
+    /// The answer to another message came.
+    #[error("the answer to message {due} was lost: that to message {came} came in its place")]
+    OutOfTurn {
+        /// The number that was due.
+        due: u32,
+        /// The number that came.
+        came: u32,
+    },
+    /// The processor did not act on a message.
+    #[error("the processor refused message {number}: {complaint}")]
+    Refused {
+        /// The message's number.
+        number: u32,
+        /// Why.
+        complaint: trimwright_link::Complaint,
+    },
+    /// Another answer than the message asks for.
+    #[error("message {number} was answered by something else")]
+    Unexpected {
+        /// The message's number.
+        number: u32,
+    },
+    /// The two controllers differ.
+    #[error("at {time_s} s the processor commands {there}, the controller here {here}")]
+    Differs {
+        /// Time since power-up.
+        time_s: f64,
+        /// Its commands.
+        there: String,
+        /// Those of the controller that runs here.
+        here: String,
+    },
+    /// The two learned maps differ.
+    #[error("the processor has learned another map than the controller here")]
+    LearnedDiffers,
+}
+
+/// Carries bytes to the processor and back.
+pub trait Line {
+    /// Sends these bytes.
+    ///
+    /// # Errors
+    /// When the line is broken.
+    fn send(&mut self, bytes: &[u8]) -> io::Result<()>;
+    /// Waits for bytes; `None` when none came in time.
+    ///
+    /// # Errors
+    /// When the line is broken.
+    fn receive(&mut self) -> io::Result<Option<Vec<u8>>>;
+}
+
+/// The processor as the harness sees it.
+pub struct OnTarget {
+    line: Box<dyn Line>,
+    number: u32,
+}
+
+impl OnTarget {
+    /// Over a line of one's own.
+    pub fn over(line: Box<dyn Line>) -> Self {
+        Self { line, number: 0 }
+    }
+
+    /// A program for the emulated board, `in_the_loop` of the firmware.
+    ///
+    /// # Errors
+    /// When the emulator can't be started.
+    pub fn emulated(program: &Path) -> Result<Self, OnTargetError> {
+        let mut command = Command::new("qemu-system-arm");
+        command
+            .args(["-cpu", "cortex-m4", "-machine", "mps2-an386", "-display", "none"])
+            .args(["-serial", "none", "-monitor", "none"])
+            .args(["-semihosting-config", "enable=on,target=native,arg=in_the_loop", "-kernel"])
+            .arg(program);
+        let emulator = Emulator::start(&mut command)
+            .map_err(|error| OnTargetError::Line(format!("qemu-system-arm: {error}")))?;
+        Ok(Self::over(Box::new(emulator)))
+    }
+
+    /// Begins anew from this calibration's answers and options, with an empty map or with the one learned last.
+    ///
+    /// # Errors
+    /// [`OnTargetError`] says what went wrong.
+    pub fn start(&mut self, calibration: &Calibration, keep_map: bool) -> Result<(), OnTargetError> {
+        let (answers, options) = (*calibration.answers(), *calibration.options());
+        match self.ask(&ToProcessor::Start { answers, options, keep_map })? {
+            ToHost::Ready => Ok(()),
+            _ => Err(self.unexpected()),
+        }
+    }
+
+    /// The commands for a frame.
+    ///
+    /// # Errors
+    /// [`OnTargetError`] says what went wrong.
+    pub fn step(&mut self, frame: &Frame) -> Result<Commands, OnTargetError> {
+        match self.ask(&ToProcessor::Frame(frame.clone()))? {
+            ToHost::Commands(commands) => Ok(commands),
+            _ => Err(self.unexpected()),
+        }
+    }
+
+    /// Compares what it has learned with `learned`.
+    ///
+    /// # Errors
+    /// [`OnTargetError::LearnedDiffers`], or what went wrong.
+    pub fn check_learned(&mut self, learned: &LearnedMap) -> Result<(), OnTargetError> {
+        match self.ask(&ToProcessor::Learned)? {
+            ToHost::Learned(digest) if digest == processor::digest_of(learned) => Ok(()),
+            ToHost::Learned(_) => Err(OnTargetError::LearnedDiffers),
+            _ => Err(self.unexpected()),
+        }
+    }
+
+    fn unexpected(&self) -> OnTargetError {
+        OnTargetError::Unexpected { number: self.number.wrapping_sub(1) }
+    }
+
+    fn ask(&mut self, message: &ToProcessor) -> Result<ToHost, OnTargetError> {
+        let number = self.number;
+        self.number = number.wrapping_add(1);
+        let broken = |error: io::Error| OnTargetError::Line(error.to_string());
+        let mut buffer = [0; MAX_BYTES];
+        let sent =
+            pack(message, number, &mut buffer).map_err(|error| OnTargetError::Line(error.to_string()))?;
+        self.line.send(sent).map_err(broken)?;
+        let mut receiver = Receiver::default();
+        loop {
+            let bytes = self.line.receive().map_err(broken)?.ok_or(OnTargetError::Lost { number })?;
+            let Some(came) = bytes.iter().find_map(|byte| receiver.take::<ToHost>(*byte)) else { continue };
+            return match came {
+                Err(error) => Err(OnTargetError::Answer { number, error }),
+                Ok((came, ToHost::Refused(complaint))) if came == number || came < number => {
+                    Err(OnTargetError::Refused { number, complaint })
+                }
+                Ok((came, _)) if came != number => Err(OnTargetError::OutOfTurn { due: number, came }),
+                Ok((_, answer)) => Ok(answer),
+            };
+        }
+    }
+}
+
+/// The emulator, its standard input and output.
+struct Emulator {
+    child: Child,
+    came: Channel<Vec<u8>>,
+}
+
+impl Emulator {
+    fn start(command: &mut Command) -> io::Result<Self> {
+        let mut child = command.stdin(Stdio::piped()).stdout(Stdio::piped()).spawn()?;
+        let mut output = child.stdout.take().ok_or(io::ErrorKind::BrokenPipe)?;
+        let (sender, came) = channel();
+        thread::spawn(move || {
+            let mut bytes = [0; MAX_BYTES];
+            while let Ok(count @ 1..) = output.read(&mut bytes) {
+                if sender.send(bytes[..count].to_vec()).is_err() {
+                    break;
+                }
+            }
+        });
+        Ok(Self { child, came })
+    }
+}
+
+impl Line for Emulator {
+    fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
+        let input = self.child.stdin.as_mut().ok_or(io::ErrorKind::BrokenPipe)?;
+        input.write_all(bytes)?;
+        input.flush()
+    }
+
+    fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
+        match self.came.recv_timeout(PATIENCE) {
+            Ok(bytes) => Ok(Some(bytes)),
+            Err(RecvTimeoutError::Timeout) => Ok(None),
+            Err(RecvTimeoutError::Disconnected) => Err(io::Error::other("the emulator has ended")),
+        }
+    }
+}
+
+impl Drop for Emulator {
+    fn drop(&mut self) {
+        // Nobody is left to tell when it has ended by itself.
+        let _ = self.child.kill();
+        let _ = self.child.wait();
+    }
+}
+
+#[cfg(test)]
+mod tests;

@@ -1,0 +1,119 @@
+use super::*;
+use trimwright_control::{Controller, SetupAnswers};
+use trimwright_link::{Complaint, Processor};
+
+/// A processor at the end of a line that does something to one message.
+struct Faulty {
+    processor: Processor,
+    receiver: Receiver,
+    answers: Vec<u8>,
+    sent: u32,
+    harm: Box<dyn FnMut(u32, &mut Vec<u8>)>,
+}
+
+impl Line for Faulty {
+    fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
+        let mut bytes = bytes.to_vec();
+        (self.harm)(self.sent, &mut bytes);
+        self.sent += 1;
+        for byte in bytes {
+            if let Some(came) = self.receiver.take(byte) {
+                let (number, answer) = self.processor.answer(came);
+                let mut buffer = [0; MAX_BYTES];
+                self.answers.extend_from_slice(pack(&answer, number, &mut buffer).expect("it fits"));
+            }
+        }
+        Ok(())
+    }
+
+    fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
+        let answers = std::mem::take(&mut self.answers);
+        Ok(if answers.is_empty() { None } else { Some(answers) })
+    }
+}
+
+fn over(harm: impl FnMut(u32, &mut Vec<u8>) + 'static) -> OnTarget {
+    OnTarget::over(Box::new(Faulty {
+        processor: Processor::default(),
+        receiver: Receiver::default(),
+        answers: Vec::new(),
+        sent: 0,
+        harm: Box::new(harm),
+    }))
+}
+
+fn calibration() -> Calibration {
+    Calibration::from_answers(&SetupAnswers::default()).expect("sound answers")
+}
+
+fn frames() -> impl Iterator<Item = Frame> {
+    (0..500).map(|step| Frame { time_us: 1000 * step, battery_v: 12.5, map_v: 4.0, ..Frame::default() })
+}
+
+/// Runs until the first error.
+fn run(target: &mut OnTarget) -> Result<(), OnTargetError> {
+    target.start(&calibration(), false)?;
+    let mut here = Controller::new(calibration());
+    for frame in frames() {
+        assert_eq!(target.step(&frame)?, here.step(&frame));
+    }
+    target.check_learned(&here.state().learned)
+}
+
+#[test]
+fn ident_both_ends_of_a_sound_line_agree() {
+    assert_eq!(run(&mut over(|_, _| {})), Ok(()));
+}
+
+#[test]
+fn a_damaged_message_is_noticed_and_said() {
+    let mut target = over(|number, bytes| {
+        if number == 7 {
+            bytes[5] ^= 0x10;
+        }
+    });
+    let error = run(&mut target).unwrap_err();
+    assert_eq!(error, OnTargetError::Refused { number: 7, complaint: Complaint::Damaged });
+    assert_eq!(error.to_string(), "the processor refused message 7: it arrived damaged");
+}
+
+#[test]
+fn a_lost_message_is_noticed_and_said() {
+    let error = run(&mut over(|number, bytes| {
+        if number == 9 {
+            bytes.clear();
+        }
+    }));
+    assert_eq!(error, Err(OnTargetError::Lost { number: 9 }));
+}
+
+#[test]
+fn what_follows_a_lost_message_is_refused() {
+    let mut target = over(|number, bytes| {
+        if number == 3 {
+            bytes.clear();
+        }
+    });
+    assert!(run(&mut target).is_err());
+    let complaint = Complaint::Lost { due: 3, came: 4 };
+    assert_eq!(target.step(&Frame::default()), Err(OnTargetError::Refused { number: 4, complaint }));
+}
+
+#[test]
+fn another_map_is_noticed() {
+    let mut target = over(|_, _| {});
+    assert_eq!(target.start(&calibration(), false), Ok(()));
+    let mut other = LearnedMap::default();
+    other.ln.flat_mut()[9] = 1e-7;
+    assert_eq!(target.check_learned(&other), Err(OnTargetError::LearnedDiffers));
+}
+
+#[test]
+fn a_program_that_cannot_be_started_is_an_error() {
+    let Err(error) =
+        OnTarget::emulated(Path::new("/nowhere/in_the_loop")).and_then(|mut target| run(&mut target))
+    else {
+        panic!("it ran");
+    };
+    assert!(matches!(error, OnTargetError::Line(_)), "{error}");
+}
