@@ -4,6 +4,7 @@ pub mod cells;
 pub mod closed_loop;
 pub mod document;
 pub mod drive;
+pub mod driveability;
 pub mod driver;
 pub mod error;
 pub mod faults;

@@ -1,0 +1,125 @@
+//! Idle speed and mixture, undisturbed and under loads that come at once, and after the fuel was cut.
+
+use serde::Serialize;
+use trimwright_plant::Range;
+
+use crate::drive::RunError;
+
+use super::ZERO_DEGC_K;
+use super::trial::{Car, Trial};
+
+const HOT_DEGC: f64 = 90.0;
+/// Idle settles, and is looked at, for so long, s.
+const SETTLES_S: f64 = 30.0;
+const LOOKED_AT_S: f64 = 30.0;
+/// A disturbance is followed for so long, s.
+const FOLLOWED_S: f64 = 10.0;
+/// The mixture before a disturbance is the mean over so long, s.
+const BEFORE_S: f64 = 5.0;
+/// Brake that holds the car in gear, ratio.
+const HOLDS: f64 = 0.4;
+/// How far below the first fan's temperature the engine starts that is to see it come on, K, and the longest wait for it, s.
+const BELOW_FAN_K: f64 = 1.0;
+const LONGEST_WAIT_S: f64 = 150.0;
+/// The throttle is opened so far for so long, three times, and let go for so long.
+const REVVED: f64 = 0.25;
+const REVVED_S: f64 = 1.2;
+const LET_GO_S: f64 = 8.0;
+const TIMES: u32 = 3;
+
+/// How something that comes at once is taken.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct EventFigures {
+    /// How far the speed fell below the idle speed wanted, rpm.
+    pub drop_rpm: f64,
+    /// How far the mixture of any charge went from its mean before, ratio.
+    pub mixture: f64,
+}
+
+/// Idling, hot.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct IdleFigures {
+    /// rms of speed less wanted speed out of gear, rpm.
+    pub park_rms_rpm: f64,
+    /// The same in gear on the brake, rpm.
+    pub drive_rms_rpm: f64,
+    /// Air conditioning comes on in gear, and a fan with it.
+    pub ac: EventFigures,
+    /// The first fan comes on by temperature out of gear; `null` when it did not.
+    pub fan: Option<EventFigures>,
+}
+
+/// The throttle let go at speed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct CutFigures {
+    /// How far the speed fell below the idle speed wanted, rpm.
+    pub drop_rpm: f64,
+    /// Times the engine died.
+    pub stalls: u32,
+    /// Times the fuel was cut while the speed came down.
+    pub cuts: u32,
+}
+
+fn speed_rms_rpm(trial: &mut Trial) -> f64 {
+    let (mut squares, mut count) = (0.0, 0_u32);
+    trial.run(LOOKED_AT_S, |moment| {
+        squares += moment.over_rpm * moment.over_rpm;
+        count += 1;
+    });
+    libm::sqrt(squares / f64::from(count))
+}
+
+fn follow(trial: &mut Trial, before: f64) -> EventFigures {
+    let mut figures = EventFigures { drop_rpm: 0.0, mixture: 0.0 };
+    trial.run(FOLLOWED_S, |moment| {
+        figures.drop_rpm = figures.drop_rpm.max(-moment.over_rpm);
+        for error in moment.errors {
+            figures.mixture = figures.mixture.max(libm::expm1((error - before).abs()));
+        }
+    });
+    figures
+}
+
+pub(super) fn idle(car: &Car<'_>) -> Result<IdleFigures, RunError> {
+    let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
+    let park_rms_rpm = speed_rms_rpm(&mut trial);
+    (trial.hands.range, trial.hands.brake) = (Range::Drive, HOLDS);
+    trial.run(SETTLES_S, |_| ());
+    let drive_rms_rpm = speed_rms_rpm(&mut trial);
+    let before = trial.mean_error(BEFORE_S);
+    trial.hands.ac = true;
+    Ok(IdleFigures { park_rms_rpm, drive_rms_rpm, ac: follow(&mut trial, before), fan: fan(car)? })
+}
+
+fn fan(car: &Car<'_>) -> Result<Option<EventFigures>, RunError> {
+    let starts_degc = f64::from(car.scenario.answers.fan1_on_k) - BELOW_FAN_K - ZERO_DEGC_K;
+    let mut trial = Trial::idling(car, car.calibration, starts_degc, SETTLES_S)?;
+    let mut waited_s = 0.0;
+    let mut before = f64::NAN;
+    while trial.closed_loop.controller().state().fans.running() == 0 {
+        if waited_s > LONGEST_WAIT_S {
+            return Ok(None);
+        }
+        before = trial.mean_error(0.2);
+        waited_s += 0.2;
+    }
+    Ok(Some(follow(&mut trial, before)))
+}
+
+pub(super) fn return_from_cut(car: &Car<'_>) -> Result<CutFigures, RunError> {
+    let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
+    let (mut drop_rpm, mut cuts) = (0.0_f64, 0);
+    for _ in 0..TIMES {
+        trial.hands.throttle = REVVED;
+        trial.run(REVVED_S, |_| ());
+        trial.hands.throttle = 0.0;
+        let mut was_cut = false;
+        trial.run(LET_GO_S, |moment| {
+            let is_cut = !moment.closed_loop.controller().state().phase.phase.burns();
+            cuts += u32::from(is_cut && !was_cut);
+            was_cut = is_cut;
+            drop_rpm = drop_rpm.max(-moment.over_rpm);
+        });
+    }
+    Ok(CutFigures { drop_rpm, stalls: trial.stalls, cuts })
+}

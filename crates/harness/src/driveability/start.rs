@@ -1,0 +1,28 @@
+//! Starts at a temperature.
+
+use serde::Serialize;
+
+use crate::drive::RunError;
+
+use super::trial::{Car, Trial};
+
+/// Time that the engine has to run by itself, s.
+const RUNS_S: f64 = 60.0;
+
+/// A start and the minute after it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StartFigures {
+    /// Temperature of engine and weather, degC; the weather is no warmer than the scenario's.
+    pub engine_degc: f64,
+    /// How long the starter turned until the engine caught, s; `null` when it did not within 10 s.
+    pub cranked_s: Option<f64>,
+    /// Times it died in the minute after that.
+    pub stalls: u32,
+}
+
+pub(super) fn try_at(car: &Car<'_>, degc: f64) -> Result<StartFigures, RunError> {
+    let mut trial = Trial::new(car, car.calibration, degc)?;
+    let cranked_s = trial.start();
+    trial.run(RUNS_S, |_| ());
+    Ok(StartFigures { engine_degc: degc, cranked_s, stalls: trial.stalls })
+}
