@@ -1,0 +1,26 @@
+//! Host and target against each other, where the machine has what that needs; elsewhere it is said what was not run.
+
+use std::io::Write;
+use std::process::{Command, Output};
+
+fn run_target(arguments: &[&str]) -> Output {
+    Command::new(concat!(env!("CARGO_MANIFEST_DIR"), "/.ci/run_target"))
+        .args(arguments)
+        .output()
+        .expect("the script can be started")
+}
+
+#[test]
+fn ident_host_and_target_agree_to_the_bit() {
+    let tools = run_target(&["tools"]);
+    if tools.status.code() == Some(3) {
+        // Past the capture of the test's own output, so that it is seen.
+        let missing = String::from_utf8_lossy(&tools.stderr);
+        let said = writeln!(std::io::stderr(), "not run: host against target\n{}", missing.trim_end());
+        return said.expect("standard error can be written");
+    }
+    let compared = run_target(&["same-bits", "6"]);
+    let said = String::from_utf8_lossy(&compared.stdout);
+    assert!(compared.status.success(), "{said}{}", String::from_utf8_lossy(&compared.stderr));
+    assert!(said.starts_with("the same bits on host and target"), "{said}");
+}
