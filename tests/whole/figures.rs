@@ -172,3 +172,27 @@ fn val_time_to_sixty() {
         assert!(seconds.contains(&found), "{name}: {found} s");
     }
 }
+
+#[test]
+fn val_nitrous_oxide_gives_its_power_and_is_never_lean() {
+    let table = "time [s],engine_speed [rpm],pedal [%],nitrous\n0,0,0,off\n60,2000,15,off\n240,3500,15,off\n250,3500,100,off\n\
+        265,3500,100,on\n280,3500,100,off\n290,3500,100,off\n";
+    let mut rig = Rig::on("dyno-steps", table);
+    rig.run_to(255.0);
+    let plain = rig.pull(8.0);
+    rig.run_to(268.0);
+    let boosted = rig.pull(8.0);
+    let mut leanest: f64 = 0.0;
+    while rig.time_s() < 279.0 {
+        rig.run_to(rig.time_s() + 0.1);
+        leanest = leanest.max(rig.view().sensor_lambda);
+    }
+    assert!(rig.view().nitrous_kg_per_s > 0.025, "{}", rig.view().nitrous_kg_per_s);
+    // 0.030 kg/s carry the oxygen of 0.047 kg/s of air (0.3635 against 0.2314 by mass: atom balance) to the some 0.2 kg/s that the
+    // engine breathes; some of the 23 % goes into the place that the gas takes, the richer mixture and the later spark.
+    let gain = boosted.bmep_pa / plain.bmep_pa;
+    assert!((1.06..1.24).contains(&gain), "{plain:?} {boosted:?}");
+    assert!(leanest < 0.95, "{leanest}");
+    rig.run_to(285.0);
+    assert_eq!(rig.view().nitrous_kg_per_s, 0.0);
+}

@@ -300,7 +300,9 @@ impl State {
     /// Lambda read over lambda wanted then, where the reading is usable.
     fn lean_ratio(&self) -> Option<f32> {
         let past = &self.attribution.past;
-        let usable = !self.belief.doubts.lambda && past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        // What holds the trim still, such as nitrous or an end of range or authority, is just what has to be watched.
+        let usable =
+            !self.belief.doubts.lambda && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         usable.then(|| self.belief.lambda / self.insight.expected_lambda)
     }
 
