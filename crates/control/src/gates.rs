@@ -94,6 +94,15 @@ impl Refusal {
     pub const fn freezes_trim(self) -> bool {
         !matches!(self, Self::Cold | Self::Transient | Self::WantedMoving | Self::Volts)
     }
+
+    /// Whether a reading says nothing of the mixture that burned. All others may warn the guard: it has to see just what can't be
+    /// learned from or corrected, such as a reading at the lean end while the injectors can give no more.
+    pub const fn hides_mixture(self) -> bool {
+        matches!(
+            self,
+            Self::Starting | Self::FuelCut | Self::SensorNotReady | Self::TooLongAgo | Self::FilmOverflows
+        )
+    }
 }
 
 /// Lessons taken and refused.
