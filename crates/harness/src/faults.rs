@@ -4,7 +4,10 @@
 //! is in the unit of that kind and may be left out; `from` and `until` are times since power-up; with `every` and
 //! `lasting` the fault is there only for a while out of each period, as a loose plug is.
 
+pub mod examination;
+pub mod high_load;
 mod kinds;
+mod notices;
 mod timeline;
 
 use crate::document::Document;
@@ -162,6 +165,21 @@ fn read_times(
         document.quantity_within(every, Kind::Time, (SHORTEST_PERIOD_S, LATEST_S), &mut period_s)?;
         document.quantity_within(lasting, Kind::Time, (1e-3, period_s), &mut lasting_s)?;
         fault.comes_and_goes = Some((period_s, lasting_s));
+    }
+    Ok(())
+}
+
+/// Checks that what the faults make of the answers are answers still.
+pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswers) -> Result<(), InputError> {
+    let (mut truth, mut answers) = (Truth::mild_v8(), *answers);
+    for (index, fault) in faults.iter().enumerate() {
+        fault.apply(&mut truth, &mut answers);
+        answers.check().map_err(|error| {
+            document.wrong(
+                &format!("fault.{}.kind", index + 1),
+                format!("makes an answer that is refused: {error}"),
+            )
+        })?;
     }
     Ok(())
 }

@@ -133,6 +133,7 @@ impl Scenario {
         let required = [&["title", "engine", "schedule"][..], scenario_answers::REQUIRED].concat();
         document.finish(&required)?;
         scenario_answers::check(&document, &answers)?;
+        faults::check(&document, &faults, &answers)?;
 
         let directory = source.directory.as_deref();
         let schedule = SCHEDULE_SHELF

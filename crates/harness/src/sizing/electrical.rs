@@ -1,6 +1,6 @@
 //! Volts lost in wires, and whether the alternator carries the load at idle.
 
-use super::line::{Line, digits, show};
+use super::line::{Line, Verdict, digits, show};
 use super::{Car, Installation};
 use crate::units::Kind;
 use trimwright_plant::Truth;
@@ -91,10 +91,14 @@ fn load_at_idle(car: &Car<'_>) -> Line {
         + electrical.heater_a
         + electrical.ac_a;
     let able_a = electrical.alternator_a * (1.0 - electrical.cut_in_rad_per_s / idle).max(0.0);
-    Line::told(PART, "load at idle", Kind::Current, "A", load_a)
-        .at_most(able_a, 0.1 * able_a)
+    let lasting_a = load_a - electrical.fan_a - electrical.ac_a;
+    let line = Line::told(PART, "load at idle", Kind::Current, "A", load_a).at_most(able_a, 0.1 * able_a);
+    // The battery helps while the second fan and the air conditioning run, but not for ever.
+    let verdict = if lasting_a < able_a { line.verdict.min(Verdict::Tight) } else { line.verdict };
+    line.with_verdict(verdict)
         .formula(format!(
-            "{} ignition and controller + {} pump + 2 x {} fans + {} sensor heater + {} air conditioning; alternator {} A x (1 - {} / {})",
+            "{} ignition and controller + {} pump + 2 x {} fans + {} sensor heater + {} air conditioning; alternator {} A x (1 - {} / {}); \
+             {} A of it last",
             digits(electrical.base_a),
             digits(electrical.pump_a),
             digits(electrical.fan_a),
@@ -103,6 +107,7 @@ fn load_at_idle(car: &Car<'_>) -> Line {
             digits(electrical.alternator_a),
             show(Kind::Rotation, "rpm", electrical.cut_in_rad_per_s),
             show(Kind::Rotation, "rpm", idle),
+            digits(lasting_a),
         ))
         .change("A larger alternator, a smaller pulley on it, or a higher idle with the fans on: otherwise volts sag, and with them pump and injectors.")
         .source("sum of the loads; alternator against speed: the plant's")

@@ -162,7 +162,7 @@ fn what_hurts_is_found() {
     scenario.installation.sensor_place = SensorPlace::Outside;
     scenario.installation.sensor_after_merge_m = 1.0;
     scenario.answers.fan1_on_k = 350.0;
-    scenario.nameplate.electrical.alternator_a = 60.0;
+    scenario.nameplate.electrical.alternator_a = 40.0;
     let sizing = sized(&scenario);
     for what in [
         "hose rating",

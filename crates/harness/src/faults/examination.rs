@@ -1,0 +1,308 @@
+//! Drives a scenario with a fault and writes down what driver, controller and engine met.
+
+use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::drive::RunError;
+use crate::faults::high_load::HighLoad;
+use crate::faults::notices::{noticed_by_controller, noticed_by_owner};
+use crate::faults::{Fault, FaultKind, KINDS, Timeline};
+use crate::scenario::Scenario;
+use crate::schedule::Schedule;
+use crate::starting;
+use crate::watch::Watch;
+use crate::wheel::Wheel;
+use serde::Serialize;
+use std::collections::BTreeMap;
+use std::sync::Mutex;
+use std::sync::atomic::{AtomicUsize, Ordering};
+use trimwright_control::{Calibration, Controller, Options, Refusal};
+use trimwright_plant::{Hands, Plant};
+
+/// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
+/// engine has, so that the pedal is down for a while. Engineering judgement.
+const EXAMINATION: &str = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n120,50\n130,0\n155,0\n175,60\n260,60\n\
+    285,90\n340,90\n365,0\n400,0\n410,120\n440,120\n470,0\n500,0\n510,120\n540,120\n570,0\n600,0\n610,120\n640,120\n\
+    670,0\n690,0\n710,50\n750,50\n765,0\n795,0\n";
+
+/// The drive on which faults are examined unless another is named.
+///
+/// ```
+/// assert!(trimwright_harness::faults::examination::schedule().duration_s() < 800.0);
+/// ```
+///
+/// # Panics
+/// Never: the text is part of the program and read by a test.
+pub fn schedule() -> Schedule {
+    Schedule::parse("examination", "examination", EXAMINATION).expect("the text above is a schedule")
+}
+
+/// What one drive was like.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Experience {
+    /// Time the engine ran, s.
+    pub ran_s: f64,
+    /// Time the starter turned, s.
+    pub crank_s: f64,
+    /// Times the engine died.
+    pub stalls: u32,
+    /// Mean speed at warm idle, rpm; `null` when it never idled warm.
+    pub idle_rpm: f64,
+    /// Standard deviation of it, rpm.
+    pub idle_swing_rpm: f64,
+    /// rms of speed less wanted speed, m/s.
+    pub speed_error_rms_m_per_s: f64,
+    /// Distance, m.
+    pub distance_m: f64,
+    /// Fuel injected, kg.
+    pub fuel_kg: f64,
+    /// Hottest coolant, K, and the last.
+    pub hottest_k: f64,
+    /// Coolant at the end, K.
+    pub last_k: f64,
+    /// Supply at the end, V.
+    pub last_v: f64,
+    /// Share of charges that did not burn, and that knocked.
+    pub misfires: f64,
+    /// Share of charges that knocked.
+    pub knocks: f64,
+    /// Steady mixture, mean over cylinder events of ln(lambda / wanted lambda).
+    pub mixture_ln: f64,
+    /// Codes (SAE J2012) that the controller stored.
+    pub codes: Vec<String>,
+    /// Times the lean guard cut the fuel.
+    pub guard_trips: u16,
+    /// Air that the self-check found entering before the sensor, kg/s.
+    pub upstream_air_kg_per_s: f64,
+    /// Lessons taken.
+    pub lessons: u32,
+    /// Refused lessons by reason.
+    pub refusals: BTreeMap<String, u32>,
+    /// Learned corrections of the cells that were driven in steadily, weighted by time: all, and those of idle.
+    pub learned_ln: f64,
+    /// Those at idle.
+    pub learned_idle_ln: f64,
+    /// The mixture where a lean one does harm.
+    pub high_load: HighLoad,
+}
+
+/// A fault and what came of it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Examined {
+    /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own.
+    pub fault: String,
+    /// The fault in words.
+    pub title: String,
+    /// What the owner would notice against the sound car.
+    pub owner: Vec<String>,
+    /// What the controller noticed.
+    pub controller: Vec<String>,
+    /// What was learned against the sound car, share of fuel.
+    pub learned_shift: f64,
+    /// The same at idle.
+    pub learned_idle_shift: f64,
+    /// The figures.
+    pub experience: Experience,
+}
+
+/// When a fault begins on that drive unless another time is named, s: the engine is warm and has learned a little.
+pub const FROM_S: f64 = 300.0;
+
+/// Drives `scenario` on `schedule` sound, with its own faults if it has any, and with each kind of fault (or `only` this one) of its
+/// usual strength: from `from_s` on, or from the start where a fault can't begin later.
+///
+/// # Errors
+/// [`RunError`] when answers or truth are outside their ranges.
+pub fn examine(
+    scenario: &Scenario,
+    schedule: &Schedule,
+    from_s: f64,
+    only: Option<&str>,
+) -> Result<Vec<Examined>, RunError> {
+    let named = |name: &str, title: String, faults: Vec<Fault>| (name.to_owned(), title, faults);
+    let mut cases = vec![named("sound", "nothing".to_owned(), Vec::new())];
+    if !scenario.faults.is_empty() {
+        let title = scenario.faults.iter().map(Fault::title).collect::<Vec<_>>().join("; ");
+        cases.push(named("scenario", title, scenario.faults.clone()));
+    }
+    let kinds = KINDS.iter().filter(|kind| only.is_none_or(|only| only == kind.name));
+    let late = |kind: &'static FaultKind| Fault {
+        from_s: if kind.comes_and_goes { from_s } else { 0.0 },
+        ..Fault::usual(kind)
+    };
+    cases.extend(kinds.map(late).map(|fault| named(fault.kind.name, fault.title(), vec![fault])));
+
+    let drives: Vec<Scenario> = cases
+        .iter()
+        .map(|(_, _, faults)| Scenario {
+            faults: faults.clone(),
+            schedule: schedule.clone(),
+            ..scenario.clone()
+        })
+        .collect();
+    let experiences = all_of(&drives)?;
+    let sound = experiences.first().cloned().unwrap_or_default();
+    let tell = |((fault, title, _), experience): ((String, String, Vec<Fault>), Experience)| Examined {
+        fault,
+        title,
+        owner: noticed_by_owner(&experience, &sound),
+        controller: noticed_by_controller(&experience, &sound),
+        learned_shift: shift(experience.learned_ln, sound.learned_ln),
+        learned_idle_shift: shift(experience.learned_idle_ln, sound.learned_idle_ln),
+        experience,
+    };
+    Ok(cases.into_iter().zip(experiences).map(tell).collect())
+}
+
+fn shift(learned_ln: f64, sound_ln: f64) -> f64 {
+    libm::expm1(learned_ln - sound_ln)
+}
+
+/// Drives each, on as many threads as the machine has; the order is kept, so that the result does not depend on them.
+fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
+    let (next, done) = (AtomicUsize::new(0), Mutex::new(vec![None; drives.len()]));
+    let threads = std::thread::available_parallelism().map_or(1, usize::from).min(drives.len());
+    std::thread::scope(|scope| {
+        for _ in 0..threads {
+            scope.spawn(|| {
+                while let Some((index, drive)) =
+                    drives.iter().enumerate().nth(next.fetch_add(1, Ordering::Relaxed))
+                {
+                    let result = experience(drive, f64::INFINITY, &mut |_| {});
+                    if let Ok(mut done) = done.lock() {
+                        done[index] = Some(result);
+                    }
+                }
+            });
+        }
+    });
+    let done = done.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
+    done.into_iter().flatten().collect()
+}
+
+/// Drives a scenario once, for at most `most_s`, its faults coming and going, learning and checking itself. `look` sees the loop once a
+/// second.
+///
+/// # Errors
+/// [`RunError`] when answers or truth are outside their ranges.
+pub fn experience(
+    scenario: &Scenario,
+    most_s: f64,
+    look: &mut dyn FnMut(&ClosedLoop),
+) -> Result<Experience, RunError> {
+    let mut timeline = Timeline::new(scenario);
+    let options = Options { self_check: true, ..Options::default() };
+    let calibration = Calibration::from_answers(&timeline.answers())?.with_options(options);
+    let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
+    let controller = Controller::new(calibration);
+    let mut watch = Watch::new(&controller);
+    let mut closed_loop = ClosedLoop::new(plant, controller);
+    let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
+    let mut hands = Hands::default();
+    let mut notes = Notes::default();
+    let steps = (scenario.schedule.duration_s().min(most_s) / STEP_S).round() as u64;
+    let (act_steps, look_steps) =
+        ((starting::PERIOD_S / STEP_S).round() as u64, (1.0 / STEP_S).round() as u64);
+    for step in 0..steps {
+        if step.is_multiple_of(act_steps) {
+            let time_s = closed_loop.time_s();
+            hands = wheel.act(time_s, time_s, &scenario.schedule, &closed_loop.view()).clone();
+            notes.act(&closed_loop, &hands, scenario.schedule.speed_m_per_s(time_s));
+        }
+        timeline.step(&mut closed_loop)?;
+        closed_loop.step(&hands);
+        watch.look(&closed_loop);
+        notes.high_load.look(&closed_loop);
+        if step.is_multiple_of(look_steps) {
+            look(&closed_loop);
+        }
+    }
+    Ok(notes.finish(&closed_loop, &watch, &wheel))
+}
+
+/// What is added up on the way, at each of the driver's decisions.
+#[derive(Clone, Debug, Default)]
+struct Notes {
+    acts: u64,
+    ran: u64,
+    error_squares: f64,
+    idle: [f64; 3],
+    hottest_k: f64,
+    high_load: HighLoad,
+}
+
+/// Revolutions a minute in a radian a second.
+const RPM: f64 = 30.0 / std::f64::consts::PI;
+/// Coolant from which idling counts as warm, K; the engine counts as running above this speed, rpm.
+const WARM_K: f64 = 335.0;
+const RUNS_RPM: f64 = 300.0;
+/// Slower than this the car stands, m/s.
+const STANDS_M_PER_S: f64 = 0.1;
+
+impl Notes {
+    fn act(&mut self, closed_loop: &ClosedLoop, hands: &Hands, wanted_m_per_s: f64) {
+        let view = closed_loop.view();
+        let rpm = view.speed_rad_per_s * RPM;
+        self.acts += 1;
+        self.ran += u64::from(rpm > RUNS_RPM);
+        let error = view.vehicle_m_per_s - wanted_m_per_s;
+        self.error_squares += error * error;
+        self.hottest_k = self.hottest_k.max(view.coolant_k);
+        let idles = hands.throttle == 0.0 && view.vehicle_m_per_s < STANDS_M_PER_S && rpm > RUNS_RPM;
+        if idles && wanted_m_per_s < STANDS_M_PER_S && view.coolant_k > WARM_K {
+            for (sum, value) in self.idle.iter_mut().zip([1.0, rpm, rpm * rpm]) {
+                *sum += value;
+            }
+        }
+    }
+
+    fn finish(self, closed_loop: &ClosedLoop, watch: &Watch, wheel: &Wheel) -> Experience {
+        let (view, books) = (closed_loop.view(), closed_loop.plant().books());
+        let state = closed_loop.controller().state();
+        let [count, sum, squares] = self.idle;
+        let idle_rpm = sum / count;
+        let charges = books.charges.max(1) as f64;
+        let idle_limit = 1.4 * closed_loop.controller().calibration().answers().idle_speed_rad_per_s;
+        Experience {
+            ran_s: self.ran as f64 * starting::PERIOD_S,
+            crank_s: wheel.starting().crank_s(),
+            stalls: wheel.starting().stalls(),
+            idle_rpm,
+            idle_swing_rpm: libm::sqrt((squares / count - idle_rpm * idle_rpm).max(0.0)),
+            speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.acts as f64),
+            distance_m: view.distance_m,
+            fuel_kg: books.fuel_injected_kg,
+            hottest_k: self.hottest_k,
+            last_k: view.coolant_k,
+            last_v: view.supply_v,
+            misfires: books.misfires as f64 / charges,
+            knocks: books.knocks as f64 / charges,
+            mixture_ln: watch.steady.mean(),
+            codes: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
+            guard_trips: state.cuts.guard_trips,
+            upstream_air_kg_per_s: f64::from(state.self_check.upstream_air_kg_per_s),
+            lessons: state.counts.lessons,
+            refusals: Refusal::ALL
+                .map(|refusal| (refusal.name().to_owned(), state.counts.of(refusal)))
+                .into_iter()
+                .filter(|(_, count)| *count > 0)
+                .collect(),
+            learned_ln: learned(closed_loop, watch, |_| true),
+            learned_idle_ln: learned(closed_loop, watch, |speed| speed < idle_limit),
+            high_load: self.high_load,
+        }
+    }
+}
+
+/// Mean of the learned corrections over cells at speeds that `counts`, weighted by steady dwell; NaN when there was none.
+fn learned(closed_loop: &ClosedLoop, watch: &Watch, counts: impl Fn(f32) -> bool) -> f64 {
+    let controller = closed_loop.controller();
+    let speeds = controller.calibration().rpm_axis().points();
+    let cells = controller.state().learned.ln.flat().iter().zip(watch.cells.dwell_s());
+    let (mut sum, mut weight) = (0.0, 0.0);
+    for (cell, (&ln, dwell_s)) in cells.enumerate() {
+        if counts(speeds[cell % speeds.len()]) {
+            sum += dwell_s * f64::from(ln);
+            weight += dwell_s;
+        }
+    }
+    sum / weight
+}

@@ -1,0 +1,127 @@
+//! The true mixture where a lean one does harm: at high load.
+
+use crate::closed_loop::ClosedLoop;
+use serde::Serialize;
+
+/// Manifold over outside pressure from which a lean mixture does harm: as the controller's lean guard has it.
+const LOAD: f64 = 0.85;
+/// Lambda above which it is lean there; power is made at 0.87 (engineering judgement).
+const LEAN: f64 = 1.0;
+/// Lambda above which nothing burns that could do harm (engineering judgement).
+const BURNS: f64 = 1.6;
+/// Longest lean stretch that an engine takes without harm, s (engineering judgement).
+pub const LEAN_S: f64 = 1.0;
+/// Share of knocking charges there that does harm (engineering judgement).
+const KNOCKS: f64 = 0.05;
+/// Pause between charges after which a stretch is over, s.
+const APART_S: f64 = 0.5;
+
+/// What the engine met at high load: figures of the truth.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct HighLoad {
+    /// Time with fuel at high load, s.
+    pub time_s: f64,
+    /// Mean lambda of it.
+    pub mean_lambda: f64,
+    /// Time of it that was lean, s.
+    pub lean_s: f64,
+    /// Longest stretch of it that was lean, s.
+    pub longest_lean_s: f64,
+    /// Share of charges there that knocked.
+    pub knocks: f64,
+    #[serde(skip)]
+    sums: Sums,
+}
+
+/// What the figures are made from.
+#[derive(Clone, Debug, Default, PartialEq)]
+struct Sums {
+    charges: f64,
+    knocks: f64,
+    lambda_s: f64,
+    stretch_s: f64,
+    last_s: f64,
+    last_loaded_s: f64,
+}
+
+/// Whether the engine would have been harmed.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Danger {
+    /// There was no high load.
+    NotReached,
+    /// No.
+    No,
+    /// Lean at high load for longer than an engine takes.
+    Lean,
+    /// It knocks.
+    Knocks,
+}
+
+impl Danger {
+    /// In words.
+    pub const fn words(self) -> &'static str {
+        match self {
+            Self::NotReached => "no high load",
+            Self::No => "no",
+            Self::Lean => "LEAN",
+            Self::Knocks => "KNOCKS",
+        }
+    }
+}
+
+impl HighLoad {
+    /// Looks at the charges of the last step.
+    pub(super) fn look(&mut self, closed_loop: &ClosedLoop) {
+        for event in closed_loop.plant().events() {
+            let span_s = (event.time_s - self.sums.last_s).min(APART_S);
+            self.sums.last_s = event.time_s;
+            let view = closed_loop.view();
+            if event.map_pa < LOAD * view.ambient_pa || event.fuel_kg <= 0.0 || event.lambda > BURNS {
+                continue;
+            }
+            self.sums.charges += 1.0;
+            self.sums.knocks += f64::from(u8::from(view.knock_index > 1.0));
+            self.time_s += span_s;
+            self.sums.lambda_s += span_s * event.lambda;
+            if event.time_s - self.sums.last_loaded_s > APART_S {
+                self.sums.stretch_s = 0.0;
+            }
+            self.sums.last_loaded_s = event.time_s;
+            self.sums.stretch_s = if event.lambda > LEAN { self.sums.stretch_s + span_s } else { 0.0 };
+            self.lean_s += if event.lambda > LEAN { span_s } else { 0.0 };
+            self.longest_lean_s = self.longest_lean_s.max(self.sums.stretch_s);
+            self.mean_lambda = self.sums.lambda_s / self.time_s;
+            self.knocks = self.sums.knocks / self.sums.charges;
+        }
+    }
+
+    /// Whether that would have harmed the engine.
+    pub fn danger(&self) -> Danger {
+        if self.time_s < LEAN_S {
+            Danger::NotReached
+        } else if self.longest_lean_s > LEAN_S {
+            Danger::Lean
+        } else if self.knocks > KNOCKS {
+            Danger::Knocks
+        } else {
+            Danger::No
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn danger_follows_the_figures() {
+        let of = |time_s, longest_lean_s, knocks| {
+            HighLoad { time_s, longest_lean_s, knocks, ..HighLoad::default() }.danger()
+        };
+        assert_eq!(of(0.2, 0.0, 0.0), Danger::NotReached);
+        assert_eq!(of(30.0, 0.4, 0.01), Danger::No);
+        assert_eq!(of(30.0, 1.4, 0.01), Danger::Lean);
+        assert_eq!(of(30.0, 0.4, 0.2), Danger::Knocks);
+    }
+}
