@@ -3,11 +3,13 @@
 mod arguments;
 mod compare;
 mod drive;
+mod faults;
 mod fleet;
 mod fleet_words;
 mod list;
 mod map;
 mod page;
+mod size;
 mod stability;
 mod table;
 
@@ -40,6 +42,8 @@ fn main() -> ExitCode {
         Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
         Some(Command::Fleet { scenario, options }) => fleet::fleet(&scenario, &options),
         Some(Command::Stability(options)) => stability::stability(&options),
+        Some(Command::Size(asked)) => size::size(&asked),
+        Some(Command::Faults(asked)) => faults::faults(&asked),
         Some(Command::List) => list::text().map_err(Failure::from).and_then(|text| say(&text)),
     };
     let (message, code) = match done {

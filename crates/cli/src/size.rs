@@ -1,0 +1,145 @@
+//! Tells what a sizing found, line by line.
+
+use crate::arguments::DEFAULT_SCENARIO;
+use crate::{Failure, say};
+use clap::Args;
+use std::fmt::Write;
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::sizing::{self, Limit, Line, Sizing};
+
+pub(crate) const HELP: &str = "\
+Works from what is printed on the parts and from the section [installation] of the scenario: power, hottest fuel, pickup \
+and strainer, hose and clamps, wires, place of the oxygen sensor. Each line shows its formula with numbers, its limit, what \
+to change and the source.
+
+A calculation is no proof. Fuel under pressure, raised cars, welding and nitrous can hurt people: follow the makers' \
+instructions and local rules, and have licensed people do what requires it.";
+
+/// What was asked for.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Size {
+    /// Name of a scenario that comes with the program, or your own scenario file (.toml)
+    #[arg(default_value = DEFAULT_SCENARIO)]
+    scenario: String,
+    /// Print JSON instead of text
+    #[arg(long)]
+    json: bool,
+}
+
+/// Width of the lines of text below a value.
+const WIDTH: usize = 100;
+const INDENT: &str = "                ";
+
+/// Loads, works out and tells.
+pub(crate) fn size(asked: &Size) -> Result<(), Failure> {
+    let scenario = Scenario::load(&asked.scenario)?;
+    // The answers were checked when the scenario was loaded.
+    let sizing = sizing::size(&scenario).map_err(|error| Failure::Other(error.to_string()))?;
+    if asked.json {
+        let text =
+            serde_json::to_string_pretty(&sizing).map_err(|error| Failure::Other(error.to_string()))?;
+        return say(&(text + "\n"));
+    }
+    say(&text(&scenario, &sizing))
+}
+
+fn text(scenario: &Scenario, sizing: &Sizing) -> String {
+    let mut text = String::new();
+    // Writing into a String can't fail.
+    let _ = fill(&mut text, scenario, sizing);
+    text
+}
+
+fn fill(text: &mut String, scenario: &Scenario, sizing: &Sizing) -> std::fmt::Result {
+    writeln!(text, "{}: is everything large enough?", scenario.title)?;
+    let mut part = "";
+    for line in &sizing.lines {
+        if line.part != part {
+            part = line.part;
+            writeln!(text, "\n{}", capital(part))?;
+        }
+        let limit = line.limit.map(|limit| limit_of(line, limit)).unwrap_or_default();
+        let value = with_unit(line.value, line.unit);
+        writeln!(text, "  {:<12}  {:<41} {value:>12}  {limit}", line.verdict.words(), line.what)?;
+        below(text, "= ", &line.formula)?;
+        below(text, "-> ", &line.change)?;
+        below(text, "source: ", line.source)?;
+    }
+    writeln!(text, "\nCautions")?;
+    for caution in &sizing.cautions {
+        for (index, row) in wrapped(caution, WIDTH).iter().enumerate() {
+            writeln!(text, "  {} {row}", if index == 0 { '*' } else { ' ' })?;
+        }
+    }
+    Ok(())
+}
+
+fn limit_of(line: &Line, limit: Limit) -> String {
+    match limit {
+        Limit::AtMost(most) => format!("at most {}", with_unit(most, line.unit)),
+        Limit::AtLeast(least) => format!("at least {}", with_unit(least, line.unit)),
+        Limit::Between(low, high) => format!("{} to {}", number(low), with_unit(high, line.unit)),
+    }
+}
+
+fn with_unit(value: f64, unit: &str) -> String {
+    if unit.is_empty() { number(value) } else { format!("{} {unit}", number(value)) }
+}
+
+/// Four digits, without useless zeros.
+fn number(value: f64) -> String {
+    let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(f64::NAN);
+    format!("{}", rounded + 0.0)
+}
+
+fn below(text: &mut String, mark: &str, words: &str) -> std::fmt::Result {
+    for (index, row) in wrapped(words, WIDTH - INDENT.len()).iter().enumerate() {
+        let mark = if index == 0 { mark.to_owned() } else { " ".repeat(mark.len()) };
+        writeln!(text, "{INDENT}{mark}{row}")?;
+    }
+    Ok(())
+}
+
+/// Words in rows of at most so many characters.
+pub(crate) fn wrapped(words: &str, width: usize) -> Vec<String> {
+    let mut rows: Vec<String> = Vec::new();
+    for word in words.split_whitespace() {
+        match rows.last_mut() {
+            Some(row) if row.chars().count() + 1 + word.chars().count() <= width => {
+                row.push(' ');
+                row.push_str(word);
+            }
+            _ => rows.push(word.to_owned()),
+        }
+    }
+    rows
+}
+
+fn capital(words: &str) -> String {
+    let mut letters = words.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_sizing_shows_each_line_with_its_formula_and_source_and_the_cautions() {
+        let scenario = Scenario::load("delivery-van").expect("shipped");
+        let sizing = sizing::size(&scenario).expect("allowed answers");
+        let text = text(&scenario, &sizing);
+        for line in &sizing.lines {
+            assert!(text.contains(line.what), "{}", line.what);
+        }
+        assert!(text.contains("Cautions") && text.contains("= ") && text.contains("source: "));
+        assert!(text.lines().all(|row| row.chars().count() <= 120), "{text}");
+    }
+
+    #[test]
+    fn words_are_wrapped_whole() {
+        assert_eq!(wrapped("one two  three", 7), ["one two", "three"]);
+        assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
+        assert!(wrapped(" ", 3).is_empty());
+    }
+}
