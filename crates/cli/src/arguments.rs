@@ -1,11 +1,12 @@
 //! The words of the command line.
 
 use crate::compare::CompareOptions;
-use crate::faults::{self, Faults};
+use crate::export::{self, Export};
 use crate::fleet::{self, FleetOptions};
-use crate::size::{self, Size};
+use crate::manners::Units;
 use crate::stability::StabilityOptions;
 use clap::{Args, Parser, Subcommand, value_parser};
+use clap_complete::Shell;
 use std::path::PathBuf;
 use trimwright_harness::error::InputError;
 use trimwright_harness::scenario::Scenario;
@@ -20,6 +21,7 @@ Examples:
   trimwright drive delivery-van --passes 4
   trimwright drive my-car.toml --out results/my-car
   trimwright drive --schedule my-trip.csv
+  trimwright export out/delivery-van --format mdf4
 
 Results go to out/<scenario>/: open report.html in a browser.
 
@@ -35,6 +37,17 @@ A schedule of your own is a CSV file that says how fast the car is to go; its fi
 units, as in `time [s],speed [km/h]`. Time may be in s, min or h, speed in m/s, km/h or mph.
 
 Exit code: 0 done, 2 something in the input is wrong, 1 anything else.";
+
+const COMPLETIONS_EXAMPLES: &str = "\
+Examples:
+  trimwright completions bash > ~/.local/share/bash-completion/completions/trimwright
+  trimwright completions zsh > ~/.zfunc/_trimwright
+  trimwright completions fish > ~/.config/fish/completions/trimwright.fish";
+
+const MANUAL_EXAMPLES: &str = "\
+Examples:
+  trimwright manual | man -l -
+  trimwright manual drive > trimwright-drive.1";
 
 /// Drives a simulated car with throttle-body fuel injection and shows how its controller learns to fuel it right.
 ///
@@ -79,14 +92,30 @@ pub(crate) enum Command {
     },
     /// Show where trim and learning begin to swing, against the exact limit
     Stability(StabilityOptions),
-    /// Work out whether injectors, pump, lines, wires, sensor place, fans and nitrous are enough for the engine
-    #[command(after_help = size::HELP)]
-    Size(Size),
-    /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
-    #[command(after_help = faults::HELP)]
-    Faults(Faults),
     /// List the scenarios, engines and schedules that come with the program
-    List,
+    List {
+        /// Print JSON, in SI units
+        #[arg(long)]
+        json: bool,
+        /// Units of the table
+        #[arg(long, value_enum, default_value_t)]
+        units: Units,
+    },
+    /// Give the results of a drive to other programs as CSV, Parquet or ASAM MDF 4
+    #[command(after_help = export::EXAMPLES)]
+    Export(Export),
+    /// Print the script that completes our words in a shell
+    #[command(after_help = COMPLETIONS_EXAMPLES)]
+    Completions {
+        /// Shell
+        shell: Shell,
+    },
+    /// Print the manual page
+    #[command(after_help = MANUAL_EXAMPLES)]
+    Manual {
+        /// Command whose page to print [default: that of the program]
+        command: Option<String>,
+    },
 }
 
 /// Loads a scenario and changes in it what the command line says otherwise.
@@ -126,6 +155,9 @@ pub(crate) struct Options {
     /// Print the summary as JSON instead of the table
     #[arg(long)]
     pub(crate) json: bool,
+    /// Units of the table
+    #[arg(long, value_enum, default_value_t)]
+    pub(crate) units: Units,
 }
 
 #[cfg(test)]

@@ -28,7 +28,7 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
     match (options.quiet, options.json) {
         (true, _) => Ok(()),
         (_, true) => say(&summary),
-        _ => say(&table::text(&scenario, &run, &out)),
+        _ => say(&table::text(&scenario, &run, &out, options.units)),
     }
 }
 

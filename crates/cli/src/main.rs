@@ -3,13 +3,13 @@
 mod arguments;
 mod compare;
 mod drive;
-mod faults;
+mod export;
 mod fleet;
 mod fleet_words;
 mod list;
+mod manners;
 mod map;
 mod page;
-mod size;
 mod stability;
 mod table;
 
@@ -42,9 +42,13 @@ fn main() -> ExitCode {
         Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
         Some(Command::Fleet { scenario, options }) => fleet::fleet(&scenario, &options),
         Some(Command::Stability(options)) => stability::stability(&options),
-        Some(Command::Size(asked)) => size::size(&asked),
-        Some(Command::Faults(asked)) => faults::faults(&asked),
-        Some(Command::List) => list::text().map_err(Failure::from).and_then(|text| say(&text)),
+        Some(Command::List { json, units }) => {
+            let all = if json { list::json() } else { list::text(units) };
+            all.map_err(Failure::from).and_then(|text| say(&text))
+        }
+        Some(Command::Export(arguments)) => export::export(&arguments),
+        Some(Command::Completions { shell }) => manners::completions(shell).and_then(|text| say(&text)),
+        Some(Command::Manual { command }) => manners::manual(command.as_deref()).and_then(|text| say(&text)),
     };
     let (message, code) = match done {
         Ok(()) => return ExitCode::SUCCESS,

@@ -1,5 +1,6 @@
 //! The result of a run on less than a screen.
 
+use crate::manners::Units;
 use crate::page::meaning;
 use std::fmt::Write;
 use std::path::Path;
@@ -10,23 +11,23 @@ use trimwright_harness::scenario::Scenario;
 const REASONS: usize = 4;
 
 /// The result as text.
-pub(crate) fn text(scenario: &Scenario, run: &Run, out: &Path) -> String {
+pub(crate) fn text(scenario: &Scenario, run: &Run, out: &Path, units: Units) -> String {
     let mut text = String::new();
     // Writing into a String can't fail.
-    let _ = fill(&mut text, scenario, run, out);
+    let _ = fill(&mut text, scenario, run, out, units);
     text
 }
 
-fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path) -> std::fmt::Result {
+fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path, units: Units) -> std::fmt::Result {
     let summary = &run.summary;
     let (mixture, learning, drive) = (&summary.mixture, &summary.learning, &summary.drive);
     writeln!(text, "{} (seed {})", scenario.title, scenario.seed)?;
     let times = if scenario.passes == 1 { "once".to_owned() } else { format!("{} times", scenario.passes) };
     row(text, "Schedule", &format!("{}, driven {times}", scenario.schedule.name()))?;
-    row(text, "Distance", &format!("{:.2} km", drive.distance_km))?;
-    row(text, "Speed kept within", &format!("{:.2} m/s rms", drive.speed_error_rms_m_per_s))?;
+    row(text, "Distance", &units.distance(1e3 * drive.distance_km))?;
+    row(text, "Speed kept within", &format!("{} rms", units.speed(drive.speed_error_rms_m_per_s)))?;
     if let Some(litres) = drive.l_per_100km {
-        row(text, "Fuel", &format!("{litres:.1} L/100 km"))?;
+        row(text, "Fuel", &units.consumption(litres))?;
     }
     row(text, "Stalls", &drive.stalls.to_string())?;
 

@@ -1,0 +1,95 @@
+//! What any good command line does: units by choice, completions for the shell, a manual.
+
+use crate::Failure;
+use crate::arguments::Arguments;
+use clap::{CommandFactory, ValueEnum};
+use clap_complete::Shell;
+
+/// Metres in a mile, litres in a US gallon: exact, NIST SP 811, appendix B.
+const MILE_M: f64 = 1609.344;
+const US_GALLON_L: f64 = 3.785_411_784;
+
+/// Units of the tables on the screen. Files keep the units that their columns name.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, ValueEnum)]
+pub(crate) enum Units {
+    /// Kilometres, metres per second, litres
+    #[default]
+    Si,
+    /// Miles, US gallons
+    Us,
+}
+
+impl Units {
+    /// A distance.
+    pub(crate) fn distance(self, m: f64) -> String {
+        match self {
+            Self::Si => format!("{:.2} km", m / 1e3),
+            Self::Us => format!("{:.2} mi", m / MILE_M),
+        }
+    }
+
+    /// A speed.
+    pub(crate) fn speed(self, m_per_s: f64) -> String {
+        match self {
+            Self::Si => format!("{m_per_s:.2} m/s"),
+            Self::Us => format!("{:.2} mph", m_per_s * 3600.0 / MILE_M),
+        }
+    }
+
+    /// What a drive takes: litres for 100 km, or miles to the US gallon.
+    pub(crate) fn consumption(self, l_per_100km: f64) -> String {
+        match self {
+            Self::Si => format!("{l_per_100km:.1} L/100 km"),
+            Self::Us => format!("{:.1} mpg", 100e3 / MILE_M * US_GALLON_L / l_per_100km),
+        }
+    }
+}
+
+/// The script that completes our words in a shell.
+pub(crate) fn completions(shell: Shell) -> Result<String, Failure> {
+    let mut script = Vec::new();
+    clap_complete::generate(shell, &mut Arguments::command(), "trimwright", &mut script);
+    text(script)
+}
+
+/// The manual page of the program or of one of its commands, for `man`.
+pub(crate) fn manual(of: Option<&str>) -> Result<String, Failure> {
+    let mut program = Arguments::command();
+    program.build();
+    let command = match of {
+        None => program,
+        Some(name) => program.find_subcommand(name).cloned().ok_or_else(|| {
+            Failure::Input(trimwright_harness::error::InputError::new(
+                name,
+                "no command of this name; `trimwright --help` names them",
+            ))
+        })?,
+    };
+    let title = command.get_display_name().unwrap_or("trimwright").to_owned();
+    let mut page = Vec::new();
+    clap_mangen::Man::new(command)
+        .title(title)
+        .render(&mut page)
+        .map_err(|error| Failure::Other(format!("the manual can't be written: {error}")))?;
+    text(page)
+}
+
+fn text(bytes: Vec<u8>) -> Result<String, Failure> {
+    String::from_utf8(bytes).map_err(|error| Failure::Other(format!("not UTF-8: {error}")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// NIST SP 811: 1 mi = 1.609344 km; 1 mpg (US) is 235.2146 L/100 km over the figure.
+    #[test]
+    fn val_units_of_the_us() {
+        assert_eq!([Units::Si.distance(1609.344), Units::Us.distance(1609.344)], ["1.61 km", "1.00 mi"]);
+        assert_eq!([Units::Si.speed(10.0), Units::Us.speed(10.0)], ["10.00 m/s", "22.37 mph"]);
+        assert_eq!(
+            [Units::Si.consumption(11.760_73), Units::Us.consumption(11.760_73)],
+            ["11.8 L/100 km", "20.0 mpg"]
+        );
+    }
+}
