@@ -24,6 +24,12 @@ pub const CLOSED_TP: f32 = 0.02;
 const COAST_FROM_RAD_PER_S: f32 = 105.0;
 /// Speed above idle at which fuel comes back, rad/s (about 500 rpm): above any idle flare, so that the engine catches itself.
 const COAST_TO_RAD_PER_S: f32 = 52.0;
+/// Time by which the fuel leads the speed on its way down, s: it has to wet the wall and wait in the cylinders first.
+const COAST_LEAD_S: f32 = 0.25;
+/// Time constant of the rate of speed, s.
+const FALLS_S: f32 = 0.06;
+/// Farthest that lead goes, rad/s.
+const COAST_LEAD_RAD_PER_S: f32 = 45.0;
 /// Time the throttle must have been closed before coasting cuts, s.
 const COAST_AFTER_S: f32 = 0.6;
 /// Coolant temperature from which coasting cuts, K.
@@ -49,6 +55,8 @@ pub struct Cuts {
     closed_s: f32,
     since_cut_s: f32,
     lean_s: f32,
+    speed_rad_per_s: f32,
+    falls_rad_per_s2: f32,
     /// The lean guard has cut the fuel; it lets go when the throttle is closed.
     pub guard_tripped: bool,
     /// Times the lean guard has cut since power-up.
@@ -65,6 +73,10 @@ impl Cuts {
         lean_ratio: Option<f32>,
         dt_s: f32,
     ) {
+        let fell = self.speed_rad_per_s - speed_rad_per_s;
+        self.speed_rad_per_s = speed_rad_per_s;
+        self.falls_rad_per_s2 += (fell - self.falls_rad_per_s2 * dt_s) / (FALLS_S + dt_s);
+        let lead = (COAST_LEAD_S * self.falls_rad_per_s2).held(0.0, COAST_LEAD_RAD_PER_S);
         let answers = calibration.answers();
         let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
@@ -73,7 +85,7 @@ impl Cuts {
         let limit =
             answers.rev_limit_rad_per_s - if self.cut == Cut::OverSpeed { LIMIT_BAND_RAD_PER_S } else { 0.0 };
         let coasting = if self.cut == Cut::Coasting {
-            closed && over > COAST_TO_RAD_PER_S
+            closed && over > COAST_TO_RAD_PER_S + lead
         } else {
             self.closed_s > COAST_AFTER_S && over > COAST_FROM_RAD_PER_S && belief.ect_k > COAST_WARM_K
         };
@@ -140,7 +152,9 @@ mod tests {
         let mut cuts = Cuts::default();
         assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::None);
         assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::Coasting);
-        assert_eq!(run(&mut cuts, 0.0, 140.0, 25e3, None, 1.0), Cut::Coasting);
+        for speed in (140..220).rev() {
+            assert_eq!(run(&mut cuts, 0.0, speed as f32, 25e3, None, 0.1), Cut::Coasting);
+        }
         assert_eq!(run(&mut cuts, 0.0, 120.0, 25e3, None, 0.1), Cut::None);
         assert!((0.2..0.3).contains(&cuts.returned()));
     }
@@ -150,6 +164,17 @@ mod tests {
         let mut cuts = Cuts::default();
         run(&mut cuts, 0.0, 220.0, 25e3, None, 1.0);
         assert_eq!(run(&mut cuts, 0.1, 220.0, 25e3, None, 0.002), Cut::None);
+    }
+
+    #[test]
+    fn fuel_comes_back_sooner_when_the_speed_falls_fast() {
+        let mut cuts = Cuts::default();
+        run(&mut cuts, 0.0, 260.0, 25e3, None, 1.0);
+        // 200 rad/s^2: an engine let go out of gear.
+        let back = (0..130).map(|slot| 260.0 - slot as f32).find(|speed| {
+            (0..5).fold(Cut::Coasting, |_, _| run(&mut cuts, 0.0, *speed, 15e3, None, 0.001)) == Cut::None
+        });
+        assert!(back.is_some_and(|speed| speed > 73.3 + COAST_TO_RAD_PER_S + 30.0), "{back:?}");
     }
 
     #[test]

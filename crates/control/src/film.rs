@@ -36,11 +36,11 @@ pub struct FilmBelief {
 }
 
 /// Believed film at this pressure, speed and coolant temperature. Warm: `X = 0.68 - 0.277 p - 0.055 n`,
-/// `tau = 1.35 (1.68 - 0.672 n)(p - 0.825)^2 + 0.71 - 0.06 n` s with p in bar (to 1) and n in 1000 rpm (0.6 to 2.4 for tau).
+/// `tau = 1.35 (1.68 - 0.672 n)(p - 0.825)^2 + 0.71 - 0.06 n` s with p in bar (to 1) and n in 1000 rpm (0.6 to 4 for tau).
 pub fn believed_film(map_pa: f32, speed_rad_per_s: f32, ect_k: f32) -> FilmBelief {
     let p = (map_pa * 1e-5).held(0.2, 1.0);
     let n = (speed_rad_per_s * (60.0 / core::f32::consts::TAU * 1e-3)).held(0.3, 4.0);
-    let n_slow = n.held(0.6, 2.4);
+    let n_slow = n.held(0.6, 4.0);
     let x = 0.68 - 0.277 * p - 0.055 * n;
     let tau_s = 1.35 * (1.68 - 0.672 * n_slow) * (p - 0.825) * (p - 0.825) + 0.71 - 0.06 * n_slow;
     FilmBelief {

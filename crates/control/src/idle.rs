@@ -27,6 +27,14 @@ const INTEGRAL_GAIN: f32 = 0.0018;
 const INTEGRAL_LIMIT: f32 = 0.25;
 /// Speed above target up to which feedback acts, rad/s.
 const NEAR_RAD_PER_S: f32 = 40.0;
+/// Throttle closed this long out of gear: nothing but the idle air keeps the speed up, and feedback acts however high it is, s.
+const CLOSED_S: f32 = 1.5;
+/// Extra duty for each rad/s^2 by which the speed falls, up to [`CATCH_LIMIT`]: catches an engine before it is too slow.
+const CATCH: f32 = 0.0005;
+/// Most extra duty for a falling speed.
+const CATCH_LIMIT: f32 = 0.12;
+/// Time constant of the rate of speed, s.
+const RATE_S: f32 = 0.06;
 /// Extra duty for each rad/s above target while the throttle is open, up to [`DASHPOT_LIMIT`]: lets the speed down gently.
 const DASHPOT: f32 = 0.0008;
 /// Most extra duty of the dashpot.
@@ -48,6 +56,10 @@ pub struct Loads {
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Idle {
     pub(crate) integral: f32,
+    pub(crate) closed_s: f32,
+    pub(crate) speed_rad_per_s: f32,
+    /// Rate of crank speed, lagged, rad/s^2.
+    pub rate_rad_per_s2: f32,
     /// Wanted idle speed, rad/s.
     pub target_rad_per_s: f32,
     /// Speed is being held.
@@ -70,22 +82,29 @@ impl Idle {
         self.target_rad_per_s = calibration.answers().idle_speed_rad_per_s + along(&FASTER, belief.ect_k);
         let error = self.target_rad_per_s - speed_rad_per_s;
         let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
-        self.active = closed && since_start_s > 1.0 && error > -NEAR_RAD_PER_S;
+        self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
+        let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
+        self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (RATE_S + dt_s);
+        let free = self.closed_s > CLOSED_S && !loads.in_gear;
+        self.active = closed && since_start_s > 1.0 && (free || error > -NEAR_RAD_PER_S);
+        let over = -error;
+        let error = error.max(-NEAR_RAD_PER_S);
         let known = along(&BY_ECT, belief.ect_k)
             + if loads.ac { AC_DUTY } else { 0.0 }
             + if loads.in_gear { GEAR_DUTY } else { 0.0 }
             + FAN_DUTY * f32::from(loads.fans)
             + START_DUTY * (1.0 - since_start_s / 5.0).held(0.0, 1.0);
+        let catch = (-CATCH * self.rate_rad_per_s2).held(0.0, CATCH_LIMIT);
         let quick = if self.active {
             let wanted = known + self.integral + GAIN * error;
             let runs_out = (wanted >= 1.0 && error > 0.0) || (wanted <= 0.0 && error < 0.0);
-            if !runs_out && since_start_s > 5.0 {
+            if !runs_out && since_start_s > 5.0 && catch < 0.5 * CATCH_LIMIT {
                 let next = self.integral + INTEGRAL_GAIN * error * dt_s;
                 self.integral = next.held(-INTEGRAL_LIMIT, INTEGRAL_LIMIT);
             }
-            GAIN * error
+            GAIN * error + catch
         } else {
-            (-DASHPOT * error).held(0.0, DASHPOT_LIMIT)
+            (DASHPOT * over).held(0.0, DASHPOT_LIMIT)
         };
         self.duty = (known + self.integral + quick).held(0.0, 1.0);
     }
@@ -120,6 +139,33 @@ mod tests {
         assert!(duty(&mut idle, 0.0, 360.0, Loads::default(), 60.0, 2.0) > at_once + 0.03);
         assert!(duty(&mut idle, 0.0, 360.0, Loads::default(), 0.0, 500.0) <= 1.0);
         assert!(duty(&mut idle, 0.0, 360.0, Loads::default(), 90.0, 500.0) >= 0.0);
+    }
+
+    #[test]
+    fn a_free_engine_that_idles_far_too_fast_is_brought_down() {
+        let mut idle = Idle::default();
+        let at_first = duty(&mut idle, 0.0, 360.0, Loads::default(), 160.0, 1.0);
+        assert!(!idle.active);
+        assert!(duty(&mut idle, 0.0, 360.0, Loads::default(), 160.0, 3.0) < at_first - 0.15 && idle.active);
+        let in_gear = Loads { in_gear: true, ..Loads::default() };
+        let mut coasting = Idle::default();
+        duty(&mut coasting, 0.0, 360.0, in_gear, 160.0, 4.0);
+        assert!(!coasting.active && coasting.integral == 0.0, "in gear the car turns it");
+    }
+
+    #[test]
+    fn a_falling_speed_gets_air_before_it_is_too_low() {
+        let after = |fall_per_slot: f32| {
+            let mut idle = Idle::default();
+            (0..20)
+                .map(|slot| {
+                    duty(&mut idle, 0.0, 360.0, Loads::default(), 105.0 - fall_per_slot * slot as f32, 0.01)
+                })
+                .last()
+        };
+        let slow = 105.0 - 1.5 * 19.0;
+        let steady = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), slow, 0.3);
+        assert!(after(1.5).is_some_and(|duty| duty > steady + 0.02), "{:?} {steady}", after(1.5));
     }
 
     #[test]
