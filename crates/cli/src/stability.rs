@@ -54,21 +54,21 @@ fn maps(charts: &stability::Charts) -> [Map; 5] {
             "Learning that credits the present",
             "Each reading is taken for the result of the correction that is applied now. The longer the delay, the slower it must learn; above \
              the exact limit it swings for ever.",
-            "part of the error taken at each reading",
+            "part taken each reading",
             &charts.learner_unaware,
         ),
         map(
             "learner_aware",
             "Learning that credits the injection that made the reading",
             "The same learner with the same rates; each reading is credited to what was applied when its fuel was injected. No delay makes it swing.",
-            "part of the error taken at each reading",
+            "part taken each reading",
             &charts.learner_aware,
         ),
         map(
             "trim_unaware",
             "Short-term trim that knows of no delay",
             "A plain integrator of the error, the usual feedback.",
-            "part of the error taken at each reading",
+            "part taken each reading",
             &charts.trim_unaware,
         ),
         map(

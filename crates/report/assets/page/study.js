@@ -35,7 +35,7 @@ const DRAW = {
     },
     grid: plot({ top: 44, bottom: 46 }),
     xAxis: named(across, { type: "category", data: columns, nameGap: 26, splitLine: { show: false } }),
-    yAxis: named(up, { type: "category", data: rows, nameGap: 44, splitLine: { show: false } }),
+    yAxis: named(up, { type: "category", data: rows, nameGap: 38, splitLine: { show: false } }),
     visualMap: {
       type: "piecewise", orient: "horizontal", top: 8, right: 16, dimension: 2, textStyle: { color: colour("soft") }, hoverLink: false, selectedMode: false,
       pieces: kinds.map((label, value) => ({ value, label, color: colour(["green", "orange", "red"][value]) })),
