@@ -2,8 +2,10 @@
 
 use crate::compare::CompareOptions;
 use crate::export::{self, Export};
+use crate::faults::{self, Faults};
 use crate::fleet::{self, FleetOptions};
 use crate::manners::Units;
+use crate::size::{self, Size};
 use crate::stability::StabilityOptions;
 use clap::{Args, Parser, Subcommand, value_parser};
 use clap_complete::Shell;
@@ -92,6 +94,12 @@ pub(crate) enum Command {
     },
     /// Show where trim and learning begin to swing, against the exact limit
     Stability(StabilityOptions),
+    /// Work out whether injectors, pump, lines, wires, sensor place, fans and nitrous are enough for the engine
+    #[command(after_help = size::HELP)]
+    Size(Size),
+    /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
+    #[command(after_help = faults::HELP)]
+    Faults(Faults),
     /// List the scenarios, engines and schedules that come with the program
     List {
         /// Print JSON, in SI units

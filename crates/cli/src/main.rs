@@ -4,12 +4,14 @@ mod arguments;
 mod compare;
 mod drive;
 mod export;
+mod faults;
 mod fleet;
 mod fleet_words;
 mod list;
 mod manners;
 mod map;
 mod page;
+mod size;
 mod stability;
 mod table;
 
@@ -42,6 +44,8 @@ fn main() -> ExitCode {
         Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
         Some(Command::Fleet { scenario, options }) => fleet::fleet(&scenario, &options),
         Some(Command::Stability(options)) => stability::stability(&options),
+        Some(Command::Size(asked)) => size::size(&asked),
+        Some(Command::Faults(asked)) => faults::faults(&asked),
         Some(Command::List { json, units }) => {
             let all = if json { list::json() } else { list::text(units) };
             all.map_err(Failure::from).and_then(|text| say(&text))
