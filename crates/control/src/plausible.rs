@@ -18,8 +18,10 @@ use crate::wire::{LAMBDA_V, RATIOMETRIC_V, THERMISTOR_V, Wire, below, within};
 
 /// Time without any change of MAP in a turning engine after which it counts as stuck, s.
 const MAP_STUCK_S: f32 = 0.3;
-/// The same for FRP and the wideband output, s.
+/// The same for FRP, s.
 const QUIET_S: f32 = 1.5;
+/// The same for the wideband output, which teaches until it is doubted, s.
+const LAMBDA_QUIET_S: f32 = 0.6;
 /// Change of MAP at one throttle position and speed that shows TP to be stuck, Pa.
 pub const MOVED_PA: f32 = 15e3;
 /// Change of speed that counts as another speed, rad/s.
@@ -69,7 +71,7 @@ impl Plausible {
             |wire: &Wire, volts, range, for_s| running && wire.quiet_s() > for_s && within(volts, range);
         let map_stuck = quiet(&self.map, frame.map_v, RATIOMETRIC_V, MAP_STUCK_S);
         let rail_stuck = quiet(&self.rail, frame.frp_v, RATIOMETRIC_V, QUIET_S);
-        let lambda_stuck = quiet(&self.lambda, frame.o2_v, LAMBDA_V, QUIET_S);
+        let lambda_stuck = quiet(&self.lambda, frame.o2_v, LAMBDA_V, LAMBDA_QUIET_S);
         let lambda_noisy = self.lambda.is_noisy();
         let tp_may_tell = within(frame.tp_v, RATIOMETRIC_V) && !map_stuck && self.running_s > SETTLED_S;
         self.watch_throttle(crank, map_pa, tp_may_tell);
