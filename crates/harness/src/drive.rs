@@ -8,6 +8,7 @@ use trimwright_plant::{Hands, OutOfRange, Plant};
 
 use crate::cells::Cells;
 use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::driveability::driveability;
 use crate::faults::Timeline;
 use crate::mixture::Mixture;
 use crate::on_target::{OnTarget, OnTargetError};
@@ -175,7 +176,13 @@ fn drive_where(
 
     let wall_s = began.elapsed().as_secs_f64();
     let cost = CostFigures { simulated_s: total_s, wall_s, times_real_time: total_s / wall_s };
-    Ok(assess(scenario, live, learned, base, learning, after, cost))
+    let driveability = match record {
+        Record::Everything => Some(driveability(scenario, &live, &learned)?),
+        Record::Figures => None,
+    };
+    let mut run = assess(scenario, live, learned, base, learning, after, cost);
+    run.summary.driveability = driveability;
+    Ok(run)
 }
 
 fn drive_plan(
@@ -312,6 +319,7 @@ fn assess(
             stalls: learning.wheel.starting().stalls(),
             crank_s: learning.wheel.starting().crank_s(),
         },
+        driveability: None,
         cost,
         dtcs: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
         verdicts: Vec::new(),

@@ -4,6 +4,8 @@ use std::collections::BTreeMap;
 
 use serde::Serialize;
 
+use crate::driveability::Driveability;
+
 /// Version of the layout of `summary.json`.
 pub const SCHEMA: u32 = 1;
 
@@ -24,6 +26,8 @@ pub struct Summary {
     pub learning: LearningFigures,
     /// What was driven.
     pub drive: DriveFigures,
+    /// How well the car drives, in trials of their own; `null` when only figures of the drive were asked for.
+    pub driveability: Option<Driveability>,
     /// Speed of the simulation: the only part that differs from run to run.
     pub cost: CostFigures,
     /// Trouble codes (SAE J2012) that the controller set.
