@@ -1,0 +1,86 @@
+//! The commands that make many runs, as a user meets them.
+
+use std::fs;
+use std::path::Path;
+use std::process::{Command, Output};
+
+const TRIP: &str = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n100,50\n110,0\n";
+
+/// Runs the program in a directory that holds a short trip.
+fn run(home: &Path, arguments: &[&str]) -> Output {
+    fs::write(home.join("trip.csv"), TRIP).expect("written");
+    Command::new(env!("CARGO_BIN_EXE_trimwright"))
+        .args(arguments)
+        .current_dir(home)
+        .output()
+        .expect("it starts")
+}
+
+fn stdout(output: &Output) -> String {
+    String::from_utf8(output.stdout.clone()).expect("UTF-8")
+}
+
+fn stderr(output: &Output) -> String {
+    String::from_utf8(output.stderr.clone()).expect("UTF-8")
+}
+
+fn home() -> tempfile::TempDir {
+    tempfile::tempdir().expect("a place")
+}
+
+#[test]
+fn a_fleet_grows_by_resume_to_the_same_files() {
+    let home = home();
+    let fleet = |engines: &str, more: &[&str]| {
+        let arguments = ["fleet", "--engines", engines, "--schedule", "trip.csv", "--passes", "1"];
+        let output = run(home.path(), &[&arguments, more].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        stdout(&output)
+    };
+    let told = fleet("3", &["--jobs", "1", "--out", "whole"]);
+    for words in [
+        "3 engines after delivery-van, learner kalman, seed 1",
+        "median",
+        "Learned map %",
+        "Engines that failed",
+    ] {
+        assert!(told.contains(words), "{words} in {told}");
+    }
+    assert_eq!(fleet("2", &["--jobs", "2", "--out", "grown", "--quiet"]), "");
+    fleet("3", &["--out", "grown", "--resume"]);
+    let read =
+        |directory: &str, name: &str| fs::read(home.path().join(directory).join(name)).expect("a file");
+    for name in ["fleet.csv", "fleet.parquet", "report.html"] {
+        assert_eq!(read("whole", name), read("grown", name), "{name}");
+    }
+    assert_eq!(&read("whole", "fleet.parquet")[..4], b"PAR1");
+    assert_eq!(String::from_utf8(read("whole", "fleet.csv")).expect("UTF-8").lines().count(), 4);
+}
+
+#[test]
+fn going_on_with_nothing_or_another_fleet_is_refused() {
+    let home = home();
+    let short = ["fleet", "--engines", "1", "--schedule", "trip.csv", "--passes", "1", "--out", "f"];
+    let refused = |more: &[&str], words: &str| {
+        let output = run(home.path(), &[&short, more].concat());
+        assert_eq!(output.status.code(), Some(2));
+        assert!(stderr(&output).contains(words), "{}", stderr(&output));
+    };
+    refused(&["--resume"], "fleet.jsonl");
+    assert_eq!(run(home.path(), &short).status.code(), Some(0));
+    refused(&["--resume", "--seed", "2"], "it was begun with another seed");
+    refused(&["--resume", "--learner", "integral"], "it was begun with another learner");
+    refused(&["--learner", "oracle"], "possible values: integral, gradient, kalman");
+}
+
+#[test]
+fn learners_stand_side_by_side() {
+    let home = home();
+    let output = run(home.path(), &["compare", "--schedule", "trip.csv", "--passes", "1", "--out", "c"]);
+    assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+    for words in ["integral", "gradient", "kalman", "Left in visited cells", "compare.csv"] {
+        assert!(stdout(&output).contains(words), "{words}");
+    }
+    let page = fs::read_to_string(home.path().join("c/report.html")).expect("a page");
+    assert!(page.contains("The learners side by side") && page.contains("\"kind\":\"lines\""));
+}
