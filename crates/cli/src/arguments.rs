@@ -157,6 +157,9 @@ pub(crate) struct Options {
     /// Where to write the results [default: out/SCENARIO]
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
+    /// Run the controller on an emulated Cortex-M4F: the program that `.ci/run_target build in_the_loop` makes
+    #[arg(long, value_name = "PROGRAM")]
+    pub(crate) on_target: Option<PathBuf>,
     /// Print nothing unless something goes wrong
     #[arg(long, conflicts_with = "json")]
     pub(crate) quiet: bool,

@@ -5,7 +5,8 @@ use crate::{Failure, map, page, say, table};
 use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
-use trimwright_harness::drive::{Progress, Run};
+use trimwright_harness::drive::{Progress, Run, RunError};
+use trimwright_harness::on_target::OnTarget;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::{drive as harness, output, trace};
 
@@ -20,7 +21,13 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
         bar.set_length(progress.total_s as u64);
         bar.set_position(progress.done_s as u64);
     };
-    let run = harness::drive(&scenario, &mut show).map_err(|error| Failure::Other(error.to_string()))?;
+    let driven = match &options.on_target {
+        Some(program) => OnTarget::emulated(program)
+            .map_err(RunError::from)
+            .and_then(|mut target| harness::drive_on(&scenario, &mut target, &mut show)),
+        None => harness::drive(&scenario, &mut show),
+    };
+    let run = driven.map_err(|error| Failure::Other(error.to_string()))?;
     bar.finish_and_clear();
 
     let summary = run.summary.to_json().map_err(unwritable)?;

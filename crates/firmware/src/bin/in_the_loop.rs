@@ -4,7 +4,7 @@
 #![no_main]
 
 use cortex_m_rt::entry;
-use semihosting::fs::{File, OpenOptions};
+use semihosting::fs::File;
 use semihosting::io::{self, Read, Write};
 use semihosting::{eprintln, process};
 use trimwright_link::{MAX_BYTES, Processor, Receiver, ToHost, ToProcessor, pack};
@@ -23,7 +23,7 @@ fn main() -> ! {
 /// Until the host says that nothing follows, or closes the line.
 fn serve() -> io::Result<()> {
     let mut from_host = File::open(c"/dev/stdin")?;
-    let mut to_host = OpenOptions::new().write(true).open(c"/dev/stdout")?;
+    let mut to_host = File::create(c"/dev/stdout")?;
     let (mut processor, mut receiver) = (Processor::default(), Receiver::default());
     let (mut read, mut buffer) = ([0; MAX_BYTES], [0; MAX_BYTES]);
     loop {
