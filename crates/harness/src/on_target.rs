@@ -170,7 +170,7 @@ impl OnTarget {
             let Some(came) = bytes.iter().find_map(|byte| receiver.take::<ToHost>(*byte)) else { continue };
             return match came {
                 Err(error) => Err(OnTargetError::Answer { number, error }),
-                Ok((came, ToHost::Refused(complaint))) if came == number || came < number => {
+                Ok((came, ToHost::Refused(complaint))) if came <= number => {
                     Err(OnTargetError::Refused { number, complaint })
                 }
                 Ok((came, _)) if came != number => Err(OnTargetError::OutOfTurn { due: number, came }),

@@ -2,13 +2,16 @@ use super::*;
 use trimwright_control::{Controller, SetupAnswers};
 use trimwright_link::{Complaint, Processor};
 
+/// What happens to each message on the line, by its number.
+type Harm = Box<dyn FnMut(u32, &mut Vec<u8>)>;
+
 /// A processor at the end of a line that does something to one message.
 struct Faulty {
     processor: Processor,
     receiver: Receiver,
     answers: Vec<u8>,
     sent: u32,
-    harm: Box<dyn FnMut(u32, &mut Vec<u8>)>,
+    harm: Harm,
 }
 
 impl Line for Faulty {
