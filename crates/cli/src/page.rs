@@ -3,6 +3,7 @@
 use crate::map::{cells, rpm};
 use trimwright_harness::drive::Run;
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::summary;
 use trimwright_report::{
     Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
 };
@@ -173,10 +174,14 @@ fn verdicts(run: &Run) -> Vec<Verdict> {
     findings
         .map(|finding| Verdict {
             title: finding.title,
-            weight: Weight::Note,
+            weight: match finding.weight {
+                summary::Weight::Note => Weight::Note,
+                summary::Weight::Act => Weight::Act,
+                summary::Weight::Stop => Weight::Stop,
+            },
             evidence: finding.evidence,
             causes: finding.causes,
-            tell_apart: Vec::new(),
+            tell_apart: finding.tell_apart,
             check: finding.check,
         })
         .collect()

@@ -195,6 +195,8 @@ impl State {
             right_ln,
             delay_s: past.delay_s,
             air_kg_per_s: self.insight.air_flow_kg_per_s,
+            speed_rad_per_s: self.crank.speed_rad_per_s,
+            idling: self.idle.active && past.wanted_ln.abs() < 0.01,
             dt_s,
         };
         let refusal = self.refusal(cal);

@@ -55,7 +55,8 @@ pub struct Loads {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Idle {
-    pub(crate) integral: f32,
+    /// What feedback had to add to the duty that is known to be needed, ratio: negative when air comes in elsewhere.
+    pub integral: f32,
     pub(crate) closed_s: f32,
     pub(crate) speed_rad_per_s: f32,
     /// Rate of crank speed, lagged, rad/s^2.

@@ -61,4 +61,5 @@ pub use keep::KeepError;
 pub use learner::{LearnedMap, Strategy};
 pub use phase::Phase;
 pub use setup::{AnswerError, Cam, FuelSystem, SetupAnswers};
+pub use self_check::{Measured, Pull, SelfCheck};
 pub use state::State;

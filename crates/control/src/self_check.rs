@@ -4,10 +4,10 @@
 //! delay. Correlating it with the wave shifted by several candidate delays finds the true one; the height of the settled
 //! parts over the height of the wave is the loop gain: 1 for a sound sensor, less for one that is masked or clogged.
 //!
-//! **Upstream air.** Air that enters between engine and sensor, `L` kg/s, reads as lean by `ln(1 + L/A)` at air flow `A`: much at idle,
-//! little at load. Where the corrections of three classes of flow tell of the same `L`, it is not the map that is wrong: at
-//! low flow nothing more is learned, and the flag says so. A leak hidden by an error of the map that happens to
-//! point the other way cannot be seen like this.
+//! **Upstream air.** Air that enters between engine and sensor reads as lean, most of all at idle; the correction then makes the
+//! engine rich. The sensor cannot know, nor can the map, but the crank does: at idle the same dither makes an engine at lambda 1 pull
+//! harder with more fuel, and a rich one not. Where the crank says rich while the reading says lambda 1, nothing more is
+//! learned at low flow, and the flag says so. A sensor that itself reads lean gives the same answer.
 
 use trimwright_numerics::Real;
 
@@ -49,23 +49,24 @@ struct Sums {
     looks: [f32; 2],
 }
 
-/// Mean correction and flow in one class of flow.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-struct FlowClass {
-    right_ln: f32,
-    per_m3: f32,
-    looks: f32,
-}
-
-/// Classes of air flow over displacement, kg/(s m3), from and to: about idle, twice and four times as much.
-const CLASSES: [(f32, f32); 3] = [(0.6, 1.5), (1.8, 3.0), (3.6, 6.5)];
-/// Looks that a class needs before it counts: ten seconds.
-const CLASS_LOOKS: f32 = 500.0;
-/// Lean reading at low flow from which it is worth asking, ln.
-const SUSPECT_LN: f32 = 0.08;
-/// Farthest that the three classes' leaks may lie apart, over their mean.
-const AGREE: f32 = 0.45;
+/// Air flow over displacement up to which a reading counts as falsified by air from outside, kg/(s m3): twice that of idle, four
+/// times; above, the leak is a small share of the flow (engineering judgement).
+const LOW_FLOW: f32 = 3.0;
+/// Answer of the crank below which the engine is richer than it reads. With the mixture of best economy more fuel pulls harder, with a
+/// rich one it does not: heat released over fuel rises by 0.3 per unit of ln lambda on the rich side and falls by 0.8 on the lean
+/// side (atom balance of rich combustion), so that the answer changes its sign near lambda 0.97 of an uneven engine.
+const RICH_PULL: f32 = 0.03;
+/// Answer of the crank of a sound engine (from drives of many), and lean reading per missing answer, ln.
+const SOUND_PULL: f32 = 0.14;
+const LEAN_PER_PULL: f32 = 0.3;
+/// Most difference of reading and wanted mixture, dither included, ln.
+const MOST_OFF_LN: f32 = 0.08;
+/// Half waves that have to be felt before anything is said.
+const FEWEST_PULLS: f32 = 15.0;
+/// The answer is known when its standard deviation is below this; from then on it is asked seldom.
+const KNOWN_PULL: f32 = 0.03;
+/// Time between checks until then, s.
+const SHORT_PAUSE_S: f32 = 20.0;
 
 /// What the loop knows of itself.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -79,13 +80,77 @@ pub struct SelfCheck {
     believed_s: f32,
     before_ln: f32,
     sums: [Sums; CANDIDATES.len()],
-    classes: [FlowClass; CLASSES.len()],
+    /// How the crank answers the dither at idle.
+    pub pull: Pull,
     /// The last result.
     pub measured: Option<Measured>,
     /// The sensor answers too late.
     pub slow: bool,
     /// Air seems to enter upstream of the sensor, kg/s; 0 when not.
     pub upstream_air_kg_per_s: f32,
+}
+
+/// Time from injection to torque at idle, s (engineering judgement: suction and compression strokes, and the film).
+const ACTS_AFTER_S: f32 = 0.25;
+
+/// A half wave says at most so much: more is the idle settling (engineering judgement).
+const MOST_PULL: f32 = 0.5;
+
+/// How the crank answers a dither of the fuel at idle: relative change of speed over relative change of fuel, half wave by half wave.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Pull {
+    /// The half wave now summed, sum and number of speeds in its settled part.
+    half: u32,
+    sum: f32,
+    looks: f32,
+    /// Mean speeds of the two half waves before, newest first; 0 when there was none.
+    before: [f32; 2],
+    count: f32,
+    mean: f32,
+    squares: f32,
+}
+
+impl Pull {
+    fn begin(&mut self) {
+        (self.half, self.sum, self.looks, self.before) = (0, 0.0, 0.0, [0.0; 2]);
+    }
+
+    fn step(&mut self, halves: f32, speed_rad_per_s: f32) {
+        let half = halves as u32;
+        if half != self.half {
+            self.close();
+            self.half = half;
+        }
+        if halves - half as f32 >= 0.5 {
+            self.sum += speed_rad_per_s;
+            self.looks += 1.0;
+        }
+    }
+
+    /// Ends a half wave. The one before it, against the mean of its neighbours: free of drift.
+    fn close(&mut self) {
+        let now = self.sum / self.looks.max(1.0);
+        let [middle, first] = self.before;
+        if now > 0.0 && middle > 0.0 && first > 0.0 {
+            let swing = (middle - 0.5 * (first + now)) / middle;
+            // The even halves have more fuel; the middle one is the one before this.
+            let pull = if self.half % 2 == 1 { swing } else { -swing } / (2.0 * DITHER_LN);
+            let pull = pull.held(-MOST_PULL, MOST_PULL);
+            self.count += 1.0;
+            let off = pull - self.mean;
+            self.mean += off / self.count;
+            self.squares += off * (pull - self.mean);
+        }
+        self.before = [now, middle];
+        (self.sum, self.looks) = (0.0, 0.0);
+    }
+
+    /// Mean, its standard deviation and how many half waves it was taken from.
+    pub fn estimate(&self) -> (f32, f32, f32) {
+        let variance = self.squares / (self.count - 1.0).max(1.0);
+        (self.mean, Real::sqrt(variance / self.count.max(1.0)), self.count)
+    }
 }
 
 /// What a look back gives to the check.
@@ -101,6 +166,10 @@ pub struct Look {
     pub delay_s: f32,
     /// Air flow, kg/s.
     pub air_kg_per_s: f32,
+    /// Crank speed, rad/s.
+    pub speed_rad_per_s: f32,
+    /// The throttle is closed and idle speed is held.
+    pub idling: bool,
     /// Time since the look before, s.
     pub dt_s: f32,
 }
@@ -119,15 +188,12 @@ impl SelfCheck {
 
     /// Whether a reading at this air flow is falsified by air from outside.
     pub fn is_falsified(&self, calibration: &Calibration, air_kg_per_s: f32) -> bool {
-        let low_flow = air_kg_per_s < CLASSES[1].1 * calibration.answers().displacement_m3;
+        let low_flow = air_kg_per_s < LOW_FLOW * calibration.answers().displacement_m3;
         self.upstream_air_kg_per_s > 0.0 && low_flow
     }
 
     /// Takes one look.
     pub fn step(&mut self, calibration: &Calibration, look: &Look) {
-        if look.calm && !self.is_running() {
-            self.compare_flows(calibration, look);
-        }
         if !calibration.options().self_check {
             return;
         }
@@ -135,10 +201,11 @@ impl SelfCheck {
         self.calm_s = if look.calm { self.calm_s + look.dt_s } else { 0.0 };
         match self.into_s {
             _ if !look.calm => self.into_s = None,
-            None if self.calm_s > CALM_S && self.pause_s <= 0.0 => self.begin(look),
+            None if look.idling && self.calm_s > CALM_S && self.pause_s <= 0.0 => self.begin(look),
             None => (),
             Some(into_s) if into_s < self.whole_s() + 2.0 * self.believed_s => {
                 self.listen(into_s, look);
+                self.feel(into_s, look);
                 self.into_s = Some(into_s + look.dt_s);
             }
             Some(_) => self.end(),
@@ -177,6 +244,17 @@ impl SelfCheck {
         self.believed_s = look.delay_s.held(0.05, 1.5);
         self.half_s = (2.5 * self.believed_s).held(0.8, 3.0);
         (self.sums, self.before_ln, self.into_s) = (Default::default(), look.error_ln, Some(0.0));
+        self.pull.begin();
+    }
+
+    /// The crank's side of the dither, at idle.
+    fn feel(&mut self, into_s: f32, look: &Look) {
+        let halves = (into_s - ACTS_AFTER_S) / self.half_s.max(0.1);
+        // A reading that is off by itself, at an end of what trim and map may do, is not lied to.
+        if look.idling && halves >= 0.0 && look.error_ln.abs() < MOST_OFF_LN {
+            self.pull.step(halves, look.speed_rad_per_s);
+            self.judge(look.air_kg_per_s);
+        }
     }
 
     fn listen(&mut self, into_s: f32, look: &Look) {
@@ -199,7 +277,9 @@ impl SelfCheck {
     }
 
     fn end(&mut self) {
-        (self.into_s, self.pause_s, self.calm_s) = (None, PAUSE_S, 0.0);
+        let (_, sigma, count) = self.pull.estimate();
+        let known = count >= FEWEST_PULLS && sigma < KNOWN_PULL;
+        (self.into_s, self.pause_s, self.calm_s) = (None, if known { PAUSE_S } else { SHORT_PAUSE_S }, 0.0);
         let best =
             self.sums.iter().zip(CANDIDATES).fold(None, |best: Option<(&Sums, f32)>, (sums, candidate)| {
                 if best.is_none_or(|(most, _)| sums.product > most.product) {
@@ -221,26 +301,12 @@ impl SelfCheck {
         }
     }
 
-    fn compare_flows(&mut self, calibration: &Calibration, look: &Look) {
-        let per_m3 = look.air_kg_per_s / calibration.answers().displacement_m3;
-        let class = CLASSES.iter().position(|(from, to)| (*from..*to).contains(&per_m3));
-        let Some(class) = class.and_then(|index| self.classes.get_mut(index)) else { return };
-        class.looks = (class.looks + 1.0).min(4.0 * CLASS_LOOKS);
-        let share = 1.0 / class.looks;
-        class.right_ln += share * (look.right_ln - class.right_ln);
-        class.per_m3 += share * (per_m3 - class.per_m3);
-        if self.classes.iter().all(|class| class.looks >= CLASS_LOOKS) {
-            self.upstream_air_kg_per_s = self.leak_per_m3() * calibration.answers().displacement_m3;
-        }
-    }
-
-    /// The leak that all classes tell of, over displacement, kg/(s m3); 0 when they do not agree.
-    fn leak_per_m3(&self) -> f32 {
-        let leaks = self.classes.map(|class| class.per_m3 * (Real::exp(class.right_ln) - 1.0));
-        let mean = leaks.iter().sum::<f32>() / leaks.len() as f32;
-        let suspect = self.classes.first().is_some_and(|idle| idle.right_ln > SUSPECT_LN);
-        let agree = leaks.iter().all(|leak| (leak - mean).abs() < AGREE * mean);
-        if suspect && agree { mean } else { 0.0 }
+    /// Whether the engine is richer than it reads, and by how much air.
+    fn judge(&mut self, air_kg_per_s: f32) {
+        let (mean, sigma, count) = self.pull.estimate();
+        let rich = count >= FEWEST_PULLS && mean + 2.0 * sigma < RICH_PULL;
+        let lean_ln = LEAN_PER_PULL * (SOUND_PULL - mean);
+        self.upstream_air_kg_per_s = if rich { lean_ln * air_kg_per_s } else { 0.0 };
     }
 }
 
@@ -257,7 +323,16 @@ mod tests {
     }
 
     fn look(error_ln: f32, air_kg_per_s: f32) -> Look {
-        Look { calm: true, error_ln, right_ln: 0.0, delay_s: 0.4, air_kg_per_s, dt_s: 0.02 }
+        Look {
+            calm: true,
+            error_ln,
+            right_ln: 0.0,
+            delay_s: 0.4,
+            air_kg_per_s,
+            speed_rad_per_s: 75.0,
+            idling: true,
+            dt_s: 0.02,
+        }
     }
 
     /// Lets a check run on a loop of that delay and gain, behind a sensor of 70 ms.
@@ -297,30 +372,26 @@ mod tests {
         assert_eq!(check(0.4, 1.0, |step| step < 300).dither_ln(), 0.0);
     }
 
-    fn after_flows(right_ln: impl Fn(f32) -> f32) -> SelfCheck {
+    /// An idle whose crank answers the fuel by so much, with the unrest of a real one.
+    fn after_idling(answer: f32) -> SelfCheck {
         let calibration = calibration();
-        let mut check = SelfCheck::default();
-        for air_kg_per_s in [5.2e-3, 12e-3, 25e-3] {
-            for _ in 0..600 {
-                let right_ln = right_ln(air_kg_per_s);
-                check.compare_flows(&calibration, &Look { right_ln, ..look(0.0, air_kg_per_s) });
-            }
+        let (mut check, mut speed, mut unrest) = (SelfCheck::default(), Lag::at(75.0), 1_u32);
+        for _ in 0..20_000 {
+            unrest = unrest.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let rough = (unrest >> 16) as f32 / 65_536.0 - 0.5;
+            speed.step(75.0 * (1.0 + answer * check.dither_ln() + 0.02 * rough), 0.02, 0.4);
+            check.step(&calibration, &Look { speed_rad_per_s: speed.value(), ..look(0.0, 5e-3) });
         }
         check
     }
 
     #[test]
-    fn air_from_outside_is_found_by_its_share_of_the_flow() {
-        let leaking = after_flows(|air_kg_per_s| Real::ln(1.0 + 8e-4 / air_kg_per_s));
-        assert!((leaking.upstream_air_kg_per_s / 8e-4 - 1.0).abs() < 0.05);
-        assert!(leaking.is_falsified(&calibration(), 5e-3) && !leaking.is_falsified(&calibration(), 40e-3));
-    }
-
-    #[test]
-    fn a_wrong_map_is_not_taken_for_air_from_outside() {
-        for right_ln in [0.12, -0.2, 0.0] {
-            assert_eq!(after_flows(|_| right_ln).upstream_air_kg_per_s, 0.0, "{right_ln}");
-        }
-        assert_eq!(after_flows(|air_kg_per_s| 0.15 - air_kg_per_s * 10.0).upstream_air_kg_per_s, 0.0);
+    fn an_engine_that_more_fuel_does_not_help_is_richer_than_it_reads() {
+        let rich = after_idling(-0.15);
+        assert!(rich.upstream_air_kg_per_s > 0.0, "{:?}", rich.pull.estimate());
+        assert!(rich.is_falsified(&calibration(), 5e-3) && !rich.is_falsified(&calibration(), 40e-3));
+        let sound = after_idling(0.2);
+        assert_eq!(sound.upstream_air_kg_per_s, 0.0, "{:?}", sound.pull.estimate());
+        assert!(sound.pull.estimate().2 >= FEWEST_PULLS);
     }
 }

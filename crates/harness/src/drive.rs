@@ -16,6 +16,7 @@ use crate::scenario::Scenario;
 use crate::starting;
 use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
 use crate::trace::{self, Row};
+use crate::verdicts::{self, Evidence};
 use crate::watch::{Watch, Window, settle_s};
 use crate::wheel::Wheel;
 
@@ -97,6 +98,7 @@ pub struct Run {
 /// What one drive through the schedule left behind.
 struct Driven {
     watch: Watch,
+    evidence: Evidence,
     rows: Vec<Row>,
     snapshots: Vec<Snapshot>,
     closed_loop: ClosedLoop,
@@ -157,7 +159,12 @@ fn drive_where(
 ) -> Result<Run, RunError> {
     let began = Instant::now();
     let live = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
-    let frozen = live.clone().with_options(Options { feedback: false, learning: false, ..*live.options() });
+    let frozen = live.clone().with_options(Options {
+        feedback: false,
+        learning: false,
+        self_check: false,
+        ..*live.options()
+    });
     let pass_s = scenario.schedule.duration_s();
     let total_s = pass_s * f64::from(scenario.passes + 2);
     let mut done_s = 0.0;
@@ -185,6 +192,26 @@ fn drive_where(
     Ok(run)
 }
 
+/// What is known after a drive in which only the controller was watched.
+#[derive(Clone, Debug)]
+pub struct Learned {
+    /// What the log can know.
+    pub evidence: Evidence,
+    /// The controller in the end.
+    pub controller: Controller,
+}
+
+/// Only the learning run of [`drive`]: for studies of many.
+///
+/// # Errors
+/// [`RunError`] when the scenario's truth or answers are outside their ranges.
+pub fn learn(scenario: &Scenario, options: Options) -> Result<Learned, RunError> {
+    let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
+    let (passes, learned, record) = (scenario.passes, LearnedMap::default(), Record::Figures);
+    let driven = drive_plan(&Plan { scenario, passes, calibration, learned, record }, None, &mut |_| ())?;
+    Ok(Learned { evidence: driven.evidence, controller: driven.closed_loop.controller().clone() })
+}
+
 fn drive_plan(
     plan: &Plan<'_>,
     mut target: Option<&mut OnTarget>,
@@ -198,6 +225,7 @@ fn drive_plan(
         target.start(controller.calibration(), plan.learned != LearnedMap::default())?;
     }
     let mut watch = Watch::new(&controller);
+    let mut evidence = Evidence::default();
     let mut closed_loop = ClosedLoop::new(plant, controller);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
     let mut hands = Hands::default();
@@ -207,6 +235,7 @@ fn drive_plan(
     let pass_steps = steps(scenario.schedule.duration_s());
     let (act_steps, row_steps, snapshot_steps) =
         (steps(starting::PERIOD_S), steps(trace::PERIOD_S), steps(SNAPSHOT_S));
+    let look_steps = steps(verdicts::PERIOD_S);
     let mut pass_began_m = 0.0;
     for pass in 0..u64::from(plan.passes) {
         watch.start_pass();
@@ -225,6 +254,9 @@ fn drive_plan(
                 None => closed_loop.step(&hands),
             }
             watch.look(&closed_loop);
+            if step.is_multiple_of(look_steps) {
+                evidence.look(closed_loop.controller());
+            }
             if plan.record == Record::Everything {
                 let all_steps = pass * pass_steps + step;
                 if all_steps.is_multiple_of(row_steps) {
@@ -248,7 +280,7 @@ fn drive_plan(
         target.check_learned(&closed_loop.controller().state().learned)?;
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
-    Ok(Driven { watch, rows, snapshots, closed_loop, wheel, pass_distance_km, speed_error_rms })
+    Ok(Driven { watch, evidence, rows, snapshots, closed_loop, wheel, pass_distance_km, speed_error_rms })
 }
 
 /// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
@@ -322,7 +354,7 @@ fn assess(
         driveability: None,
         cost,
         dtcs: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
-        verdicts: Vec::new(),
+        verdicts: verdicts::findings(&learning.evidence, learning.closed_loop.controller()),
     };
     Run {
         summary,

@@ -26,5 +26,6 @@ pub mod steady;
 pub mod summary;
 pub mod trace;
 pub mod units;
+pub mod verdicts;
 pub mod watch;
 pub mod wheel;

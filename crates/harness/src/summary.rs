@@ -105,15 +105,32 @@ pub struct CostFigures {
     pub times_real_time: f64,
 }
 
+/// How much a finding matters.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Weight {
+    /// Worth knowing.
+    #[default]
+    Note,
+    /// To be looked after before the next drive.
+    Act,
+    /// The engine or somebody could be hurt.
+    Stop,
+}
+
 /// One finding of the assessment.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Finding {
     /// The finding in one sentence.
     pub title: String,
+    /// How much it matters.
+    pub weight: Weight,
     /// What was seen, with numbers.
     pub evidence: Vec<String>,
     /// What may be behind it, most likely first.
     pub causes: Vec<String>,
+    /// How to tell the causes apart.
+    pub tell_apart: Vec<String>,
     /// What to check first.
     pub check: Vec<String>,
 }

@@ -6,6 +6,7 @@
 
 pub mod columns;
 pub mod compare;
+pub mod diagnosis;
 pub mod draw;
 pub mod fleet;
 pub mod journal;

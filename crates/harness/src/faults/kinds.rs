@@ -122,6 +122,16 @@ pub const KINDS: &[FaultKind] = &[
         |strength, truth, _| truth.injectors.clogged = [strength; 8],
     ),
     part(
+        "late_injectors",
+        "all injectors open later than usual, by",
+        strength(Kind::Time, "ms", (-5e-4, 5e-4), 3e-4),
+        |strength, truth, _| {
+            for delay_s in &mut truth.injectors.delay_s {
+                *delay_s += strength;
+            }
+        },
+    ),
+    part(
         "hot_fuel",
         "hot fuel boils at the pump's inlet",
         strength(Kind::Temperature, "degC", (288.0, 340.0), 325.0),

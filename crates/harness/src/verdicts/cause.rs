@@ -1,0 +1,86 @@
+//! The causes that can be told from each other with these sensors.
+
+/// What may be wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Cause {
+    /// Air enters the exhaust before the sensor.
+    UpstreamAir,
+    /// Air enters the manifold past the throttle and the idle valve.
+    VacuumLeak,
+    /// Pump, line or filter give less fuel than is burned.
+    FuelSupply,
+    /// The same wrong factor everywhere: injector flow, an answer, the fuel.
+    FuelScale,
+    /// The sensor reads another mixture than there is, at all flows.
+    SensorReading,
+    /// Every opening of the injectors misses or adds the same time.
+    OpeningDelay,
+    /// The sensor answers late.
+    SensorSlow,
+    /// Pulses of the distributor are lost or added.
+    CrankSignal,
+    /// MAP sensor circuit.
+    MapCircuit,
+    /// TP sensor circuit.
+    TpCircuit,
+    /// ECT sensor circuit.
+    EctCircuit,
+    /// IAT sensor circuit.
+    IatCircuit,
+    /// FRP sensor circuit.
+    FrpCircuit,
+    /// Oxygen sensor circuit or heater.
+    OxygenCircuit,
+    /// The alternator does not charge.
+    Charging,
+    /// Volts are lost between battery and controller.
+    Wiring,
+    /// The thermostat does not close.
+    Thermostat,
+}
+
+impl Cause {
+    /// All causes.
+    pub const ALL: [Self; 17] = [
+        Self::UpstreamAir,
+        Self::VacuumLeak,
+        Self::FuelSupply,
+        Self::FuelScale,
+        Self::SensorReading,
+        Self::OpeningDelay,
+        Self::SensorSlow,
+        Self::CrankSignal,
+        Self::MapCircuit,
+        Self::TpCircuit,
+        Self::EctCircuit,
+        Self::IatCircuit,
+        Self::FrpCircuit,
+        Self::OxygenCircuit,
+        Self::Charging,
+        Self::Wiring,
+        Self::Thermostat,
+    ];
+
+    /// A short name for tables.
+    pub const fn name(self) -> &'static str {
+        match self {
+            Self::UpstreamAir => "upstream_air",
+            Self::VacuumLeak => "vacuum_leak",
+            Self::FuelSupply => "fuel_supply",
+            Self::FuelScale => "fuel_scale",
+            Self::SensorReading => "sensor_reading",
+            Self::OpeningDelay => "opening_delay",
+            Self::SensorSlow => "sensor_slow",
+            Self::CrankSignal => "crank_signal",
+            Self::MapCircuit => "map_circuit",
+            Self::TpCircuit => "tp_circuit",
+            Self::EctCircuit => "ect_circuit",
+            Self::IatCircuit => "iat_circuit",
+            Self::FrpCircuit => "frp_circuit",
+            Self::OxygenCircuit => "oxygen_circuit",
+            Self::Charging => "charging",
+            Self::Wiring => "wiring",
+            Self::Thermostat => "thermostat",
+        }
+    }
+}

@@ -1,0 +1,185 @@
+//! What the controller and the log can know of a run, gathered while it lasts. The plant's truth is never asked.
+
+use trimwright_control::{Controller, Phase, State};
+
+use super::mean::Mean;
+use super::pattern::{Pattern, Place};
+
+/// Time between two looks.
+pub const PERIOD_S: f64 = 0.02;
+/// The engine counts as warm from here: 75 degC.
+const WARM_K: f32 = 348.15;
+/// The engine counts as cold up to here: 45 degC.
+const COLD_K: f32 = 318.15;
+/// Time after a start from which the supply is judged.
+const CHARGING_S: f32 = 60.0;
+/// Lambda above which the reading shows air.
+const AIR_LAMBDA: f32 = 1.25;
+/// Longest wait for air after a cut.
+const LONGEST_CUT_S: f64 = 4.0;
+
+/// A cut of the fuel that waits for the reading to show air.
+#[derive(Clone, Copy, Debug, PartialEq)]
+struct Cut {
+    for_s: f64,
+    believed_s: f64,
+}
+
+/// Everything that the findings are drawn from.
+#[derive(Clone, Debug)]
+pub struct Evidence {
+    /// Corrections against where they were asked for.
+    pub pattern: Pattern,
+    /// Idle duty beyond what is known to be needed, warm.
+    pub idle_extra: Mean,
+    /// Least of the same, lagged.
+    pub rail_least_ln: f64,
+    /// Supply with the engine standing, and charging.
+    pub battery_v: [Mean; 2],
+    /// Hottest coolant, K.
+    pub ect_most_k: f64,
+    /// Coolant over the second half hour or what there is of it after ten minutes, K.
+    pub ect_late_k: Mean,
+    /// Time from a cut of the fuel to a reading of air, less the believed delay.
+    pub late_s: Mean,
+    /// Corrections that were right, cold and warm, ln.
+    pub off_ln: [Mean; 2],
+    /// Readings at an end of the range without a cut.
+    pub at_end: Mean,
+    cut: Option<Cut>,
+    rail_lagged_ln: f64,
+    looks: u64,
+}
+
+impl Default for Evidence {
+    fn default() -> Self {
+        Self {
+            pattern: Pattern::default(),
+            idle_extra: Mean::default(),
+            rail_least_ln: 0.0,
+            battery_v: Default::default(),
+            ect_most_k: 0.0,
+            ect_late_k: Mean::default(),
+            late_s: Mean::default(),
+            off_ln: Default::default(),
+            at_end: Mean::default(),
+            cut: None,
+            rail_lagged_ln: 0.0,
+            looks: 0,
+        }
+    }
+}
+
+impl Evidence {
+    /// Looks at the controller; to be called every [`PERIOD_S`].
+    pub fn look(&mut self, controller: &Controller) {
+        let state = controller.state();
+        self.looks += 1;
+        self.supply(state);
+        self.coolant(state);
+        self.cut(state);
+        let calibration = controller.calibration();
+        if !state.insight.phase.burns() || state.phase.since_start_s < 15.0 {
+            return;
+        }
+        self.rail(state, calibration.answers().rail_pressure_pa);
+        self.at_end.add(f64::from(u8::from(state.belief.lambda_at_end && !state.belief.doubts.lambda)));
+        self.mixture(state, controller);
+        if state.belief.ect_k > WARM_K
+            && !state.belief.doubts.tp
+            && !state.belief.doubts.ect
+            && state.phase.since_start_s > 60.0
+        {
+            self.idle_extra.add(f64::from(state.idle.integral));
+        }
+    }
+
+    fn supply(&mut self, state: &State) {
+        let volts = f64::from(state.belief.battery_v);
+        match state.insight.phase {
+            Phase::Stopped | Phase::Priming if !state.belief.doubts.battery => self.battery_v[0].add(volts),
+            Phase::Running if state.phase.since_start_s > CHARGING_S => {
+                self.battery_v[1].add(volts);
+            }
+            _ => (),
+        }
+    }
+
+    fn coolant(&mut self, state: &State) {
+        if state.belief.doubts.ect {
+            return;
+        }
+        let ect_k = f64::from(state.belief.ect_k);
+        self.ect_most_k = self.ect_most_k.max(ect_k);
+        if state.phase.since_start_s > 600.0 {
+            self.ect_late_k.add(ect_k);
+        }
+    }
+
+    fn rail(&mut self, state: &State, wanted_pa: f32) {
+        if state.belief.doubts.rail {
+            return;
+        }
+        let ln = libm::log(f64::from(state.belief.rail_pa.max(1e3) / wanted_pa));
+        self.rail_lagged_ln += 0.02 * (ln - self.rail_lagged_ln);
+        self.rail_least_ln = self.rail_least_ln.min(self.rail_lagged_ln);
+    }
+
+    fn mixture(&mut self, state: &State, controller: &Controller) {
+        let (insight, past) = (&state.insight, &state.attribution.past);
+        let off_ln = f64::from(insight.right_ln - insight.learned_ln);
+        let freezes = insight.refusal.is_some_and(|refusal| refusal.freezes_trim());
+        if freezes || !off_ln.is_finite() || past.moving > 1.0 {
+            return;
+        }
+        if state.belief.ect_k < COLD_K {
+            self.off_ln[0].add(f64::from(insight.right_ln));
+        }
+        if state.belief.ect_k < WARM_K || state.phase.since_start_s < 60.0 {
+            return;
+        }
+        self.off_ln[1].add(f64::from(insight.right_ln));
+        self.pattern.add(&Place {
+            right_ln: f64::from(insight.right_ln),
+            per_m3: f64::from(insight.air_flow_kg_per_s / controller.calibration().answers().displacement_m3),
+        });
+    }
+
+    /// How much more correction idle needs than high flow, ln.
+    pub fn rise_ln(&self) -> Option<f64> {
+        Some(self.pattern.low_ln()? - self.pattern.high_ln()?)
+    }
+
+    /// How much the supply rises with the engine running, V.
+    pub fn charge_v(&self) -> f64 {
+        self.battery_v[1].value() - self.battery_v[0].value()
+    }
+
+    /// Times from cuts to air at the sensor.
+    fn cut(&mut self, state: &State) {
+        let cutting = state.insight.phase == Phase::FuelCut;
+        match (&mut self.cut, cutting) {
+            (None, true) if self.looks > 1 && state.belief.lambda < 1.1 => {
+                self.cut = Some(Cut { for_s: 0.0, believed_s: f64::from(state.insight.delay_s) });
+            }
+            (Some(cut), true) => {
+                cut.for_s += PERIOD_S;
+                if state.belief.lambda > AIR_LAMBDA {
+                    self.late_s.add(cut.for_s - cut.believed_s);
+                    self.cut = Some(Cut { for_s: f64::NAN, believed_s: 0.0 });
+                } else if cut.for_s > LONGEST_CUT_S {
+                    self.late_s.add(LONGEST_CUT_S);
+                    self.cut = Some(Cut { for_s: f64::NAN, believed_s: 0.0 });
+                }
+            }
+            (Some(cut), false) => {
+                // The cut was over before the air arrived: it took at least so long.
+                if cut.for_s > cut.believed_s + 0.4 {
+                    self.late_s.add(cut.for_s - cut.believed_s);
+                }
+                self.cut = None;
+            }
+            _ => (),
+        }
+    }
+}

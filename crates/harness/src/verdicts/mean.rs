@@ -1,0 +1,44 @@
+//! A running mean and its spread.
+
+/// Mean and standard deviation of what was added (Welford's recurrence).
+///
+/// ```
+/// use trimwright_harness::verdicts::Mean;
+/// let mut mean = Mean::default();
+/// [1.0, 2.0, 3.0].into_iter().for_each(|value| mean.add(value));
+/// assert_eq!((mean.value(), mean.spread(), mean.count()), (2.0, 1.0, 3));
+/// assert!(Mean::default().value().is_nan());
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct Mean {
+    count: u64,
+    value: f64,
+    squares: f64,
+}
+
+impl Mean {
+    /// Takes a value; one that is no number is left out.
+    pub fn add(&mut self, value: f64) {
+        if value.is_finite() {
+            self.count += 1;
+            let off = value - self.value;
+            self.value += off / self.count as f64;
+            self.squares += off * (value - self.value);
+        }
+    }
+
+    /// How many values.
+    pub fn count(&self) -> u64 {
+        self.count
+    }
+
+    /// Their mean; NaN when there was none.
+    pub fn value(&self) -> f64 {
+        if self.count == 0 { f64::NAN } else { self.value }
+    }
+
+    /// Their standard deviation; NaN below two.
+    pub fn spread(&self) -> f64 {
+        if self.count < 2 { f64::NAN } else { libm::sqrt(self.squares / (self.count - 1) as f64) }
+    }
+}

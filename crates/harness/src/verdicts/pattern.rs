@@ -1,0 +1,58 @@
+//! The pattern of the corrections: how much was right at which air flow.
+
+use super::mean::Mean;
+
+/// Classes of air flow over displacement, upper ends, kg/(s m3): about idle, twice, four times as much, and above.
+const CLASSES: [f64; 3] = [1.6, 3.2, 6.5];
+/// Fewest looks for a class to say anything: two seconds.
+const FEWEST: u64 = 100;
+
+/// A correction and where it was right.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Place {
+    /// The correction, ln.
+    pub right_ln: f64,
+    /// Air flow over displacement, kg/(s m3).
+    pub per_m3: f64,
+}
+
+/// Corrections by class of flow.
+///
+/// ```
+/// use trimwright_harness::verdicts::{Pattern, Place};
+/// let mut pattern = Pattern::default();
+/// (0..200).for_each(|_| pattern.add(&Place { right_ln: 0.1, per_m3: 1.0 }));
+/// assert!((pattern.low_ln().unwrap() - 0.1).abs() < 1e-12);
+/// assert_eq!(pattern.high_ln(), None);
+/// ```
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Pattern {
+    classes: [Mean; CLASSES.len() + 1],
+}
+
+impl Pattern {
+    /// Takes a correction.
+    pub fn add(&mut self, place: &Place) {
+        let class = CLASSES.iter().position(|end| place.per_m3 < *end).unwrap_or(CLASSES.len());
+        self.classes[class].add(place.right_ln);
+    }
+
+    fn class(&self, class: usize) -> Option<f64> {
+        (self.classes[class].count() >= FEWEST).then(|| self.classes[class].value())
+    }
+
+    /// Mean correction at about idle, ln.
+    pub fn low_ln(&self) -> Option<f64> {
+        self.class(0)
+    }
+
+    /// Mean correction at four times the flow of idle, ln.
+    pub fn middle_ln(&self) -> Option<f64> {
+        self.class(2)
+    }
+
+    /// Mean correction above that, ln.
+    pub fn high_ln(&self) -> Option<f64> {
+        self.class(3)
+    }
+}

@@ -1,0 +1,202 @@
+//! A blind diagnosis: engines drawn by lot, one drawn fault in each, and what the verdicts make of it.
+//!
+//! Engines and owners are those of [`Draw`]; each fault of [`FAULTS`] is drawn even within its strengths, of either sign where it has
+//! one. Strengths are such that the fault stands out of what sound engines differ by: below, no sensor here can see it, and the learned
+//! map covers it.
+
+use rayon::prelude::*;
+use trimwright_control::Options;
+use trimwright_harness::drive::learn;
+use trimwright_harness::faults::{Fault, find};
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::verdicts::{Cause, rank};
+
+use crate::draw::Draw;
+
+/// One fault that may be drawn: its kind, its strengths, and whether it may also have the other sign. What is answered wrong has the
+/// inverse instead of the other sign.
+#[derive(Clone, Copy, Debug)]
+pub struct Drawn {
+    /// The cause that is right.
+    pub cause: Cause,
+    /// Name of the kind.
+    pub kind: &'static str,
+    /// Least and most strength.
+    pub strengths: (f64, f64),
+    /// How the other half of the runs has it.
+    pub other: Other,
+}
+
+/// The other half of the runs.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Other {
+    /// The same.
+    Same,
+    /// The other sign.
+    Negative,
+    /// One over it.
+    Inverse,
+}
+
+const fn drawn(cause: Cause, kind: &'static str, strengths: (f64, f64), other: Other) -> Drawn {
+    Drawn { cause, kind, strengths, other }
+}
+
+const fn whole(cause: Cause, kind: &'static str) -> Drawn {
+    drawn(cause, kind, (0.0, 0.0), Other::Same)
+}
+
+/// The faults, by cause. A drive in town cannot show dead fans; a broken speed wire is read by nothing.
+pub const FAULTS: [Drawn; 36] = [
+    drawn(Cause::UpstreamAir, "exhaust_leak", (3e-4, 1e-3), Other::Same),
+    drawn(Cause::VacuumLeak, "vacuum_leak", (2e-5, 8e-5), Other::Same),
+    drawn(Cause::FuelSupply, "weak_pump", (0.65, 0.8), Other::Same),
+    drawn(Cause::FuelScale, "clogged_injectors", (0.25, 0.4), Other::Same),
+    drawn(Cause::FuelScale, "other_fuel", (0.6, 0.85), Other::Same),
+    drawn(Cause::FuelScale, "wrong_displacement", (1.3, 1.5), Other::Inverse),
+    drawn(Cause::FuelScale, "wrong_injector_flow", (1.3, 1.5), Other::Inverse),
+    drawn(Cause::SensorReading, "shifted_sensor", (0.06, 0.12), Other::Negative),
+    drawn(Cause::SensorReading, "bad_ground", (0.35, 0.5), Other::Negative),
+    drawn(Cause::SensorReading, "sensor_on_bend", (0.06, 0.1), Other::Negative),
+    drawn(Cause::OpeningDelay, "late_injectors", (2.2e-4, 3.5e-4), Other::Negative),
+    drawn(Cause::SensorSlow, "slow_sensor", (0.7, 1.8), Other::Same),
+    drawn(Cause::SensorSlow, "sensor_far", (2.0, 5.0), Other::Same),
+    drawn(Cause::CrankSignal, "lost_pulses", (0.03, 0.15), Other::Same),
+    drawn(Cause::CrankSignal, "extra_pulses", (3.0, 30.0), Other::Same),
+    whole(Cause::MapCircuit, "map_open"),
+    whole(Cause::MapCircuit, "map_grounded"),
+    whole(Cause::MapCircuit, "map_supplied"),
+    whole(Cause::TpCircuit, "tp_open"),
+    whole(Cause::TpCircuit, "tp_grounded"),
+    whole(Cause::TpCircuit, "tp_supplied"),
+    whole(Cause::EctCircuit, "ect_open"),
+    whole(Cause::EctCircuit, "ect_grounded"),
+    whole(Cause::EctCircuit, "ect_supplied"),
+    whole(Cause::IatCircuit, "iat_open"),
+    whole(Cause::IatCircuit, "iat_grounded"),
+    whole(Cause::IatCircuit, "iat_supplied"),
+    whole(Cause::FrpCircuit, "frp_open"),
+    whole(Cause::FrpCircuit, "frp_grounded"),
+    whole(Cause::FrpCircuit, "frp_supplied"),
+    whole(Cause::OxygenCircuit, "o2_open"),
+    whole(Cause::OxygenCircuit, "o2_supplied"),
+    whole(Cause::OxygenCircuit, "heater_dead"),
+    whole(Cause::Charging, "alternator_dead"),
+    drawn(Cause::Wiring, "low_voltage", (2.0, 4.0), Other::Same),
+    whole(Cause::Thermostat, "thermostat_open"),
+];
+
+/// One run of the study.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Diagnosed {
+    /// What was wrong; none in a sound engine.
+    pub truth: Option<Cause>,
+    /// Name of the fault and its strength, SI.
+    pub fault: Option<(&'static str, f64)>,
+    /// What was said, heaviest first; `Err` with the reason when the run failed.
+    pub said: Result<Vec<Cause>, String>,
+}
+
+impl Diagnosed {
+    /// Whether the first cause said is the right one, or none is said of a sound engine.
+    pub fn first_right(&self) -> bool {
+        self.said.as_ref().is_ok_and(|said| said.first().copied() == self.truth)
+    }
+
+    /// Whether the right one is among the first two.
+    pub fn within_two(&self) -> bool {
+        match (&self.truth, &self.said) {
+            (None, Ok(said)) => said.is_empty(),
+            (Some(truth), Ok(said)) => said.iter().take(2).any(|cause| cause == truth),
+            (_, Err(_)) => false,
+        }
+    }
+}
+
+/// Runs `faulty` engines with one fault each and `sound` with none.
+pub fn diagnose(scenario: &Scenario, seed: u64, faulty: u32, sound: u32) -> Vec<Diagnosed> {
+    (0..faulty + sound).into_par_iter().map(|index| one(scenario, seed, index, index < faulty)).collect()
+}
+
+fn one(scenario: &Scenario, seed: u64, index: u32, faulty: bool) -> Diagnosed {
+    let mut drawn = Draw::of(seed, index).scenario(scenario).with_passes(1);
+    let (mut truth, mut put) = (None, None);
+    if faulty && let Some((fault, cause)) = fault(index) {
+        put = Some((fault.kind.name, fault.strength));
+        truth = Some(cause);
+        drawn.faults.push(fault);
+    }
+    let options = Options { self_check: true, ..Options::default() };
+    let said = learn(&drawn, options)
+        .map(|learned| rank(&learned.evidence, &learned.controller).iter().map(|(cause, _)| *cause).collect())
+        .map_err(|error| error.to_string());
+    Diagnosed { truth, fault: put, said }
+}
+
+/// The fault of run `index`: causes take turns, then kinds within the cause; the strength by the golden section, even and unrelated
+/// to both.
+fn fault(index: u32) -> Option<(Fault, Cause)> {
+    let cause = Cause::ALL[index as usize % Cause::ALL.len()];
+    let turn = index as usize / Cause::ALL.len();
+    let kinds: Vec<&Drawn> = FAULTS.iter().filter(|drawn| drawn.cause == cause).collect();
+    let drawn = kinds.get(turn % kinds.len().max(1))?;
+    let mut fault = Fault::usual(find(drawn.kind)?);
+    if fault.kind.strength.is_some() {
+        let (low, high) = drawn.strengths;
+        let share = (0.618_034 * f64::from(index) + 0.3).fract();
+        let strength = low + (high - low) * share;
+        let other = (turn / kinds.len()) % 2 == 1;
+        fault.strength = match drawn.other {
+            Other::Negative if other => -strength,
+            Other::Inverse if other => 1.0 / strength,
+            _ => strength,
+        };
+    }
+    Some((fault, cause))
+}
+
+/// The confusion table as CSV: a row for each truth, a column for each first cause said.
+pub fn confusion_csv(runs: &[Diagnosed]) -> String {
+    let columns: Vec<Option<Cause>> = Cause::ALL.into_iter().map(Some).chain([None]).collect();
+    let name = |cause: &Option<Cause>| cause.map_or("nothing", Cause::name);
+    let heads: Vec<&str> = columns.iter().map(name).collect();
+    let mut text = format!("truth,runs,first_right,within_two,{}\n", heads.join(","));
+    for truth in &columns {
+        let of: Vec<&Diagnosed> = runs.iter().filter(|run| run.truth == *truth).collect();
+        let right = of.iter().filter(|run| run.first_right()).count();
+        let two = of.iter().filter(|run| run.within_two()).count();
+        let said = columns.iter().map(|column| {
+            let same =
+                |run: &&&Diagnosed| run.said.as_ref().is_ok_and(|said| said.first() == column.as_ref());
+            of.iter().filter(same).count().to_string()
+        });
+        let said: Vec<String> = said.collect();
+        text.push_str(&format!("{},{},{right},{two},{}\n", name(truth), of.len(), said.join(",")));
+    }
+    text
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_cause_is_drawn_and_every_fault_exists() {
+        assert!(FAULTS.iter().all(|drawn| find(drawn.kind).is_some()));
+        let causes: Vec<Cause> = (0..17).filter_map(|index| fault(index).map(|(_, cause)| cause)).collect();
+        assert_eq!(causes, Cause::ALL);
+    }
+
+    #[test]
+    fn a_table_counts_every_run_once() {
+        let right = Diagnosed { truth: None, fault: None, said: Ok(vec![]) };
+        let wrong = Diagnosed {
+            truth: Some(Cause::Wiring),
+            said: Ok(vec![Cause::Charging, Cause::Wiring]),
+            ..right.clone()
+        };
+        assert!(right.first_right() && !wrong.first_right() && wrong.within_two());
+        let table = confusion_csv(&[right, wrong]);
+        assert!(table.contains("wiring,1,0,1,") && table.contains("nothing,1,1,1,"), "{table}");
+    }
+}
