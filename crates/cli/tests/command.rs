@@ -153,10 +153,16 @@ fn wrong_words_on_the_command_line_are_bad_input() {
 #[test]
 fn missing_files_are_bad_input() {
     let home = home();
+    let shipped: Vec<&str> =
+        trimwright_harness::shipped::SCENARIOS.iter().map(|scenario| scenario.name).collect();
+    assert!(shipped.contains(&"delivery-van"));
+    let there_are = shipped.join(", ");
     assert_refused(
         home.path(),
         &["drive", "moon"],
-        "moon: no scenario of this name comes with the program (there are delivery-van), and there is no such file",
+        &format!(
+            "moon: no scenario of this name comes with the program (there are {there_are}), and there is no such file"
+        ),
     );
     assert_refused(
         home.path(),

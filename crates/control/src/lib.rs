@@ -60,6 +60,6 @@ pub use insight::Insight;
 pub use keep::KeepError;
 pub use learner::{LearnedMap, Strategy};
 pub use phase::Phase;
-pub use setup::{AnswerError, Cam, FuelSystem, SetupAnswers};
 pub use self_check::{Measured, Pull, SelfCheck};
+pub use setup::{AnswerError, Cam, FuelSystem, SetupAnswers};
 pub use state::State;

@@ -62,7 +62,7 @@ mod tests {
 
     #[test]
     fn only_the_learner_differs() {
-        let text = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n170,50\n180,0\n";
+        let text = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n500,50\n510,0\n";
         let schedule = Schedule::parse("trip", "trip.csv", text).expect("a schedule");
         let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van").expect("shipped") };
         let compared = compare(&scenario, || ()).expect("driven");
