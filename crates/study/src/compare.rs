@@ -62,7 +62,7 @@ mod tests {
 
     #[test]
     fn only_the_learner_differs() {
-        let text = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n170,50\n180,0\n";
+        let text = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n500,50\n510,0\n";
         let schedule = Schedule::parse("trip", "trip.csv", text).expect("a schedule");
         let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van").expect("shipped") };
         let compared = compare(&scenario, || ()).expect("driven");
@@ -70,10 +70,12 @@ mod tests {
         assert!(base[0] > 0.0 && base.iter().all(|rms| *rms == base[0]), "{base:?}");
         let strategies: Vec<Strategy> = compared.iter().map(|each| each.strategy).collect();
         assert_eq!(strategies, [Strategy::Integral, Strategy::NormalisedGradient, Strategy::Kalman]);
+        let learned: Vec<_> = compared.iter().map(|each| &each.run.learned).collect();
+        assert!(learned[0] != learned[1] && learned[1] != learned[2] && learned[0] != learned[2]);
         let csv = to_csv(&compared);
         let mut lines = csv.lines();
         assert_eq!(lines.next().map(|line| line.split(',').count()), Some(7));
         assert_eq!(lines.next().map(|line| line.split(',').count()), Some(7));
-        assert_eq!(csv.lines().count(), 1 + 3);
+        assert_eq!(csv.lines().count(), 1 + 8);
     }
 }
