@@ -1,4 +1,4 @@
-//! Hands the memory map to the linker.
+//! Hands the memory map to the linker, and the map of the log's words where there is a log.
 
 use std::env;
 use std::path::PathBuf;
@@ -8,5 +8,8 @@ fn main() -> std::io::Result<()> {
     let out = PathBuf::from(env::var_os("OUT_DIR").ok_or(std::io::ErrorKind::NotFound)?);
     std::fs::copy("memory.x", out.join("memory.x"))?;
     println!("cargo::rustc-link-search={}", out.display());
+    if env::var_os("CARGO_FEATURE_DEFMT").is_some() {
+        println!("cargo::rustc-link-arg-bins=-Tdefmt.x");
+    }
     Ok(())
 }

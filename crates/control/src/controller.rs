@@ -10,6 +10,7 @@ use crate::clock::Beat;
 use crate::cuts::clears_flood;
 use crate::dtc::Dtc;
 use crate::enrichment::cranking_lambda;
+use crate::events::Before;
 use crate::gates::{Circumstances, Refusal};
 use crate::idle::Loads;
 use crate::learner::{LearnedMap, Learner, Lesson};
@@ -84,6 +85,7 @@ impl Controller {
     /// Takes a frame, gives the commands until the next. Never panics, whatever the frame holds.
     pub fn step(&mut self, frame: &Frame) -> Commands {
         let (cal, s) = (&self.calibration, &mut self.state);
+        let before = Before::of(s);
         let beat = s.clock.step(frame);
         s.crank.step(cal, frame, &beat);
         s.belief.step(cal, frame, &s.crank, &beat, &mut s.dtcs);
@@ -91,6 +93,7 @@ impl Controller {
         s.commands.open_time_s = s.fuel(cal, &beat);
         s.look_back(cal, &beat);
         s.other_hands(cal, frame, &beat);
+        before.tell(s);
         s.commands
     }
 }

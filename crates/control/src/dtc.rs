@@ -182,6 +182,11 @@ impl Dtc {
         }
     }
 
+    /// Its place in a set of codes.
+    pub(crate) const fn bit(self) -> u32 {
+        1 << self as u32
+    }
+
     /// Evidence needed before the code sets, s. Circuits half a second, the others as long as chance could mimic them
     /// (engineering judgement).
     const fn sets_after_s(self) -> f32 {
@@ -219,7 +224,7 @@ impl Dtcs {
         if !found && *evidence_s <= 0.0 {
             return;
         }
-        let bit = 1_u32 << dtc as u32;
+        let bit = dtc.bit();
         if found {
             *evidence_s = (*evidence_s + dt_s).min(dtc.sets_after_s());
             if *evidence_s >= dtc.sets_after_s() {
@@ -236,17 +241,27 @@ impl Dtcs {
 
     /// Whether a code is set now.
     pub const fn is_set(&self, dtc: Dtc) -> bool {
-        self.set & (1 << dtc as u32) != 0
+        self.set & dtc.bit() != 0
     }
 
     /// The codes set now.
-    pub fn active(&self) -> impl Iterator<Item = Dtc> + '_ {
-        Dtc::ALL.into_iter().filter(|dtc| self.is_set(*dtc))
+    pub fn active(&self) -> impl Iterator<Item = Dtc> + use<> {
+        Self::among(self.set)
     }
 
     /// The codes set at any time since power-up.
-    pub fn stored(&self) -> impl Iterator<Item = Dtc> + '_ {
-        Dtc::ALL.into_iter().filter(|dtc| self.stored & (1 << *dtc as u32) != 0)
+    pub fn stored(&self) -> impl Iterator<Item = Dtc> + use<> {
+        Self::among(self.stored)
+    }
+
+    /// The codes set now, as [`Dtc::bit`]s.
+    pub(crate) const fn set_bits(&self) -> u32 {
+        self.set
+    }
+
+    /// The codes of these bits, in the order of their numbers.
+    pub(crate) fn among(bits: u32) -> impl Iterator<Item = Dtc> {
+        Dtc::ALL.into_iter().filter(move |dtc| bits & dtc.bit() != 0)
     }
 }
 

@@ -10,7 +10,8 @@
 //! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`film`] and [`open_time`] make fuel
 //! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
 //! the short-term trim, [`gates`] and [`learner`] the long-term one, [`self_check`] measures the loop and [`keep`] carries the map over
-//! a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`].
+//! a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
+//! happened.
 //!
 //! Every frame costs a little (time, pulses, MAP); a cylinder event costs the fuel path; slots of 10 and 20 ms cost the rest. State
 //! and calibration together take less than 12 KiB (`tests/sizes.rs` prints and holds the bytes).
@@ -30,6 +31,7 @@ pub mod crank;
 pub mod cuts;
 pub mod dtc;
 pub mod enrichment;
+pub mod events;
 pub mod fans;
 pub mod feedback;
 pub mod film;

@@ -123,6 +123,11 @@ impl Drive {
         &self.plant
     }
 
+    /// The plant, to break something.
+    pub fn plant_mut(&mut self) -> &mut Plant {
+        &mut self.plant
+    }
+
     /// The controller.
     pub fn controller(&self) -> &Controller {
         &self.controller

@@ -1,9 +1,13 @@
 //! The controller alone, as small as it gets: setup answers to calibration, the kept map back, a step for every frame, the map
-//! kept. Nothing prints, nothing is emulated; its size is the controller's.
+//! kept. Nothing prints, nothing is emulated; its size is the controller's. With feature `defmt` it logs, and its size is that with
+//! a log.
 //!
 //! It links only when no path of the controller can panic: the panic handler calls a function that does not exist.
 #![no_std]
 #![no_main]
+
+#[cfg(feature = "defmt")]
+mod logger;
 
 use core::hint::black_box;
 use core::mem::MaybeUninit;

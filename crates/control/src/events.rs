@@ -1,0 +1,179 @@
+//! What happened in a step, for a log: phases, fuel cuts, trouble codes, lessons refused, the lean guard.
+//!
+//! With feature `defmt` every [`Event`] goes to the program's global logger as it happens, in the encoding of
+//! [defmt](https://docs.rs/defmt): a few bytes each, the words stay in the program file on the host. The time stamp is the
+//! program's (`defmt::timestamp!`). Without the feature nothing is compared and nothing compiled in.
+
+use crate::cuts::Cut;
+use crate::dtc::{Dtc, Dtcs};
+use crate::gates::Refusal;
+use crate::phase::Phase;
+use crate::state::State;
+
+/// One thing that happened.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Event {
+    /// The engine does something else.
+    Phase {
+        /// What it did.
+        from: Phase,
+        /// What it does now.
+        to: Phase,
+    },
+    /// The fuel is cut from now on.
+    CutBegins(Cut),
+    /// It was, and is not any more.
+    CutEnds(Cut),
+    /// The mixture stayed lean at high load: the guard has cut the fuel.
+    GuardTripped,
+    /// A trouble code has set.
+    CodeSet(Dtc),
+    /// A trouble code has healed.
+    CodeHealed(Dtc),
+    /// Lessons are refused from now on, for this reason.
+    Refused(Refusal),
+    /// Lessons are taken from now on.
+    Learning,
+}
+
+/// What events are told from: as much of a state as that takes.
+///
+/// ```
+/// use trimwright_control::events::{Event, Outline};
+/// use trimwright_control::{Phase, State};
+/// let mut state = State::default();
+/// let before = Outline::of(&state);
+/// state.phase.phase = Phase::Priming;
+/// let happened = before.until(&Outline::of(&state));
+/// assert!(happened.eq([Event::Phase { from: Phase::Stopped, to: Phase::Priming }]));
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Outline {
+    phase: Phase,
+    cut: Cut,
+    guard_trips: u16,
+    codes: u32,
+    refusal: Option<Refusal>,
+}
+
+impl Outline {
+    /// Of this state.
+    pub const fn of(state: &State) -> Self {
+        Self {
+            phase: state.phase.phase,
+            cut: state.cuts.cut,
+            guard_trips: state.cuts.guard_trips,
+            codes: state.dtcs.set_bits(),
+            refusal: state.insight.refusal,
+        }
+    }
+
+    /// What happened between this outline and a later one.
+    pub fn until(&self, now: &Self) -> impl Iterator<Item = Event> + use<> {
+        let (was, now) = (*self, *now);
+        let phase = (was.phase != now.phase).then_some(Event::Phase { from: was.phase, to: now.phase });
+        let cut = was.cut != now.cut;
+        let ends = (cut && was.cut != Cut::None).then_some(Event::CutEnds(was.cut));
+        let begins = (cut && now.cut != Cut::None).then_some(Event::CutBegins(now.cut));
+        let guard = (was.guard_trips != now.guard_trips).then_some(Event::GuardTripped);
+        let refusal =
+            (was.refusal != now.refusal).then(|| now.refusal.map_or(Event::Learning, Event::Refused));
+        let changed = was.codes ^ now.codes;
+        let codes = Dtcs::among(changed).map(move |dtc| {
+            if now.codes & dtc.bit() != 0 { Event::CodeSet(dtc) } else { Event::CodeHealed(dtc) }
+        });
+        [phase, ends, begins, guard, refusal].into_iter().flatten().chain(codes)
+    }
+}
+
+/// The state before a step, as far as a log needs it.
+#[cfg(feature = "defmt")]
+pub(crate) struct Before(Outline);
+/// Nothing: there is no log.
+#[cfg(not(feature = "defmt"))]
+pub(crate) struct Before;
+
+#[cfg(feature = "defmt")]
+impl Before {
+    pub(crate) const fn of(state: &State) -> Self {
+        Self(Outline::of(state))
+    }
+
+    /// Tells the log what has happened since.
+    pub(crate) fn tell(&self, state: &State) {
+        let now = Outline::of(state);
+        if self.0 != now {
+            for event in self.0.until(&now) {
+                defmt::info!("{}", event);
+            }
+        }
+    }
+}
+
+#[cfg(not(feature = "defmt"))]
+impl Before {
+    pub(crate) const fn of(_: &State) -> Self {
+        Self
+    }
+
+    pub(crate) const fn tell(&self, _: &State) {}
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::vec::Vec;
+
+    fn happened(change: impl FnOnce(&mut State)) -> Vec<Event> {
+        let mut state = State::default();
+        let before = Outline::of(&state);
+        change(&mut state);
+        before.until(&Outline::of(&state)).collect()
+    }
+
+    #[test]
+    fn where_nothing_happens_nothing_is_told() {
+        assert_eq!(happened(|state| state.insight.map_pa = 1e5), []);
+    }
+
+    #[test]
+    fn a_cut_that_turns_into_another_ends_and_begins() {
+        let mut state = State::default();
+        state.cuts.cut = Cut::Coasting;
+        let before = Outline::of(&state);
+        (state.cuts.cut, state.cuts.guard_trips) = (Cut::OverSpeed, 1);
+        let expected = [Event::CutEnds(Cut::Coasting), Event::CutBegins(Cut::OverSpeed), Event::GuardTripped];
+        assert!(before.until(&Outline::of(&state)).eq(expected));
+    }
+
+    #[test]
+    fn codes_set_and_heal_each_for_itself() {
+        let report = |state: &mut State, low, high| {
+            for _ in 0..400 {
+                state.dtcs.report(Dtc::MapLow, low, 0.01);
+                state.dtcs.report(Dtc::TpHigh, high, 0.01);
+            }
+        };
+        assert_eq!(
+            happened(|state| report(state, true, true)),
+            [Event::CodeSet(Dtc::MapLow), Event::CodeSet(Dtc::TpHigh)]
+        );
+        let mut state = State::default();
+        report(&mut state, true, false);
+        let before = Outline::of(&state);
+        report(&mut state, false, true);
+        let expected = [Event::CodeHealed(Dtc::MapLow), Event::CodeSet(Dtc::TpHigh)];
+        assert!(before.until(&Outline::of(&state)).eq(expected));
+    }
+
+    #[test]
+    fn refusals_and_lessons_take_turns() {
+        assert_eq!(happened(|state| state.insight.refusal = None), [Event::Learning]);
+        assert_eq!(
+            happened(|state| state.insight.refusal = Some(Refusal::Cold)),
+            [Event::Refused(Refusal::Cold)]
+        );
+    }
+}
