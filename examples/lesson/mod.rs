@@ -1,0 +1,28 @@
+//! What the lessons share: a plot, and an engine on a dynamometer.
+#![allow(dead_code, reason = "not every lesson needs everything")]
+
+pub(crate) mod chance;
+pub(crate) mod plot;
+pub(crate) mod road;
+pub(crate) mod stand;
+
+use plot::Plot;
+use std::error::Error;
+use std::fmt::Display;
+
+/// Rad/s in one rpm.
+pub(crate) const RPM: f64 = std::f64::consts::PI / 30.0;
+
+/// Prints the answer and saves its plot as `out/lessons/NAME.svg`.
+#[expect(clippy::print_stdout, reason = "a lesson talks to its reader")]
+pub(crate) fn show(name: &str, answer: &impl Display, plot: &Plot) -> Result<(), Box<dyn Error>> {
+    println!("{answer}\nplot: {}", plot.save(name)?.display());
+    Ok(())
+}
+
+/// Root of the mean square; NaN for nothing.
+pub(crate) fn rms(values: impl IntoIterator<Item = f64>) -> f64 {
+    let (sum, count) =
+        values.into_iter().fold((0.0, 0.0), |(sum, count), value| (sum + value * value, count + 1.0));
+    libm::sqrt(sum / count)
+}

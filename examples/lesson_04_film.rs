@@ -1,0 +1,111 @@
+//! Lesson 4: why does an engine go lean when the throttle is opened, and what helps?
+//!
+//! Of what is injected a share `X` lands on the manifold's wall; the film of `m` kg there gives off `m / tau` (Aquino, SAE 810494):
+//! `dm/dt = X q - m / tau`. At rest as much leaves the wall as lands on it, so that `m = X tau q`, and the engine gets all
+//! that is injected. When the throttle is opened `q` grows and the film grows with it, and what it takes is missing in the cylinders.
+//! Knowing `X` and `tau` the controller turns the equation round and injects what the film will take on top.
+
+mod lesson;
+
+use lesson::plot::Plot;
+use lesson::stand::Stand;
+use std::error::Error;
+use std::fmt;
+use trimwright_control::Options;
+
+/// One tip-in.
+pub(crate) struct TipIn {
+    /// Time since the throttle was opened, s, and lambda in the cylinders.
+    pub(crate) lambda: Vec<(f64, f64)>,
+    /// The film before the throttle was opened, kg: as it was, and as it has to be at rest.
+    pub(crate) film_kg: f64,
+    pub(crate) rest_film_kg: f64,
+    /// What the film gained in the tip-in, kg, and what was injected but not drawn in the same time.
+    pub(crate) gained_kg: f64,
+    pub(crate) missing_kg: f64,
+}
+
+pub(crate) struct Answer {
+    pub(crate) without: TipIn,
+    pub(crate) with: TipIn,
+}
+
+/// Opens the throttle at 1800 rpm, with everything switched off that would correct the mixture later.
+fn tip_in(film_compensation: bool) -> TipIn {
+    let options = Options { film_compensation, feedback: false, learning: false, ..Options::default() };
+    let mut stand = Stand::start(options, |truth| (truth.film.x_scale, truth.film.tau_scale) = (1.0, 1.0));
+    stand.hold_rpm(1800.0);
+    stand.hands.throttle = 0.10;
+    stand.run(60.0, |_| ());
+    let mut injected_kg_per_s = 0.0;
+    stand.run(1.0, |wired| injected_kg_per_s += wired.view().injected_kg_per_s / 1000.0);
+    let (before, books) = (stand.wired.view(), *stand.wired.plant().books());
+
+    let mut lambda = Vec::new();
+    for step in 0..100 {
+        stand.hands.throttle = 0.10 + 0.12 * f64::from(step.min(10)) / 10.0;
+        stand.run(0.03, |wired| {
+            let events = wired.plant().events().iter();
+            lambda.extend(events.map(|event| (event.time_s - before.time_s, event.lambda)));
+        });
+    }
+    let (after, books_after) = (stand.wired.view(), *stand.wired.plant().books());
+    let airborne_kg = books_after.fuel_airborne_kg - books.fuel_airborne_kg;
+    let drawn_kg = books_after.fuel_drawn_kg - books.fuel_drawn_kg;
+    TipIn {
+        lambda,
+        film_kg: before.film_kg,
+        rest_film_kg: before.film_x * before.film_tau_s * injected_kg_per_s,
+        gained_kg: after.film_kg - before.film_kg,
+        missing_kg: books_after.fuel_injected_kg - books.fuel_injected_kg - drawn_kg - airborne_kg,
+    }
+}
+
+pub(crate) fn answer() -> Answer {
+    Answer { without: tip_in(false), with: tip_in(true) }
+}
+
+impl TipIn {
+    /// How far the leanest event is beyond both the mixture before and the one after, ln.
+    pub(crate) fn lean_ln(&self) -> f64 {
+        let ends = [self.lambda.first(), self.lambda.last()].map(|event| event.expect("events").1);
+        let leanest = self.lambda.iter().map(|event| event.1).fold(0.0, f64::max);
+        libm::log(leanest / ends[0].max(ends[1]))
+    }
+}
+
+impl Answer {
+    pub(crate) fn plot(&self) -> Plot {
+        let lambda = |tip_in: &TipIn| tip_in.lambda.clone();
+        Plot::new("Throttle opened at 1800 rpm", "time since then, s", "lambda in the cylinders")
+            .dashes("without compensation", lambda(&self.without))
+            .line("with compensation", lambda(&self.with))
+    }
+}
+
+impl fmt::Display for Answer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let grams = [
+            self.without.film_kg,
+            self.without.rest_film_kg,
+            self.without.gained_kg,
+            self.without.missing_kg,
+        ];
+        let [film_g, rest_g, gained_g, missing_g] = grams.map(|kg| kg * 1e3);
+        writeln!(f, "At rest {film_g:.2} g of fuel are on the wall; X tau q is {rest_g:.2} g.")?;
+        writeln!(
+            f,
+            "With the throttle open the film gains {gained_g:.2} g, and {missing_g:.2} g are missing in the cylinders."
+        )?;
+        let [without, with] = [&self.without, &self.with].map(|tip_in| 100.0 * tip_in.lean_ln());
+        write!(
+            f,
+            "Without compensation the engine goes {without:.0} % lean for it, with compensation {with:.0} %."
+        )
+    }
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let answer = answer();
+    lesson::show("lesson_04_film", &answer, &answer.plot())
+}

@@ -1,0 +1,114 @@
+//! Lesson 9: what is left of the map when the power fails while it is saved?
+//!
+//! Flash is erased page by page and written word by word; the power can fail in the middle of either. Written over the last map, in its
+//! own page, the new one takes the old one with it. So each map goes to a free place, with its running number and a checksum,
+//! and the one before it stays until the new one is whole. Here the power is cut in every single operation of a save, both
+//! ways, and each time what comes back is looked at.
+
+#[path = "../crates/store/tests/power/flash.rs"]
+mod flash;
+mod lesson;
+
+use core::future::Future;
+use core::pin::pin;
+use core::task::{Context, Poll, Waker};
+use embedded_storage_async::nor_flash::NorFlash;
+use flash::{Flash, PAGE, PAGES, Random};
+use lesson::plot::Plot;
+use std::error::Error;
+use std::fmt;
+use trimwright_control::{Calibration, LearnedMap, SetupAnswers, keep};
+use trimwright_store::Store;
+
+/// Running number of the map that is saved when the power fails.
+pub(crate) const NEW: u32 = 5;
+
+pub(crate) struct Answer {
+    /// By the operation in which the power failed: the number of the map that came back, 0 for none. The last save is not cut.
+    pub(crate) beside: Vec<u32>,
+    pub(crate) over: Vec<u32>,
+}
+
+/// The simulated flash never waits.
+fn now<T>(work: impl Future<Output = T>) -> T {
+    match pin!(work).poll(&mut Context::from_waker(Waker::noop())) {
+        Poll::Ready(result) => result,
+        Poll::Pending => unreachable!("the simulated flash waits"),
+    }
+}
+
+fn calibration() -> Calibration {
+    Calibration::from_answers(&SetupAnswers::default()).expect("customary answers")
+}
+
+/// Saves map `number` in a free place. That it may fail is what this is about: what came of it is seen afterwards.
+fn save_beside(flash: Flash, number: u32) -> Flash {
+    let mut store = Store::new(flash, 0..(PAGE * PAGES) as u32).expect("whole pages");
+    let _ = now(store.save(&calibration(), &LearnedMap::default(), number - 1));
+    store.into_flash()
+}
+
+fn read_beside(flash: Flash) -> u32 {
+    let mut store = Store::new(flash, 0..(PAGE * PAGES) as u32).expect("whole pages");
+    now(store.restore(&calibration())).map.map_or(0, |(_, number)| number)
+}
+
+/// Saves it where the last one was.
+fn save_over(mut flash: Flash, number: u32) -> Flash {
+    let image = keep::pack(&calibration(), &LearnedMap::default(), number);
+    let _ = now(flash.erase(0, PAGE as u32)).and_then(|()| now(flash.write(0, &image)));
+    flash
+}
+
+fn read_over(flash: Flash) -> u32 {
+    keep::unpack(&calibration(), &flash.bytes[..keep::IMAGE_BYTES]).map_or(0, |(_, number)| number)
+}
+
+/// What comes back after a cut in each operation of the last save.
+fn cut_everywhere(save: fn(Flash, u32) -> Flash, read: fn(Flash) -> u32) -> Vec<u32> {
+    let before = (1..NEW).fold(Flash::new(), save);
+    let operations = save(before.clone(), NEW).operations - before.operations;
+    let cut = |left| {
+        let flash = save(Flash { left: Some(left), random: Random(left), ..before.clone() }, NEW);
+        read(Flash { left: None, ..flash })
+    };
+    (1..=operations + 1).map(cut).collect()
+}
+
+pub(crate) fn answer() -> Answer {
+    Answer { beside: cut_everywhere(save_beside, read_beside), over: cut_everywhere(save_over, read_over) }
+}
+
+impl Answer {
+    pub(crate) fn plot(&self) -> Plot {
+        let points = |came_back: &[u32]| {
+            (1..).zip(came_back.to_vec()).map(|(at, number)| (f64::from(at), f64::from(number)))
+        };
+        Plot::new(
+            "Map 5 is saved after map 4",
+            "operation of the flash in which the power fails",
+            "map that comes back, 0: none",
+        )
+        .line("in a free place", points(&self.beside))
+        .dashes("over the last one", points(&self.over))
+    }
+}
+
+impl fmt::Display for Answer {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        for (way, came_back) in [("in a free place", &self.beside), ("over the last one", &self.over)] {
+            let [none, old, new] =
+                [0, NEW - 1, NEW].map(|wanted| came_back.iter().filter(|&&it| it == wanted).count());
+            writeln!(
+                f,
+                "saved {way}: the old map came back {old} times, the new one {new}, none {none} times"
+            )?;
+        }
+        write!(f, "An interrupted save costs the last minutes of learning, not the map.")
+    }
+}
+
+fn main() -> Result<(), Box<dyn Error>> {
+    let answer = answer();
+    lesson::show("lesson_09_power_cut", &answer, &answer.plot())
+}
