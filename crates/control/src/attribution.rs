@@ -16,6 +16,8 @@ pub const REMEMBERED: usize = 96;
 /// Crank turns from injection to the exhaust valve: about a quarter to the end of the intake stroke, five to six quarters on to
 /// the exhaust stroke (geometry of the four-stroke cycle).
 const TURNS: f32 = 1.7;
+/// Less exhaust than this is none, kg.
+const LEAST_KG: f32 = 1e-9;
 /// Cells a lagged view may cover.
 const MOST_CELLS: usize = 12;
 
@@ -181,7 +183,7 @@ impl Attribution {
     pub fn step(&mut self, calibration: &Calibration, injection: Injection) {
         self.ring.push(injection);
         let share = calibration.sensor_share();
-        let Some((then, delay_s)) = self.at_sensor(calibration.pipe_kg()) else {
+        let Some((then, delay_s)) = at_sensor(&self.ring, calibration.pipe_kg()) else {
             self.past.refusal = Some(Refusal::TooLongAgo);
             self.past.soiled = 1.0;
             return;
@@ -201,27 +203,27 @@ impl Attribution {
             past.refusal = None;
         }
     }
+}
 
-    /// The injection whose gas is at the sensor now, and how long ago it was.
-    fn at_sensor(&self, pipe_kg: f32) -> Option<(Injection, f32)> {
-        let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, TURNS, 0.0);
-        for injection in self.ring.iter() {
-            if kg_left >= injection.exhaust_kg.max(1e-9) {
-                // All of it is still in the pipe. Most are, so that this is the one path that must be short.
-                kg_left -= injection.exhaust_kg;
-            } else {
-                // The nearer of two neighbours: half of the turns between them may be missing.
-                if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
-                    return Some((*injection, delay_s));
-                }
-                let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.max(1e-9) } else { 0.0 };
-                kg_left = 0.0;
-                turns_left -= (1.0 - in_pipe) * injection.turns;
+/// The injection whose gas is at the sensor now, and how long ago it was.
+fn at_sensor(ring: &Ring<Injection, REMEMBERED>, pipe_kg: f32) -> Option<(&Injection, f32)> {
+    let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, TURNS, 0.0);
+    ring.iter().find_map(|injection| {
+        if kg_left >= LEAST_KG && kg_left >= injection.exhaust_kg {
+            // All of it is still in the pipe. Most are, so that this is the one path that must be short.
+            kg_left -= injection.exhaust_kg;
+        } else {
+            // The nearer of two neighbours: half of the turns between them may be missing.
+            if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
+                return Some((injection, delay_s));
             }
-            delay_s += injection.gone_s;
+            let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.max(LEAST_KG) } else { 0.0 };
+            kg_left = 0.0;
+            turns_left -= (1.0 - in_pipe) * injection.turns;
         }
+        delay_s += injection.gone_s;
         None
-    }
+    })
 }
 
 #[cfg(test)]

@@ -1,4 +1,7 @@
 //! Time: how much of it a frame brings, and which of the slower slots are due.
+//!
+//! No step should have to do everything. The look back at what was injected comes in a frame of its own after the quick slot, one
+//! without pulses where there is one: firing, quick slot and look back share the work of three steps.
 
 use trimwright_signals::Frame;
 
@@ -17,7 +20,7 @@ pub struct Beat {
     pub dt_s: f32,
     /// Time since the 10 ms slot before, s, when that slot is due, else 0.
     pub quick_s: f32,
-    /// Time since the 20 ms slot before, s, when that slot is due, else 0. Here the controller looks back at what it injected.
+    /// Time since the look back before, s, when one is due, else 0: every 20 ms, give or take the frames it is put off by.
     pub look_back_s: f32,
     /// Time since the 100 ms slot before, s, when that slot is due, else 0.
     pub slow_s: f32,
@@ -30,7 +33,8 @@ pub struct Clock {
     last_us: Option<u64>,
     waited_us: u32,
     slots: u8,
-    look_back_s: f32,
+    look_back_due: bool,
+    look_back_us: u32,
     slow_s: f32,
 }
 
@@ -42,17 +46,20 @@ impl Clock {
         let gone_us = gone_us.min((LONGEST_S * 1e6) as u64) as u32;
         let mut beat = Beat { time_us: frame.time_us, dt_s: gone_us as f32 * 1e-6, ..Beat::default() };
         self.waited_us += gone_us;
-        if self.waited_us < SLOT_US {
+        self.look_back_us += gone_us;
+        let quick = self.waited_us >= SLOT_US;
+        if self.look_back_due && (quick || frame.pulses_us.is_empty()) {
+            self.look_back_due = false;
+            beat.look_back_s = core::mem::take(&mut self.look_back_us) as f32 * 1e-6;
+        }
+        if !quick {
             return beat;
         }
         beat.quick_s = self.waited_us as f32 * 1e-6;
         self.waited_us = 0;
         self.slots = if self.slots < 9 { self.slots + 1 } else { 0 };
-        self.look_back_s += beat.quick_s;
         self.slow_s += beat.quick_s;
-        if self.slots % 2 == 1 {
-            beat.look_back_s = core::mem::take(&mut self.look_back_s);
-        }
+        self.look_back_due |= self.slots % 2 == 1;
         if self.slots == 0 {
             beat.slow_s = core::mem::take(&mut self.slow_s);
         }
@@ -84,6 +91,46 @@ mod tests {
         }
         assert!(sums.iter().all(|sum| (sum - 2.0).abs() < 0.03), "{sums:?}");
         assert_eq!(counts, [200, 100, 20]);
+    }
+
+    /// A V8 at 6000 rpm fires every 2.5 ms.
+    #[test]
+    fn the_look_back_keeps_out_of_the_way_of_firings_and_of_the_quick_slot() {
+        let mut clock = Clock::default();
+        let mut looks = 0;
+        for ms in 0..2000 {
+            let mut frame = at(ms * 1000);
+            if ms * 2 % 5 < 2 {
+                assert_eq!(frame.pulses_us.push(ms * 1000), Ok(()));
+            }
+            let beat = clock.step(&frame);
+            if beat.look_back_s > 0.0 {
+                assert!(frame.pulses_us.is_empty() && beat.quick_s == 0.0, "at {ms} ms");
+                looks += 1;
+            }
+        }
+        assert_eq!(looks, 100);
+    }
+
+    #[test]
+    fn firings_in_every_frame_put_the_look_back_off_to_the_next_quick_slot_and_no_further() {
+        let mut clock = Clock::default();
+        let (mut looks, mut sum_s) = (0, 0.0);
+        for ms in 0..=2000 {
+            let mut frame = at(ms * 1000);
+            assert_eq!(frame.pulses_us.push(ms * 1000), Ok(()));
+            let beat = clock.step(&frame);
+            looks += i32::from(beat.look_back_s > 0.0);
+            sum_s += beat.look_back_s;
+        }
+        assert!(looks == 100 && (sum_s - 2.0_f32).abs() < 1e-3, "{looks} in {sum_s} s");
+    }
+
+    #[test]
+    fn frames_as_long_as_a_slot_look_back_all_the_same() {
+        let mut clock = Clock::default();
+        let looks = (0..=200).filter(|frame| clock.step(&at(frame * 10_000)).look_back_s > 0.0).count();
+        assert!((99..=100).contains(&looks), "{looks}");
     }
 
     #[test]
