@@ -35,6 +35,7 @@ const WORDS: &[(Dtc, &[&str])] = &[
     (Dtc::CrankPerformance, &["CKP", "Performance"]),
     (Dtc::IdleLow, &["Idle", "Lower"]),
     (Dtc::IdleHigh, &["Idle", "Higher"]),
+    (Dtc::VoltsUnstable, &["System Voltage", "Unstable"]),
     (Dtc::VoltsLow, &["System Voltage", "Low"]),
     (Dtc::VoltsHigh, &["System Voltage", "High"]),
 ];

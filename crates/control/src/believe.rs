@@ -37,14 +37,18 @@ pub struct Doubts {
     pub rail: bool,
     /// Supply voltage is a usual value.
     pub battery: bool,
+    /// Distributor pulses were lost or refused a moment ago: speed and firings are made up in part.
+    pub crank: bool,
     /// The lambda reading means nothing.
     pub lambda: bool,
+    /// It leapt to an end of its range: its wire is broken or shorted.
+    pub lambda_wire: bool,
 }
 
 impl Doubts {
     /// Whether a quantity that the fuel is worked out from is substituted.
     pub const fn fuel(&self) -> bool {
-        self.map || self.tp || self.ect || self.iat || self.rail || self.battery
+        self.map || self.tp || self.ect || self.iat || self.rail || self.battery || self.crank
     }
 }
 
@@ -79,6 +83,8 @@ pub struct Belief {
     pub(crate) plausible: Plausible,
     /// Opening of the closed and of the open throttle over the table's.
     pub(crate) fits: [f32; 2],
+    /// Idle air valve duty of the step before.
+    pub(crate) iac_duty: f32,
 }
 
 impl Default for Belief {
@@ -99,27 +105,30 @@ impl Default for Belief {
             map_count: 0.0,
             plausible: Plausible::default(),
             fits: [1.0; 2],
+            iac_duty: 0.0,
         }
     }
 }
 
 impl Belief {
-    /// Takes a frame's volts: MAP every time, the others in the quick slot.
+    /// Takes a frame's volts: MAP every time, the others in the quick slot. `iac_duty` is what the idle air valve was last told.
     pub fn step(
         &mut self,
         calibration: &Calibration,
         frame: &Frame,
         crank: &Crank,
+        iac_duty: f32,
         beat: &Beat,
         dtcs: &mut Dtcs,
     ) {
+        self.iac_duty = iac_duty;
         if beat.quick_s > 0.0 {
             let throttle_was_doubted = self.doubts.tp;
-            self.doubts = self.plausible.step(frame, crank, self.map_pa, beat.quick_s, dtcs);
+            self.doubts = self.plausible.step(frame, crank, &self.breathing(crank), beat.quick_s, dtcs);
             self.take_throttle(frame, throttle_was_doubted, beat.quick_s);
             self.lambda = (0.68 + 0.136 * frame.o2_v).held(0.68, 1.36);
             self.lambda_at_end = !within(frame.o2_v, LAMBDA_V);
-            self.take_supply(calibration, frame, beat.quick_s);
+            self.take_supply(calibration, frame, crank, beat.quick_s);
             self.take_temperatures(calibration, frame, crank, beat.quick_s);
             self.take_baro(frame, crank, beat.quick_s);
             self.take_fit(crank, beat.quick_s);
@@ -130,6 +139,17 @@ impl Belief {
     /// Pressure drop over the injectors, Pa, when they spray into the manifold.
     pub fn drop_pa(&self) -> f32 {
         self.rail_pa + self.baro_pa - self.map_pa
+    }
+
+    /// What the engine breathes by.
+    fn breathing(&self, crank: &Crank) -> Breathing {
+        Breathing {
+            map_pa: self.map_pa,
+            baro_pa: self.baro_pa,
+            tp: self.tp,
+            iac_duty: self.iac_duty,
+            speed_rad_per_s: crank.speed_rad_per_s,
+        }
     }
 
     fn take_throttle(&mut self, frame: &Frame, was_doubted: bool, dt_s: f32) {
@@ -150,7 +170,7 @@ impl Belief {
         if self.doubts.map && (due || crank.speed_rad_per_s == 0.0) {
             let [closed, open] = self.fits;
             let fit = if self.tp < CLOSED_TP { closed } else { open };
-            self.map_pa = map_by_throttle_pa(self.baro_pa, self.tp, crank.speed_rad_per_s, fit);
+            self.map_pa = self.breathing(crank).map_by_throttle_pa(fit);
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         } else if due && self.map_count > 0.0 {
             let mean_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
@@ -160,8 +180,15 @@ impl Belief {
         }
     }
 
-    fn take_supply(&mut self, calibration: &Calibration, frame: &Frame, dt_s: f32) {
-        let battery_v = if self.doubts.battery { SUBSTITUTE_V } else { frame.battery_v };
+    fn take_supply(&mut self, calibration: &Calibration, frame: &Frame, crank: &Crank, dt_s: f32) {
+        let substitute_v = if frame.switches.starter {
+            STARTER_V
+        } else if crank.speed_rad_per_s > RUNS_RAD_PER_S {
+            CHARGING_V
+        } else {
+            STANDING_V
+        };
+        let battery_v = if self.doubts.battery { substitute_v } else { frame.battery_v };
         follow(&mut self.battery_v, battery_v, dt_s, 0.01);
         let wanted_pa = calibration.answers().rail_pressure_pa;
         let rail_pa = if self.doubts.rail { wanted_pa } else { (frame.frp_v - 0.5) * 175e3 };
@@ -186,7 +213,7 @@ impl Belief {
             && !self.doubts.tp
             && self.tp_rate_per_s.abs() < 0.1
         {
-            let fit = fit_of(self.map_pa, self.baro_pa, self.tp, crank.speed_rad_per_s);
+            let fit = self.breathing(crank).fit();
             let [closed, open] = &mut self.fits;
             follow(if self.tp < CLOSED_TP { closed } else { open }, fit, dt_s, FIT_S);
         }
@@ -212,31 +239,66 @@ fn follow(held: &mut f32, value: f32, dt_s: f32, tau_s: f32) {
 const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
 /// Throttle position taken when the sensor is lost: off idle, no enrichment.
 const SUBSTITUTE_TP: f32 = 0.12;
-/// Supply voltage taken when its reading is lost, V.
-const SUBSTITUTE_V: f32 = 13.0;
+/// Supply voltage taken when its reading is lost, V: under the starter, of an engine that runs, and of one that stands (common
+/// practice, no source).
+const STARTER_V: f32 = 10.0;
+const CHARGING_V: f32 = 13.8;
+const STANDING_V: f32 = 12.2;
+/// Speed from which an engine counts as running and its alternator as charging, rad/s.
+const RUNS_RAD_PER_S: f32 = 45.0;
 /// Intake air temperature taken when the sensor is lost, K.
 const SUBSTITUTE_IAT_K: f32 = 308.0;
 /// Coolant temperature a running engine is guessed to come to when the sensor is lost, K.
 const SUBSTITUTE_ECT_K: f32 = 358.0;
 
-/// Manifold pressure from throttle and speed when MAP is lost, Pa: a throttle of opening `a` before a pump of speed `n`
-/// gives about `p0 a / sqrt(a^2 + (n/n0)^2)` (engineering judgement: exact for neither end, right in trend). `fit` is the
-/// opening of this engine over that of the table, as found while MAP was there.
-pub fn map_by_throttle_pa(baro_pa: f32, tp: f32, speed_rad_per_s: f32, fit: f32) -> f32 {
-    let open = along(&OPENING, tp) * fit;
-    let demand = speed_rad_per_s / FULL_RAD_PER_S;
-    baro_pa * (open / Real::sqrt(open * open + demand * demand).max(1e-3)).held(0.2, 1.0)
+/// What the engine breathes by.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Breathing {
+    /// Manifold absolute pressure, Pa.
+    pub map_pa: f32,
+    /// Barometric pressure, Pa.
+    pub baro_pa: f32,
+    /// Throttle position, ratio.
+    pub tp: f32,
+    /// Idle air valve duty, ratio.
+    pub iac_duty: f32,
+    /// Crank speed, rad/s.
+    pub speed_rad_per_s: f32,
 }
 
-/// The opening over that of the table that would give this pressure: the inverse of [`map_by_throttle_pa`] for `fit`.
-fn fit_of(map_pa: f32, baro_pa: f32, tp: f32, speed_rad_per_s: f32) -> f32 {
-    let ratio = (map_pa / baro_pa).held(0.1, 0.95);
-    let open = speed_rad_per_s / FULL_RAD_PER_S * ratio / Real::sqrt(1.0 - ratio * ratio);
-    (open / along(&OPENING, tp)).held(0.3, 3.0)
+impl Default for Breathing {
+    fn default() -> Self {
+        Self { map_pa: 101_325.0, baro_pa: 101_325.0, tp: 0.0, iac_duty: 0.3, speed_rad_per_s: 0.0 }
+    }
 }
 
-/// Effective opening, idle air included, against throttle position.
-const OPENING: [(f32, f32); 5] = [(0.0, 0.035), (0.1, 0.09), (0.3, 0.35), (0.6, 1.0), (1.0, 1.8)];
+impl Breathing {
+    /// Manifold pressure from throttle, idle air and speed when MAP is lost, Pa: an opening `a` before a pump of speed `n`
+    /// gives about `p0 a / sqrt(a^2 + (n/n0)^2)` (engineering judgement: exact for neither end, right in trend). `fit` is the
+    /// opening of this engine over that of the table, as found while MAP was there.
+    pub fn map_by_throttle_pa(&self, fit: f32) -> f32 {
+        let open = self.opening() * fit;
+        let demand = self.speed_rad_per_s / FULL_RAD_PER_S;
+        self.baro_pa * (open / Real::sqrt(open * open + demand * demand).max(1e-3)).held(0.2, 1.0)
+    }
+
+    /// The opening over that of the table that would give this pressure: the inverse of [`Breathing::map_by_throttle_pa`].
+    pub fn fit(&self) -> f32 {
+        let ratio = (self.map_pa / self.baro_pa).held(0.1, 0.95);
+        let open = self.speed_rad_per_s / FULL_RAD_PER_S * ratio / Real::sqrt(1.0 - ratio * ratio);
+        (open / self.opening()).held(0.3, 3.0)
+    }
+
+    /// Effective opening, ratio.
+    fn opening(&self) -> f32 {
+        along(&OPENING, self.tp) + IAC_OPENING * self.iac_duty
+    }
+}
+
+/// Effective opening of the throttle, the leak of its closed plates included, against its position.
+const OPENING: [(f32, f32); 5] = [(0.0, 0.018), (0.1, 0.073), (0.3, 0.333), (0.6, 0.983), (1.0, 1.783)];
+/// Effective opening of the idle air valve at full duty: about three times the leak (common practice, no source).
+const IAC_OPENING: f32 = 0.053;
 /// Speed at which an opening of 1 halves the squared pressure, rad/s.
 const FULL_RAD_PER_S: f32 = 900.0;
 /// Time constant in which the fit follows, s.
@@ -272,6 +334,7 @@ mod tests {
                 &calibration,
                 &frame,
                 &crank,
+                0.3,
                 &Beat { dt_s: 0.001, quick_s, ..Beat::default() },
                 &mut dtcs,
             );
@@ -311,7 +374,7 @@ mod tests {
             assert!(
                 dtcs.active().eq([dtc]),
                 "{dtc:?}: {:?}",
-                dtcs.active().collect::<heapless::Vec<_, 29>>()
+                dtcs.active().collect::<heapless::Vec<_, 32>>()
             );
             assert!(flag(&belief.doubts) && belief.doubts.fuel(), "{dtc:?}");
             assert!(belief.map_pa > 15e3 && belief.ect_k > 250.0 && belief.rail_pa > 100e3);
@@ -326,18 +389,20 @@ mod tests {
 
     #[test]
     fn without_map_the_throttle_and_the_speed_give_a_pressure() {
-        let closed = map_by_throttle_pa(101e3, 0.0, 75.0, 1.0);
-        let open = map_by_throttle_pa(101e3, 1.0, 300.0, 1.0);
+        let map_pa = |tp, iac_duty, speed_rad_per_s| {
+            Breathing { tp, iac_duty, speed_rad_per_s, ..Breathing::default() }.map_by_throttle_pa(1.0)
+        };
+        let (closed, open) = (map_pa(0.0, 0.3, 75.0), map_pa(1.0, 0.3, 300.0));
         assert!((25e3..60e3).contains(&closed) && open > 90e3, "{closed} {open}");
-        let of_speed = |speed| map_by_throttle_pa(101e3, 0.2, speed, 1.0);
-        assert!(of_speed(300.0) < of_speed(150.0));
+        assert!(map_pa(0.2, 0.3, 300.0) < map_pa(0.2, 0.3, 150.0));
+        assert!(map_pa(0.0, 0.6, 100.0) > 1.3 * map_pa(0.0, 0.3, 100.0), "the idle air valve counts");
     }
 
     #[test]
     fn ident_the_fit_gives_the_pressure_it_was_found_at() {
-        for (map_pa, tp, speed) in [(35e3, 0.0, 75.0), (45e3, 0.12, 160.0), (90e3, 0.5, 300.0)] {
-            let fit = fit_of(map_pa, 101e3, tp, speed);
-            assert!((map_by_throttle_pa(101e3, tp, speed, fit) / map_pa - 1.0).abs() < 1e-3);
+        for (map_pa, tp, speed_rad_per_s) in [(35e3, 0.0, 75.0), (45e3, 0.12, 160.0), (90e3, 0.5, 300.0)] {
+            let breathing = Breathing { map_pa, tp, speed_rad_per_s, ..Breathing::default() };
+            assert!((breathing.map_by_throttle_pa(breathing.fit()) / map_pa - 1.0).abs() < 1e-3);
         }
     }
 }

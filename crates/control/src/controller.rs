@@ -88,7 +88,7 @@ impl Controller {
         let before = Before::of(s);
         let beat = s.clock.step(frame);
         s.crank.step(cal, frame, &beat);
-        s.belief.step(cal, frame, &s.crank, &beat, &mut s.dtcs);
+        s.belief.step(cal, frame, &s.crank, s.idle.duty, &beat, &mut s.dtcs);
         s.what_it_does(cal, frame, &beat);
         s.commands.open_time_s = s.fuel(cal, &beat);
         s.look_back(cal, &beat);
@@ -260,10 +260,10 @@ impl State {
         let air_kg_per_s = self.insight.air_flow_kg_per_s;
         match self.attribution.past.refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
-            // A wire that is doubted now may have been wrong for a while before.
-            _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
             _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
             _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
+            // A wire that is doubted now may have been wrong for a while before.
+            _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
             _ if self.self_check.is_falsified(cal, air_kg_per_s) => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
@@ -293,7 +293,8 @@ impl State {
     fn report_mixture(&mut self, dt_s: f32) {
         let total_ln = self.insight.learned_ln + self.feedback.trim_ln;
         let burned = self.attribution.past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
-        let at_end = burned && !self.belief.doubts.lambda && self.belief.lambda_at_end;
+        let doubts = &self.belief.doubts;
+        let at_end = self.belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
         self.dtcs.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
         self.dtcs.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
         self.dtcs.report(Dtc::O2Slow, self.self_check.slow, dt_s);
@@ -306,8 +307,9 @@ impl State {
     fn lean_ratio(&self) -> Option<f32> {
         let past = &self.attribution.past;
         // What holds the trim still, such as nitrous or an end of range or authority, is just what has to be watched.
-        let usable =
-            !self.belief.doubts.lambda && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
+        let usable = self.phase.phase.burns()
+            && !self.belief.doubts.lambda
+            && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         usable.then(|| self.belief.lambda / self.insight.expected_lambda)
     }
 

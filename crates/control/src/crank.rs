@@ -15,6 +15,18 @@ use crate::clock::Beat;
 const FASTEST_RAD_PER_S: f32 = 1150.0;
 /// Speed below which the crank counts as standing, rad/s (about 40 rpm).
 const SLOWEST_RAD_PER_S: f32 = 4.2;
+/// Speed from which one firing can neither double the speed nor halve it, rad/s: the crank's inertia forbids it.
+const STEADY_RAD_PER_S: f32 = 40.0;
+/// Share of the last interval below which the next pulse is interference, and above which one was lost.
+const SHORT: f32 = 0.6;
+const LONG: f32 = 1.7;
+/// So many early pulses in a row are believed: then it is the last interval that was wrong.
+const BELIEVED: u8 = 5;
+/// What a pulse lost or refused adds to the trouble, of which each good one takes 1 away: it mounts up from one in 25.
+const TROUBLE: u8 = 24;
+/// Trouble from which pulses count as troubled: a single glitch does not, and the most it can be.
+const TROUBLED: u8 = 40;
+const MOST_TROUBLE: u8 = 96;
 
 /// Crank speed and what it was worked out from.
 #[derive(Clone, Debug, PartialEq)]
@@ -38,8 +50,13 @@ pub struct Crank {
     pub firings: u8,
     /// Pulses refused as interference since power-up.
     pub refused_pulses: u32,
-    /// Rises by four with every pulse lost or refused, falls by one with every good one.
+    /// Rises by [`TROUBLE`] with every pulse lost or refused, falls by one with every good one.
     pub(crate) trouble: u8,
+    /// The last pulse, refused or not, and how many came one after the other sooner than the engine can turn.
+    pub(crate) seen_us: u64,
+    pub(crate) early: u8,
+    /// The pulses ended from one firing to the next, at a speed from which no engine stops at once; until they come back.
+    pub(crate) fell_silent: bool,
     /// Pulses that seem to have been lost since power-up.
     pub lost_pulses: u32,
 }
@@ -59,6 +76,9 @@ impl Default for Crank {
             refused_pulses: 0,
             lost_pulses: 0,
             trouble: 0,
+            seen_us: 0,
+            early: 0,
+            fell_silent: false,
         }
     }
 }
@@ -73,7 +93,9 @@ impl Crank {
             self.take(pulse_us, angle_rad, usize::from(calibration.answers().cylinders));
         }
         if self.since_pulse_s > angle_rad / SLOWEST_RAD_PER_S {
+            let fell_silent = self.fell_silent || self.speed_rad_per_s > STEADY_RAD_PER_S;
             self.stand();
+            self.fell_silent = fell_silent;
         }
     }
 
@@ -84,10 +106,16 @@ impl Crank {
 
     /// Whether pulses were lost or refused lately.
     pub const fn is_troubled(&self) -> bool {
-        self.trouble > 8
+        self.trouble > TROUBLED
+    }
+
+    /// Whether a pulse was lost or refused a moment ago.
+    pub const fn is_doubted(&self) -> bool {
+        self.trouble > 0
     }
 
     fn take(&mut self, pulse_us: u64, angle_rad: f32, cylinders: usize) {
+        self.fell_silent = false;
         let Some(last_us) = self.last_pulse_us else {
             self.last_pulse_us = Some(pulse_us);
             self.since_pulse_s = 0.0;
@@ -104,6 +132,16 @@ impl Crank {
             self.refuse();
             return;
         }
+        let steady = self.known >= 4 && self.interval_s > 0.0 && self.speed_rad_per_s > STEADY_RAD_PER_S;
+        let soon_s = pulse_us.saturating_sub(core::mem::replace(&mut self.seen_us, pulse_us)) as f32 * 1e-6;
+        let soon = steady && soon_s < SHORT * self.interval_s;
+        self.early = if soon { self.early.saturating_add(1) } else { 0 };
+        if self.early >= BELIEVED {
+            self.known = 0;
+        } else if steady && interval_s < SHORT * self.interval_s {
+            self.refuse();
+            return;
+        }
         self.last_pulse_us = Some(pulse_us);
         self.since_pulse_s = 0.0;
         self.firings = self.firings.saturating_add(1);
@@ -112,13 +150,9 @@ impl Crank {
             return;
         }
         // A gap of about two usual intervals in a turning engine is a pulse that got lost: it tells nothing of the speed.
-        if self.known >= 4
-            && self.interval_s > 0.0
-            && interval_s > 1.7 * self.interval_s
-            && self.speed_rad_per_s > 40.0
-        {
+        if steady && interval_s > LONG * self.interval_s {
             self.lost_pulses = self.lost_pulses.saturating_add(1);
-            self.trouble = self.trouble.saturating_add(4).min(40);
+            self.trouble = self.trouble.saturating_add(TROUBLE).min(MOST_TROUBLE);
             self.known = 2;
             return;
         }
@@ -134,7 +168,7 @@ impl Crank {
 
     fn refuse(&mut self) {
         self.refused_pulses = self.refused_pulses.saturating_add(1);
-        self.trouble = self.trouble.saturating_add(4).min(40);
+        self.trouble = self.trouble.saturating_add(TROUBLE).min(MOST_TROUBLE);
     }
 
     fn stand(&mut self) {
@@ -193,6 +227,63 @@ mod tests {
         turn(&mut crank, (0..40).filter(|pulse| *pulse != 37).map(|pulse| pulse * 10_000));
         assert!((crank.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.speed_rad_per_s);
         assert_eq!(crank.lost_pulses, 1);
+    }
+
+    #[test]
+    fn a_pulse_between_two_firings_does_not_double_the_speed() {
+        for late_us in [500, 2500, 5000, 7500, 9500] {
+            let mut crank = Crank::default();
+            turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
+            turn(&mut crank, [190_000 + late_us].into_iter().chain((20..21).map(|pulse| pulse * 10_000)));
+            assert!(
+                (crank.speed_rad_per_s / 157.08 - 1.0).abs() < 0.08,
+                "{late_us}: {}",
+                crank.speed_rad_per_s
+            );
+            turn(&mut crank, (21..40).map(|pulse| pulse * 10_000));
+            assert!((crank.speed_rad_per_s - 157.08).abs() < 0.01 && crank.refused_pulses == 1, "{late_us}");
+            assert!(!crank.is_troubled());
+        }
+    }
+
+    #[test]
+    fn an_engine_that_really_doubled_its_speed_is_believed_after_some_firings() {
+        let mut crank = Crank::default();
+        turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
+        turn(&mut crank, (0..30).map(|pulse| 190_000 + pulse * 4000));
+        assert!((crank.speed_rad_per_s - 392.7).abs() < 0.1, "{}", crank.speed_rad_per_s);
+    }
+
+    #[test]
+    fn one_false_pulse_in_six_is_trouble_and_one_in_fifty_is_not() {
+        let troubled = |every: u64| {
+            let mut crank = Crank::default();
+            let pulses = (1..400).flat_map(|pulse: u64| {
+                let extra = pulse.is_multiple_of(every).then_some(pulse * 10_000 + 3000);
+                [Some(pulse * 10_000), extra].into_iter().flatten()
+            });
+            turn(&mut crank, pulses);
+            crank.is_troubled()
+        };
+        assert!(troubled(6) && !troubled(50));
+    }
+
+    #[test]
+    fn pulses_that_end_at_speed_are_told_from_an_engine_that_stops() {
+        let silent = |intervals_us: &[u64]| {
+            let mut crank = Crank::default();
+            let mut time_us = 0;
+            turn(&mut crank, intervals_us.iter().map(|interval_us| (time_us, time_us += interval_us).0));
+            let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+            for _ in 0..500 {
+                crank.step(&calibration, &Frame::default(), &Beat { dt_s: 0.001, ..Beat::default() });
+            }
+            assert_eq!(crank.speed_rad_per_s, 0.0);
+            crank.fell_silent
+        };
+        assert!(silent(&[10_000; 40]));
+        let stopping: [u64; 40] = core::array::from_fn(|pulse| 20_000 + 4000 * pulse as u64);
+        assert!(!silent(&stopping));
     }
 
     #[test]

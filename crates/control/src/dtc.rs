@@ -63,6 +63,8 @@ pub enum Dtc {
     IdleLow,
     /// Idle speed higher than wanted.
     IdleHigh,
+    /// Supply voltage jumps about.
+    VoltsUnstable,
     /// Supply voltage low.
     VoltsLow,
     /// Supply voltage high.
@@ -70,7 +72,7 @@ pub enum Dtc {
 }
 
 /// Number of codes.
-const KINDS: usize = 31;
+const KINDS: usize = 32;
 
 impl Dtc {
     /// All codes, in the order of their numbers.
@@ -104,6 +106,7 @@ impl Dtc {
         Self::CrankPerformance,
         Self::IdleLow,
         Self::IdleHigh,
+        Self::VoltsUnstable,
         Self::VoltsLow,
         Self::VoltsHigh,
     ];
@@ -140,6 +143,7 @@ impl Dtc {
             Self::CrankPerformance => "P0336",
             Self::IdleLow => "P0506",
             Self::IdleHigh => "P0507",
+            Self::VoltsUnstable => "P0561",
             Self::VoltsLow => "P0562",
             Self::VoltsHigh => "P0563",
         }
@@ -177,6 +181,7 @@ impl Dtc {
             Self::CrankPerformance => "distributor pulses lost or too many",
             Self::IdleLow => "idle speed lower than wanted",
             Self::IdleHigh => "idle speed higher than wanted",
+            Self::VoltsUnstable => "supply voltage reading jumps about",
             Self::VoltsLow => "supply voltage low",
             Self::VoltsHigh => "supply voltage high",
         }

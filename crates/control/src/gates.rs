@@ -92,7 +92,8 @@ impl Refusal {
 
     /// Whether the short-term trim must stand still too, because the reading says nothing about the mixture asked for.
     pub const fn freezes_trim(self) -> bool {
-        !matches!(self, Self::Cold | Self::Transient | Self::WantedMoving | Self::Volts)
+        // What a substitute gets wrong is just what the trim has to make up for.
+        !matches!(self, Self::Cold | Self::Transient | Self::WantedMoving | Self::Volts | Self::Substituted)
     }
 
     /// Whether a reading says nothing of the mixture that burned. All others may warn the guard: it has to see just what can't be
@@ -201,11 +202,11 @@ impl Gates {
         let reasons = [
             (matches!(now.phase, Phase::FuelCut | Phase::OverSpeed), Refusal::FuelCut),
             (!now.phase.burns() || now.since_start_s < AFTER_START_S, Refusal::Starting),
-            (now.belief.doubts.fuel(), Refusal::Substituted),
             (now.nitrous, Refusal::Nitrous),
             (now.guarded, Refusal::Guard),
             (now.duty_limited, Refusal::DutyLimit),
             (now.film_overflows, Refusal::FilmOverflows),
+            (now.belief.doubts.fuel(), Refusal::Substituted),
             (!(10.5..=15.8).contains(&now.belief.battery_v), Refusal::Volts),
             (now.belief.ect_k < WARM_K, Refusal::Cold),
             (wanted_moved > CALM_WANTED_LN, Refusal::WantedMoving),

@@ -3,15 +3,17 @@
 //! A wire outside its range is doubted at once; its code sets when that lasts. Beyond the range:
 //!
 //! - MAP that does not change at all while the crank turns is stuck: a running engine breathes.
-//! - TP that does not change at all while MAP moves by [`MOVED_PA`] at one speed is stuck: the same throttle at the same speed makes the same pressure.
-//! - FRP and the wideband output that do not change at all on a running engine are stuck.
-//! - A wire that jumps from slot to slot is noisy.
+//! - TP that does not change at all while MAP leaves by [`MOVED_PA`] what the same throttle makes at the speed is stuck.
+//! - FRP that does not change at all while the engine runs or is cranked is stuck, and so is such a wideband output of a running engine.
+//! - A wideband output that leaps to an end of its range faster than any sensor moves is a broken or shorted wire.
+//! - A wire that jumps from slot to slot is noisy; what it shows at its ends is then no fault of its own.
+//! - Pulses that end from one firing to the next are lost on their wire: an engine that stops slows down first.
 //!
-//! A stuck thermistor at a plausible temperature cannot be told from a steady one and sets no code.
+//! A stuck thermistor at a plausible temperature, and a stuck supply reading, cannot be told from steady ones and set no code.
 
 use trimwright_signals::Frame;
 
-use crate::believe::Doubts;
+use crate::believe::{Breathing, Doubts};
 use crate::crank::Crank;
 use crate::dtc::{Dtc, Dtcs};
 use crate::wire::{LAMBDA_V, RATIOMETRIC_V, THERMISTOR_V, Wire, below, within};
@@ -22,10 +24,13 @@ const MAP_STUCK_S: f32 = 0.3;
 const QUIET_S: f32 = 1.5;
 /// The same for the wideband output, which teaches until it is doubted, s.
 const LAMBDA_QUIET_S: f32 = 0.6;
-/// Change of MAP at one throttle position and speed that shows TP to be stuck, Pa.
+/// Difference of MAP from what the same throttle makes at the speed that shows TP to be stuck, Pa.
 pub const MOVED_PA: f32 = 15e3;
-/// Change of speed that counts as another speed, rad/s.
-const OTHER_RAD_PER_S: f32 = 25.0;
+/// Ratio of speeds over which that is known well enough.
+const OTHER_SPEED: f32 = 1.7;
+/// Rise and fall of the wideband output within a slot of 10 ms that no sensor of at least 50 ms makes, V: from 2.35 V (lambda 1) such
+/// a sensor rises by 1.3 V at most and falls by 0.7 V.
+const LEAPS_V: (f32, f32) = (2.0, 1.0);
 /// Speed from which an engine counts as running, rad/s.
 const RUNNING_RAD_PER_S: f32 = 45.0;
 /// Time after which a started engine has settled, s.
@@ -43,17 +48,28 @@ pub struct Plausible {
     iat: Wire,
     rail: Wire,
     lambda: Wire,
-    /// MAP and speed when TP last changed.
-    map_then_pa: f32,
+    supply: Wire,
+    /// How the throttle opened, and speed, when TP last changed.
+    fit_then: f32,
     speed_then_rad_per_s: f32,
     tp_stuck: bool,
+    lambda_was_ready: bool,
+    lambda_leapt: bool,
     running_s: f32,
     not_ready_s: f32,
 }
 
 impl Plausible {
     /// One quick slot: what is to be doubted.
-    pub fn step(&mut self, frame: &Frame, crank: &Crank, map_pa: f32, dt_s: f32, dtcs: &mut Dtcs) -> Doubts {
+    pub fn step(
+        &mut self,
+        frame: &Frame,
+        crank: &Crank,
+        breathing: &Breathing,
+        dt_s: f32,
+        dtcs: &mut Dtcs,
+    ) -> Doubts {
+        self.watch_lambda(frame);
         let wires = [
             (&mut self.map, frame.map_v),
             (&mut self.tp, frame.tp_v),
@@ -61,6 +77,8 @@ impl Plausible {
             (&mut self.iat, frame.iat_v),
             (&mut self.rail, frame.frp_v),
             (&mut self.lambda, frame.o2_v),
+            // The converter sees a quarter of the supply.
+            (&mut self.supply, 0.25 * frame.battery_v),
         ];
         for (wire, volts) in wires {
             wire.step(volts, dt_s);
@@ -70,36 +88,42 @@ impl Plausible {
         let quiet =
             |wire: &Wire, volts, range, for_s| running && wire.quiet_s() > for_s && within(volts, range);
         let map_stuck = quiet(&self.map, frame.map_v, RATIOMETRIC_V, MAP_STUCK_S);
-        let rail_stuck = quiet(&self.rail, frame.frp_v, RATIOMETRIC_V, QUIET_S);
+        let rail_stuck = (running || frame.switches.starter)
+            && self.rail.quiet_s() > QUIET_S
+            && within(frame.frp_v, RATIOMETRIC_V);
         let lambda_stuck = quiet(&self.lambda, frame.o2_v, LAMBDA_V, LAMBDA_QUIET_S);
         let lambda_noisy = self.lambda.is_noisy();
         let tp_may_tell = within(frame.tp_v, RATIOMETRIC_V) && !map_stuck && self.running_s > SETTLED_S;
-        self.watch_throttle(crank, map_pa, tp_may_tell);
+        self.watch_throttle(breathing, tp_may_tell);
         let not_ready = running && !frame.switches.o2_ready;
         self.not_ready_s = if not_ready { self.not_ready_s + dt_s } else { 0.0 };
         let on = frame.switches.ignition;
         let findings = [
-            (Dtc::MapLow, on && below(frame.map_v, RATIOMETRIC_V)),
-            (Dtc::MapHigh, on && frame.map_v > RATIOMETRIC_V.1),
+            (Dtc::MapLow, on && !self.map.is_noisy() && below(frame.map_v, RATIOMETRIC_V)),
+            (Dtc::MapHigh, on && !self.map.is_noisy() && frame.map_v > RATIOMETRIC_V.1),
             (Dtc::MapPerformance, map_stuck || (on && self.map.is_noisy())),
-            (Dtc::TpLow, on && below(frame.tp_v, RATIOMETRIC_V)),
-            (Dtc::TpHigh, on && frame.tp_v > RATIOMETRIC_V.1),
+            (Dtc::TpLow, on && !self.tp.is_noisy() && below(frame.tp_v, RATIOMETRIC_V)),
+            (Dtc::TpHigh, on && !self.tp.is_noisy() && frame.tp_v > RATIOMETRIC_V.1),
             (Dtc::TpPerformance, on && (self.tp.is_noisy() || self.tp_stuck)),
-            (Dtc::EctLow, on && below(frame.ect_v, THERMISTOR_V)),
-            (Dtc::EctHigh, on && frame.ect_v > THERMISTOR_V.1),
+            (Dtc::EctLow, on && !self.ect.is_noisy() && below(frame.ect_v, THERMISTOR_V)),
+            (Dtc::EctHigh, on && !self.ect.is_noisy() && frame.ect_v > THERMISTOR_V.1),
             (Dtc::EctPerformance, on && self.ect.is_noisy()),
-            (Dtc::IatLow, on && below(frame.iat_v, THERMISTOR_V)),
-            (Dtc::IatHigh, on && frame.iat_v > THERMISTOR_V.1),
+            (Dtc::IatLow, on && !self.iat.is_noisy() && below(frame.iat_v, THERMISTOR_V)),
+            (Dtc::IatHigh, on && !self.iat.is_noisy() && frame.iat_v > THERMISTOR_V.1),
             (Dtc::IatPerformance, on && self.iat.is_noisy()),
-            (Dtc::FrpLow, on && below(frame.frp_v, RATIOMETRIC_V)),
-            (Dtc::FrpHigh, on && frame.frp_v > RATIOMETRIC_V.1),
+            (Dtc::FrpLow, on && !self.rail.is_noisy() && below(frame.frp_v, RATIOMETRIC_V)),
+            (Dtc::FrpHigh, on && !self.rail.is_noisy() && frame.frp_v > RATIOMETRIC_V.1),
             (Dtc::FrpPerformance, rail_stuck || (on && self.rail.is_noisy())),
             (Dtc::O2Circuit, running && frame.switches.o2_ready && lambda_noisy),
             (Dtc::O2NoActivity, lambda_stuck && frame.switches.o2_ready),
             (Dtc::O2Heater, self.not_ready_s > HEATED_S),
-            (Dtc::VoltsLow, running && below(frame.battery_v, (11.0, 16.0))),
-            (Dtc::VoltsHigh, on && frame.battery_v > 16.0),
-            (Dtc::CrankSilent, on && frame.switches.starter && crank.speed_rad_per_s == 0.0),
+            (Dtc::VoltsUnstable, on && self.supply.is_noisy()),
+            (Dtc::VoltsLow, running && !self.supply.is_noisy() && below(frame.battery_v, (11.0, 16.0))),
+            (Dtc::VoltsHigh, on && !self.supply.is_noisy() && frame.battery_v > 16.0),
+            (
+                Dtc::CrankSilent,
+                on && crank.speed_rad_per_s == 0.0 && (frame.switches.starter || crank.fell_silent),
+            ),
             (Dtc::CrankPerformance, crank.is_troubled()),
         ];
         for (dtc, found) in findings {
@@ -111,22 +135,40 @@ impl Plausible {
             ect: !within(frame.ect_v, THERMISTOR_V) || self.ect.is_noisy(),
             iat: !within(frame.iat_v, THERMISTOR_V) || self.iat.is_noisy(),
             rail: !within(frame.frp_v, RATIOMETRIC_V) || rail_stuck || self.rail.is_noisy(),
-            battery: !within(frame.battery_v, (5.5, 18.0)),
-            lambda: !frame.switches.o2_ready || !frame.o2_v.is_finite() || lambda_stuck || lambda_noisy,
+            battery: !within(frame.battery_v, (5.5, 18.0)) || self.supply.is_noisy(),
+            crank: crank.is_doubted(),
+            lambda: !frame.switches.o2_ready
+                || !frame.o2_v.is_finite()
+                || lambda_stuck
+                || lambda_noisy
+                || self.lambda_leapt,
+            lambda_wire: self.lambda_leapt,
         }
     }
 
-    /// Looks for pressure that moves under a throttle that does not.
-    fn watch_throttle(&mut self, crank: &Crank, map_pa: f32, may_tell: bool) {
-        let speed_moved = (crank.speed_rad_per_s - self.speed_then_rad_per_s).abs() > OTHER_RAD_PER_S;
-        if self.tp.quiet_s() == 0.0 || !may_tell {
+    /// Looks for a pressure that a throttle which shows no change does not make.
+    fn watch_throttle(&mut self, now: &Breathing, may_tell: bool) {
+        let ratio = now.speed_rad_per_s / self.speed_then_rad_per_s.max(1.0);
+        let other_speed = !within(ratio, (1.0 / OTHER_SPEED, OTHER_SPEED));
+        let moved = self.tp.quiet_s() == 0.0 || !may_tell;
+        if moved {
             self.tp_stuck = false;
         }
-        if self.tp.quiet_s() == 0.0 || speed_moved || !may_tell {
-            (self.map_then_pa, self.speed_then_rad_per_s) = (map_pa, crank.speed_rad_per_s);
-        } else if (map_pa - self.map_then_pa).abs() > MOVED_PA {
+        if moved || other_speed {
+            (self.fit_then, self.speed_then_rad_per_s) = (now.fit(), now.speed_rad_per_s);
+        } else if (now.map_pa - now.map_by_throttle_pa(self.fit_then)).abs() > MOVED_PA {
             self.tp_stuck = true;
         }
+    }
+
+    /// Looks for a reading that leaps to an end; it is doubted until it comes back into its range.
+    fn watch_lambda(&mut self, frame: &Frame) {
+        let (ready, last_v) = (frame.switches.o2_ready, self.lambda.last_v());
+        let leapt = (frame.o2_v > LAMBDA_V.1 && frame.o2_v - last_v > LEAPS_V.0)
+            || (frame.o2_v < LAMBDA_V.0 && last_v - frame.o2_v > LEAPS_V.1);
+        let stays = self.lambda_leapt && !within(frame.o2_v, LAMBDA_V);
+        self.lambda_leapt = ready && (stays || (leapt && self.lambda_was_ready));
+        self.lambda_was_ready = ready;
     }
 }
 
@@ -147,7 +189,9 @@ mod tests {
             frame.switches.ignition = true;
             frame.switches.o2_ready = true;
             change(slot, &mut frame);
-            doubts = plausible.step(&frame, &crank, map_pa(slot), 0.01, &mut dtcs);
+            let breathing =
+                Breathing { map_pa: map_pa(slot), speed_rad_per_s: 150.0, ..Breathing::default() };
+            doubts = plausible.step(&frame, &crank, &breathing, 0.01, &mut dtcs);
         }
         (doubts, dtcs)
     }
@@ -213,5 +257,45 @@ mod tests {
             |doubts| doubts.lambda,
             Dtc::O2Circuit
         ));
+    }
+
+    #[test]
+    fn a_reading_that_leaps_to_its_end_is_a_wire_and_one_that_gets_there_is_not() {
+        let shorted = |slot: u32, frame: &mut Frame| {
+            if slot > 100 {
+                frame.o2_v = 5.0
+            }
+        };
+        let (doubts, _) = watch(|_| 45e3, shorted);
+        assert!(doubts.lambda && doubts.lambda_wire);
+        let broken = |slot: u32, frame: &mut Frame| {
+            if slot > 100 {
+                frame.o2_v = 0.0
+            }
+        };
+        assert!(watch(|_| 45e3, broken).0.lambda_wire);
+        // A sensor of 50 ms whose gas becomes air.
+        let mut read_v = 2.35_f32;
+        let air = |slot: u32, frame: &mut Frame| {
+            if slot > 100 {
+                read_v += 0.18 * (9.7 - read_v);
+            }
+            frame.o2_v = read_v.min(5.0 - 0.001 * (slot % 2) as f32);
+        };
+        assert_eq!(watch(|_| 45e3, air).0, Doubts::default());
+        let mended = |slot: u32, frame: &mut Frame| {
+            if (100..300).contains(&slot) {
+                frame.o2_v = 5.0
+            }
+        };
+        assert_eq!(watch(|_| 45e3, mended).0, Doubts::default());
+    }
+
+    #[test]
+    fn a_supply_that_jumps_is_unstable_and_neither_low_nor_high() {
+        let jumps = |slot: u32, frame: &mut Frame| {
+            frame.battery_v = if slot.is_multiple_of(2) { 9.0 } else { 17.0 };
+        };
+        assert!(is(&watch(|_| 45e3, jumps), |doubts| doubts.battery, Dtc::VoltsUnstable));
     }
 }

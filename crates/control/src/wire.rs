@@ -36,6 +36,11 @@ impl Wire {
         self.quiet_s
     }
 
+    /// Volts of the slot before.
+    pub(crate) const fn last_v(&self) -> f32 {
+        self.last_v
+    }
+
     /// Jumps from slot to slot as no sensor does.
     pub(crate) fn is_noisy(&self) -> bool {
         self.change_v > NOISY_V

@@ -1,6 +1,11 @@
 //! Deviations put into the plant or a wire on purpose.
 
 use crate::check::{OutOfRange, within};
+use crate::noise::Noise;
+
+/// Standard deviation of what a bad connection adds to a reading, V: enough to be no sensor any more
+/// (engineering judgement).
+const NOISY_V: f64 = 0.5;
 
 /// State of a sensor's circuit.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -14,17 +19,24 @@ pub enum Circuit {
     Grounded,
     /// The wire touches the 5 V supply.
     Supplied,
+    /// The sensor hangs: the converter goes on reading what it read last.
+    Stuck,
+    /// A bad connection: the reading jumps about the true one by half a volt (standard deviation).
+    Noisy,
 }
 
 impl Circuit {
-    /// What the converter sees when the sensor would give `sound_v` and a broken wire reads `open_v`.
+    /// What the converter is offered when the sensor would give `sound_v` and a broken wire reads `open_v`;
+    /// `None` when the reading stays as it was.
     #[inline]
-    pub(crate) fn volts(self, sound_v: f64, open_v: f64) -> f64 {
+    pub(crate) fn volts(self, sound_v: f64, open_v: f64, noise: &mut Noise) -> Option<f64> {
         match self {
-            Self::Sound => sound_v,
-            Self::Open => open_v,
-            Self::Grounded => 0.0,
-            Self::Supplied => 5.0,
+            Self::Sound => Some(sound_v),
+            Self::Open => Some(open_v),
+            Self::Grounded => Some(0.0),
+            Self::Supplied => Some(5.0),
+            Self::Stuck => None,
+            Self::Noisy => Some(sound_v + NOISY_V * noise.bell()),
         }
     }
 }
@@ -64,6 +76,8 @@ pub struct Faults {
     pub frp: Circuit,
     /// Analog wire of the oxygen sensor.
     pub o2: Circuit,
+    /// Wire by which the controller measures its supply; it is fed all the same.
+    pub battery: Circuit,
     /// Vehicle speed wire is broken.
     pub vss_lost: bool,
 }

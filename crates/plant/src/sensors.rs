@@ -1,7 +1,7 @@
 //! Pressures, throttle position and temperatures as voltages.
 
 use crate::check::{OutOfRange, within};
-use crate::faults::Faults;
+use crate::faults::{Circuit, Faults};
 use crate::noise::Noise;
 use crate::thermistor::thermistor_v;
 use trimwright_numerics::Real;
@@ -41,6 +41,20 @@ impl Sensors {
 fn converted(volts: f64) -> f32 {
     let code = (volts * CODES_PER_V + 0.5).held(0.0, 4095.0) as u32;
     (f64::from(code) * V_PER_CODE) as f32
+}
+
+/// Reads a channel anew, unless it is stuck.
+#[inline]
+fn read(
+    reading_v: &mut f32,
+    circuit: Circuit,
+    (sound_v, open_v): (f64, f64),
+    extra_v: f64,
+    noise: &mut Noise,
+) {
+    if let Some(volts) = circuit.volts(sound_v, open_v, noise) {
+        *reading_v = converted(volts + extra_v);
+    }
 }
 
 /// 0.5 to 4.5 V over `low..high`, saturating a little outside as such sensors do.
@@ -94,10 +108,13 @@ impl SensorsState {
     ) {
         let frp_v = ratiometric(rail_pa, 0.0, 700e3);
         let ([ect, iat], [frp, supply]) = (noise.bells(), noise.bells());
-        frame.ect_v = converted(faults.ect.volts(self.ect_v, 5.0) + sensors.noise_v * ect);
-        frame.iat_v = converted(faults.iat.volts(self.iat_v, 5.0) + sensors.noise_v * iat);
-        frame.frp_v = converted(faults.frp.volts(frp_v, 0.0) + sensors.noise_v * frp);
-        frame.battery_v = 4.0 * converted(0.25 * supply_v + sensors.noise_v * supply);
+        let noise_v = sensors.noise_v;
+        read(&mut frame.ect_v, faults.ect, (self.ect_v, 5.0), noise_v * ect, noise);
+        read(&mut frame.iat_v, faults.iat, (self.iat_v, 5.0), noise_v * iat, noise);
+        read(&mut frame.frp_v, faults.frp, (frp_v, 0.0), noise_v * frp, noise);
+        let mut divided_v = 0.25 * frame.battery_v;
+        read(&mut divided_v, faults.battery, (0.25 * supply_v, 0.0), noise_v * supply, noise);
+        frame.battery_v = 4.0 * divided_v;
     }
 
     /// Channels of every step: manifold pressure, throttle, mixture, road speed. `map_share` is the part of
@@ -119,9 +136,9 @@ impl SensorsState {
         let map_v = ratiometric(self.map_pa + sensors.map_offset_pa, 10e3, 110e3);
         let tp_v = ratiometric(sensed.throttle, 0.0, 1.0);
         let [map, tp] = noise.bells();
-        frame.map_v = converted(faults.map.volts(map_v, 0.0) + sensors.noise_v * map);
-        frame.tp_v = converted(faults.tp.volts(tp_v, 0.0) + sensors.noise_v * tp);
-        frame.o2_v = converted(faults.o2.volts(sensed.o2_v, 0.0));
+        read(&mut frame.map_v, faults.map, (map_v, 0.0), sensors.noise_v * map, noise);
+        read(&mut frame.tp_v, faults.tp, (tp_v, 0.0), sensors.noise_v * tp, noise);
+        read(&mut frame.o2_v, faults.o2, (sensed.o2_v, 0.0), 0.0, noise);
         let hz = if faults.vss_lost { 0.0 } else { sensed.vehicle_m_per_s * sensors.pulses_per_m };
         frame.vss_hz = hz as f32;
     }
@@ -130,29 +147,26 @@ impl SensorsState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::faults::Circuit;
 
     fn frame(faults: &Faults) -> Frame {
+        let mut frame = Frame::default();
+        read_all(faults, 60e3, &mut Noise::new(1), &mut frame);
+        frame
+    }
+
+    fn read_all(faults: &Faults, map_pa: f64, noise: &mut Noise, frame: &mut Frame) {
         let sensors = Sensors {
             noise_v: 0.0,
             map_ripple_pa: 0.0,
             map_offset_pa: 0.0,
             ..crate::Truth::mild_v8().sensors
         };
-        let sensed = Sensed {
-            map_pa: 60e3,
-            phase: 0.3,
-            turning: true,
-            throttle: 0.25,
-            o2_v: 2.0,
-            vehicle_m_per_s: 10.0,
-        };
-        let mut state = SensorsState::new(60e3);
+        let sensed =
+            Sensed { map_pa, phase: 0.3, turning: true, throttle: 0.25, o2_v: 2.0, vehicle_m_per_s: 10.0 };
+        let mut state = SensorsState::new(map_pa);
         state.warm(363.15, 298.15);
-        let mut frame = Frame::default();
-        state.slow(&sensors, faults, &mut Noise::new(1), 300e3, 13.8, &mut frame);
-        state.step(&sensors, faults, &mut Noise::new(1), &sensed, 0.1, &mut frame);
-        frame
+        state.slow(&sensors, faults, noise, 300e3, 13.8, frame);
+        state.step(&sensors, faults, noise, &sensed, 0.1, frame);
     }
 
     #[test]
@@ -180,5 +194,21 @@ mod tests {
         };
         let frame = frame(&faults);
         assert!(frame.ect_v > 4.99 && frame.iat_v == 0.0 && frame.map_v > 4.99);
+    }
+
+    #[test]
+    fn a_stuck_wire_keeps_its_reading_and_a_noisy_one_jumps_about_the_truth() {
+        let (mut stuck, mut noise) = (frame(&Faults::default()), Noise::new(3));
+        let faults = Faults { map: Circuit::Stuck, battery: Circuit::Stuck, ..Faults::default() };
+        read_all(&faults, 90e3, &mut noise, &mut stuck);
+        assert_eq!((stuck.map_v, stuck.battery_v), (2.5, frame(&Faults::default()).battery_v));
+        let faults = Faults { map: Circuit::Noisy, ..Faults::default() };
+        let (mut sum, mut squares) = (0.0, 0.0);
+        for _ in 0..10_000 {
+            read_all(&faults, 60e3, &mut noise, &mut stuck);
+            let off_v = f64::from(stuck.map_v) - 2.5;
+            (sum, squares) = (sum + off_v, squares + off_v * off_v);
+        }
+        assert!((sum / 1e4).abs() < 0.02 && (squares / 1e4 - 0.25).abs() < 0.02, "{sum} {squares}");
     }
 }

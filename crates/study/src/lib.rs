@@ -8,6 +8,7 @@ pub mod columns;
 pub mod compare;
 pub mod diagnosis;
 pub mod draw;
+pub mod fault_matrix;
 pub mod fleet;
 pub mod journal;
 pub mod learners;

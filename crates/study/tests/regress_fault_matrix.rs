@@ -1,0 +1,61 @@
+//! The fault matrix under version control is what the program gives, and every case of it is as it has to be.
+
+use trimwright_harness::scenario::Scenario;
+use trimwright_study::fault_matrix::{Case, SENSORS, SITUATIONS, WAYS, csv, matrix};
+
+/// Within this time the right code has to be set, s.
+const CODE_S: f64 = 3.0;
+/// Farthest that a cell of the map may move, ratio.
+const MOVED: f64 = 0.01;
+/// Within this time the car has to be as before once the fault has gone, s: codes heal in 3 s, and an engine that stopped is started
+/// again, at the second try if the first one fell into the fault.
+const HEALED_S: f64 = 10.0;
+
+/// How far a figure of the table may be from the program's: learning and feedback may be tuned without drawing the table anew.
+const TOLERANCES: [(&str, f64); 3] = [("seconds_to_code", 0.3), ("map_moved [%]", 0.3), ("healed_s", 1.0)];
+
+fn assert_case(case: &Case) {
+    assert_eq!(case.keeps_running, case.can_run(), "{case:?}");
+    assert!(case.can_run() || !case.why().is_empty(), "{case:?}");
+    if case.right_codes().is_empty() {
+        assert!(case.code.is_none() && !case.why().is_empty(), "{case:?}");
+    } else {
+        assert!(case.code.is_some(), "no code: {case:?}");
+        assert!(case.seconds_to_code.is_some_and(|seconds| seconds <= CODE_S), "late: {case:?}");
+    }
+    assert!(case.other_codes.is_empty(), "a wrong code: {case:?}");
+    assert!(case.map_moved < MOVED, "the map moved: {case:?}");
+    assert!(case.healed_s.is_some_and(|seconds| seconds < HEALED_S), "not healed: {case:?}");
+}
+
+/// Text is compared as it is, figures within their tolerances.
+fn assert_like(kept: &str, made: &str) {
+    let read = |text: &str| -> Vec<Vec<String>> {
+        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
+        reader.records().map(|row| row.expect("a row").iter().map(str::to_owned).collect()).collect()
+    };
+    let (kept, made) = (read(kept), read(made));
+    assert_eq!(kept.len(), made.len(), "rows");
+    let columns = made[0].clone();
+    for (kept, made) in kept.iter().zip(&made) {
+        for ((column, kept_text), made_text) in columns.iter().zip(kept).zip(made) {
+            let tolerance = TOLERANCES.iter().find(|(name, _)| name == column).map_or(0.0, |(_, off)| *off);
+            let alike = match (kept_text.parse::<f64>(), made_text.parse::<f64>()) {
+                (Ok(kept), Ok(made)) => (kept - made).abs() <= tolerance,
+                _ => kept_text == made_text,
+            };
+            assert!(alike, "{column}: kept {kept:?}, made {made:?}");
+        }
+    }
+}
+
+#[test]
+fn regress_every_sensor_broken_in_every_way_is_survived_told_and_not_learned_from() {
+    let cases = matrix(&Scenario::load("delivery-van").expect("shipped")).expect("drives");
+    assert_eq!(cases.len(), SENSORS.len() * WAYS.len() * SITUATIONS.len());
+    cases.iter().for_each(assert_case);
+    let told = cases.iter().filter(|case| case.code.is_some()).count();
+    assert!(told > 100, "{told} cases of {} have a code", cases.len());
+    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/studies/fault_matrix.csv");
+    assert_like(&std::fs::read_to_string(path).expect("the table"), &csv(&cases));
+}
