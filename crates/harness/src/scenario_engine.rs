@@ -21,6 +21,8 @@ const CIRCUITS: &[(&str, Circuit)] = &[
     ("open", Circuit::Open),
     ("grounded", Circuit::Grounded),
     ("supplied", Circuit::Supplied),
+    ("stuck", Circuit::Stuck),
+    ("noisy", Circuit::Noisy),
 ];
 /// Converter capacity (N m s^2) and stall ratio, clutch torque (N m) and biting speed (rad/s) when a file says which coupling
 /// there is but not what it is like. Engineering judgement.
@@ -303,6 +305,7 @@ fn faults(document: &Document, section: &str, truth: &mut Truth) -> Result<(), I
         ("iat", &mut faults.iat),
         ("frp", &mut faults.frp),
         ("o2", &mut faults.o2),
+        ("battery", &mut faults.battery),
     ] {
         document.choice(&key(name), CIRCUITS, target)?;
     }
