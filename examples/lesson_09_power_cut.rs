@@ -9,16 +9,13 @@
 mod flash;
 mod lesson;
 
-use core::future::Future;
-use core::pin::pin;
-use core::task::{Context, Poll, Waker};
 use embedded_storage_async::nor_flash::NorFlash;
 use flash::{Flash, PAGE, PAGES, Random};
 use lesson::plot::Plot;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::{Calibration, LearnedMap, SetupAnswers, keep};
-use trimwright_store::Store;
+use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers, keep};
+use trimwright_store::{Store, wait_for};
 
 /// Running number of the map that is saved when the power fails.
 pub(crate) const NEW: u32 = 5;
@@ -29,14 +26,6 @@ pub(crate) struct Answer {
     pub(crate) over: Vec<u32>,
 }
 
-/// The simulated flash never waits.
-fn now<T>(work: impl Future<Output = T>) -> T {
-    match pin!(work).poll(&mut Context::from_waker(Waker::noop())) {
-        Poll::Ready(result) => result,
-        Poll::Pending => unreachable!("the simulated flash waits"),
-    }
-}
-
 fn calibration() -> Calibration {
     Calibration::from_answers(&SetupAnswers::default()).expect("customary answers")
 }
@@ -44,19 +33,19 @@ fn calibration() -> Calibration {
 /// Saves map `number` in a free place. That it may fail is what this is about: what came of it is seen afterwards.
 fn save_beside(flash: Flash, number: u32) -> Flash {
     let mut store = Store::new(flash, 0..(PAGE * PAGES) as u32).expect("whole pages");
-    let _ = now(store.save(&calibration(), &LearnedMap::default(), number - 1));
+    let _ = wait_for(store.save(&calibration(), &LearnedMap::default(), Codes::empty(), number - 1));
     store.into_flash()
 }
 
 fn read_beside(flash: Flash) -> u32 {
     let mut store = Store::new(flash, 0..(PAGE * PAGES) as u32).expect("whole pages");
-    now(store.restore(&calibration())).map.map_or(0, |(_, number)| number)
+    wait_for(store.restore(&calibration())).kept.map_or(0, |(_, number)| number)
 }
 
 /// Saves it where the last one was.
 fn save_over(mut flash: Flash, number: u32) -> Flash {
-    let image = keep::pack(&calibration(), &LearnedMap::default(), number);
-    let _ = now(flash.erase(0, PAGE as u32)).and_then(|()| now(flash.write(0, &image)));
+    let image = keep::pack(&calibration(), &LearnedMap::default(), Codes::empty(), number);
+    let _ = wait_for(flash.erase(0, PAGE as u32)).and_then(|()| wait_for(flash.write(0, &image)));
     flash
 }
 

@@ -13,6 +13,7 @@ use crate::enrichment::cranking_lambda;
 use crate::events::Before;
 use crate::gates::{Circumstances, Refusal};
 use crate::idle::Loads;
+use crate::keep::Kept;
 use crate::learner::{LearnedMap, Learner, Lesson};
 use crate::open_time::Supply;
 use crate::phase::Phase;
@@ -65,6 +66,13 @@ impl Controller {
     pub fn with_learned(mut self, learned: LearnedMap) -> Self {
         self.state.learned = learned;
         self
+    }
+
+    /// The same controller with what was kept over a power-down.
+    #[must_use]
+    pub fn with_kept(mut self, kept: Kept) -> Self {
+        self.state.dtcs.recall(kept.codes);
+        self.with_learned(kept.learned)
     }
 
     /// The calibration.

@@ -1,5 +1,7 @@
 //! Diagnostic trouble codes (SAE J2012 / ISO 15031-6): set after a while of evidence, healed after a while without.
 
+use crate::codes::Codes;
+
 /// The codes this controller can set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -187,11 +189,6 @@ impl Dtc {
         }
     }
 
-    /// Its place in a set of codes.
-    pub(crate) const fn bit(self) -> u32 {
-        1 << self as u32
-    }
-
     /// Evidence needed before the code sets, s. Circuits half a second, the others as long as chance could mimic them
     /// (engineering judgement).
     const fn sets_after_s(self) -> f32 {
@@ -218,8 +215,8 @@ impl Dtc {
 pub struct Dtcs {
     /// Evidence gathered, s: rises with the fault, falls without it.
     evidence_s: [f32; KINDS],
-    set: u32,
-    stored: u32,
+    set: Codes,
+    stored: Codes,
 }
 
 impl Dtcs {
@@ -229,44 +226,53 @@ impl Dtcs {
         if !found && *evidence_s <= 0.0 {
             return;
         }
-        let bit = dtc.bit();
         if found {
             *evidence_s = (*evidence_s + dt_s).min(dtc.sets_after_s());
             if *evidence_s >= dtc.sets_after_s() {
-                self.set |= bit;
-                self.stored |= bit;
+                self.set = self.set.with(dtc);
+                self.stored = self.stored.with(dtc);
             }
         } else {
             *evidence_s = (*evidence_s - dt_s * dtc.sets_after_s() / dtc.heals_after_s()).max(0.0);
             if *evidence_s <= 0.0 {
-                self.set &= !bit;
+                self.set = self.set.without(dtc);
             }
         }
     }
 
     /// Whether a code is set now.
     pub const fn is_set(&self, dtc: Dtc) -> bool {
-        self.set & dtc.bit() != 0
+        self.set.contains(dtc)
     }
 
     /// The codes set now.
     pub fn active(&self) -> impl Iterator<Item = Dtc> + use<> {
-        Self::among(self.set)
+        self.set.iter()
     }
 
-    /// The codes set at any time since power-up.
+    /// The codes set at any time, until they are cleared; kept over a power-down ([`crate::keep`]).
     pub fn stored(&self) -> impl Iterator<Item = Dtc> + use<> {
-        Self::among(self.stored)
+        self.stored.iter()
     }
 
-    /// The codes set now, as [`Dtc::bit`]s.
-    pub(crate) const fn set_bits(&self) -> u32 {
+    /// The same as [`Dtcs::active`], as a set.
+    pub const fn active_codes(&self) -> Codes {
         self.set
     }
 
-    /// The codes of these bits, in the order of their numbers.
-    pub(crate) fn among(bits: u32) -> impl Iterator<Item = Dtc> {
-        Dtc::ALL.into_iter().filter(move |dtc| bits & dtc.bit() != 0)
+    /// The same as [`Dtcs::stored`], as a set.
+    pub const fn stored_codes(&self) -> Codes {
+        self.stored
+    }
+
+    /// Adds codes stored before a power-down.
+    pub const fn recall(&mut self, stored: Codes) {
+        self.stored = self.stored.together_with(stored);
+    }
+
+    /// Forgets the stored codes but those that are set now.
+    pub const fn clear(&mut self) {
+        self.stored = self.set;
     }
 }
 
@@ -302,6 +308,18 @@ mod tests {
             dtcs.report(Dtc::TpHigh, step % 10 == 0, 0.01);
         }
         assert_eq!(dtcs.stored().count(), 0);
+    }
+
+    #[test]
+    fn codes_from_before_a_power_down_stay_until_they_are_cleared() {
+        let mut dtcs = Dtcs::default();
+        dtcs.recall(Codes::default().with(Dtc::TpHigh));
+        for _ in 0..60 {
+            dtcs.report(Dtc::MapLow, true, 0.01);
+        }
+        assert!(dtcs.active().eq([Dtc::MapLow]) && dtcs.stored().eq([Dtc::MapLow, Dtc::TpHigh]));
+        dtcs.clear();
+        assert!(dtcs.stored().eq([Dtc::MapLow]));
     }
 
     /// SAE J2012 codes as listed in shared/reference/dtc.csv: every code used is one of them and none is used twice.

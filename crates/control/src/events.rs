@@ -4,8 +4,9 @@
 //! [defmt](https://docs.rs/defmt): a few bytes each, the words stay in the program file on the host. The time stamp is the
 //! program's (`defmt::timestamp!`). Without the feature nothing is compared and nothing compiled in.
 
+use crate::codes::Codes;
 use crate::cuts::Cut;
-use crate::dtc::{Dtc, Dtcs};
+use crate::dtc::Dtc;
 use crate::gates::Refusal;
 use crate::phase::Phase;
 use crate::state::State;
@@ -53,7 +54,7 @@ pub struct Outline {
     phase: Phase,
     cut: Cut,
     guard_trips: u16,
-    codes: u32,
+    codes: Codes,
     refusal: Option<Refusal>,
 }
 
@@ -64,7 +65,7 @@ impl Outline {
             phase: state.phase.phase,
             cut: state.cuts.cut,
             guard_trips: state.cuts.guard_trips,
-            codes: state.dtcs.set_bits(),
+            codes: state.dtcs.active_codes(),
             refusal: state.insight.refusal,
         }
     }
@@ -79,9 +80,8 @@ impl Outline {
         let guard = (was.guard_trips != now.guard_trips).then_some(Event::GuardTripped);
         let refusal =
             (was.refusal != now.refusal).then(|| now.refusal.map_or(Event::Learning, Event::Refused));
-        let changed = was.codes ^ now.codes;
-        let codes = Dtcs::among(changed).map(move |dtc| {
-            if now.codes & dtc.bit() != 0 { Event::CodeSet(dtc) } else { Event::CodeHealed(dtc) }
+        let codes = was.codes.apart_from(now.codes).iter().map(move |dtc| {
+            if now.codes.contains(dtc) { Event::CodeSet(dtc) } else { Event::CodeHealed(dtc) }
         });
         [phase, ends, begins, guard, refusal].into_iter().flatten().chain(codes)
     }

@@ -1,42 +1,70 @@
-//! The learned map as bytes, and back: for flash or a file.
+//! What outlives a power-down as bytes, and back, for flash or a file: the learned map, trouble codes, setup answers.
 //!
-//! | bytes | what |
-//! |---|---|
-//! | 0 to 3 | the letters `TWLM` |
-//! | 4 | version of this layout, 1 |
-//! | 5, 6 | breakpoints of the RPM axis and of the MAP axis |
-//! | 7 | 0 |
-//! | 8 to 11 | fingerprint of engine, injectors, axes and base filling |
-//! | 12 to 15 | running number of the image |
-//! | 16 to 351 | corrections, 16-bit signed each, 1e-5 ln; rows MAP, columns RPM |
-//! | 352 to 687 | standard deviations, 16-bit unsigned each, 2e-6 ln |
-//! | 688 to 691 | the film's share and time constant over the believed ones, 16-bit signed each, 2e-5 ln |
-//! | 692 to 695 | their standard deviations, 16-bit unsigned each, 1e-5 ln |
-//! | 696 to 699 | CRC-32 of all before it |
+//! ```text
+//! | head 16 | codes 8 | answers 52 | corrections 336 | deviations 336 | film 4 | its deviations 4 | checksum 4 |
+//!
+//! head: | T W L M | version | axes 2 | codes | fingerprint 4 | number 4 |
+//! ```
+//!
+//! | part | bytes | what |
+//! |---|---|---|
+//! | letters | 4 | `TWLM` |
+//! | version | 1 | [`VERSION`] of this layout |
+//! | axes | 2 | breakpoints of the RPM axis and of the MAP axis |
+//! | codes | 1 | number of codes there are, [`Dtc::ALL`] |
+//! | fingerprint | 4 | of engine, injectors, axes and base filling |
+//! | number | 4 | running number of the image |
+//! | codes | 8 | those stored: bit n is the code at place n of [`Dtc::ALL`] |
+//! | answers | 52 | those of the owner: eleven floats, then seven bytes of choices and a 0, in the order of [`SetupAnswers`] |
+//! | corrections | 336 | 16-bit signed each, 1e-5 ln; rows MAP, columns RPM |
+//! | deviations | 336 | their standard deviations, 16-bit unsigned each, 2e-6 ln |
+//! | film | 4 | the film's share and time constant over the believed ones, 16-bit signed each, 2e-5 ln |
+//! | its deviations | 4 | 16-bit unsigned each, 1e-5 ln |
+//! | checksum | 4 | CRC-32 of all before it, in every version |
 //!
 //! All numbers are little-endian. To survive a loss of power at any byte, keep two places and write the older one:
 //! [`newest`] takes the sound image with the higher running number, so that a half-written one costs only the newest lessons.
 //! The checksum is CRC-32 as of ITU-T V.42 (reflected polynomial 0xEDB88320).
+//!
+//! At key on, [`answers`] come first: with them the calibration is made that [`unpack`] takes. When the owner has answered otherwise
+//! since, in a way that the fingerprint covers, the image is refused as [`KeepError::OtherSetup`]: a correction over another base means
+//! nothing, and a code of another setup may mean something else; a fault that is still there sets its code again. Answers that the
+//! base does not hang on, such as fans or spark, may change freely: the new ones count.
 
 use core::fmt;
 
 use trimwright_numerics::Real;
 
+use crate::answer_bytes::{self, ANSWER_BYTES};
 use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
+use crate::codes::Codes;
+use crate::dtc::Dtc;
 use crate::film::FILM;
 use crate::learner::{AUTHORITY_LN, FILM_AUTHORITY_LN, FILM_PRIOR_SIGMA_LN, LearnedMap, PRIOR_SIGMA_LN};
+use crate::setup::SetupAnswers;
 
 /// Bytes of an image.
-pub const IMAGE_BYTES: usize = 20 + 4 * (CELLS + FILM);
+pub const IMAGE_BYTES: usize = HEAD_BYTES + CODE_BYTES + ANSWER_BYTES + 4 * (CELLS + FILM) + 4;
 /// Version of the layout.
-pub const VERSION: u8 = 1;
+pub const VERSION: u8 = 2;
 
 const LETTERS: [u8; 4] = *b"TWLM";
 const HEAD_BYTES: usize = 16;
+const CODE_BYTES: usize = 8;
 const LN_UNIT: f32 = 1e-5;
 const SIGMA_UNIT: f32 = 2e-6;
 const FILM_LN_UNIT: f32 = 2e-5;
 const FILM_SIGMA_UNIT: f32 = 1e-5;
+
+/// What outlives a power-down beside the answers.
+#[derive(Clone, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Kept {
+    /// The learned map: long-term trim.
+    pub learned: LearnedMap,
+    /// The trouble codes stored.
+    pub codes: Codes,
+}
 
 /// Why an image was refused.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,45 +72,59 @@ const FILM_SIGMA_UNIT: f32 = 1e-5;
 pub enum KeepError {
     /// It has this many bytes.
     Length(usize),
-    /// It does not start with the letters of a learned map.
+    /// It does not start with the letters of an image.
     Foreign,
     /// Its checksum is wrong: half-written or damaged.
     Damaged,
-    /// Its layout has this version.
-    Version(u8),
-    /// It was learned with another setup.
+    /// A later controller wrote it, in this version of the layout.
+    TooNew(u8),
+    /// An earlier controller wrote it, in this version of the layout.
+    TooOld(u8),
+    /// It was learned with another setup, or by a controller with other axes or codes.
     OtherSetup,
-    /// A number in it lies outside the authority, although the checksum is right.
+    /// A number in it lies outside its range or authority, although the checksum is right.
     OutOfRange,
 }
 
 impl fmt::Display for KeepError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Length(bytes) => write!(f, "a learned map has {IMAGE_BYTES} bytes, not {bytes}"),
-            Self::Foreign => f.write_str("this is not a learned map"),
-            Self::Damaged => f.write_str("the learned map is damaged or was only half written"),
-            Self::Version(version) => {
-                write!(f, "the learned map has layout {version}, this is layout {VERSION}")
+            Self::Length(bytes) => write!(f, "a kept image has {IMAGE_BYTES} bytes, not {bytes}"),
+            Self::Foreign => f.write_str("this is not a kept image"),
+            Self::Damaged => f.write_str("the kept image is damaged or was only half written"),
+            Self::TooNew(version) => {
+                write!(
+                    f,
+                    "the kept image is too new: its layout is {version}, this controller knows {VERSION}"
+                )
             }
-            Self::OtherSetup => f.write_str("the learned map belongs to another setup"),
-            Self::OutOfRange => f.write_str("the learned map holds a correction out of range"),
+            Self::TooOld(version) => {
+                write!(
+                    f,
+                    "the kept image is too old: its layout is {version}, this controller knows {VERSION}"
+                )
+            }
+            Self::OtherSetup => f.write_str("the kept image belongs to another setup"),
+            Self::OutOfRange => f.write_str("the kept image holds a number out of range"),
         }
     }
 }
 
 impl core::error::Error for KeepError {}
 
-/// The map as bytes. `number` should be one more than that of the image before.
+/// Map, codes and the answers of the calibration as bytes. `number` should be one more than that of the image before.
 ///
 /// ```
-/// use trimwright_control::{Calibration, LearnedMap, SetupAnswers, keep};
+/// use trimwright_control::keep::{self, Kept};
+/// use trimwright_control::{Calibration, Codes, Dtc, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let image = keep::pack(&calibration, &LearnedMap::default(), 7);
-/// assert_eq!(keep::unpack(&calibration, &image), Ok((LearnedMap::default(), 7)));
+/// let kept = Kept { codes: Codes::empty().with(Dtc::MapLow), ..Kept::default() };
+/// let image = keep::pack(&calibration, &kept.learned, kept.codes, 7);
+/// assert_eq!(keep::answers(&image), Ok((SetupAnswers::default(), 7)));
+/// assert_eq!(keep::unpack(&calibration, &image), Ok((kept, 7)));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn pack(calibration: &Calibration, map: &LearnedMap, number: u32) -> [u8; IMAGE_BYTES] {
+pub fn pack(calibration: &Calibration, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {
     let sigmas = map.variance.flat().iter().map(|variance| Real::sqrt(variance.max(0.0)));
     let corrections = map.ln.flat().iter().map(|ln| round(ln / LN_UNIT) as i16 as u16);
     let deviations = sigmas.map(|sigma| round(sigma / SIGMA_UNIT) as u16);
@@ -92,9 +134,11 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, number: u32) -> [u8; IM
     let words = corrections.chain(deviations).chain(film).chain(film_deviations).flat_map(u16::to_le_bytes);
     let head = LETTERS
         .into_iter()
-        .chain([VERSION, RPM_POINTS as u8, MAP_POINTS as u8, 0])
+        .chain([VERSION, RPM_POINTS as u8, MAP_POINTS as u8, Dtc::ALL.len() as u8])
         .chain(fingerprint(calibration).to_le_bytes())
-        .chain(number.to_le_bytes());
+        .chain(number.to_le_bytes())
+        .chain(codes.bits().to_le_bytes())
+        .chain(answer_bytes::pack(calibration.answers()));
     let mut image = [0; IMAGE_BYTES];
     for (place, byte) in image.iter_mut().zip(head.chain(words)) {
         *place = byte;
@@ -105,39 +149,77 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, number: u32) -> [u8; IM
     image
 }
 
-/// The map and the running number out of an image.
+/// Map, codes and running number out of an image.
 ///
 /// # Errors
 /// [`KeepError`] says why the image was refused; nothing of a refused image is used.
-pub fn unpack(calibration: &Calibration, image: &[u8]) -> Result<(LearnedMap, u32), KeepError> {
-    if image.len() != IMAGE_BYTES {
-        return Err(KeepError::Length(image.len()));
-    }
-    let (body, sum) = image.split_last_chunk::<4>().ok_or(KeepError::Length(image.len()))?;
-    let (head, words) = body.split_first_chunk::<HEAD_BYTES>().ok_or(KeepError::Length(image.len()))?;
-    let [l0, l1, l2, l3, version, rpm_points, map_points, _, f0, f1, f2, f3, n0, n1, n2, n3] = *head;
-    if [l0, l1, l2, l3] != LETTERS {
-        return Err(KeepError::Foreign);
-    }
-    if crc32(body.iter().copied()) != u32::from_le_bytes(*sum) {
-        return Err(KeepError::Damaged);
-    }
-    if version != VERSION {
-        return Err(KeepError::Version(version));
-    }
-    let same_axes = [usize::from(rpm_points), usize::from(map_points)] == [RPM_POINTS, MAP_POINTS];
-    if !same_axes || u32::from_le_bytes([f0, f1, f2, f3]) != fingerprint(calibration) {
+pub fn unpack(calibration: &Calibration, image: &[u8]) -> Result<(Kept, u32), KeepError> {
+    let Parts { fingerprint: made_for, number, codes, words, .. } = parts(image)?;
+    if made_for != fingerprint(calibration) {
         return Err(KeepError::OtherSetup);
     }
-    Ok((read_map(words)?, u32::from_le_bytes([n0, n1, n2, n3])))
+    let codes = Codes::from_bits(codes).ok_or(KeepError::OutOfRange)?;
+    Ok((Kept { learned: read_map(words)?, codes }, number))
+}
+
+/// The owner's answers and the running number out of an image.
+///
+/// # Errors
+/// [`KeepError`] says why the image was refused.
+pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
+    let Parts { number, answers, .. } = parts(image)?;
+    Ok((answer_bytes::unpack(answers).ok_or(KeepError::OutOfRange)?, number))
 }
 
 /// The newest sound image of several places; `None` when there is none.
 pub fn newest<'a>(
     calibration: &Calibration,
     places: impl IntoIterator<Item = &'a [u8]>,
-) -> Option<(LearnedMap, u32)> {
+) -> Option<(Kept, u32)> {
     places.into_iter().filter_map(|place| unpack(calibration, place).ok()).max_by_key(|(_, number)| *number)
+}
+
+/// An image whose checksum and layout are right, taken apart.
+struct Parts<'a> {
+    fingerprint: u32,
+    number: u32,
+    codes: u64,
+    answers: &'a [u8; ANSWER_BYTES],
+    words: &'a [u8],
+}
+
+fn parts(image: &[u8]) -> Result<Parts<'_>, KeepError> {
+    let length = KeepError::Length(image.len());
+    let (body, sum) = image.split_last_chunk::<4>().ok_or(length)?;
+    let (head, rest) = body.split_first_chunk::<HEAD_BYTES>().ok_or(length)?;
+    let [l0, l1, l2, l3, version, rpm_points, map_points, codes, f0, f1, f2, f3, n0, n1, n2, n3] = *head;
+    if [l0, l1, l2, l3] != LETTERS {
+        return Err(KeepError::Foreign);
+    }
+    if crc32(body.iter().copied()) != u32::from_le_bytes(*sum) {
+        return Err(KeepError::Damaged);
+    }
+    if version > VERSION {
+        return Err(KeepError::TooNew(version));
+    }
+    if version < VERSION {
+        return Err(KeepError::TooOld(version));
+    }
+    if [rpm_points, map_points, codes].map(usize::from) != [RPM_POINTS, MAP_POINTS, Dtc::ALL.len()] {
+        return Err(KeepError::OtherSetup);
+    }
+    if image.len() != IMAGE_BYTES {
+        return Err(length);
+    }
+    let (codes, rest) = rest.split_first_chunk::<CODE_BYTES>().ok_or(length)?;
+    let (answers, words) = rest.split_first_chunk::<ANSWER_BYTES>().ok_or(length)?;
+    Ok(Parts {
+        fingerprint: u32::from_le_bytes([f0, f1, f2, f3]),
+        number: u32::from_le_bytes([n0, n1, n2, n3]),
+        codes: u64::from_le_bytes(*codes),
+        answers,
+        words,
+    })
 }
 
 fn read_map(words: &[u8]) -> Result<LearnedMap, KeepError> {
@@ -212,6 +294,8 @@ mod tests {
         Calibration::from_answers(&SetupAnswers::default()).unwrap()
     }
 
+    const CODES: Codes = Codes::empty().with(Dtc::MapLow).with(Dtc::VoltsHigh);
+
     fn learned(seed: u32) -> LearnedMap {
         let mut map = LearnedMap::default();
         let cells = map.ln.flat_mut().iter_mut().zip(map.variance.flat_mut());
@@ -231,17 +315,17 @@ mod tests {
     #[test]
     fn ident_what_was_kept_comes_back_within_its_unit() {
         let (calibration, map) = (calibration(), learned(3));
-        let (back, number) = unpack(&calibration, &pack(&calibration, &map, 41)).unwrap();
-        assert_eq!(number, 41);
-        for (before, after) in map.ln.flat().iter().zip(back.ln.flat()) {
+        let (back, number) = unpack(&calibration, &pack(&calibration, &map, CODES, 41)).unwrap();
+        assert_eq!((number, back.codes), (41, CODES));
+        for (before, after) in map.ln.flat().iter().zip(back.learned.ln.flat()) {
             assert!((before - after).abs() <= 0.6 * LN_UNIT);
         }
-        for (before, after) in map.variance.flat().iter().zip(back.variance.flat()) {
+        for (before, after) in map.variance.flat().iter().zip(back.learned.variance.flat()) {
             assert!((Real::sqrt(*before) - Real::sqrt(*after)).abs() <= 0.6 * SIGMA_UNIT);
         }
         assert_eq!(
-            pack(&calibration, &back, 41),
-            pack(&calibration, &map, 41),
+            pack(&calibration, &back.learned, back.codes, 41),
+            pack(&calibration, &map, CODES, 41),
             "keeping again changes nothing"
         );
     }
@@ -249,7 +333,7 @@ mod tests {
     #[test]
     fn every_single_flipped_bit_is_refused() {
         let calibration = calibration();
-        let image = pack(&calibration, &learned(1), 1);
+        let image = pack(&calibration, &learned(1), CODES, 1);
         for bit in 0..IMAGE_BYTES * 8 {
             let mut flipped = image;
             flipped[bit / 8] ^= 1 << (bit % 8);
@@ -261,7 +345,8 @@ mod tests {
     #[test]
     fn power_lost_at_any_byte_leaves_a_sound_map() {
         let calibration = calibration();
-        let (old, new) = (pack(&calibration, &learned(1), 8), pack(&calibration, &learned(2), 9));
+        let (old, new) =
+            (pack(&calibration, &learned(1), CODES, 8), pack(&calibration, &learned(2), CODES, 9));
         let (old_map, new_map) = (unpack(&calibration, &old).unwrap(), unpack(&calibration, &new).unwrap());
         for written in 0..=IMAGE_BYTES {
             let mut place = [0xFF; IMAGE_BYTES];
@@ -276,18 +361,53 @@ mod tests {
         assert_eq!(newest(&calibration, [&[0xFF; IMAGE_BYTES][..]]), None);
     }
 
-    #[test]
-    fn another_setup_version_or_length_is_named() {
-        let calibration = calibration();
-        let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
-        let other = Calibration::from_answers(&answers).unwrap();
-        let mut image = pack(&calibration, &learned(1), 1);
-        assert_eq!(unpack(&other, &image), Err(KeepError::OtherSetup));
-        assert_eq!(unpack(&calibration, &image[1..]), Err(KeepError::Length(IMAGE_BYTES - 1)));
-        image[4] = 9;
+    /// The image with something put over it and the checksum of what it is then.
+    fn altered(place: usize, byte: u8) -> [u8; IMAGE_BYTES] {
+        let mut image = pack(&calibration(), &learned(1), CODES, 1);
+        image[place] = byte;
         let sum = crc32(image[..IMAGE_BYTES - 4].iter().copied());
         image[IMAGE_BYTES - 4..].copy_from_slice(&sum.to_le_bytes());
-        assert_eq!(unpack(&calibration, &image), Err(KeepError::Version(9)));
+        image
+    }
+
+    #[test]
+    fn a_map_learned_with_another_setup_is_refused_and_its_answers_are_there_all_the_same() {
+        let image = pack(&calibration(), &learned(1), CODES, 1);
+        let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
+        assert_eq!(unpack(&Calibration::from_answers(&answers).unwrap(), &image), Err(KeepError::OtherSetup));
+        assert_eq!(super::answers(&image), Ok((SetupAnswers::default(), 1)));
+    }
+
+    #[test]
+    fn an_answer_that_the_base_does_not_hang_on_leaves_the_map() {
+        let image = pack(&calibration(), &learned(1), CODES, 1);
+        let answers = SetupAnswers { rail_pressure_pa: 280e3, fan1_on_k: 360.0, ..SetupAnswers::default() };
+        let (kept, _) = unpack(&Calibration::from_answers(&answers).unwrap(), &image).unwrap();
+        assert_eq!(kept.codes, CODES);
+    }
+
+    #[test]
+    fn layouts_of_later_and_of_earlier_controllers_are_told_apart_whatever_their_length() {
+        let calibration = calibration();
+        assert_eq!(unpack(&calibration, &altered(4, VERSION + 1)), Err(KeepError::TooNew(VERSION + 1)));
+        assert_eq!(unpack(&calibration, &altered(4, 1)), Err(KeepError::TooOld(1)));
+        let mut longer = [7; IMAGE_BYTES + 30];
+        longer[..5].copy_from_slice(b"TWLM\x09");
+        let sum = crc32(longer[..IMAGE_BYTES + 26].iter().copied());
+        longer[IMAGE_BYTES + 26..].copy_from_slice(&sum.to_le_bytes());
+        assert_eq!(unpack(&calibration, &longer), Err(KeepError::TooNew(9)));
+        longer[4] = VERSION;
+        assert_eq!(unpack(&calibration, &longer), Err(KeepError::Damaged));
+        assert_eq!(unpack(&calibration, b"TWLM"), Err(KeepError::Length(4)));
+    }
+
+    #[test]
+    fn codes_and_answers_that_do_not_exist_are_refused_although_the_checksum_is_right() {
+        let of_the_codes = altered(HEAD_BYTES + 7, 0xFF);
+        assert_eq!(unpack(&calibration(), &of_the_codes), Err(KeepError::OutOfRange));
+        let of_the_cam = altered(HEAD_BYTES + CODE_BYTES + 45, 9);
+        assert_eq!(super::answers(&of_the_cam), Err(KeepError::OutOfRange));
+        assert_eq!(unpack(&calibration(), &altered(7, 30)), Err(KeepError::OtherSetup));
     }
 
     proptest! {

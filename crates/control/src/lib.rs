@@ -9,8 +9,8 @@
 //! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`dtc`]) make quantities of volts and pulses; [`cuts`] and
 //! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`film`] and [`open_time`] make fuel
 //! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
-//! the short-term trim, [`gates`] and [`learner`] the long-term one, [`self_check`] measures the loop and [`keep`] carries the map over
-//! a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
+//! the short-term trim, [`gates`] and [`learner`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
+//! codes and answers over a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
 //! happened.
 //!
 //! Every frame costs a little (time, pulses, MAP); a cylinder event costs the fuel path; slots of 10 and 20 ms cost the rest. State
@@ -22,10 +22,12 @@
 #![no_std]
 
 pub mod air_charge;
+mod answer_bytes;
 pub mod attribution;
 pub mod believe;
 pub mod calibration;
 pub mod clock;
+pub mod codes;
 pub mod controller;
 pub mod crank;
 pub mod cuts;
@@ -55,11 +57,12 @@ pub mod wanted_lambda;
 mod wire;
 
 pub use calibration::{CELLS, Calibration, Firing, MAP_POINTS, Options, RPM_POINTS};
+pub use codes::Codes;
 pub use controller::Controller;
 pub use dtc::Dtc;
 pub use gates::Refusal;
 pub use insight::Insight;
-pub use keep::KeepError;
+pub use keep::{KeepError, Kept};
 pub use learner::{LearnedMap, Strategy};
 pub use phase::Phase;
 pub use self_check::{Measured, Pull, SelfCheck};

@@ -1,4 +1,5 @@
-//! The controller on a board of one's own: three things to write, `read_pins`, `drive_pins` and `next_tick`, marked below.
+//! The controller on a board of one's own: three things to write, `read_pins`, `drive_pins` and `next_tick`, marked below, and a
+//! driver for its flash, which most hardware layers bring with them.
 //!
 //! The pins here are those of no real board; what stands in their place shows the kind of thing that goes there. Before anything
 //! is wired to an engine: a controller that has only been simulated is not known to be safe. Fuel under pressure, hot exhaust and a lean
@@ -7,11 +8,13 @@
 #![no_main]
 
 use cortex_m_rt::entry;
-use semihosting as _; // Says on the console what a panic said.
-use trimwright_control::{Calibration, Cam, Controller, SetupAnswers, keep};
+use semihosting::println; // Says on the console what a panic said, too.
+use trimwright_control::{Calibration, Cam, Controller, SetupAnswers};
+use trimwright_firmware::ram_flash::{BYTES, RamFlash};
 use trimwright_signals::{Commands, Frame, Switches};
+use trimwright_store::{Blocking, Store, wait_for};
 
-/// What the owner answered. Everything else follows from it.
+/// What the owner answered when first asked; later the answers come out of the flash. Everything else follows from them.
 const ANSWERS: SetupAnswers = SetupAnswers {
     displacement_m3: 5.2e-3,
     cylinders: 8,
@@ -40,7 +43,6 @@ const TICK_US: u64 = 1000;
 #[derive(Default)]
 struct Board {
     time_us: u64,
-    image: Option<[u8; keep::IMAGE_BYTES]>,
 }
 
 impl Board {
@@ -50,19 +52,17 @@ impl Board {
     }
 
     /// To write: every converter in volts at the pin (undo the divider, nothing else), the time stamps that the input capture of
-    /// the distributor's line took since the last tick, and the switches.
+    /// the distributor's line took since the last tick, and the switches. The throttle's wire touches ground here: a code sets.
     fn read_pins(&self) -> Frame {
         Frame {
             time_us: self.time_us,
             battery_v: 12.6,
             map_v: 4.3,
-            tp_v: 0.6,
             ect_v: 2.4,
             iat_v: 2.4,
             frp_v: 2.5,
             o2_v: 2.2,
-            vss_hz: 0.0,
-            switches: Switches { ignition: true, ..Switches::default() },
+            switches: Switches { ignition: self.time_us < 10_000_000, ..Switches::default() },
             ..Frame::default()
         }
     }
@@ -74,29 +74,37 @@ impl Board {
             assert!((0.0..1.0).contains(&open_time_s), "an injector would be held open");
         }
     }
+}
 
-    /// To write: two places in flash; keep the image in the older one. At key off, and now and then before.
-    fn keep(&mut self, image: [u8; keep::IMAGE_BYTES]) {
-        self.image = Some(image);
+/// From key on to key off. A relay of its own has to keep the board alive until what was learned is kept.
+fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
+    let answers = wait_for(store.answers()).unwrap_or(ANSWERS);
+    let calibration = Calibration::from_answers(&answers).unwrap_or_else(|error| panic!("{error}"));
+    let restored = wait_for(store.restore(&calibration));
+    let (kept, number) = restored.kept.unwrap_or_default();
+    println!("key on: image {number}, {} codes; refused: {:?}", kept.codes.iter().count(), restored.refused);
+    let mut controller = Controller::new(calibration).with_kept(kept);
+    loop {
+        board.next_tick();
+        let frame = board.read_pins();
+        board.drive_pins(&controller.step(&frame));
+        if !frame.switches.ignition {
+            break;
+        }
+    }
+    let (calibration, state) = (controller.calibration(), controller.state());
+    match wait_for(store.save(calibration, &state.learned, state.dtcs.stored_codes(), number)) {
+        Ok(number) => println!("key off: image {number}"),
+        Err(error) => println!("key off: nothing kept, {error}"),
     }
 }
 
 #[entry]
 fn main() -> ! {
-    let mut board = Board::default();
-    let calibration = match Calibration::from_answers(&ANSWERS) {
-        Ok(calibration) => calibration,
-        Err(error) => panic!("{error}"),
-    };
-    let kept = keep::newest(&calibration, board.image.iter().map(|image| &image[..]));
-    let (map, mut number) = kept.unwrap_or_default();
-    let mut controller = Controller::new(calibration).with_learned(map);
-    for _ in 0..10_000 {
-        board.next_tick();
-        let commands = controller.step(&board.read_pins());
-        board.drive_pins(&commands);
+    let flash = Blocking(RamFlash::erased());
+    let mut store = Store::new(flash, 0..BYTES as u32).unwrap_or_else(|error| panic!("{error}"));
+    for _ in 0..2 {
+        trip(&mut Board::default(), &mut store);
     }
-    number += 1;
-    board.keep(keep::pack(controller.calibration(), &controller.state().learned, number));
     semihosting::process::exit(0)
 }

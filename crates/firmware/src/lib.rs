@@ -11,6 +11,7 @@
 
 #[cfg(target_os = "none")]
 pub mod board;
+pub mod ram_flash;
 pub mod scripted;
 #[cfg(target_os = "none")]
 pub mod stack;

@@ -1,6 +1,6 @@
-//! The learned map in flash: survives loss of power at any moment and damage to any bit.
+//! Learned map, trouble codes and setup answers in flash: survive loss of power at any moment and damage to any bit.
 //!
-//! The map lies there as the image of [`trimwright_control::keep`], with its own letters, version, running number, fingerprint of the
+//! They lie there as the image of [`trimwright_control::keep`], with its own letters, version, running number, fingerprint of the
 //! setup and checksum, in two places that are written in turn. A log over all pages holds both
 //! ([`sequential_storage::map`]), so that wear is spread; each entry has a checksum of its own.
 //!
@@ -12,9 +12,13 @@
 //! A save writes one entry; when the page is full the newest entry of the other place is carried over to the next page first, and the
 //! page after that is erased. What was stored before stays readable until what replaces it is whole.
 //!
+//! At key on, [`Store::answers`] and then [`Store::restore`]; at key off, [`Store::save`].
+//!
 //! Flash wears by erasing: save at key off and at most every [`SAVE_EVERY_S`] of driving; the tests hold that to
 //! [`MOST_ERASES_PER_HOUR`] page erases an hour, over all pages together, with the four pages of 4 KiB they use.
 #![no_std]
+
+mod blocking;
 
 use core::ops::Range;
 
@@ -23,18 +27,20 @@ use sequential_storage::Error as FlashError;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
 use trimwright_control::keep::{self, IMAGE_BYTES};
-use trimwright_control::{Calibration, KeepError, LearnedMap};
+use trimwright_control::{Calibration, Codes, KeepError, Kept, LearnedMap, SetupAnswers};
+
+pub use blocking::{Blocking, wait_for};
 
 /// Least time between two saves while driving, seconds. Engineering judgement: five minutes of lessons are soon learned again.
 pub const SAVE_EVERY_S: f64 = 300.0;
 /// Most page erases in an hour of driving, all pages together, when saved as often as [`SAVE_EVERY_S`] allows. Flash inside
-/// microcontrollers stands 10 000 erases of a page (common practice, no source): at this rate four pages outlast 6000 hours.
-pub const MOST_ERASES_PER_HOUR: u32 = 6;
+/// microcontrollers stands 10 000 erases of a page (common practice, no source): at this rate four pages outlast 13 000 hours.
+pub const MOST_ERASES_PER_HOUR: u32 = 3;
 
-/// Room for an image with its place, in whole flash words.
-const BUFFER_BYTES: usize = IMAGE_BYTES + 68;
+/// Room for an image with its place, in whole flash words; and for a later controller's longer one, that it be refused by name.
+const BUFFER_BYTES: usize = IMAGE_BYTES + 260;
 
-/// Why one of the two places gave no map.
+/// Why one of the two places gave nothing.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Refusal {
     /// Nothing was ever stored there.
@@ -48,13 +54,13 @@ pub enum Refusal {
 /// What came back from flash.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Restored {
-    /// The newest sound map and its running number.
-    pub map: Option<(LearnedMap, u32)>,
+    /// What is in the newest sound image of this setup, and its running number.
+    pub kept: Option<(Kept, u32)>,
     /// Why each of the two places gave nothing, if it did not.
     pub refused: [Option<Refusal>; 2],
 }
 
-/// The flash can't keep maps.
+/// The flash can't keep anything.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum StoreError {
     /// The range is not made of at least two whole pages.
@@ -74,7 +80,7 @@ impl core::fmt::Display for StoreError {
 
 impl core::error::Error for StoreError {}
 
-/// Maps in a range of flash.
+/// Images in a range of flash.
 pub struct Store<F: NorFlash> {
     log: MapStorage<u8, F, Cache<Uncached, Uncached, Uncached, u8>>,
 }
@@ -89,15 +95,23 @@ impl<F: NorFlash> Store<F> {
         Ok(Self { log: MapStorage::new(flash, config, Cache::new_uncached()) })
     }
 
-    /// The newest sound map that was learned with this setup.
-    pub async fn restore(&mut self, calibration: &Calibration) -> Restored {
-        let (first, second) = (self.place(calibration, 0).await, self.place(calibration, 1).await);
-        let refused = [first.as_ref().err().copied(), second.as_ref().err().copied()];
-        let map = first.into_iter().chain(second).max_by_key(|(_, number)| *number);
-        Restored { map, refused }
+    /// The answers in the newest sound image, of whatever setup, to make a calibration of; `None` when there is none.
+    pub async fn answers(&mut self) -> Option<SetupAnswers> {
+        let (first, second) = (self.place(0, keep::answers).await, self.place(1, keep::answers).await);
+        first.into_iter().chain(second).max_by_key(|(_, number)| *number).map(|(answers, _)| answers)
     }
 
-    /// Keeps a map under the running number after `last`, which is that of the map restored or saved before.
+    /// Map and codes out of the newest sound image that was stored with this setup.
+    pub async fn restore(&mut self, calibration: &Calibration) -> Restored {
+        let unpack = |image: &[u8]| keep::unpack(calibration, image);
+        let (first, second) = (self.place(0, unpack).await, self.place(1, unpack).await);
+        let refused = [first.as_ref().err().copied(), second.as_ref().err().copied()];
+        let kept = first.into_iter().chain(second).max_by_key(|(_, number)| *number);
+        Restored { kept, refused }
+    }
+
+    /// Keeps learned map, stored codes and the calibration's answers under the running number after `last`, which is that of what was
+    /// restored or saved before.
     ///
     /// # Errors
     /// [`StoreError::Flash`]; what was stored before is untouched.
@@ -105,10 +119,11 @@ impl<F: NorFlash> Store<F> {
         &mut self,
         calibration: &Calibration,
         map: &LearnedMap,
+        codes: Codes,
         last: u32,
     ) -> Result<u32, StoreError> {
         let number = last.wrapping_add(1);
-        let image = keep::pack(calibration, map, number);
+        let image = keep::pack(calibration, map, codes, number);
         let mut buffer = [0; BUFFER_BYTES];
         let place = (number % 2) as u8;
         let stored = self.log.store_item(&mut buffer, &place, &image.as_slice()).await;
@@ -128,10 +143,14 @@ impl<F: NorFlash> Store<F> {
         self.log.destroy().0
     }
 
-    async fn place(&mut self, calibration: &Calibration, place: u8) -> Result<(LearnedMap, u32), Refusal> {
+    async fn place<T>(
+        &mut self,
+        place: u8,
+        unpack: impl Fn(&[u8]) -> Result<T, KeepError>,
+    ) -> Result<T, Refusal> {
         let mut buffer = [0; BUFFER_BYTES];
         match self.log.fetch_item::<&[u8]>(&mut buffer, &place).await {
-            Ok(Some(image)) => keep::unpack(calibration, image).map_err(Refusal::Image),
+            Ok(Some(image)) => unpack(image).map_err(Refusal::Image),
             Ok(None) => Err(Refusal::Empty),
             Err(FlashError::BufferTooSmall(bytes)) => Err(Refusal::Image(KeepError::Length(bytes))),
             Err(_) => Err(Refusal::Unreadable),

@@ -6,20 +6,12 @@
 
 mod flash;
 
-use core::future::Future;
-use core::pin::pin;
-use core::task::{Context, Poll, Waker};
+use crc::{CRC_32_ISO_HDLC, Crc};
 use flash::{Flash, PAGE, PAGES, Random};
-use trimwright_control::{Calibration, KeepError, LearnedMap, SetupAnswers, keep};
-use trimwright_store::{MOST_ERASES_PER_HOUR, Refusal, Restored, SAVE_EVERY_S, Store};
-
-/// The simulated flash never waits.
-fn now<T>(work: impl Future<Output = T>) -> T {
-    match pin!(work).poll(&mut Context::from_waker(Waker::noop())) {
-        Poll::Ready(result) => result,
-        Poll::Pending => panic!("the simulated flash waits"),
-    }
-}
+use sequential_storage::cache::Cache;
+use sequential_storage::map::{MapConfig, MapStorage};
+use trimwright_control::{Calibration, Codes, KeepError, Kept, LearnedMap, SetupAnswers, keep};
+use trimwright_store::{MOST_ERASES_PER_HOUR, Refusal, Restored, SAVE_EVERY_S, Store, wait_for};
 
 fn asked(name: &str) -> usize {
     std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(1000)
@@ -29,14 +21,15 @@ fn calibration() -> Calibration {
     Calibration::from_answers(&SetupAnswers::default()).expect("sound answers")
 }
 
-/// The map of the save with this number: another in every cell for every number.
-fn learned(number: u32) -> LearnedMap {
+/// What the save with this number keeps: another correction in every cell and other codes for every number.
+fn kept(number: u32) -> Kept {
     let mut map = LearnedMap::default();
     let mut random = Random(u64::from(number));
+    let codes = Codes::from_bits(random.next() >> 33).expect("there are more than 31 codes");
     for ln in map.ln.flat_mut() {
         *ln = random.below(50_001) as f32 * 1e-5 - 0.25;
     }
-    map
+    Kept { learned: map, codes }
 }
 
 fn store(flash: Flash) -> Store<Flash> {
@@ -45,25 +38,28 @@ fn store(flash: Flash) -> Store<Flash> {
 
 fn restore(flash: Flash) -> (Restored, Flash) {
     let mut store = store(flash);
-    let restored = now(store.restore(&calibration()));
+    let restored = wait_for(store.restore(&calibration()));
     (restored, store.into_flash())
 }
 
-/// Whether the map is, bit for bit, what was stored under its number.
-fn is_whole(map: &LearnedMap, number: u32) -> bool {
-    let calibration = calibration();
-    keep::pack(&calibration, map, number) == keep::pack(&calibration, &learned(number), number)
+fn image(kept: &Kept, number: u32) -> [u8; keep::IMAGE_BYTES] {
+    keep::pack(&calibration(), &kept.learned, kept.codes, number)
 }
 
-/// Saves map `number` on a flash whose last save was `number - 1`.
+/// Whether it is, bit for bit, what was stored under its number.
+fn is_whole(found: &Kept, number: u32) -> bool {
+    image(found, number) == image(&kept(number), number)
+}
+
+/// Saves number `number` on a flash whose last save was `number - 1`.
 fn save(flash: Flash, number: u32) -> (bool, Flash) {
-    let mut store = store(flash);
-    let saved = now(store.save(&calibration(), &learned(number), number - 1)) == Ok(number);
+    let (mut store, Kept { learned, codes }) = (store(flash), kept(number));
+    let saved = wait_for(store.save(&calibration(), &learned, codes, number - 1)) == Ok(number);
     (saved, store.into_flash())
 }
 
 #[test]
-fn power_lost_in_any_operation_leaves_the_old_map_or_the_new_one() {
+fn power_lost_in_any_operation_leaves_the_old_image_or_the_new_one() {
     let (wanted, mut cuts, mut old, mut new) = (asked("CUTS"), 0, 0, 0);
     let mut flash = Flash::new();
     for number in 1.. {
@@ -75,10 +71,10 @@ fn power_lost_in_any_operation_leaves_the_old_map_or_the_new_one() {
             let (_, mut cut) = save(cut, number);
             cut.left = None;
             let (restored, cut) = restore(cut);
-            match restored.map {
-                Some((map, found)) => {
+            match restored.kept {
+                Some((kept, found)) => {
                     assert!(found == number || found + 1 == number, "{found} after a cut save of {number}");
-                    assert!(is_whole(&map, found), "map {found}, cut {left} of save {number}");
+                    assert!(is_whole(&kept, found), "image {found}, cut {left} of save {number}");
                     if found == number { new += 1 } else { old += 1 }
                 }
                 None => {
@@ -88,7 +84,7 @@ fn power_lost_in_any_operation_leaves_the_old_map_or_the_new_one() {
             }
             let (saved, cut) = save(cut, number + 1);
             assert!(saved, "the save after cut {left} of save {number}");
-            assert_eq!(restore(cut).0.map.map(|(_, found)| found), Some(number + 1));
+            assert_eq!(restore(cut).0.kept.map(|(_, found)| found), Some(number + 1));
             cuts += 1;
         }
         flash = after;
@@ -96,12 +92,14 @@ fn power_lost_in_any_operation_leaves_the_old_map_or_the_new_one() {
             break;
         }
     }
-    println!("{cuts} cuts: {old} times the old map came back, {new} times the new one, never anything else");
+    println!(
+        "{cuts} cuts: {old} times the old image came back, {new} times the new one, never anything else"
+    );
     assert!(old > 0 && new + old == cuts);
 }
 
 #[test]
-fn damaged_bits_never_pass_for_a_map() {
+fn damaged_bits_never_pass_for_an_image() {
     let (wanted, mut whole, mut refused) = (asked("DAMAGES"), [0; 2], 0);
     let mut flash = Flash::new();
     let last = 41;
@@ -117,32 +115,58 @@ fn damaged_bits_never_pass_for_a_map() {
             damaged.bytes[bit / 8] ^= 1 << (bit % 8);
         }
         match restore(damaged).0 {
-            Restored { map: Some((map, number)), .. } => {
-                assert!((1..=last).contains(&number) && is_whole(&map, number), "map {number}");
+            Restored { kept: Some((kept, number)), .. } => {
+                assert!((1..=last).contains(&number) && is_whole(&kept, number), "image {number}");
                 whole[usize::from(number == last)] += 1;
             }
-            Restored { map: None, refused: [Some(_), Some(_)] } => refused += 1,
-            other => panic!("no map and no reason: {:?}", other.refused),
+            Restored { kept: None, refused: [Some(_), Some(_)] } => refused += 1,
+            other => panic!("nothing and no reason: {:?}", other.refused),
         }
     }
     println!(
-        "{wanted} damages: the newest map {} times, an older one {} times, refused {refused} times",
+        "{wanted} damages: the newest image {} times, an older one {} times, refused {refused} times",
         whole[1], whole[0]
     );
     assert!(whole[1] > 0 && whole[0] > 0 && refused > 0);
 }
 
 #[test]
-fn an_image_of_another_setup_or_a_newer_layout_is_refused_by_name_and_the_last_good_one_comes_back() {
+fn an_image_of_another_setup_is_refused_by_name_and_the_last_good_one_comes_back() {
     let (_, flash) = save(Flash::new(), 1);
     let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
     let other = Calibration::from_answers(&answers).expect("sound answers");
-    let mut store = store(flash);
-    assert_eq!(now(store.save(&other, &learned(2), 1)), Ok(2));
-    let restored = now(store.restore(&calibration()));
+    let (mut store, Kept { learned, codes }) = (store(flash), kept(2));
+    assert_eq!(wait_for(store.answers()), Some(SetupAnswers::default()));
+    assert_eq!(wait_for(store.save(&other, &learned, codes, 1)), Ok(2));
+    assert_eq!(wait_for(store.answers()), Some(answers), "those of the newest image");
+    let restored = wait_for(store.restore(&calibration()));
     assert_eq!(restored.refused, [Some(Refusal::Image(KeepError::OtherSetup)), None]);
-    assert_eq!(restored.map.map(|(_, number)| number), Some(1));
+    assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(restore(Flash::new()).0.refused, [Some(Refusal::Empty); 2]);
+}
+
+/// Stores bytes where the store looks for the image with this number.
+fn put(flash: Flash, number: u32, bytes: &[u8]) -> Flash {
+    let config = MapConfig::try_new(0..(PAGE * PAGES) as u32).expect("whole pages");
+    let mut log = MapStorage::new(flash, config, Cache::new_uncached());
+    let stored = wait_for(log.store_item(&mut [0; 2048], &((number % 2) as u8), &bytes));
+    assert!(stored.is_ok(), "{stored:?}");
+    log.destroy().0
+}
+
+#[test]
+fn an_image_of_a_later_controller_is_refused_by_name_and_the_last_good_one_comes_back() {
+    // The same layout with more at its end, as a later controller may have it.
+    let mut later = image(&kept(2), 2).to_vec();
+    later.truncate(keep::IMAGE_BYTES - 4);
+    later[4] = keep::VERSION + 1;
+    later.extend([0x5A; 40]);
+    later.extend(Crc::<u32>::new(&CRC_32_ISO_HDLC).checksum(&later).to_le_bytes());
+    let flash = put(save(Flash::new(), 1).1, 2, &later);
+    let (restored, flash) = restore(flash);
+    assert_eq!(restored.refused, [Some(Refusal::Image(KeepError::TooNew(keep::VERSION + 1))), None]);
+    assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
+    assert_eq!(wait_for(store(flash).answers()), Some(SetupAnswers::default()));
 }
 
 #[test]

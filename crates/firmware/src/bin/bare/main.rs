@@ -1,5 +1,5 @@
-//! The controller alone, as small as it gets: setup answers to calibration, the kept map back, a step for every frame, the map
-//! kept. Nothing prints, nothing is emulated; its size is the controller's. With feature `defmt` it logs, and its size is that with
+//! The controller alone, as small as it gets: kept answers to calibration, kept map and codes back, a step for every frame,
+//! all of it kept. Nothing prints, nothing is emulated; its size is the controller's. With feature `defmt` it logs, and its size is that with
 //! a log.
 //!
 //! It links only when no path of the controller can panic: the panic handler calls a function that does not exist.
@@ -19,11 +19,13 @@ use trimwright_signals::Frame;
 fn main() -> ! {
     static mut CONTROLLER: MaybeUninit<Controller> = MaybeUninit::uninit();
     static mut KEPT: [u8; keep::IMAGE_BYTES] = [0; keep::IMAGE_BYTES];
-    let Ok(calibration) = Calibration::from_answers(black_box(&SetupAnswers::default())) else { rest() };
+    let answers =
+        keep::answers(black_box(KEPT)).map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
+    let Ok(calibration) = Calibration::from_answers(black_box(&answers)) else { rest() };
     let restored = keep::unpack(&calibration, black_box(KEPT));
     let controller = CONTROLLER.write(Controller::new(calibration));
-    if let Ok((map, _)) = restored {
-        *controller = controller.clone().with_learned(map);
+    if let Ok((kept, _)) = restored {
+        *controller = controller.clone().with_kept(kept);
     }
     let mut frame = Frame::default();
     loop {
@@ -31,7 +33,8 @@ fn main() -> ! {
         black_box(&mut frame);
         black_box(controller.step(&frame));
         if black_box(false) {
-            *KEPT = keep::pack(controller.calibration(), &controller.state().learned, 1);
+            let (map, codes) = (&controller.state().learned, controller.state().dtcs.stored_codes());
+            *KEPT = keep::pack(controller.calibration(), map, codes, 1);
             black_box(&mut *KEPT);
         }
     }
