@@ -4,6 +4,7 @@ use crate::compare::CompareOptions;
 use crate::export::{self, Export};
 use crate::faults::{self, Faults};
 use crate::fleet::{self, FleetOptions};
+use crate::live::{self, Live};
 use crate::manners::Units;
 use crate::size::{self, Size};
 use crate::stability::StabilityOptions;
@@ -100,6 +101,9 @@ pub(crate) enum Command {
     /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
     #[command(after_help = faults::HELP)]
     Faults(Faults),
+    /// Drive by key in the terminal, in real time or faster, and watch the map fill in
+    #[command(after_help = live::EXAMPLES)]
+    Live(Live),
     /// List the scenarios, engines and schedules that come with the program
     List {
         /// Print JSON, in SI units

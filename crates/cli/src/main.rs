@@ -8,6 +8,7 @@ mod faults;
 mod fleet;
 mod fleet_words;
 mod list;
+mod live;
 mod manners;
 mod map;
 mod page;
@@ -46,6 +47,7 @@ fn main() -> ExitCode {
         Some(Command::Stability(options)) => stability::stability(&options),
         Some(Command::Size(asked)) => size::size(&asked),
         Some(Command::Faults(asked)) => faults::faults(&asked),
+        Some(Command::Live(asked)) => live::live(&asked),
         Some(Command::List { json, units }) => {
             let all = if json { list::json() } else { list::text(units) };
             all.map_err(Failure::from).and_then(|text| say(&text))

@@ -1,0 +1,302 @@
+//! The car under someone's hands: what was asked of it, what is wrong with it, and what it did of late.
+
+use std::collections::VecDeque;
+
+use trimwright_control::{Calibration, Controller};
+use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_harness::drive::RunError;
+use trimwright_harness::faults::{Fault, FaultKind, KINDS, Timeline};
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::starting::{PERIOD_S, Starting};
+use trimwright_plant::{Hands, Key, Plant, Range, Truth};
+
+/// Simulated time of one stretch: that between two decisions of whoever works the car.
+pub(crate) const STRETCH_S: f64 = PERIOD_S;
+/// Stretches between two points of the past, and how many points are kept: a minute.
+const STRETCHES_PER_POINT: u32 = 10;
+const POINTS: usize = 300;
+/// Steps by which pedals and road change.
+const PEDAL_STEP: f64 = 0.02;
+const BRAKE_STEP: f64 = 0.1;
+const GRADE_STEP: f64 = 0.01;
+/// Steepest road that can be asked for, rise over run.
+const STEEPEST: f64 = 0.12;
+
+/// Something that a user does to the car.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Act {
+    /// Throttle by so many steps of 2 %.
+    Throttle(i8),
+    /// Throttle to so many tenths.
+    ThrottleTo(u8),
+    /// Brake by so many steps of 10 %.
+    Brake(i8),
+    /// Between park and drive.
+    Range,
+    /// The road by so many steps of 1 %.
+    Grade(i8),
+    /// Air conditioning on or off.
+    AirConditioning,
+    /// Ignition on or off; the starter is worked by itself.
+    Ignition,
+    /// The fault of this number in [`Bench::kinds`] comes or goes.
+    Fault(usize),
+    /// All faults go.
+    Mend,
+}
+
+/// Lambda at one moment.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Point {
+    /// When, s since power-up.
+    pub time_s: f64,
+    /// What the controller wanted of the gas that is at the sensor.
+    pub wanted: f64,
+    /// What it read.
+    pub read: f64,
+}
+
+/// A scenario's car, its controller, and a user's hands on it. The schedule of the scenario is left aside.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_live::{Act, Bench};
+/// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+/// for _ in 0..500 {
+///     bench.go_on();
+/// }
+/// let idle = bench.view().speed_rad_per_s;
+/// bench.act(Act::ThrottleTo(1));
+/// for _ in 0..100 {
+///     bench.go_on();
+/// }
+/// assert!(bench.view().speed_rad_per_s > 1.3 * idle, "it has started by itself and revs up in park");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Debug)]
+pub struct Bench {
+    title: String,
+    sound: Truth,
+    faults: Vec<Fault>,
+    there: Vec<bool>,
+    closed_loop: ClosedLoop,
+    starting: Starting,
+    ignition: bool,
+    hands: Hands,
+    past: VecDeque<Point>,
+    stretches: u32,
+    notice: Option<String>,
+}
+
+impl Bench {
+    /// The car of a scenario, with the ignition on and the gearbox in park.
+    ///
+    /// # Errors
+    /// When the scenario's truth or answers are out of their ranges.
+    pub fn new(scenario: &Scenario) -> Result<Self, RunError> {
+        let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?;
+        let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
+        let mut bench = Self {
+            title: scenario.title.clone(),
+            sound: scenario.truth.clone(),
+            faults: scenario.faults.clone(),
+            there: Vec::new(),
+            closed_loop: ClosedLoop::new(plant, Controller::new(calibration)),
+            starting: Starting::new(),
+            ignition: true,
+            hands: Hands::default(),
+            past: VecDeque::with_capacity(POINTS),
+            stretches: 0,
+            notice: None,
+        };
+        bench.bring_faults();
+        Ok(bench)
+    }
+
+    /// The kinds of faults that can come and go while the engine runs.
+    pub fn kinds() -> Vec<&'static FaultKind> {
+        KINDS.iter().filter(|kind| kind.comes_and_goes).collect()
+    }
+
+    /// Simulates one stretch of time, 20 ms.
+    pub fn go_on(&mut self) {
+        let time_s = self.closed_loop.time_s();
+        self.hands.key = self.starting.act(time_s, self.ignition, self.closed_loop.view().speed_rad_per_s);
+        if self.faults.iter().map(|fault| fault.is_there(time_s)).ne(self.there.iter().copied()) {
+            self.bring_faults();
+        }
+        for _ in 0..(STRETCH_S / STEP_S).round() as u32 {
+            self.closed_loop.step(&self.hands);
+        }
+        self.stretches += 1;
+        if self.stretches.is_multiple_of(STRETCHES_PER_POINT) {
+            if self.past.len() == POINTS {
+                self.past.pop_front();
+            }
+            let insight = &self.closed_loop.controller().state().insight;
+            let (wanted, read) = (f64::from(insight.expected_lambda), f64::from(insight.measured_lambda));
+            self.past.push_back(Point { time_s: self.closed_loop.time_s(), wanted, read });
+        }
+    }
+
+    /// Does what a user asked for.
+    pub fn act(&mut self, act: Act) {
+        self.notice = None;
+        let by = |value: f64, steps: i8, step: f64| ((value / step).round() + f64::from(steps)) * step;
+        let hands = &mut self.hands;
+        match act {
+            Act::Throttle(steps) => hands.throttle = by(hands.throttle, steps, PEDAL_STEP).clamp(0.0, 1.0),
+            Act::ThrottleTo(tenths) => hands.throttle = (f64::from(tenths) / 10.0).min(1.0),
+            Act::Brake(steps) => hands.brake = by(hands.brake, steps, BRAKE_STEP).clamp(0.0, 1.0),
+            Act::Range => {
+                hands.range = if hands.range == Range::Park { Range::Drive } else { Range::Park };
+            }
+            Act::Grade(steps) => hands.grade = by(hands.grade, steps, GRADE_STEP).clamp(-STEEPEST, STEEPEST),
+            Act::AirConditioning => hands.ac = !hands.ac,
+            Act::Ignition => self.ignition = !self.ignition,
+            Act::Fault(number) => self.toggle(number),
+            Act::Mend => {
+                self.faults.clear();
+                self.bring_faults();
+            }
+        }
+    }
+
+    fn toggle(&mut self, number: usize) {
+        let Some(kind) = Self::kinds().get(number).copied() else { return };
+        match self.faults.iter().position(|fault| fault.kind == kind) {
+            Some(place) => {
+                self.faults.remove(place);
+            }
+            None => self.faults.push(Fault::usual(kind)),
+        }
+        self.bring_faults();
+    }
+
+    /// Makes the plant what its faults of this moment make it.
+    fn bring_faults(&mut self) {
+        let time_s = self.closed_loop.time_s();
+        let (mut truth, mut answers) =
+            (self.sound.clone(), *self.closed_loop.controller().calibration().answers());
+        for fault in self.faults.iter().filter(|fault| fault.is_there(time_s)) {
+            fault.apply(&mut truth, &mut answers);
+        }
+        self.there = self.faults.iter().map(|fault| fault.is_there(time_s)).collect();
+        if let Err(error) = self.closed_loop.set_truth(truth) {
+            self.notice = Some(format!("these faults do not go together: {error}"));
+            self.faults.pop();
+        }
+    }
+
+    /// One line about the car.
+    pub fn title(&self) -> &str {
+        &self.title
+    }
+
+    /// Controller and plant.
+    pub fn closed_loop(&self) -> &ClosedLoop {
+        &self.closed_loop
+    }
+
+    /// The plant's true quantities.
+    pub fn view(&self) -> trimwright_plant::View {
+        self.closed_loop.view()
+    }
+
+    /// What hands and feet do.
+    pub fn hands(&self) -> &Hands {
+        &self.hands
+    }
+
+    /// Whether the starter turns.
+    pub fn is_cranking(&self) -> bool {
+        self.hands.key == Key::Start
+    }
+
+    /// Whether the ignition is on.
+    pub fn ignition(&self) -> bool {
+        self.ignition
+    }
+
+    /// The faults, and whether each is there just now.
+    pub fn faults(&self) -> impl Iterator<Item = (&Fault, bool)> {
+        self.faults.iter().zip(self.there.iter().copied())
+    }
+
+    /// Lambda over the last minute, oldest first.
+    pub fn past(&self) -> impl Iterator<Item = &Point> {
+        self.past.iter()
+    }
+
+    /// Something that could not be done as asked.
+    pub fn notice(&self) -> Option<&str> {
+        self.notice.as_deref()
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn bench() -> Bench {
+        Bench::new(&Scenario::load("delivery-van").expect("shipped")).expect("sound")
+    }
+
+    fn wait(bench: &mut Bench, seconds: f64) {
+        for _ in 0..(seconds / STRETCH_S) as u32 {
+            bench.go_on();
+        }
+    }
+
+    #[test]
+    fn it_drives_brakes_and_is_switched_off() {
+        let mut bench = bench();
+        wait(&mut bench, 15.0);
+        bench.act(Act::Range);
+        bench.act(Act::ThrottleTo(3));
+        wait(&mut bench, 20.0);
+        let fast = bench.view().vehicle_m_per_s;
+        assert!(fast > 8.0, "{fast}");
+        bench.act(Act::ThrottleTo(0));
+        bench.act(Act::Brake(5));
+        wait(&mut bench, 10.0);
+        assert!(bench.view().vehicle_m_per_s < 0.5);
+        bench.act(Act::Ignition);
+        wait(&mut bench, 5.0);
+        assert!(bench.view().speed_rad_per_s < 1.0 && !bench.ignition());
+        assert!(bench.past().count() > 200);
+    }
+
+    #[test]
+    fn pedals_and_road_stay_within_their_ranges() {
+        let mut bench = bench();
+        for _ in 0..60 {
+            bench.act(Act::Throttle(1));
+            bench.act(Act::Brake(1));
+            bench.act(Act::Grade(-1));
+        }
+        assert_eq!((bench.hands().throttle, bench.hands().brake), (1.0, 1.0));
+        assert!((bench.hands().grade + STEEPEST).abs() < 1e-12);
+        bench.act(Act::Throttle(-1));
+        assert!((bench.hands().throttle - 0.98).abs() < 1e-12);
+    }
+
+    #[test]
+    fn a_fault_comes_is_noticed_and_goes() {
+        let mut bench = bench();
+        let number = Bench::kinds().iter().position(|kind| kind.name == "map_open").expect("a kind");
+        bench.act(Act::Fault(number));
+        assert_eq!(
+            bench.faults().map(|(fault, there)| (fault.kind.name, there)).collect::<Vec<_>>(),
+            [("map_open", true)]
+        );
+        wait(&mut bench, 20.0);
+        assert!(bench.closed_loop().controller().state().dtcs.active().count() > 0);
+        bench.act(Act::Fault(number));
+        assert_eq!(bench.faults().count(), 0);
+        assert_eq!(bench.closed_loop().plant().truth(), &bench.sound);
+        bench.act(Act::Fault(9999));
+        bench.act(Act::Mend);
+        assert_eq!((bench.faults().count(), bench.notice()), (0, None));
+    }
+}

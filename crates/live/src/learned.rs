@@ -1,0 +1,102 @@
+//! The learned map as it fills in.
+
+use crate::ramp::Colours;
+use ratatui::style::{Color, Style};
+use ratatui::text::{Line, Span};
+use trimwright_control::learner::PRIOR_SIGMA_LN;
+use trimwright_control::{Controller, MAP_POINTS, RPM_POINTS};
+
+/// Standard deviation above which a cell has as good as nothing to say, and below which it is sure, ln.
+const SAYS_LN: f32 = 0.9 * PRIOR_SIGMA_LN;
+const SURE_LN: f32 = 0.01;
+/// Rad/s in a hundred turns a minute.
+const HUNDRED_RPM: f32 = 10.471_976;
+
+/// Height of the lines with their heading.
+pub(crate) const HEIGHT: u16 = MAP_POINTS as u16 + 1;
+/// Width of the lines: four characters a cell.
+pub(crate) const WIDTH: u16 = 4 + 4 * RPM_POINTS as u16;
+
+/// The map line by line, high pressure on top, hundreds of rpm below. A cell that has learned nothing is a dot; one that is known to 1 % is bold;
+/// the cell that the engine is nearest to has a `>`.
+pub(crate) fn lines(controller: &Controller, colours: Colours) -> Vec<Line<'static>> {
+    let calibration = controller.calibration();
+    let weights = &controller.state().insight.weights;
+    let most = weights.iter().max_by(|one, other| one.1.total_cmp(&other.1));
+    let here = most.filter(|(_, share)| *share > 0.0).map(|(cell, _)| cell);
+    let pressures = calibration.map_axis().points().iter().enumerate().rev();
+    let rows = pressures.map(|(row, map_pa)| {
+        let cells = (0..RPM_POINTS).map(|column| {
+            let cell = row * RPM_POINTS + column;
+            shown(controller, cell, here == Some(cell), colours)
+        });
+        std::iter::once(Span::raw(format!("{:>3} ", map_pa / 1e3))).chain(cells).collect()
+    });
+    let speeds = calibration.rpm_axis().points().iter();
+    let heading: String = speeds.map(|speed| format!("{:4.0}", speed / HUNDRED_RPM)).collect();
+    rows.chain([Line::raw(format!("    {heading}"))]).collect()
+}
+
+/// One cell, four characters wide.
+fn shown(controller: &Controller, cell: usize, here: bool, colours: Colours) -> Span<'static> {
+    let learned = &controller.state().learned;
+    let (ln, sigma_ln) = (learned.ln.flat().get(cell).copied().unwrap_or(0.0), learned.sigma_ln(cell));
+    let mark = if here { '>' } else { ' ' };
+    if sigma_ln > SAYS_LN {
+        return Span::raw(format!("{mark}  \u{b7}"));
+    }
+    let percent = 100.0 * (f64::from(ln).exp() - 1.0);
+    let mut style = Style::new();
+    if let Some(colour) = colours.of_correction(ln) {
+        style = style.bg(colour).fg(Color::Black);
+    }
+    if sigma_ln < SURE_LN {
+        style = style.bold();
+    }
+    // Adding zero turns a negative zero into a plain one.
+    Span::styled(format!("{mark}{:+3.0}", percent.round() + 0.0), style)
+}
+
+/// How many cells have something to say, and how many are sure.
+pub(crate) fn filled(controller: &Controller) -> (usize, usize) {
+    let sigmas = || (0..MAP_POINTS * RPM_POINTS).map(|cell| controller.state().learned.sigma_ln(cell));
+    let below = |limit: f32| sigmas().filter(|sigma| *sigma <= limit).count();
+    (below(SAYS_LN), below(SURE_LN))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use trimwright_control::{Calibration, LearnedMap, SetupAnswers};
+
+    fn controller(learned: LearnedMap) -> Controller {
+        Controller::new(Calibration::from_answers(&SetupAnswers::default()).expect("customary"))
+            .with_learned(learned)
+    }
+
+    #[test]
+    fn an_empty_map_is_all_dots() {
+        let lines = lines(&controller(LearnedMap::default()), Colours::All);
+        assert_eq!(lines.len(), usize::from(HEIGHT));
+        let dots: usize = lines.iter().map(|line| line.to_string().matches('\u{b7}').count()).sum();
+        assert_eq!(dots, MAP_POINTS * RPM_POINTS);
+        assert!(lines.iter().all(|line| line.width() == usize::from(WIDTH)));
+    }
+
+    #[test]
+    fn what_was_learned_stands_in_its_cell_with_and_without_colours() {
+        let mut learned = LearnedMap::default();
+        (learned.ln.flat_mut()[0], learned.variance.flat_mut()[0]) = (-0.1, 0.05 * 0.05);
+        (learned.ln.flat_mut()[1], learned.variance.flat_mut()[1]) = (0.0953, 0.005 * 0.005);
+        let controller = controller(learned);
+        assert_eq!(filled(&controller), (2, 1));
+        for colours in [Colours::None, Colours::All] {
+            let lines = lines(&controller, colours);
+            let lowest = &lines[MAP_POINTS - 1];
+            assert!(lowest.to_string().starts_with(" 18  -10 +10"), "{lowest}");
+            assert_eq!(lowest.spans[1].style.bg.is_some(), colours == Colours::All);
+            let bold = ratatui::style::Modifier::BOLD;
+            assert_eq!([1, 2].map(|cell| lowest.spans[cell].style.has_modifier(bold)), [false, true]);
+        }
+    }
+}
