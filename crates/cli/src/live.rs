@@ -1,0 +1,56 @@
+//! The bench in the terminal.
+
+use crate::Failure;
+use crate::arguments::DEFAULT_SCENARIO;
+use crate::manners::Units;
+use clap::Args;
+use clap::builder::{PossibleValuesParser, TypedValueParser};
+use trimwright_harness::error::InputError;
+use trimwright_harness::scenario::Scenario;
+use trimwright_live::{Colours, LiveError, Setting};
+
+pub(crate) const EXAMPLES: &str = "\
+Examples:
+  trimwright live                     the delivery van, in real time
+  trimwright live town-coupe --times 5
+  trimwright live my-car.toml --units us
+
+The engine starts by itself. The arrow keys are the pedals, d changes between park and drive, f lets faults come and go, \
+? shows all keys, q quits. The schedule of the scenario is left aside: the driver is you. Needs a terminal of 82 x 25 \
+characters; a higher one also shows the last minute.";
+
+/// What was asked for.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Live {
+    /// Name of a scenario that comes with the program, or your own scenario file (.toml)
+    #[arg(default_value = DEFAULT_SCENARIO)]
+    scenario: String,
+    /// How many times as fast as life to begin with
+    #[arg(long, value_name = "N", default_value = "1", value_parser = PossibleValuesParser::new(["1", "2", "5", "10", "20", "50"]).map(|times| times.parse::<u32>().unwrap_or(1)))]
+    times: u32,
+    /// Start of the random numbers [default: as the scenario says]
+    #[arg(long, value_name = "N")]
+    seed: Option<u64>,
+    /// Units of speed and temperature
+    #[arg(long, value_enum, default_value_t)]
+    units: Units,
+}
+
+/// Loads the scenario and lets the user work it.
+pub(crate) fn live(asked: &Live) -> Result<(), Failure> {
+    let scenario = Scenario::load(&asked.scenario)?;
+    let seed = asked.seed.unwrap_or(scenario.seed);
+    let variable = |name: &str| std::env::var(name).ok();
+    let setting = Setting {
+        times: asked.times,
+        units: match asked.units {
+            Units::Si => trimwright_live::Units::Si,
+            Units::Us => trimwright_live::Units::Us,
+        },
+        colours: Colours::of(variable("NO_COLOR").as_deref(), variable("COLORTERM").as_deref()),
+    };
+    trimwright_live::run(&scenario.with_seed(seed), setting).map_err(|error| match error {
+        LiveError::NoTerminal => Failure::Input(InputError::new("standard output", error.to_string())),
+        other => Failure::Other(other.to_string()),
+    })
+}
