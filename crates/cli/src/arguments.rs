@@ -1,13 +1,13 @@
 //! The words of the command line.
 
-use crate::compare::CompareOptions;
+use crate::compare::{self, CompareOptions};
 use crate::export::{self, Export};
 use crate::faults::{self, Faults};
 use crate::fleet::{self, FleetOptions};
 use crate::live::{self, Live};
 use crate::manners::Units;
 use crate::size::{self, Size};
-use crate::stability::StabilityOptions;
+use crate::stability::{self, StabilityOptions};
 use clap::{Args, Parser, Subcommand, value_parser};
 use clap_complete::Shell;
 use std::path::PathBuf;
@@ -33,6 +33,11 @@ fuel under pressure, hot exhaust and raised cars can hurt people. Follow the mak
 have licensed people do what requires it.";
 
 const DRIVE_EXAMPLES: &str = "\
+Examples:
+  trimwright drive town-coupe --passes 4
+  trimwright drive my-car.toml --schedule my-trip.csv --out results/my-car
+  trimwright drive --json | jq .mixture
+
 A scenario is a text file that says which engine is driven, what its owner answered when the controller was set up, \
 and in what the engine differs from those answers. `trimwright list` names those that come with the program.
 
@@ -40,6 +45,11 @@ A schedule of your own is a CSV file that says how fast the car is to go; its fi
 units, as in `time [s],speed [km/h]`. Time may be in s, min or h, speed in m/s, km/h or mph.
 
 Exit code: 0 done, 2 something in the input is wrong, 1 anything else.";
+
+const LIST_EXAMPLES: &str = "\
+Examples:
+  trimwright list
+  trimwright list --json | jq '.scenarios[].name'";
 
 const COMPLETIONS_EXAMPLES: &str = "\
 Examples:
@@ -77,6 +87,7 @@ pub(crate) enum Command {
         options: Options,
     },
     /// Drive the same scenario with each learner, side by side
+    #[command(after_help = compare::EXAMPLES)]
     Compare {
         /// Name of a scenario that comes with the program, or your own scenario file (.toml)
         #[arg(default_value = DEFAULT_SCENARIO)]
@@ -94,6 +105,7 @@ pub(crate) enum Command {
         options: FleetOptions,
     },
     /// Show where trim and learning begin to swing, against the exact limit
+    #[command(after_help = stability::EXAMPLES)]
     Stability(StabilityOptions),
     /// Work out whether injectors, pump, lines, wires, sensor place, fans and nitrous are enough for the engine
     #[command(after_help = size::HELP)]
@@ -105,6 +117,7 @@ pub(crate) enum Command {
     #[command(after_help = live::EXAMPLES)]
     Live(Live),
     /// List the scenarios, engines and schedules that come with the program
+    #[command(after_help = LIST_EXAMPLES)]
     List {
         /// Print JSON, in SI units
         #[arg(long)]

@@ -1,8 +1,10 @@
 //! The learners side by side on the same drive.
 
 use crate::arguments::load;
+use crate::manners::{self, bar};
 use crate::{Failure, say};
 use clap::{Args, value_parser};
+use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use trimwright_harness::drive::RunError;
@@ -11,7 +13,15 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::watch::Window;
 use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
 use trimwright_study::compare::{self, Compared};
+use trimwright_study::learners::LEARNERS;
 use trimwright_study::quantiles::Way;
+
+pub(crate) const EXAMPLES: &str = "\
+Examples:
+  trimwright compare delivery-van --passes 4
+  trimwright compare hot-cam-town --json
+
+Results go to out/SCENARIO-compare/: report.html and compare.csv.";
 
 /// Options of the comparison.
 #[derive(Args, Clone, Debug)]
@@ -29,8 +39,11 @@ pub(crate) struct CompareOptions {
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Print nothing unless something goes wrong
-    #[arg(long)]
+    #[arg(long, conflicts_with = "json")]
     quiet: bool,
+    /// Print the summary of each learner as JSON instead of the table
+    #[arg(long)]
+    json: bool,
 }
 
 /// Drives with each learner, writes and tells.
@@ -41,12 +54,24 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
         .clone()
         .unwrap_or_else(|| PathBuf::from("out").join(format!("{}-compare", scenario.name)));
     output::check(&out)?;
-    let compared =
-        compare::compare(&scenario, || ()).map_err(|error: RunError| Failure::Other(error.to_string()))?;
+    let bar = bar(options.quiet, LEARNERS.len() as u64, "{pos} of {len} learners {wide_bar} {elapsed}");
+    let compared = compare::compare(&scenario, || bar.inc(1))
+        .map_err(|error: RunError| Failure::Other(error.to_string()))?;
+    bar.finish_and_clear();
     let csv = compare::to_csv(&compared);
     let page = trimwright_report::render_study(&study(&scenario, &compared));
     output::write(&out, &[("compare.csv", csv.as_bytes()), ("report.html", page.as_bytes())])?;
-    if options.quiet { Ok(()) } else { say(&text(&scenario, &compared, &out)) }
+    match (options.quiet, options.json) {
+        (true, _) => Ok(()),
+        (_, true) => {
+            let learner = |each: &Compared| json!({ "learner": each.learner, "summary": each.run.summary });
+            let learners: Vec<Value> = compared.iter().map(learner).collect();
+            say(&manners::json(
+                &json!({ "scenario": scenario.name, "seed": scenario.seed, "learners": learners }),
+            )?)
+        }
+        _ => say(&text(&scenario, &compared, &out)),
+    }
 }
 
 /// Label of a row and the value of each learner in it.

@@ -1,9 +1,8 @@
 //! Drives a scenario and writes down what came of it.
 
 use crate::arguments::{Options, load};
+use crate::manners::bar;
 use crate::{Failure, map, page, say, table};
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use trimwright_harness::drive::{Progress, Run, RunError};
 use trimwright_harness::on_target::OnTarget;
@@ -16,7 +15,7 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
     output::check(&out)?;
 
-    let bar = bar(options.quiet);
+    let bar = bar(options.quiet, 0, "driving {wide_bar} {percent:>3} %  {eta} left");
     let mut show = |progress: Progress| {
         bar.set_length(progress.total_s as u64);
         bar.set_position(progress.done_s as u64);
@@ -54,13 +53,4 @@ fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path) -> Result<()
 
 fn unwritable(error: impl std::fmt::Display) -> Failure {
     Failure::Other(format!("the results can't be put into words: {error}"))
-}
-
-/// A bar of simulated time on a terminal; elsewhere nothing.
-fn bar(quiet: bool) -> ProgressBar {
-    if quiet || !std::io::stderr().is_terminal() {
-        return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
-    }
-    let style = ProgressStyle::with_template("driving {wide_bar} {percent:>3} %  {eta} left");
-    ProgressBar::new(0).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
 }

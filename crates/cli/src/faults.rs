@@ -1,14 +1,16 @@
 //! Drives a scenario once with each fault and tells what came of it.
 
 use crate::arguments::DEFAULT_SCENARIO;
+use crate::manners::{json, waiting};
 use crate::size::wrapped;
 use crate::{Failure, say};
 use clap::Args;
+use serde_json::{Value, json};
 use std::fmt::Write;
 use trimwright_harness::error::InputError;
 use trimwright_harness::faults::examination::{self, Examined};
 use trimwright_harness::faults::high_load::Danger;
-use trimwright_harness::faults::{Fault, KINDS, find};
+use trimwright_harness::faults::{Fault, FaultKind, KINDS, find};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::{Kind, UnitError, parse};
 
@@ -22,6 +24,11 @@ To put faults into a scenario of your own:
   until = \"5 min\"
   every = \"10 s\"         comes and goes
   lasting = \"2 s\"
+
+Examples:
+  trimwright faults
+  trimwright faults delivery-van --only weak_pump --from \"2 min\"
+  trimwright faults --list
 
 Never try a fault on a road.";
 
@@ -53,7 +60,7 @@ pub(crate) struct Faults {
     /// Name the kinds of faults and drive nothing
     #[arg(long)]
     list: bool,
-    /// Print JSON instead of a table
+    /// Print JSON instead of text
     #[arg(long)]
     json: bool,
 }
@@ -61,7 +68,7 @@ pub(crate) struct Faults {
 /// Loads, drives and tells.
 pub(crate) fn faults(asked: &Faults) -> Result<(), Failure> {
     if asked.list {
-        return say(&kinds());
+        return say(&if asked.json { json(&KINDS.iter().map(told).collect::<Vec<_>>())? } else { kinds() });
     }
     if let Some(name) = &asked.only
         && find(name).is_none()
@@ -85,14 +92,23 @@ pub(crate) fn faults(asked: &Faults) -> Result<(), Failure> {
         }
         None => examination::schedule(),
     };
+    let bar = waiting("driving with one fault after the other");
     let examined = examination::examine(&scenario, &schedule, from_s, asked.only.as_deref())
         .map_err(|error| Failure::Other(error.to_string()))?;
+    bar.finish_and_clear();
     if asked.json {
-        let text =
-            serde_json::to_string_pretty(&examined).map_err(|error| Failure::Other(error.to_string()))?;
-        return say(&(text + "\n"));
+        return say(&json(&examined)?);
     }
     say(&table(&scenario, schedule.name(), &examined))
+}
+
+/// A kind for other programs; strengths are in SI units.
+fn told(kind: &FaultKind) -> Value {
+    let strength = kind.strength.as_ref().map(|strength| {
+        let (low, high, usual) = (strength.low, strength.high, strength.usual);
+        json!({ "unit": strength.unit, "low_si": low, "high_si": high, "usual_si": usual })
+    });
+    json!({ "kind": kind.name, "title": kind.title, "comes_and_goes": kind.comes_and_goes, "strength": strength })
 }
 
 /// The kinds of faults, each with its usual strength.

@@ -1,10 +1,9 @@
 //! Drives a fleet of engines drawn by lot.
 
 use crate::arguments::load;
+use crate::manners::{bar, json};
 use crate::{Failure, fleet_words, say};
 use clap::{Args, value_parser};
-use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
-use std::io::IsTerminal;
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -59,8 +58,11 @@ pub(crate) struct FleetOptions {
     #[arg(long)]
     resume: bool,
     /// Print nothing unless something goes wrong
-    #[arg(long)]
+    #[arg(long, conflicts_with = "json")]
     quiet: bool,
+    /// Print the figures of each engine as JSON instead of the table
+    #[arg(long)]
+    json: bool,
 }
 
 /// Draws, drives, writes and tells.
@@ -84,7 +86,8 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     });
     listening.map_err(|error| Failure::Other(format!("can't listen for Ctrl-C: {error}")))?;
 
-    let bar = bar(options.quiet, u64::from(order.engines));
+    let engines = u64::from(order.engines);
+    let bar = bar(options.quiet, engines, "{pos} of {len} engines {wide_bar} {eta} left");
     bar.set_position(done.len() as u64);
     bar.reset_eta();
     let driven = fleet::drive(&scenario, &order, done, &stop, |engine| {
@@ -97,7 +100,12 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
         threads => Failure::Other(threads.to_string()),
     })?;
     write(&scenario, &order, &engines, &out)?;
-    if !options.quiet {
+    if options.json {
+        let told = serde_json::json!({
+            "scenario": scenario.name, "seed": order.seed, "learner": options.learner, "engines": engines,
+        });
+        say(&json(&told)?)?;
+    } else if !options.quiet {
         say(&fleet_words::text(&scenario, &order, &engines, &out))?;
     }
     if engines.len() < order.engines as usize {
@@ -140,13 +148,4 @@ fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> 
     let files: [(&str, &[u8]); 3] =
         [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];
     Ok(output::write(out, &files)?)
-}
-
-/// A bar of engines on a terminal; elsewhere nothing.
-fn bar(quiet: bool, engines: u64) -> ProgressBar {
-    if quiet || !std::io::stderr().is_terminal() {
-        return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
-    }
-    let style = ProgressStyle::with_template("{pos} of {len} engines {wide_bar} {eta} left");
-    ProgressBar::new(engines).with_style(style.unwrap_or_else(|_| ProgressStyle::default_bar()))
 }

@@ -1,9 +1,13 @@
-//! What any good command line does: units by choice, completions for the shell, a manual.
+//! What any good command line does: units by choice, results as JSON, progress on standard error, completions for the shell, a manual.
 
 use crate::Failure;
 use crate::arguments::Arguments;
 use clap::{CommandFactory, ValueEnum};
 use clap_complete::Shell;
+use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
+use serde::Serialize;
+use std::io::{IsTerminal, stderr};
+use std::time::Duration;
 
 /// Metres in a mile, litres in a US gallon: exact, NIST SP 811, appendix B.
 const MILE_M: f64 = 1609.344;
@@ -43,6 +47,28 @@ impl Units {
             Self::Us => format!("{:.1} mpg", 100e3 / MILE_M * US_GALLON_L / l_per_100km),
         }
     }
+}
+
+/// A result as JSON, ready to be printed.
+pub(crate) fn json(result: &impl Serialize) -> Result<String, Failure> {
+    let text = serde_json::to_string_pretty(result).map_err(|error| Failure::Other(error.to_string()))?;
+    Ok(text + "\n")
+}
+
+/// A bar of progress on standard error; nothing where that is no terminal or nothing is to be said.
+pub(crate) fn bar(quiet: bool, length: u64, template: &str) -> ProgressBar {
+    if quiet || !stderr().is_terminal() {
+        return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
+    }
+    let style = ProgressStyle::with_template(template).unwrap_or_else(|_| ProgressStyle::default_bar());
+    ProgressBar::new(length).with_style(style)
+}
+
+/// The same where there is no telling how far it has come: the time that has gone by.
+pub(crate) fn waiting(doing: &str) -> ProgressBar {
+    let bar = bar(false, 0, &format!("{doing}, {{elapsed}}"));
+    bar.enable_steady_tick(Duration::from_millis(500));
+    bar
 }
 
 /// The script that completes our words in a shell.

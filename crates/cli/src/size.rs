@@ -1,6 +1,7 @@
 //! Tells what a sizing found, line by line.
 
 use crate::arguments::DEFAULT_SCENARIO;
+use crate::manners::json;
 use crate::{Failure, say};
 use clap::Args;
 use std::fmt::Write;
@@ -11,6 +12,10 @@ pub(crate) const HELP: &str = "\
 Works from what is printed on the parts and from the section [installation] of the scenario: power, hottest fuel, pickup \
 and strainer, hose and clamps, wires, place of the oxygen sensor. Each line shows its formula with numbers, its limit, what \
 to change and the source.
+
+Examples:
+  trimwright size
+  trimwright size my-car.toml --json
 
 A calculation is no proof. Fuel under pressure, raised cars, welding and nitrous can hurt people: follow the makers' \
 instructions and local rules, and have licensed people do what requires it.";
@@ -36,9 +41,7 @@ pub(crate) fn size(asked: &Size) -> Result<(), Failure> {
     // The answers were checked when the scenario was loaded.
     let sizing = sizing::size(&scenario).map_err(|error| Failure::Other(error.to_string()))?;
     if asked.json {
-        let text =
-            serde_json::to_string_pretty(&sizing).map_err(|error| Failure::Other(error.to_string()))?;
-        return say(&(text + "\n"));
+        return say(&json(&sizing)?);
     }
     say(&text(&scenario, &sizing))
 }

@@ -1,7 +1,9 @@
 //! Where trim and learning begin to swing.
 
+use crate::manners;
 use crate::{Failure, say};
 use clap::Args;
+use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use trimwright_harness::output;
@@ -13,6 +15,13 @@ const DELAYS: [usize; 12] = [1, 2, 3, 4, 5, 7, 10, 15, 20, 30, 45, 60];
 /// Kinds of motion as the map names them, in the order of [`Motion`].
 const KINDS: [&str; 3] = ["settles", "overshoots by a quarter or more", "swings"];
 
+pub(crate) const EXAMPLES: &str = "\
+Examples:
+  trimwright stability
+  trimwright stability --out results/stability --json
+
+Results go to out/stability/: report.html and stability.csv.";
+
 /// Options of the study.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct StabilityOptions {
@@ -20,8 +29,11 @@ pub(crate) struct StabilityOptions {
     #[arg(long, value_name = "DIR", default_value = "out/stability")]
     out: PathBuf,
     /// Print nothing unless something goes wrong
-    #[arg(long)]
+    #[arg(long, conflicts_with = "json")]
     quiet: bool,
+    /// Print the limits as JSON instead of the table
+    #[arg(long)]
+    json: bool,
 }
 
 /// Measures, writes and tells.
@@ -33,7 +45,17 @@ pub(crate) fn stability(options: &StabilityOptions) -> Result<(), Failure> {
     let page = trimwright_report::render_study(&study(&limits, &maps));
     let csv = csv(&maps);
     output::write(&options.out, &[("stability.csv", csv.as_bytes()), ("report.html", page.as_bytes())])?;
-    if options.quiet { Ok(()) } else { say(&text(&limits, &options.out)) }
+    match (options.quiet, options.json) {
+        (true, _) => Ok(()),
+        (_, true) => say(&manners::json(&json!({ "limits": limits.iter().map(told).collect::<Vec<_>>() }))?),
+        _ => say(&text(&limits, &options.out)),
+    }
+}
+
+/// A limit for other programs.
+fn told(limit: &Limit) -> Value {
+    let Limit { delay, exact, trim, learner } = limit;
+    json!({ "delay": delay, "delay_s": *delay as f64 * LOOK_S, "exact": exact, "trim": trim, "learner": learner })
 }
 
 /// A map with its words.

@@ -1,63 +1,9 @@
 //! The program as a user meets it: exit codes, messages, and what is left on the disk.
 
+mod support;
+
 use std::fs;
-use std::path::Path;
-use std::process::{Command, Output};
-
-const VAN: &str = include_str!("../../../shared/scenarios/delivery-van.toml");
-
-/// Runs the program in a directory.
-fn run(home: &Path, arguments: &[&str]) -> Output {
-    Command::new(env!("CARGO_BIN_EXE_trimwright"))
-        .args(arguments)
-        .current_dir(home)
-        .output()
-        .expect("it starts")
-}
-
-fn stdout(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).expect("UTF-8")
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).expect("UTF-8")
-}
-
-/// All files below a directory, by their path in it.
-fn files(home: &Path) -> Vec<String> {
-    let mut found = Vec::new();
-    for entry in fs::read_dir(home).expect("a directory") {
-        let path = entry.expect("an entry").path();
-        let name = path.file_name().expect("a name").to_string_lossy().into_owned();
-        match path.is_dir() {
-            true => found.extend(files(&path).into_iter().map(|inner| format!("{name}/{inner}"))),
-            false => found.push(name),
-        }
-    }
-    found.sort();
-    found
-}
-
-/// A scenario of a minute, so that a drive takes no time.
-fn short_scenario(home: &Path) {
-    fs::write(home.join("short.toml"), VAN.replace("\"udds\"", "\"short.csv\"")).expect("written");
-    fs::write(home.join("short.csv"), "time [s],speed [km/h]\n0,0\n30,0\n50,40\n80,40\n100,0\n")
-        .expect("written");
-}
-
-/// Asserts that the arguments are refused as bad input with exactly this message, and that nothing is left behind.
-fn assert_refused(home: &Path, arguments: &[&str], message: &str) {
-    let before = files(home);
-    let output = run(home, arguments);
-    assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));
-    assert_eq!(stderr(&output), format!("trimwright: {message}\n"));
-    assert_eq!(stdout(&output), "");
-    assert_eq!(files(home), before);
-}
-
-fn home() -> tempfile::TempDir {
-    tempfile::tempdir().expect("a place")
-}
+use support::{VAN, assert_refused, files, home, run, short_scenario, stderr, stdout};
 
 #[test]
 fn a_drive_writes_its_results_and_prints_less_than_a_screen() {

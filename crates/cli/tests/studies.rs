@@ -1,32 +1,9 @@
 //! The commands that make many runs, as a user meets them.
 
+mod support;
+
 use std::fs;
-use std::path::Path;
-use std::process::{Command, Output};
-
-const TRIP: &str = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n100,50\n110,0\n";
-
-/// Runs the program in a directory that holds a short trip.
-fn run(home: &Path, arguments: &[&str]) -> Output {
-    fs::write(home.join("trip.csv"), TRIP).expect("written");
-    Command::new(env!("CARGO_BIN_EXE_trimwright"))
-        .args(arguments)
-        .current_dir(home)
-        .output()
-        .expect("it starts")
-}
-
-fn stdout(output: &Output) -> String {
-    String::from_utf8(output.stdout.clone()).expect("UTF-8")
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8(output.stderr.clone()).expect("UTF-8")
-}
-
-fn home() -> tempfile::TempDir {
-    tempfile::tempdir().expect("a place")
-}
+use support::{furnished as home, run, stderr, stdout};
 
 #[test]
 fn a_fleet_grows_by_resume_to_the_same_files() {

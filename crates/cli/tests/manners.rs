@@ -1,0 +1,205 @@
+//! What every command does alike: help with examples, JSON and nothing else, no colours and no progress where there is no terminal,
+//! exit codes.
+
+mod support;
+
+use serde_json::Value;
+use std::path::Path;
+use support::{assert_refused, furnished, home, program, run, stderr, stdout};
+
+/// Every command, as `trimwright --help` names them.
+fn commands(home: &Path) -> Vec<String> {
+    let help = stdout(&run(home, &["--help"]));
+    let rows = help.lines().skip_while(|row| *row != "Commands:").skip(1).take_while(|row| !row.is_empty());
+    let named = rows.filter(|row| row.starts_with("  ") && !row.starts_with("   "));
+    named.filter_map(|row| row.split_whitespace().next()).map(str::to_owned).collect()
+}
+
+/// A command, arguments that make it do its work, and which JSON fields tell that it did; `None`: its result is a text for a shell, for
+/// `man` or for a screen.
+type Work = (&'static str, &'static [&'static str], Option<&'static [&'static str]>);
+
+const WORK: [Work; 11] = [
+    ("drive", &["short.toml", "--passes", "1"], Some(&["/mixture/learned_map_rms", "/drive/stalls"])),
+    (
+        "compare",
+        &["short.toml", "--passes", "1"],
+        Some(&["/learners/0/summary/mixture", "/learners/2/learner"]),
+    ),
+    (
+        "fleet",
+        &["short.toml", "--engines", "2", "--passes", "1"],
+        Some(&["/engines/1/ended/Driven/distance_km", "/learner"]),
+    ),
+    ("stability", &[], Some(&["/limits/0/exact", "/limits/11/delay_s"])),
+    ("size", &[], Some(&["/lines/0/formula", "/cautions/0"])),
+    (
+        "faults",
+        &["--schedule", "trip.csv", "--only", "map_open", "--from", "30 s"],
+        Some(&["/0/fault", "/1/fault"]),
+    ),
+    ("live", &[], None),
+    ("list", &[], Some(&["/scenarios/0/title", "/schedules/0/duration_s"])),
+    ("export", &["out/short", "--format", "csv"], Some(&["/files/0"])),
+    ("completions", &["bash"], None),
+    ("manual", &[], None),
+];
+
+#[test]
+fn every_command_has_help_with_an_example_that_names_it() {
+    let home = home();
+    let commands = commands(home.path());
+    let mut worked: Vec<String> = WORK.iter().map(|(command, ..)| (*command).to_owned()).collect();
+    worked.push("help".to_owned());
+    let sorted = |mut names: Vec<String>| {
+        names.sort();
+        names
+    };
+    assert_eq!(sorted(commands), sorted(worked), "each command is tried here");
+    for (command, ..) in WORK {
+        let output = run(home.path(), &[command, "--help"]);
+        assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""));
+        let help = stdout(&output);
+        let (_, examples) =
+            help.split_once("Examples:\n").unwrap_or_else(|| panic!("{command}: no examples"));
+        assert!(
+            examples.contains(&format!("\n  trimwright {command}"))
+                || examples.starts_with(&format!("  trimwright {command}")),
+            "{help}"
+        );
+        assert!(help.lines().all(|row| row.chars().count() <= 110), "{command} has rows that are too long");
+    }
+}
+
+#[test]
+fn json_is_all_there_is_on_standard_output_and_nothing_is_on_standard_error() {
+    let home = furnished();
+    for (command, arguments, fields) in WORK {
+        let Some(fields) = fields else { continue };
+        let output = run(home.path(), &[&[command], arguments, &["--json"]].concat());
+        assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""), "{command}");
+        let value: Value =
+            serde_json::from_str(&stdout(&output)).unwrap_or_else(|error| panic!("{command}: {error}"));
+        for field in fields {
+            assert!(
+                value.pointer(field).is_some_and(|value| !value.is_null()),
+                "{command}: no {field} in {value:#}"
+            );
+        }
+    }
+    let kinds: Value =
+        serde_json::from_str(&stdout(&run(home.path(), &["faults", "--list", "--json"]))).expect("JSON");
+    assert!(kinds.as_array().is_some_and(|kinds| kinds.iter().any(|kind| kind["kind"] == "weak_pump")));
+}
+
+#[test]
+fn text_has_no_colours_and_no_progress_where_there_is_no_terminal() {
+    let home = furnished();
+    for (command, arguments, fields) in WORK {
+        if fields.is_none() && command == "live" {
+            continue;
+        }
+        for variable in [None, Some(("NO_COLOR", "1")), Some(("TERM", "xterm-256color"))] {
+            let output = program(home.path(), &[&[command], arguments].concat())
+                .envs(variable)
+                .output()
+                .expect("it starts");
+            assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""), "{command}");
+            // A manual page and completions are for other programs; even they hold no escape sequence of a terminal.
+            assert!(!stdout(&output).contains('\u{1b}') || command == "completions", "{command}");
+            assert!(!stdout(&output).is_empty(), "{command}");
+        }
+    }
+    let wrong = run(home.path(), &["drive", "--passes", "zero"]);
+    assert!(!stderr(&wrong).contains('\u{1b}') && stderr(&wrong).starts_with("error: "));
+}
+
+#[test]
+fn what_is_quiet_says_nothing() {
+    let home = furnished();
+    for (command, arguments, _) in WORK {
+        let has_quiet = stdout(&run(home.path(), &[command, "--help"])).contains("--quiet");
+        assert_eq!(
+            has_quiet,
+            ["drive", "compare", "fleet", "stability", "export"].contains(&command),
+            "{command}"
+        );
+        if has_quiet {
+            let output = run(home.path(), &[&[command], arguments, &["--quiet"]].concat());
+            assert_eq!(
+                (output.status.code(), stdout(&output).as_str(), stderr(&output).as_str()),
+                (Some(0), "", ""),
+                "{command}"
+            );
+            let both = run(home.path(), &[&[command], arguments, &["--quiet", "--json"]].concat());
+            assert_eq!(both.status.code(), Some(2), "{command}: quiet and JSON exclude each other");
+        }
+    }
+}
+
+#[test]
+fn a_sizing_tells_formula_limit_and_source() {
+    let home = home();
+    let output = run(home.path(), &["size", "pickup"]);
+    assert_eq!(output.status.code(), Some(2));
+    assert!(stderr(&output).contains("no scenario of this name") && stdout(&output).is_empty());
+    let text = stdout(&run(home.path(), &["size"]));
+    for words in ["is everything large enough?", "at most 80 %", "= ", "source: ", "Cautions"] {
+        assert!(text.contains(words), "{words} in {text}");
+    }
+}
+
+#[test]
+fn faults_are_named_driven_and_refused() {
+    let home = furnished();
+    let list = stdout(&run(home.path(), &["faults", "--list"]));
+    assert!(list.contains("map_open") && list.contains("MAP sensor wire broken"), "{list}");
+    let asked = ["faults", "--schedule", "trip.csv", "--only", "map_open", "--from", "30 s"];
+    let table = stdout(&run(home.path(), &asked));
+    for words in ["what the controller notices", "map_open", "P010", "danger", "Never try faults on a road"] {
+        assert!(table.contains(words), "{words} in {table}");
+    }
+    assert_refused(
+        home.path(),
+        &["faults", "--only", "gremlin"],
+        "--only, gremlin: is no kind of fault; `trimwright faults --list` names them",
+    );
+    let from = run(home.path(), &["faults", "--from", "soon"]);
+    assert_eq!((from.status.code(), stdout(&from).as_str()), (Some(2), ""));
+    assert!(stderr(&from).starts_with("trimwright: --from, soon: must be a time"), "{}", stderr(&from));
+}
+
+#[test]
+fn the_bench_wants_a_terminal() {
+    let home = home();
+    assert_refused(
+        home.path(),
+        &["live"],
+        "standard output: live needs a terminal to draw on and to read keys from; `trimwright drive` works without one",
+    );
+    let scenario = run(home.path(), &["live", "moon"]);
+    assert_eq!(scenario.status.code(), Some(2));
+    assert_eq!(run(home.path(), &["live", "--times", "3"]).status.code(), Some(2));
+}
+
+#[test]
+fn wrong_words_end_with_code_2_on_every_command() {
+    let home = home();
+    for (command, ..) in WORK {
+        let output = run(home.path(), &[command, "--no-such-option"]);
+        assert_eq!((output.status.code(), stdout(&output).as_str()), (Some(2), ""), "{command}");
+        assert!(stderr(&output).contains("--no-such-option"), "{command}: {}", stderr(&output));
+    }
+    for command in ["drive", "compare", "fleet", "size", "faults"] {
+        let output = run(home.path(), &[command, "nowhere.toml"]);
+        assert_eq!((output.status.code(), stdout(&output).as_str()), (Some(2), ""), "{command}");
+        assert!(
+            stderr(&output).starts_with("trimwright: nowhere.toml: can't be read"),
+            "{}",
+            stderr(&output)
+        );
+    }
+    let nothing = run(home.path(), &["export", "nowhere", "--format", "csv"]);
+    assert_eq!(nothing.status.code(), Some(2), "{}", stderr(&nothing));
+    assert_eq!(run(home.path(), &["manual", "nothing"]).status.code(), Some(2));
+}
