@@ -4,19 +4,25 @@ use serde::Serialize;
 
 use crate::{Story, sections};
 
-const FRAME: &str = include_str!("../assets/page/page.html");
-pub(crate) const STYLE: &str = include_str!("../assets/page/page.css");
+/// What all pages begin and end with.
+const HEAD: &str = include_str!("../assets/page/head.html");
+const FOOT: &str = include_str!("../assets/page/foot.html");
+const BODY: &str = include_str!("../assets/page/page.html");
+const STYLE: &str = include_str!("../assets/page/page.css");
+/// Redraws when look or width change.
+pub(crate) const LOOK: &str = include_str!("../assets/page/look.js");
 /// The page's own scripts in the order in which they build on each other.
-const SCRIPTS: [&str; 6] = [
+const SCRIPTS: [&str; 7] = [
     include_str!("../assets/page/base.js"),
     include_str!("../assets/page/time.js"),
     include_str!("../assets/page/path.js"),
     include_str!("../assets/page/cells.js"),
     include_str!("../assets/page/replay.js"),
+    LOOK,
     include_str!("../assets/page/start.js"),
 ];
 /// Apache ECharts 6.1.0, Apache-2.0; see `assets/echarts`.
-pub(crate) const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js");
+const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js");
 
 /// The whole page of `story` as HTML.
 ///
@@ -28,7 +34,7 @@ pub(crate) const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js")
 /// assert!(page.contains("refused: cold"));
 /// ```
 pub fn render(story: &Story) -> String {
-    fill(FRAME, |name, page| match name {
+    fill(BODY, |name, page| match name {
         "title" => page.push_str(&sections::text(&story.title)),
         "head" => page.push_str(&sections::head(story)),
         "result" => page.push_str(&sections::result(story)),
@@ -36,25 +42,30 @@ pub fn render(story: &Story) -> String {
         "refusals" => page.push_str(&sections::refusals(story)),
         "findings" => page.push_str(&sections::findings(story)),
         "cautions" => page.push_str(&sections::cautions(story)),
-        "style" => page.push_str(STYLE),
         "story" => page.push_str(&data(story)),
-        "charts" => page.push_str(CHARTS),
         "scripts" => SCRIPTS.iter().for_each(|script| page.push_str(script)),
         _ => debug_assert!(false, "the frame asks for an unknown part: {name}"),
     })
 }
 
-/// The frame with every `<!--put NAME-->` in it replaced by what `put` adds to the page for that name.
-pub(crate) fn fill(frame: &str, put: impl Fn(&str, &mut String)) -> String {
+/// Head, body and foot of a page, every `<!--put NAME-->` in them replaced: styles and charts, which all pages share, here, everything else
+/// by what `put` adds to the page for that name.
+pub(crate) fn fill(body: &str, put: impl Fn(&str, &mut String)) -> String {
     let mut page = String::with_capacity(CHARTS.len() + 1_000_000);
-    let mut rest = frame;
-    while let Some((before, after)) = rest.split_once("<!--put ") {
-        page.push_str(before);
-        let (name, tail) = after.split_once("-->").unwrap_or((after, ""));
-        put(name, &mut page);
-        rest = tail;
+    for part in [HEAD, body, FOOT] {
+        let mut rest = part;
+        while let Some((before, after)) = rest.split_once("<!--put ") {
+            page.push_str(before);
+            let (name, tail) = after.split_once("-->").unwrap_or((after, ""));
+            match name {
+                "style" => page.push_str(STYLE),
+                "charts" => page.push_str(CHARTS),
+                _ => put(name, &mut page),
+            }
+            rest = tail;
+        }
+        page.push_str(rest);
     }
-    page.push_str(rest);
     page
 }
 

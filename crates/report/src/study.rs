@@ -4,12 +4,13 @@ use std::fmt::Write as _;
 
 use serde::Serialize;
 
-use crate::page::{self, CHARTS};
+use crate::page;
 use crate::sections::text;
 use crate::story::Fact;
 
-const FRAME: &str = include_str!("../assets/page/study.html");
-const SCRIPTS: [&str; 2] = [include_str!("../assets/page/base.js"), include_str!("../assets/page/study.js")];
+const BODY: &str = include_str!("../assets/page/study.html");
+const SCRIPTS: [&str; 3] =
+    [include_str!("../assets/page/base.js"), page::LOOK, include_str!("../assets/page/study.js")];
 
 /// A table of words; the first column says what a row is about.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -113,14 +114,12 @@ pub struct Study {
 /// assert!(page.starts_with("<!doctype html>") && page.contains("7 &lt; 8"));
 /// ```
 pub fn render_study(study: &Study) -> String {
-    page::fill(FRAME, |name, html| match name {
+    page::fill(BODY, |name, html| match name {
         "title" => html.push_str(&text(&study.title)),
         "head" => html.push_str(&head(study)),
         "tables" => study.tables.iter().for_each(|each| html.push_str(&table(each))),
         "drawings" => html.push_str(&places(study)),
-        "style" => html.push_str(page::STYLE),
         "story" => html.push_str(&page::data(&study.charts)),
-        "charts" => html.push_str(CHARTS),
         "scripts" => SCRIPTS.iter().for_each(|script| html.push_str(script)),
         _ => debug_assert!(false, "the frame asks for an unknown part: {name}"),
     })

@@ -3,6 +3,9 @@ const COLOURS = ["blue", "orange", "green", "red", "grey"];
 const DASHES = ["solid", [7, 3], [2, 3], [9, 3, 2, 3], "solid"];
 const named = (name, more) => axis({ name, nameLocation: "middle", ...more });
 
+// Kinds of fields from good to bad: viridis, far apart in lightness too, so that they are told apart in grey and by every colour vision.
+const KINDS = ["#b8de29", "#238a8d", "#482677"];
+
 // A number with as many decimals as its size calls for.
 const brief = (value) => (value == null ? "–" : plain(Number(value.toPrecision(3))));
 
@@ -17,7 +20,8 @@ const DRAW = {
       yAxis: axis({ type: logarithmic ? "log" : "value", splitNumber: 5 }),
       series: lines.map((line, index) => ({
         type: line.dots ? "scatter" : "line", name: line.name, color: colour(COLOURS[index % COLOURS.length]), data: line.points,
-        symbol: line.dots ? "circle" : "none", symbolSize: 7, lineStyle: { width: 2, type: DASHES[index % DASHES.length] }, emphasis: { disabled: true },
+        // Rings around dots: two that fall together are both seen.
+        symbol: line.dots ? (index % 2 ? "emptyCircle" : "circle") : "none", symbolSize: index % 2 ? 12 : 6, lineStyle: { width: 2, type: DASHES[index % DASHES.length] }, emphasis: { disabled: true },
       })),
     });
   },
@@ -25,7 +29,7 @@ const DRAW = {
     tooltip: { ...common().tooltip, trigger: "axis", axisPointer: { type: "shadow" }, valueFormatter: brief },
     grid: plot({ top: 24, bottom: 46 }),
     xAxis: named(across, { type: "category", data: labels, nameGap: 26 }),
-    yAxis: named(up, { type: "value", nameGap: 40 }),
+    yAxis: named(up, { type: "value", nameGap: 40, minInterval: 1 }),
     series: [{ type: "bar", name: title, color: colour("blue"), data: heights, barCategoryGap: "8%" }],
   }),
   fields: (id, title, { across, up, columns, rows, values, kinds }) => show(id, {
@@ -33,12 +37,13 @@ const DRAW = {
       ...common().tooltip, trigger: "item",
       formatter: ({ value: [column, row, kind] }) => escaped(across + " " + columns[column] + ", " + up + " " + rows[row] + ": " + kinds[kind]),
     },
+    title: headed(id, up, kinds).title,
     grid: plot({ top: 44, bottom: 46 }),
     xAxis: named(across, { type: "category", data: columns, nameGap: 26, splitLine: { show: false } }),
-    yAxis: named(up, { type: "category", data: rows, nameGap: 38, splitLine: { show: false } }),
+    yAxis: axis({ type: "category", data: rows, splitLine: { show: false } }),
     visualMap: {
-      type: "piecewise", orient: "horizontal", top: 8, right: 16, dimension: 2, textStyle: { color: colour("soft") }, hoverLink: false, selectedMode: false,
-      pieces: kinds.map((label, value) => ({ value, label, color: colour(["green", "orange", "red"][value]) })),
+      type: "piecewise", orient: "horizontal", top: 6, right: 16, dimension: 2, textStyle: { color: colour("soft") }, hoverLink: false, selectedMode: false,
+      pieces: kinds.map((label, value) => ({ value, label, color: KINDS[value] })),
     },
     series: [{
       type: "heatmap", itemStyle: { borderColor: colour("card"), borderWidth: 1 },
@@ -47,28 +52,5 @@ const DRAW = {
   }),
 };
 
-const dark = matchMedia("(prefers-color-scheme: dark)");
-const drawAll = () => {
-  const chosen = byId("look").value;
-  const look = printing ? "light" : chosen === "auto" ? (dark.matches ? "dark" : "light") : chosen;
-  document.documentElement.dataset.look = look;
-  document.documentElement.style.colorScheme = look;
-  story.forEach(({ title, drawing }, index) => DRAW[drawing.kind]("drawing-" + index, title, drawing));
-};
-const fit = () => {
-  Object.values(charts).forEach((chart) => chart.resize());
-  drawAll();
-};
-const print = (starts) => {
-  printing = starts;
-  document.documentElement.classList.toggle("printing", starts);
-  fit();
-};
-drawAll();
-byId("look").addEventListener("change", drawAll);
-dark.addEventListener("change", drawAll);
-let resizing = null;
-addEventListener("resize", () => { clearTimeout(resizing); resizing = setTimeout(fit, 120); });
-addEventListener("beforeprint", () => print(true));
-addEventListener("afterprint", () => print(false));
+keepDrawn(() => story.forEach(({ title, drawing }, index) => DRAW[drawing.kind]("drawing-" + index, title, drawing)));
 body.dataset.ready = "yes";
