@@ -10,6 +10,24 @@ use crate::on_target::{OnTarget, OnTargetError};
 pub const STEP_S: f64 = 1e-3;
 
 /// Controller and plant, wired together.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller};
+/// use trimwright_harness::closed_loop::ClosedLoop;
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_plant::{Hands, Key, Plant};
+///
+/// let scenario = Scenario::load("delivery-van")?;
+/// let controller = Controller::new(Calibration::from_answers(&scenario.answers)?);
+/// let mut closed_loop = ClosedLoop::new(Plant::new(scenario.truth, scenario.seed)?, controller);
+/// for (key, steps) in [(Key::On, 2000), (Key::Start, 1500), (Key::On, 3000)] {
+///     let hands = Hands { key, ..Hands::default() };
+///     (0..steps).for_each(|_| closed_loop.step(&hands));
+/// }
+/// assert!(closed_loop.view().speed_rad_per_s > 60.0, "it has started and idles");
+/// assert!((closed_loop.time_s() - 6.5).abs() < 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct ClosedLoop {
     plant: Plant,

@@ -126,6 +126,20 @@ pub fn drive(scenario: &Scenario, progress: &mut dyn FnMut(Progress)) -> Result<
 
 /// The same with other options in the learning run, and with as much record as is needed.
 ///
+/// ```
+/// use trimwright_control::{Options, Strategy};
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let options = Options { strategy: Strategy::Integral, ..Options::default() };
+/// let run = drive_with(&scenario, options, Record::Figures, &mut |_| ())?;
+/// assert!(run.rows.is_empty() && run.summary.drive.distance_km > 0.5);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn drive_with(
@@ -202,6 +216,18 @@ pub struct Learned {
 }
 
 /// Only the learning run of [`drive`]: for studies of many.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
+///
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let learned = learn(&scenario, Options::default())?;
+/// assert!(learned.controller.state().insight.phase.started());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.

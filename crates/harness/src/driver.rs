@@ -65,6 +65,17 @@ impl Feel {
 }
 
 /// Follows a schedule.
+///
+/// ```
+/// use trimwright_harness::driver::{Driver, Feel};
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_plant::{Key, View};
+/// let scenario = Scenario::load("delivery-van")?;
+/// let mut driver = Driver::new(Feel::of(&scenario.truth));
+/// let hands = driver.act(0.0, 0.0, &scenario.schedule, &View::default());
+/// assert_eq!((hands.key, hands.throttle), (Key::On, 0.0), "first the ignition");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct Driver {
     feel: Feel,

@@ -76,6 +76,13 @@ impl Mixture {
     }
 
     /// Events in `bins` equal bins between plus and minus `reach_ln`; the outer ones also hold what lies beyond.
+    ///
+    /// ```
+    /// use trimwright_harness::mixture::Mixture;
+    /// let mut mixture = Mixture::new();
+    /// [-0.5, -0.03, 0.01, 0.08].map(|e| mixture.add(e));
+    /// assert_eq!(mixture.histogram(0.1, 4), [1, 1, 1, 1], "the outer bins hold what lies beyond");
+    /// ```
     pub fn histogram(&self, reach_ln: f64, bins: usize) -> Vec<u64> {
         let mut coarse = vec![0; bins];
         for (index, &count) in self.bins.iter().enumerate() {

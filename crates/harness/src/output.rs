@@ -18,6 +18,15 @@ pub fn check(directory: &Path) -> Result<(), InputError> {
 
 /// Writes files of these names and contents into `directory`, which is made if it isn't there.
 ///
+/// ```
+/// use trimwright_harness::output;
+/// let place = std::env::temp_dir().join(format!("trimwright-example-{}", std::process::id()));
+/// output::write(&place, &[("note.txt", b"whole or not at all")])?;
+/// assert_eq!(std::fs::read(place.join("note.txt"))?, b"whole or not at all");
+/// std::fs::remove_dir_all(&place)?;
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 ///
 /// When something can't be written. Then no file of that name is there in part: each is as before or complete.

@@ -64,6 +64,13 @@ impl Scenario {
 
     /// Drives another schedule, shipped or from a file.
     ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// let scenario = Scenario::load("delivery-van")?.with_schedule("hwfet")?.with_passes(3).with_seed(9);
+    /// assert_eq!((scenario.schedule.name(), scenario.passes, scenario.seed), ("hwfet", 3, 9));
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    ///
     /// # Errors
     ///
     /// When it can't be read or isn't a schedule.
@@ -103,6 +110,12 @@ impl Scenario {
     }
 
     /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// let [one, same, other] = [1, 1, 2].map(|seed| Scenario::load("delivery-van").map(|scenario| scenario.with_seed(seed).hash()));
+    /// assert!(one == same && one != other);
+    /// ```
     pub fn hash(&self) -> String {
         let mut hash = Fnv::new();
         let (points, passes, seed) = (self.schedule.points(), self.passes, self.seed);

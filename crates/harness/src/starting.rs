@@ -27,6 +27,15 @@ enum Doing {
 }
 
 /// From key on to a running engine, and again after a stall.
+///
+/// ```
+/// use trimwright_harness::starting::Starting;
+/// use trimwright_plant::Key;
+/// let mut starting = Starting::new();
+/// let key_at = |starting: &mut Starting, time_s| starting.act(time_s, true, 0.0);
+/// assert_eq!(key_at(&mut starting, 0.0), Key::On, "the pump fills the rail");
+/// assert_eq!(key_at(&mut starting, 2.5), Key::Start);
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Starting {
     doing: Doing,

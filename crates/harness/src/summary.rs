@@ -138,6 +138,16 @@ pub struct Finding {
 impl Summary {
     /// The text of `summary.json`.
     ///
+    /// ```
+    /// use trimwright_harness::{drive, scenario::Scenario, schedule::Schedule};
+    /// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n";
+    /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+    /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+    /// let text = drive::drive(&scenario, &mut |_| ())?.summary.to_json()?;
+    /// assert!(text.contains("\"settle_s\": null"), "no figure without a measurement");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
     /// # Errors
     /// When a value can't be written as JSON, which none of this layout can cause.
     pub fn to_json(&self) -> serde_json::Result<String> {

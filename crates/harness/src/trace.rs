@@ -144,6 +144,10 @@ pub fn to_csv(rows: &[Row]) -> Result<Vec<u8>, csv::Error> {
 }
 
 /// ln of a factor as the percentage that it adds.
+///
+/// ```
+/// assert!((trimwright_harness::trace::percent(0.1_f64.ln_1p()) - 10.0).abs() < 1e-9);
+/// ```
 pub fn percent(ln: f64) -> f64 {
     100.0 * libm::expm1(ln)
 }

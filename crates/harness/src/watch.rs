@@ -251,6 +251,13 @@ fn root_mean(sum: (f64, u64), fewest: u64) -> f64 {
 }
 
 /// First time after which every window with something to say stays under `limit`; NaN when the last one does not.
+///
+/// ```
+/// use trimwright_harness::watch::{Window, settle_s};
+/// let window = |end_s, map_rms| Window { end_s, map_rms, closed_loop_rms: 0.0 };
+/// let windows = [window(60.0, 0.12), window(120.0, 0.015), window(180.0, 0.01)];
+/// assert_eq!(settle_s(&windows, 0.02), 60.0);
+/// ```
 pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
     let told: Vec<&Window> = windows.iter().filter(|window| window.map_rms.is_finite()).collect();
     match told.iter().rposition(|window| window.map_rms >= limit) {

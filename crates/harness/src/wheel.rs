@@ -8,6 +8,17 @@ use crate::schedule::Schedule;
 use crate::starting::Starting;
 
 /// The one at the wheel.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_harness::wheel::Wheel;
+/// for (name, on_road) in [("delivery-van", true), ("dyno-map", false)] {
+///     let scenario = Scenario::load(name)?;
+///     let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
+///     assert_eq!(matches!(wheel, Wheel::Driver(_)), on_road);
+/// }
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug)]
 pub enum Wheel {
     /// Follows a speed on the road.

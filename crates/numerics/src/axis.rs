@@ -17,6 +17,12 @@ pub struct Axis<T, const N: usize> {
 }
 
 /// Why breakpoints make no axis.
+///
+/// ```
+/// use trimwright_numerics::{Axis, AxisError};
+/// assert_eq!(Axis::new([1.0_f32, 3.0, 2.0]), Err(AxisError::NotRising(2)));
+/// assert_eq!(Axis::new([1.0_f32]), Err(AxisError::TooShort));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum AxisError {
@@ -38,6 +44,12 @@ impl core::fmt::Display for AxisError {
 impl core::error::Error for AxisError {}
 
 /// Where a value lies on an axis: between breakpoints `index` and `index + 1`, `fraction` of the way (0 to 1).
+///
+/// ```
+/// use trimwright_numerics::{Axis, Place};
+/// let volts = Axis::new([8.0_f64, 12.0, 16.0]).unwrap();
+/// assert_eq!(volts.place(13.0), Place { index: 1, fraction: 0.25 });
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Place<T> {
@@ -65,11 +77,22 @@ impl<T: Real, const N: usize> Axis<T, N> {
     }
 
     /// The breakpoints.
+    ///
+    /// ```
+    /// let axis = trimwright_numerics::Axis::new([1.0_f32, 2.0]).unwrap();
+    /// assert_eq!(axis.points(), &[1.0, 2.0]);
+    /// ```
     pub const fn points(&self) -> &[T; N] {
         &self.points
     }
 
     /// The place of `value`. Outside the axis, and for NaN, it is the nearest end: a table never extrapolates.
+    ///
+    /// ```
+    /// let kpa = trimwright_numerics::Axis::new([20.0_f64, 60.0, 100.0]).unwrap();
+    /// let ends = [-5.0, 500.0, f64::NAN].map(|value| kpa.place(value));
+    /// assert_eq!(ends.map(|place| (place.index, place.fraction)), [(0, 0.0), (1, 1.0), (0, 0.0)]);
+    /// ```
     #[inline]
     pub fn place(&self, value: T) -> Place<T> {
         let mut index = 0;

@@ -26,6 +26,11 @@ impl<T: Real, const N: usize> Curve<T, N> {
     }
 
     /// The value at `x`.
+    ///
+    /// ```
+    /// let curve = trimwright_numerics::Curve::new([0.0_f64, 10.0], [1.0, 3.0]).unwrap();
+    /// assert_eq!([curve.at(5.0), curve.at(-9.0), curve.at(99.0)], [2.0, 1.0, 3.0]);
+    /// ```
     #[inline]
     pub fn at(&self, x: T) -> T {
         let place = self.axis.place(x);
@@ -39,6 +44,11 @@ impl<T: Real, const N: usize> Curve<T, N> {
     }
 
     /// The values at the breakpoints.
+    ///
+    /// ```
+    /// let curve = trimwright_numerics::Curve::new([0.0_f64, 10.0], [1.0, 3.0]).unwrap();
+    /// assert_eq!((curve.axis().points(), curve.values()), (&[0.0, 10.0], &[1.0, 3.0]));
+    /// ```
     pub const fn values(&self) -> &[T; N] {
         &self.values
     }

@@ -5,6 +5,13 @@ use crate::{Place, Real};
 /// The four cells around a point and the share of each; the shares add up to one.
 ///
 /// Cells are numbered row by row: `cell = y_index * X + x_index`.
+///
+/// ```
+/// use trimwright_numerics::{Place, Weights};
+/// let weights = Weights::new(Place { index: 1, fraction: 0.25_f64 }, Place { index: 0, fraction: 0.5 }, 14);
+/// assert_eq!(weights.cells, [1, 2, 15, 16]);
+/// assert_eq!(weights.shares, [0.375, 0.125, 0.375, 0.125]);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Weights<T> {
@@ -33,6 +40,12 @@ impl<T: Real> Weights<T> {
     }
 
     /// Sum of squared shares: 1 on a breakpoint, down to 1/4 in the middle of a field.
+    ///
+    /// ```
+    /// use trimwright_numerics::{Place, Weights};
+    /// let at = |fraction: f64| Weights::new(Place { index: 0, fraction }, Place { index: 0, fraction }, 2).norm2();
+    /// assert_eq!([at(0.0), at(0.5)], [1.0, 0.25]);
+    /// ```
     #[inline]
     pub fn norm2(&self) -> T {
         self.shares.iter().fold(T::ZERO, |sum, &share| sum + share * share)
@@ -61,6 +74,11 @@ impl<T: Real, const X: usize, const Y: usize> Grid<T, X, Y> {
     }
 
     /// A grid with `value` everywhere.
+    ///
+    /// ```
+    /// let grid = trimwright_numerics::Grid::<f32, 2, 3>::filled(0.5);
+    /// assert_eq!(grid.flat(), [0.5; 6]);
+    /// ```
     pub const fn filled(value: T) -> Self {
         Self { cells: [[value; X]; Y] }
     }
@@ -84,6 +102,12 @@ impl<T: Real, const X: usize, const Y: usize> Grid<T, X, Y> {
     }
 
     /// All cells, row by row, to be changed.
+    ///
+    /// ```
+    /// let mut grid = trimwright_numerics::Grid::<f32, 2, 2>::filled(0.0);
+    /// grid.flat_mut()[3] = 1.0;
+    /// assert_eq!(grid.rows(), &[[0.0, 0.0], [0.0, 1.0]]);
+    /// ```
     pub const fn flat_mut(&mut self) -> &mut [T] {
         self.cells.as_flattened_mut()
     }

@@ -40,12 +40,23 @@ pub trait Real:
     /// Square root.
     fn sqrt(self) -> Self;
     /// `self` to the power of `exponent`.
+    ///
+    /// ```
+    /// use trimwright_numerics::Real;
+    /// // Pressure over temperature in an adiabatic change, exponent kappa / (kappa - 1).
+    /// assert!((Real::powf(1.1_f64, 3.5) - 1.396).abs() < 1e-3);
+    /// ```
     fn powf(self, exponent: Self) -> Self;
     /// Sine of an angle in radians.
     fn sin(self) -> Self;
     /// Cosine of an angle in radians.
     fn cos(self) -> Self;
     /// Held between `low` and `high`. A NaN becomes `low`, so that no output built on it can be NaN.
+    ///
+    /// ```
+    /// use trimwright_numerics::Real;
+    /// assert_eq!([Real::held(7.0_f32, 0.0, 1.0), Real::held(f32::NAN, 0.0, 1.0)], [1.0, 0.0]);
+    /// ```
     fn held(self, low: Self, high: Self) -> Self {
         // Written so that each line is one instruction where the machine has minimum and maximum.
         let raised = if self > low { self } else { low };

@@ -50,6 +50,12 @@ impl Exhaust {
 
     /// Back pressure at the ports for a mass flow of the whole engine, Pa: `p_amb + k m'^2`, at most
     /// 500 kPa more.
+    ///
+    /// ```
+    /// let exhaust = trimwright_plant::Truth::mild_v8().exhaust;
+    /// // 4e5 Pa s^2/kg^2 at 0.2 kg/s.
+    /// assert!((exhaust.back_pressure_pa(101_325.0, 0.2) - 117_325.0).abs() < 1e-6);
+    /// ```
     pub fn back_pressure_pa(&self, ambient_pa: f64, flow_kg_per_s: f64) -> f64 {
         ambient_pa + (self.back_pressure * flow_kg_per_s * flow_kg_per_s).held(0.0, 500e3)
     }

@@ -43,6 +43,12 @@ impl Circuit {
 
 /// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly
 /// grounded, clogged injectors and a fuel with ethanol are set in the part itself.
+///
+/// ```
+/// use trimwright_plant::{Circuit, Faults, Truth};
+/// let faults = Faults { map: Circuit::Open, vacuum_leak_m2: 4e-5, ..Faults::default() };
+/// assert!(Truth { faults, ..Truth::mild_v8() }.check().is_ok());
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Faults {
     /// Effective area of a leak into the intake manifold, m^2, 0 to 2e-4.

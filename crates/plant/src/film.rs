@@ -8,6 +8,13 @@ const WARM_K: f64 = 363.0;
 
 /// The tau-X film (Aquino, SAE 810494): a share `X` of the injected fuel lands on the wall and leaves it with
 /// a time constant tau.
+///
+/// ```
+/// use trimwright_plant::Truth;
+/// // A warm engine's film holds X tau of the fuel flow: at 3 g/s, a gram or so.
+/// let at = Truth::mild_v8().film.coefficients(50e3, 200.0, 363.0);
+/// assert!((0.5..2.0).contains(&(at.x * at.tau_s * 3.0)));
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Film {
     /// Scale on the published share that hits the wall, 0 to 2.

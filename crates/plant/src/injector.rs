@@ -34,12 +34,24 @@ pub struct Injectors {
 
 impl Injectors {
     /// Static flow of one injector at a pressure drop, kg/s: `Q sqrt(dp / dp_rated)` (orifice law).
+    ///
+    /// ```
+    /// let injectors = trimwright_plant::Truth::mild_v8().injectors;
+    /// let [rated, double] = [300e3, 600e3].map(|drop_pa| injectors.flow_kg_per_s(drop_pa));
+    /// assert!((double / rated - 2.0_f64.sqrt()).abs() < 1e-12);
+    /// ```
     #[inline]
     pub fn flow_kg_per_s(&self, drop_pa: f64) -> f64 {
         self.static_flow_kg_per_s * Real::sqrt((drop_pa / self.rated_drop_pa).held(0.0, 100.0))
     }
 
     /// Opening delay at supply voltage and pressure drop, s.
+    ///
+    /// ```
+    /// let injectors = trimwright_plant::Truth::mild_v8().injectors;
+    /// let [weak, usual] = [9.0, 14.0].map(|supply_v| injectors.delay_s(supply_v, 300e3));
+    /// assert!(weak > 2.0 * usual, "a weak battery opens the needle late");
+    /// ```
     pub fn delay_s(&self, supply_v: f64, drop_pa: f64) -> f64 {
         let base = Curve::new(self.delay_v, self.delay_s).map_or(0.0, |curve| curve.at(supply_v));
         base * (1.0 + self.delay_drop * ((drop_pa / self.rated_drop_pa).held(0.0, 3.0) - 1.0))
@@ -54,6 +66,13 @@ impl Injectors {
     }
 
     /// Fuel of one mean injector for an energised time, kg.
+    ///
+    /// ```
+    /// let injectors = trimwright_plant::Truth::mild_v8().injectors;
+    /// assert_eq!(injectors.fuel_kg(0.5e-3, 13.5, 300e3), 0.0, "over before the needle lifts");
+    /// // 10 ms at full flow, less delay and bend: 1 ms.
+    /// assert!((injectors.fuel_kg(11e-3, 13.5, 300e3) / 75e-6 - 1.0).abs() < 1e-3);
+    /// ```
     pub fn fuel_kg(&self, open_time_s: f64, supply_v: f64, drop_pa: f64) -> f64 {
         let flowing_s = (open_time_s - self.delay_s(supply_v, drop_pa)).held(0.0, 1.0);
         self.flow_kg_per_s(drop_pa) * self.full_flow_s(flowing_s)
@@ -71,6 +90,12 @@ impl Injectors {
     }
 
     /// Mean share of flow that deposits leave.
+    ///
+    /// ```
+    /// let mut injectors = trimwright_plant::Truth::mild_v8().injectors;
+    /// injectors.clogged[0] = 0.4;
+    /// assert!((injectors.mean_clear() - 0.9).abs() < 1e-12, "one of four has lost 40 %");
+    /// ```
     pub fn mean_clear(&self) -> f64 {
         let count = usize::from(self.count).clamp(1, MAX_INJECTORS);
         self.clogged.iter().take(count).map(|lost| 1.0 - lost).sum::<f64>() / count as f64

@@ -42,6 +42,42 @@
 //! | [`Nitrous`] | bottle, jet, oxygen, cooling, room taken | property tables, atom balance |
 //! | [`Faults`] | leaks, weak and clogged parts, broken wires, lost and extra pulses | trade |
 //!
+//! # The way of air and fuel
+//!
+//! ```text
+//!  outside air          injectors <- rail <- line, filter <- pump <- tank
+//!      |                    |
+//!      v                    v     X: share that wets the wall
+//!  plates, bypass -> [ manifold: p, T ] <---- film m ---- evaporates with tau
+//!  leaks                    |
+//!                           v   one intake event a cylinder: air, fuel, lambda
+//!                      cylinders -- 1/4 cycle --> fire: heat, work, torque -> crank -> coupling, gears -> car
+//!                           |   -- 3/4 cycle --> exhaust valve
+//!                           v
+//!                 pipe: parcels by mass -> mixing at the sensor -> heater, lag, noise -> volts
+//! ```
+//!
+//! # The equations that matter most
+//!
+//! | what | equation | source |
+//! |---|---|---|
+//! | throttle | `m' = A p0 / sqrt(R T0) psi(p / p0)`, [`flow_function`] | Heywood, app. C |
+//! | plate | `A = cd pi d^2 / 4 (1 - cos a / cos a0)`, [`ThrottleBody::area_m2`] | Guzzella & Onder, ch. 2 |
+//! | manifold | `dp/dt = kappa R / V (m'_in T_in - m'_out T) + (kappa - 1) / V Q'` | Hendricks et al., SAE 960037 |
+//! | air of a cylinder | `eta p V / (R T)`, `eta` by compression, pressures, speed and overlap, [`Filling`] | Guzzella & Onder |
+//! | injector | `Q sqrt(dp / dp0) t^2 / (t + bend)`, `t` from the opening delay on, [`Injectors`] | orifice law; bend: engineering judgement |
+//! | wall film | `dm/dt = X q - m / tau`, [`Film`] | Aquino, SAE 810494; X, tau after Hendricks et al. |
+//! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
+//! | heat released | rich mixture lacks oxygen, [`heat_released`] | water-gas equilibrium, species data of cantera |
+//! | friction | `0.97 + 0.15 N + 0.05 N^2` bar, N in 1000 rpm, [`motored_fmep_pa`] | Heywood, eq. 13.6 |
+//! | transport | gas leaves the pipe when the mass after it fills the pipe, [`Exhaust`] | plug flow |
+//! | fuel line | `dp = f L / d rho v^2 / 2`, [`line_drop_pa`] | Darcy-Weisbach, Haaland |
+//!
+//! # Units
+//!
+//! SI throughout, the unit in the name: `_pa _k _kg _kg_per_s _s _rad_per_s _m_per_s _v _a _ohm _nm _w _m _m2 _m3 _j`; angles of plates and
+//! spark `_deg`; ratios have no suffix. 1 rpm is [`gas::RPM`] rad/s.
+//!
 //! # Not modelled
 //!
 //! - Pressure waves in intake and exhaust; the ripple of manifold pressure is a fixed parabola per firing

@@ -204,6 +204,14 @@ impl Plant {
     /// Moves everything by `dt_s` (held within 10 us to 2 ms) under these commands and hands, and gives what
     /// the controller's pins read at the end. Takes any input: numbers are held in their ranges, NaN counts
     /// as the lower end.
+    ///
+    /// ```
+    /// use trimwright_plant::{Hands, Key, Plant, Truth};
+    /// let mut plant = Plant::new(Truth::mild_v8(), 1)?;
+    /// let frame = plant.step(&Default::default(), &Hands { key: Key::On, ..Hands::default() }, f64::NAN);
+    /// assert!(frame.switches.ignition && frame.pulses_us.is_empty());
+    /// # Ok::<(), trimwright_plant::OutOfRange>(())
+    /// ```
     pub fn step(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> &Frame {
         let mut hands = hands.held();
         let dt_s = dt_s.held(STEP_S.0, STEP_S.1);

@@ -35,6 +35,12 @@ impl ThrottleBody {
     ///
     /// Per bore `A = cd pi d^2 / 4 (1 - cos a / cos a0)` with plate angle `a` from the closed angle `a0` to
     /// 90 degrees (Guzzella & Onder, ch. 2), plus the closed-plate leak.
+    ///
+    /// ```
+    /// let throttle = trimwright_plant::Truth::mild_v8().throttle;
+    /// let [closed, half, open] = [0.0, 0.5, 1.0].map(|opening| throttle.area_m2(opening));
+    /// assert!(closed < half && half < open && closed == throttle.leak_m2);
+    /// ```
     pub fn area_m2(&self, opening: f64) -> f64 {
         let bore = |share: f64| {
             let closed = self.closed_plate_deg * PI / 180.0;
@@ -76,6 +82,11 @@ pub fn flow_function(pressure_ratio: f64) -> f64 {
 }
 
 /// Pressure ratio below which the flow is sonic: `(2 / (k+1))^(k / (k-1))`.
+///
+/// ```
+/// // Air, kappa 1.4: 0.5283.
+/// assert!((trimwright_plant::critical_ratio() - 0.528_28).abs() < 1e-5);
+/// ```
 pub fn critical_ratio() -> f64 {
     Real::powf(2.0 / (KAPPA + 1.0), KAPPA / (KAPPA - 1.0))
 }

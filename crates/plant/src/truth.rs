@@ -81,6 +81,13 @@ pub struct Truth {
 impl Truth {
     /// Checks every parameter.
     ///
+    /// ```
+    /// let mut truth = trimwright_plant::Truth::mild_v8();
+    /// truth.injectors.count = 9;
+    /// let error = truth.check().unwrap_err();
+    /// assert_eq!((error.field, error.value, error.high), ("injectors.count", 9.0, 8.0));
+    /// ```
+    ///
     /// # Errors
     /// [`OutOfRange`] names the first field outside its range.
     pub fn check(&self) -> Result<(), OutOfRange> {
@@ -161,6 +168,11 @@ impl Truth {
     }
 
     /// Mass of dry air per mass of the tank's fuel at stoichiometric.
+    ///
+    /// ```
+    /// // Petrol without ethanol, CH1.87.
+    /// assert!((trimwright_plant::Truth::mild_v8().stoich_afr() - 14.6).abs() < 0.1);
+    /// ```
     pub fn stoich_afr(&self) -> f64 {
         self.fuel.stoich_afr()
     }

@@ -77,6 +77,15 @@ pub struct View {
 
 impl Plant {
     /// True quantities at the end of the last step.
+    ///
+    /// ```
+    /// use trimwright_plant::{Hands, Plant, Truth};
+    /// let mut plant = Plant::new(Truth::mild_v8(), 1)?;
+    /// plant.step(&Default::default(), &Hands::default(), 1e-3);
+    /// let view = plant.view();
+    /// assert!((view.map_pa - view.ambient_pa).abs() < 10.0, "the engine stands");
+    /// # Ok::<(), trimwright_plant::OutOfRange>(())
+    /// ```
     pub fn view(&self) -> View {
         let speed = self.crank.speed_rad_per_s;
         let torques = &self.held.torques;

@@ -41,6 +41,13 @@ impl PartialEq for FaultKind {
 }
 
 /// The kind of this name.
+///
+/// ```
+/// use trimwright_harness::faults::find;
+/// let leak = find("vacuum_leak").expect("a kind");
+/// assert_eq!(leak.strength.as_ref().map(|strength| strength.unit), Some("mm2"));
+/// assert!(find("gremlin").is_none());
+/// ```
 pub fn find(name: &str) -> Option<&'static FaultKind> {
     KINDS.iter().find(|kind| kind.name == name)
 }

@@ -7,6 +7,16 @@ use trimwright_control::SetupAnswers;
 use trimwright_plant::{OutOfRange, Truth};
 
 /// Which faults are there, moment by moment.
+///
+/// ```
+/// use trimwright_harness::faults::{Fault, Timeline, find};
+/// use trimwright_harness::scenario::Scenario;
+/// let weak = Fault { from_s: 60.0, ..Fault::usual(find("weak_pump").expect("a kind")) };
+/// let scenario = Scenario { faults: vec![weak], ..Scenario::load("delivery-van")? };
+/// let timeline = Timeline::new(&scenario);
+/// assert_eq!([59.0, 61.0].map(|time_s| timeline.truth(time_s).faults.weak_pump), [0.0, 0.6]);
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct Timeline<'a> {
     sound: &'a Truth,
