@@ -28,22 +28,15 @@ pub(crate) struct Answer {
 
 /// Whether an error of 1 dies away when a part `gain` of it is corrected at each look.
 fn settles(gain: f64, delay: usize, aware: bool) -> bool {
-    let mut applied = vec![0.0];
-    let mut worst = 0.0_f64;
-    for look in 0..4000 {
-        let then = if look + 1 >= delay { applied[look + 1 - delay] } else { 0.0 };
+    let mut applied = vec![0.0; delay];
+    for now in delay - 1..4000 {
+        let then = applied[now + 1 - delay];
         let read = 1.0 - then;
-        let now = applied[look];
-        let lacking = if aware { read + then - now } else { read };
-        applied.push(now + gain * lacking);
-        if read.abs() > 1e6 {
-            return false;
-        }
-        if look > 3600 {
-            worst = worst.max(read.abs());
-        }
+        // One that knows the delay takes off what it has already added since then.
+        let lacking = if aware { read + then - applied[now] } else { read };
+        applied.push(applied[now] + gain * lacking);
     }
-    worst < 0.1
+    applied[3600..].iter().all(|applied| (1.0 - applied).abs() < 0.1)
 }
 
 /// The largest part that still settles, by halving.

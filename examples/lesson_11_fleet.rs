@@ -14,7 +14,7 @@ use trimwright_control::Strategy;
 use trimwright_study::fleet::{Engine, Order};
 
 /// Engines in the fleet; `trimwright fleet` drives as many as are asked for.
-const ENGINES: u32 = 6;
+const ENGINES: u32 = 4;
 
 /// One engine: rms mixture error of the map alone, with the first guess and with what was learned, ln.
 pub(crate) struct Driven {

@@ -33,6 +33,12 @@ pub enum Colours {
 
 impl Colours {
     /// As the environment has it: none when `NO_COLOR` holds anything (no-color.org), all when `COLORTERM` says so.
+    ///
+    /// ```
+    /// use trimwright_live::Colours;
+    /// assert_eq!(Colours::of(Some("1"), Some("truecolor")), Colours::None);
+    /// assert_eq!(Colours::of(None, Some("truecolor")), Colours::All);
+    /// ```
     pub fn of(no_color: Option<&str>, colorterm: Option<&str>) -> Self {
         match (no_color, colorterm) {
             (Some(word), _) if !word.is_empty() => Self::None,

@@ -59,6 +59,21 @@ pub struct Screen<'a> {
 
 impl Screen<'_> {
     /// Draws it.
+    ///
+    /// ```
+    /// use ratatui::{Terminal, backend::TestBackend};
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::screen::{Over, SMALLEST, Screen};
+    /// use trimwright_live::{Bench, Colours, Pace, Units};
+    ///
+    /// let bench = Bench::new(&Scenario::load("town-coupe")?)?;
+    /// let (pace, units, colours) = (Pace::new(1), Units::Si, Colours::None);
+    /// let screen = Screen { bench: &bench, pace: &pace, over: Over::Help, units, colours };
+    /// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
+    /// terminal.draw(|frame| screen.draw(frame))?;
+    /// assert!(terminal.backend().to_string().contains("gearbox: park or drive"));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn draw(&self, frame: &mut Frame<'_>) {
         let area = frame.area();
         let (width, height) = SMALLEST;
