@@ -1,12 +1,15 @@
 //! Whatever the wires hold, a step does not panic and its commands stay within what the hardware takes.
+#![expect(clippy::print_stdout, reason = "the number of steps is what tells how much was tried")]
 
 use proptest::prelude::*;
+use std::cell::Cell;
 use trimwright_control::{
     Calibration, Cam, Controller, Firing, FuelSystem, Options, SetupAnswers, Strategy as Way,
 };
 use trimwright_signals::{Commands, Frame};
 
-/// Steps per case; with 256 cases that makes more than ten million.
+/// Cases and the steps of each: more than ten million.
+const CASES: u32 = 256;
 const STEPS: u32 = 40_000;
 
 /// A small generator of numbers: xorshift64* (Vigna, ACM Trans. Math. Softw. 42 (2016) 30).
@@ -135,25 +138,43 @@ fn options(dice: &mut Dice) -> Options {
     }
 }
 
-proptest! {
-    #![proptest_config(ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(256) })]
-    #[test]
-    fn no_frame_makes_a_step_panic_or_leave_the_limits(seed in 1..u64::MAX) {
-        let mut dice = Dice(seed);
-        let calibration = Calibration::from_answers(&answers(&mut dice)).unwrap().with_options(options(&mut dice));
-        let mut controller = Controller::new(calibration);
-        let mut wires = Wires {
-            dice, time_us: 0, next_pulse_us: 0, interval_us: 20_000, wild: false, throttle_v: 0.5, map_v: 1.7,
-        };
-        for _ in 0..STEPS {
-            let frame = wires.frame();
-            let commands = controller.step(&frame);
-            prop_assert!(fault(&commands).is_none(), "{:?} from {frame:?}", fault(&commands));
-        }
-        let state = controller.state();
-        prop_assert!(state.learned.ln.flat().iter().all(|ln| ln.abs() <= 0.3));
-        prop_assert!(state.learned.variance.flat().iter().all(|variance| (0.0..=0.0145).contains(variance)));
-        prop_assert!(state.feedback.trim_ln.abs() <= 0.2231 && state.film.film_kg.is_finite());
-        prop_assert!(state.belief.map_pa.is_finite() && state.belief.ect_k.is_finite() && state.belief.rail_pa.is_finite());
+/// One controller with answers and options by lot, through [`STEPS`] frames.
+fn survives(seed: u64, steps: &Cell<u64>) -> Result<(), TestCaseError> {
+    let mut dice = Dice(seed);
+    let calibration =
+        Calibration::from_answers(&answers(&mut dice)).unwrap().with_options(options(&mut dice));
+    let mut controller = Controller::new(calibration);
+    let mut wires = Wires {
+        dice,
+        time_us: 0,
+        next_pulse_us: 0,
+        interval_us: 20_000,
+        wild: false,
+        throttle_v: 0.5,
+        map_v: 1.7,
+    };
+    for _ in 0..STEPS {
+        let frame = wires.frame();
+        let commands = controller.step(&frame);
+        prop_assert!(fault(&commands).is_none(), "{:?} from {frame:?}", fault(&commands));
+        steps.set(steps.get() + 1);
     }
+    let state = controller.state();
+    prop_assert!(state.learned.ln.flat().iter().all(|ln| ln.abs() <= 0.3));
+    prop_assert!(state.learned.variance.flat().iter().all(|variance| (0.0..=0.0145).contains(variance)));
+    prop_assert!(state.feedback.trim_ln.abs() <= 0.2231 && state.film.film_kg.is_finite());
+    let belief = &state.belief;
+    prop_assert!(belief.map_pa.is_finite() && belief.ect_k.is_finite() && belief.rail_pa.is_finite());
+    Ok(())
+}
+
+/// Prints how many steps were taken (`cargo test -- --nocapture`).
+#[test]
+fn no_frame_makes_a_step_panic_or_leave_the_limits() {
+    let config = ProptestConfig { failure_persistence: None, ..ProptestConfig::with_cases(CASES) };
+    let steps = Cell::new(0);
+    let mut runner = proptest::test_runner::TestRunner::new(config);
+    runner.run(&(1..u64::MAX), |seed| survives(seed, &steps)).unwrap_or_else(|error| panic!("{error}"));
+    println!("{} steps with arbitrary frames, every command finite and within its limits", steps.get());
+    assert!(steps.get() >= 10_000_000);
 }
