@@ -13,9 +13,7 @@ fn driven(name: &str) -> Driveability {
     driveability(&scenario, &run.calibration, &run.learned).expect("drives")
 }
 
-#[test]
-fn ident_the_van_keeps_every_limit() {
-    let figures = driven("delivery-van");
+fn assert_starts_and_tip_ins(figures: &Driveability) {
     for start in &figures.starts {
         assert!(start.cranked_s.is_some_and(|cranked_s| cranked_s < 3.0) && start.stalls == 0, "{start:?}");
     }
@@ -24,7 +22,10 @@ fn ident_the_van_keeps_every_limit() {
         assert!(compensated < 0.12, "{tip_in:?}");
         assert!(tip_in.uncompensated.farthest() > 2.0 * compensated, "{tip_in:?}");
     }
-    let idle = figures.idle;
+}
+
+fn assert_idle_and_return(figures: &Driveability) {
+    let idle = &figures.idle;
     assert!(idle.park_rms_rpm < 25.0 && idle.drive_rms_rpm < 25.0, "{idle:?}");
     assert!(idle.ac.drop_rpm < 120.0 && idle.ac.mixture < 0.05, "{idle:?}");
     assert!(idle.fan.is_none_or(|fan| fan.drop_rpm < 120.0 && fan.mixture < 0.05), "{idle:?}");
@@ -32,9 +33,24 @@ fn ident_the_van_keeps_every_limit() {
 }
 
 #[test]
-fn ident_a_hot_cam_idles_and_comes_back_from_a_cut() {
-    let figures = driven("hot-cam-town");
-    assert!(figures.idle.park_rms_rpm < 25.0 && figures.idle.drive_rms_rpm < 25.0, "{:?}", figures.idle);
-    assert!(figures.fuel_cut.stalls == 0 && figures.fuel_cut.cuts >= 3, "{:?}", figures.fuel_cut);
-    assert!(figures.idle.fan.is_some_and(|fan| fan.mixture < 0.05), "{:?}", figures.idle);
+fn ident_cars_driven_in_town_keep_every_limit() {
+    for name in ["delivery-van", "cold-morning", "town-coupe", "hot-cam-town"] {
+        let figures = driven(name);
+        assert_starts_and_tip_ins(&figures);
+        assert_idle_and_return(&figures);
+    }
+}
+
+#[test]
+fn ident_on_the_open_road_starts_tip_ins_and_the_way_back_from_a_cut_are_the_same() {
+    for name in ["highway-pickup", "mountain-pass"] {
+        let figures = driven(name);
+        assert_starts_and_tip_ins(&figures);
+        let idle = &figures.idle;
+        assert!(
+            idle.park_rms_rpm < 25.0 && idle.drive_rms_rpm < 25.0 && idle.ac.drop_rpm < 120.0,
+            "{idle:?}"
+        );
+        assert!(figures.fuel_cut.stalls == 0 && figures.fuel_cut.cuts >= 3, "{:?}", figures.fuel_cut);
+    }
 }

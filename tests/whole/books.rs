@@ -39,8 +39,6 @@ fn ident_fuel_air_and_energy_close_over_every_shipped_scenario() {
             books.crank_indicated_j + books.starter_j,
             books.kinetic_j + books.pumping_j + books.losses_j + books.load_j,
         );
-        // A light car idling along with an open clutch is close to dying at a height of two kilometres.
-        let most = if name == "mountain-pass" { 3 } else { 0 };
-        assert!(rig.stalls() <= most, "{name}: {} stalls", rig.stalls());
+        assert_eq!(rig.stalls(), 0, "{name}: stalls");
     }
 }

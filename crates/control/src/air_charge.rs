@@ -22,7 +22,7 @@ pub struct AirCharge {
     pub air_kg: f32,
 }
 
-/// The charge at the believed pressure; `flow_kg_per_s` is the engine's air flow of the charge before.
+/// The charge at the pressure it will meet; `flow_kg_per_s` is the engine's air flow of the charge before.
 pub fn air_charge(
     calibration: &Calibration,
     belief: &Belief,
@@ -31,8 +31,14 @@ pub fn air_charge(
 ) -> AirCharge {
     let per_m3 = flow_kg_per_s / calibration.answers().displacement_m3;
     let charge_k = belief.iat_k + (belief.ect_k - belief.iat_k) * along(&WARMING, per_m3);
-    let weights = calibration.weights(belief.map_pa, speed_rad_per_s);
-    AirCharge { weights, charge_k, air_kg: calibration.air_charge_kg(&weights, belief.map_pa, charge_k) }
+    let looks_ahead = calibration.options().film_compensation;
+    let map_pa = if looks_ahead {
+        belief.map_ahead_pa(calibration.firing_angle_rad() / speed_rad_per_s.max(1.0))
+    } else {
+        belief.map_pa
+    };
+    let weights = calibration.weights(map_pa, speed_rad_per_s);
+    AirCharge { weights, charge_k, air_kg: calibration.air_charge_kg(&weights, map_pa, charge_k) }
 }
 
 #[cfg(test)]

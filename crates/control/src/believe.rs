@@ -58,6 +58,8 @@ impl Doubts {
 pub struct Belief {
     /// Manifold absolute pressure, mean over the last firing interval, Pa.
     pub map_pa: f32,
+    /// Rate of it, lagged, Pa/s; 0 where MAP is substituted.
+    pub map_rate_pa_per_s: f32,
     /// Barometric pressure, Pa: MAP while the crank stood, raised by any higher MAP.
     pub baro_pa: f32,
     /// Throttle position, ratio.
@@ -91,6 +93,7 @@ impl Default for Belief {
     fn default() -> Self {
         Self {
             map_pa: 101_325.0,
+            map_rate_pa_per_s: 0.0,
             baro_pa: 101_325.0,
             tp: 0.0,
             tp_rate_per_s: 0.0,
@@ -136,6 +139,14 @@ impl Belief {
         self.take_pressure(frame, crank);
     }
 
+    /// Manifold pressure as the cylinder that is fuelled now will meet it, Pa: by its rate as far ahead as sensor, mean and the way of
+    /// the fuel are behind.
+    pub fn map_ahead_pa(&self, interval_s: f32) -> f32 {
+        let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, 0.05);
+        (self.map_pa + ahead_s * self.map_rate_pa_per_s)
+            .held(0.5 * self.map_pa, self.baro_pa.max(self.map_pa))
+    }
+
     /// Pressure drop over the injectors, Pa, when they spray into the manifold.
     pub fn drop_pa(&self) -> f32 {
         self.rail_pa + self.baro_pa - self.map_pa
@@ -171,11 +182,15 @@ impl Belief {
             let [closed, open] = self.fits;
             let fit = if self.tp < CLOSED_TP { closed } else { open };
             self.map_pa = self.breathing(crank).map_by_throttle_pa(fit);
+            self.map_rate_pa_per_s = 0.0;
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         } else if due && self.map_count > 0.0 {
             let mean_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
             let moved_pa = mean_pa - self.map_pa;
-            self.map_pa += along(&MAP_TRUST, moved_pa.abs()) * moved_pa;
+            let moved_pa = along(&MAP_TRUST, moved_pa.abs()) * moved_pa;
+            self.map_pa += moved_pa;
+            let gone_s = crank.gone_s.held(0.0, 0.2);
+            self.map_rate_pa_per_s += (moved_pa - self.map_rate_pa_per_s * gone_s) / (MAP_RATE_S + gone_s);
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         }
     }
@@ -237,6 +252,12 @@ fn follow(held: &mut f32, value: f32, dt_s: f32, tau_s: f32) {
 /// Share of a change of mean pressure that is taken at once against its size, Pa: small ones are mostly the ripple that a few
 /// samples do not average out (engineering judgement).
 const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
+/// How far pressure is looked ahead: for the sensor, s, and for the mean and the way of the fuel, intervals between firings
+/// (engineering judgement, from tip-ins).
+const MAP_AHEAD_S: f32 = 0.015;
+const MAP_AHEAD_INTERVALS: f32 = 1.5;
+/// Time constant of the rate of pressure, s.
+const MAP_RATE_S: f32 = 0.06;
 /// Throttle position taken when the sensor is lost: off idle, no enrichment.
 const SUBSTITUTE_TP: f32 = 0.12;
 /// Supply voltage taken when its reading is lost, V: under the starter, of an engine that runs, and of one that stands (common

@@ -35,6 +35,8 @@ const USUAL_EXHAUST_K: f32 = 900.0;
 /// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
 /// would pass for the film's (engineering judgement).
 const FILM_SIGMA_LN: f32 = 0.03;
+/// Lambda of most power: a lean mixture at full load is judged by no richer one (common practice, no source).
+const POWER_LAMBDA: f32 = 0.86;
 /// Share of the film in a reading below which it is only what noise of MAP stirs up: the noise is in fuel and film share alike,
 /// and would be taken for a film that is too large (errors in variables).
 const FILM_MOVED: f32 = 0.03;
@@ -318,7 +320,9 @@ impl State {
         let usable = self.phase.phase.burns()
             && !self.belief.doubts.lambda
             && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
-        usable.then(|| self.belief.lambda / self.insight.expected_lambda)
+        // What is asked for beyond the mixture of most power is for the cold, not for the engine's safety; but with nitrous it is.
+        let least = if self.nitrous.on { 0.0 } else { POWER_LAMBDA };
+        usable.then(|| self.belief.lambda / self.insight.expected_lambda.max(least))
     }
 
     /// Beside the fuel: idle air, spark, fans, pump, nitrous.

@@ -10,7 +10,7 @@ const TOO_HOT_FOR_AC_K: f32 = 386.0;
 /// Throttle position above which the compressor is let go: power for the wheels.
 const TOO_OPEN_FOR_AC: f32 = 0.8;
 /// Time the idle air leads the clutch, s.
-const AC_LEAD_S: f32 = 0.25;
+const AC_LEAD_S: f32 = 0.5;
 
 /// Fans and clutch.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -62,7 +62,7 @@ mod tests {
 
     fn step(fans: &mut Fans, ect_k: f32, tp: f32, ac: bool) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        for _ in 0..30 {
+        for _ in 0..60 {
             fans.step(&calibration, &Belief { ect_k, tp, ..Belief::default() }, ac, 100.0, 0.01);
         }
     }

@@ -18,9 +18,9 @@ const MOST_X: f32 = 0.88;
 const MOST_OVER: f32 = 4.0;
 /// Growth of the wall's share against coolant temperature, K: of what is left over by X, this part wets too. Believing too
 /// much floods a cold engine, believing too little only starts it later.
-const COLD_X: [(f32, f32); 5] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.15), (323.0, 0.06), (355.0, 0.0)];
+const COLD_X: [(f32, f32); 5] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.09), (323.0, 0.04), (355.0, 0.0)];
 /// Growth of the time constant against coolant temperature, ratio.
-const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.7), (323.0, 1.25), (355.0, 1.0)];
+const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.6), (323.0, 1.2), (355.0, 1.0)];
 
 /// What is learned of the film: how far its share and its time constant are from the believed ones, ln.
 pub const FILM: usize = 2;
@@ -147,7 +147,7 @@ impl Film {
 /// Throttle rate below which there is no shot, 1/s.
 const SHOT_FROM_PER_S: f32 = 0.4;
 /// Pressure that a throttle step from closed to open is believed to add before MAP shows it, Pa.
-const SHOT_PA: f32 = 35e3;
+const SHOT_PA: f32 = 8e3;
 /// Time constant in which MAP catches up, s: sensor lag, averaging and the way from injection to intake.
 const SHOT_S: f32 = 0.08;
 
@@ -261,7 +261,7 @@ mod tests {
         for _ in 0..400 {
             shot.step(0.0, 0.001);
         }
-        assert!(at_once > 1.15 && shot.ratio(&warm(40e3)) < 1.01);
+        assert!(at_once > 1.03 && shot.ratio(&warm(40e3)) < 1.01);
         shot.step(-5.0, 0.001);
         assert!(shot.ratio(&warm(40e3)) < 1.01);
     }

@@ -12,7 +12,9 @@ const BY_ECT: [(f32, f32); 5] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (3
 /// Speed over the warm idle against coolant temperature, rad/s.
 const FASTER: [(f32, f32); 4] = [(253.0, 52.0), (293.0, 31.0), (323.0, 10.0), (345.0, 0.0)];
 /// Extra duty with the air-conditioning compressor on.
-const AC_DUTY: f32 = 0.07;
+const AC_DUTY: f32 = 0.09;
+/// How fast the duty for loads comes and goes, 1/s: a step of air leaves film and pressure reading behind.
+const LOADS_PER_S: f32 = 0.15;
 /// Extra duty for each fan.
 const FAN_DUTY: f32 = 0.015;
 /// Extra duty in a driving range.
@@ -63,6 +65,8 @@ pub struct Idle {
     pub rate_rad_per_s2: f32,
     /// Wanted idle speed, rad/s.
     pub target_rad_per_s: f32,
+    /// Duty given for loads, ratio.
+    pub(crate) loads: f32,
     /// Speed is being held.
     pub active: bool,
     /// Valve duty, 0 to 1.
@@ -90,10 +94,13 @@ impl Idle {
         self.active = closed && since_start_s > 1.0 && (free || error > -NEAR_RAD_PER_S);
         let over = -error;
         let error = error.max(-NEAR_RAD_PER_S);
-        let known = along(&BY_ECT, belief.ect_k)
-            + if loads.ac { AC_DUTY } else { 0.0 }
+        let wanted_for_loads = if loads.ac { AC_DUTY } else { 0.0 }
             + if loads.in_gear { GEAR_DUTY } else { 0.0 }
-            + FAN_DUTY * f32::from(loads.fans)
+            + FAN_DUTY * f32::from(loads.fans);
+        let reach = LOADS_PER_S * dt_s;
+        self.loads += (wanted_for_loads - self.loads).held(-reach, reach);
+        let known = along(&BY_ECT, belief.ect_k)
+            + self.loads
             + START_DUTY * (1.0 - since_start_s / 5.0).held(0.0, 1.0);
         let catch = (-CATCH * self.rate_rad_per_s2).held(0.0, CATCH_LIMIT);
         let quick = if self.active {
@@ -129,7 +136,12 @@ mod tests {
     fn known_loads_get_air_before_the_speed_drops() {
         let plain = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 73.3, 0.01);
         let loaded = Loads { ac: true, fans: 2, in_gear: true };
-        assert!(duty(&mut Idle::default(), 0.0, 360.0, loaded, 73.3, 0.01) > plain + 0.1);
+        let after = |seconds| duty(&mut Idle::default(), 0.0, 360.0, loaded, 73.3, seconds) - plain;
+        assert!(after(1.2) > 0.1);
+        assert!(
+            (0.05..0.08).contains(&after(0.4)),
+            "air comes no faster than film and pressure reading can follow"
+        );
         assert!(duty(&mut Idle::default(), 0.0, 263.0, Loads::default(), 73.3, 0.01) > plain + 0.2);
     }
 
