@@ -89,7 +89,7 @@ impl fmt::Display for Answer {
         writeln!(f, "Each error heard four times: {repeated:.1} %.")?;
         write!(
             f,
-            "On the road, where readings resemble each other: {driven:.0} % of {} cells.",
+            "On the road, where each reading counts for less because they resemble each other: {driven:.0} % of {} cells.",
             self.cells.len()
         )
     }
