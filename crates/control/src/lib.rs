@@ -14,7 +14,14 @@
 //! happened.
 //!
 //! Every frame costs a little (time, pulses, MAP); a cylinder event costs the fuel path; slots of 10 and 20 ms cost the rest. State
-//! and calibration together take less than 12 KiB (`tests/sizes.rs` prints and holds the bytes).
+//! and calibration together take less than 12 KiB. On a host of 64 bits, as `tests/sizes.rs` prints them and holds this table to them:
+//!
+//! | what | bytes |
+//! |---|---|
+//! | calibration | 1372 |
+//! | state | 8360 |
+//! | learned map | 1360 |
+//! | controller | 9736 |
 //!
 //! A simulation is no proof that an engine is safe. Lean mixture at high load destroys engines; fuel under pressure,
 //! hot exhaust and nitrous can hurt. Follow the maker's instructions and local rules, and have licensed practice do what

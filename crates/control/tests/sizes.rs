@@ -3,7 +3,8 @@
 
 use trimwright_control::{Calibration, Controller, LearnedMap, State};
 
-/// Prints the sizes (`cargo test -- --nocapture`) and holds them: the parts this is meant for have 64 KiB or more of RAM.
+/// Prints the sizes (`cargo test -- --nocapture`) and holds them: the parts this is meant for have 64 KiB or more of RAM. The docs of the
+/// crate quote them.
 #[test]
 fn state_and_calibration_fit_a_small_part() {
     let sizes = [
@@ -15,5 +16,7 @@ fn state_and_calibration_fit_a_small_part() {
     for (name, bytes, limit) in sizes {
         println!("{name}: {bytes} bytes of at most {limit}");
         assert!(bytes <= limit, "{name} takes {bytes} bytes");
+        let quoted = format!("//! | {name} | {bytes} |\n");
+        assert!(include_str!("../src/lib.rs").contains(&quoted), "the docs lack {quoted}");
     }
 }

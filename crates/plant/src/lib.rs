@@ -70,6 +70,7 @@
 //! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
 //! | heat released | rich mixture lacks oxygen, [`heat_released`] | water-gas equilibrium, species data of cantera |
 //! | friction | `0.97 + 0.15 N + 0.05 N^2` bar, N in 1000 rpm, [`motored_fmep_pa`] | Heywood, eq. 13.6 |
+//! | lambda at the sensor | `air / (fuel stoich)` of a stirred volume that the parcels flow through; of a charge that did not burn a share of the fuel counts, [`Exhaust::misfire_seen`] | atom balance; the share: engineering judgement |
 //! | transport | gas leaves the pipe when the mass after it fills the pipe, [`Exhaust`] | plug flow |
 //! | fuel line | `dp = f L / d rho v^2 / 2`, [`line_drop_pa`] | Darcy-Weisbach, Haaland |
 //!
@@ -91,6 +92,8 @@
 //! - Compression and expansion of the gas in the pipe, reverse flow at the tail end of a short exhaust.
 //! - Brushes and field of the starter.
 //! - Rail pressure bleeding down through a check valve after the pump has stopped.
+//! - Composition of the exhaust: parcels carry air and fuel, not species. That lambda comes back from the species of such a gas
+//!   (Brettschneider 1979) is checked apart from the plant, in `tests/val/exhaust.rs`.
 //! - The oxygen sensor's own dependence on exhaust pressure and temperature.
 //! - Wheel slip beyond a limit on driving force; reversing, rolling backwards.
 //! - Mechanical damage: knock and lean mixtures are counted and hurt nothing.

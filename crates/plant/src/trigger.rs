@@ -71,4 +71,22 @@ mod tests {
         assert_eq!(pulses_us.len(), MAX_PULSES);
         assert!(pulses_us.is_sorted());
     }
+
+    #[test]
+    fn lost_pulses_are_lost_at_their_share() {
+        let trigger = Trigger { jitter_deg: 0.2 };
+        let mut noise = Noise::new(9);
+        let mut stamped = |lost_share: f64| {
+            let mut count = 0;
+            for _ in 0..20_000 {
+                let mut pulses_us = Vec::new();
+                trigger.stamp(&mut pulses_us, &mut noise, lost_share, 0.5005, 6000.0, (0.5, 0.501));
+                count += pulses_us.len();
+            }
+            count
+        };
+        assert_eq!((stamped(0.0), stamped(1.0)), (20_000, 0));
+        // Four standard deviations of the binomial: 4 sqrt(20 000 * 0.05 * 0.95) = 123.
+        assert!(stamped(0.05).abs_diff(19_000) < 124);
+    }
 }

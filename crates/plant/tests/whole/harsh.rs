@@ -225,9 +225,11 @@ fn tortured(seed: u64, steps: u32) {
 
 #[test]
 fn a_hundred_thousand_short_lives_stay_physical() {
-    for seed in 0..100_000 {
-        tortured(seed, 24);
+    let (lives, steps) = (100_000, 24);
+    for seed in 0..lives {
+        tortured(seed, steps);
     }
+    println!("{lives} random cars and sequences of commands, {steps} steps each");
 }
 
 #[test]
