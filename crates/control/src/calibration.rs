@@ -23,6 +23,8 @@ const MAP_POINTS_PA: [f32; MAP_POINTS] =
 /// starting value that the learned map mends.
 const OPENING_DELAY: [(f32, f32); 6] =
     [(6.0, 4.0e-3), (8.0, 2.5e-3), (9.5, 1.95e-3), (11.0, 1.5e-3), (13.5, 1.0e-3), (16.0, 0.78e-3)];
+/// Charge temperature at which the flow time of a cell is stated, K (engineering judgement).
+const USUAL_CHARGE_K: f32 = 325.0;
 /// Least pressure drop the flow is worked out for, Pa.
 const LEAST_DROP_PA: f32 = 20e3;
 /// Greatest pressure drop the flow is worked out for, Pa.
@@ -102,6 +104,7 @@ pub struct Calibration {
     flow_per_root_pa: f32,
     pipe_kg: f32,
     sensor_share: f32,
+    delay_rate_per_s: Grid<f32, RPM_POINTS, MAP_POINTS>,
 }
 
 impl Calibration {
@@ -113,7 +116,7 @@ impl Calibration {
         answers.check()?;
         let rpm_points = rpm_points(answers);
         let filling = MAP_POINTS_PA.map(|map_pa| rpm_points.map(|speed| filling(answers, map_pa, speed)));
-        Ok(Self {
+        let calibration = Self {
             answers: *answers,
             options: Options::default(),
             rpm_axis: rising("rev_limit_rad_per_s", rpm_points)?,
@@ -125,7 +128,25 @@ impl Calibration {
             flow_per_root_pa: answers.injector_flow_kg_per_s / Real::sqrt(answers.injector_rated_pressure_pa),
             pipe_kg: PIPE_KG_PER_M3 * answers.displacement_m3,
             sensor_share: lag::share(LOOK_BACK_S, SENSOR_S),
-        })
+            delay_rate_per_s: Grid::filled(0.0),
+        };
+        let rates = calibration.delay_rates_per_s();
+        Ok(Self { delay_rate_per_s: rates, ..calibration })
+    }
+
+    /// In each cell, one over the time an injector flows for a firing at lambda 1 and usual charge temperature, 1/s.
+    fn delay_rates_per_s(&self) -> Grid<f32, RPM_POINTS, MAP_POINTS> {
+        let firing = if self.answers.injectors.is_multiple_of(2) { 2 } else { 1 };
+        let open = f32::from((self.answers.injectors / firing).max(1));
+        let flow_kg_per_s = open * self.injector_flow_kg_per_s(self.answers.rail_pressure_pa);
+        let per_pa = self.cylinder_m3() / (R_AIR * USUAL_CHARGE_K * self.answers.stoich_afr);
+        let mut rates = self.filling.clone();
+        for (row, map_pa) in rates.flat_mut().chunks_mut(RPM_POINTS).zip(MAP_POINTS_PA) {
+            for cell in row {
+                *cell = flow_kg_per_s / (*cell * map_pa * per_pa);
+            }
+        }
+        rates
     }
 
     /// The same calibration with other options.
@@ -164,6 +185,12 @@ impl Calibration {
     #[inline]
     pub fn weights(&self, map_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
         Weights::new(self.rpm_axis.place(speed_rad_per_s), self.map_axis.place(map_pa), RPM_POINTS)
+    }
+
+    /// By how much the fuel of a cell falls for each second that injectors open later than believed, 1/s: one over the time they
+    /// flow there. 0 outside the map.
+    pub fn delay_rate_per_s(&self, cell: usize) -> f32 {
+        self.delay_rate_per_s.flat().get(cell).copied().unwrap_or(0.0)
     }
 
     /// Volume of one cylinder, m3.
@@ -263,21 +290,33 @@ fn rpm_points(answers: &SetupAnswers) -> [f32; RPM_POINTS] {
     })
 }
 
-/// First guess of filling efficiency, ratio: load term times speed curve times what the overlap lets back.
+/// Pressure in the exhaust port at part load, Pa.
+const EXHAUST_PA: f32 = 101_325.0;
+
+/// First guess of filling efficiency, ratio: load term times speed curve times what the valve overlap leaves of it.
 ///
 /// Load term `0.952 - 7500 Pa / p`: published for a port-injected engine (reprint of Hendricks et al., SAE 960037), its
-/// second term scaled with the clearance volume `1 / (r - 1)` against r = 9.5. Speed curve and overlap: engineering judgement.
+/// second term scaled with the clearance volume `1 / (r - 1)` against r = 9.5. Speed curve: engineering judgement.
 fn filling(answers: &SetupAnswers, map_pa: f32, speed_rad_per_s: f32) -> f32 {
-    let (peak_share, overlap) = match answers.cam {
-        Cam::Stock => (0.45, 0.06),
-        Cam::Mild => (0.52, 0.28),
-        Cam::Hot => (0.62, 0.55),
+    let (peak_share, overlap_deg_per_m) = match answers.cam {
+        Cam::Stock => (0.45, 0.5),
+        Cam::Mild => (0.52, 1.4),
+        Cam::Hot => (0.62, 2.7),
     };
     let load = 0.952 - 7500.0 / map_pa * 8.5 / (answers.compression_ratio - 1.0);
     let off_peak = speed_rad_per_s / (peak_share * answers.rev_limit_rad_per_s) - 1.0;
     let speed = 1.0 - 0.22 * off_peak * off_peak;
-    let back_flow = overlap * (1.0 - map_pa / 101_325.0).held(0.0, 1.0) * (-off_peak).held(0.0, 1.0);
-    (load * speed * (1.0 - back_flow)).held(0.2, 1.1)
+    (load * speed * (1.0 - back_flow(overlap_deg_per_m, map_pa, speed_rad_per_s))).held(0.2, 1.1)
+}
+
+/// Share of the charge that is exhaust gas drawn back during valve overlap: `1.266 (OF / N) (p / pe)^-0.87 sqrt(pe - p)` with
+/// the overlap factor in deg/m, N in 1/s, pressures in bar (Fox, Cheng and Heywood, SAE 931025, from memory; production
+/// engines there have factors up to about 2.7 deg/m; which cam has which is engineering judgement).
+fn back_flow(overlap_deg_per_m: f32, map_pa: f32, speed_rad_per_s: f32) -> f32 {
+    let ratio = (map_pa / EXHAUST_PA).held(0.1, 1.0);
+    let drop_bar = (1.0 - ratio) * EXHAUST_PA * 1e-5;
+    let turns_per_s = speed_rad_per_s / core::f32::consts::TAU;
+    1.266 * overlap_deg_per_m / turns_per_s * Real::powf(ratio, -0.87) * Real::sqrt(drop_bar)
 }
 
 #[cfg(test)]

@@ -125,6 +125,7 @@ impl State {
             battery_v: self.belief.battery_v,
             drop_pa: self.belief.drop_pa(),
             interval_s: self.crank.interval_s,
+            late_s: self.learned.common.delay_s,
         };
         if self.crank.firings == 0 {
             return if beat.quick_s > 0.0 {
@@ -220,6 +221,7 @@ impl State {
             self.feedback.wait(dt_s);
         }
         if cal.options().learning {
+            self.round.step(cal, &mut self.learned);
             match refusal {
                 Some(refusal) => self.counts.refuse(refusal),
                 None => self.learn(cal, right_ln),

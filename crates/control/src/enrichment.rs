@@ -15,6 +15,10 @@ const PRIME: [(f32, f32); 4] = [(253.0, 4.0), (273.0, 2.2), (293.0, 1.2), (340.0
 const AFTER_START: [(f32, f32); 4] = [(253.0, 1.25), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)];
 /// Time in which it is gone against coolant temperature, s.
 const AFTER_START_S: [(f32, f32); 3] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)];
+/// A map that does not know the idle may be this many of its standard deviations too lean (engineering judgement).
+const UNSURE_SIGMAS: f32 = 1.5;
+/// Time since the start over which the allowance for that falls, s: to where the trim has taken over.
+const UNSURE_S: (f32, f32) = (8.0, 22.0);
 /// Longest cranking without a start before the fuel is thinned out again, s.
 const FLOODING_S: f32 = 4.0;
 
@@ -33,6 +37,14 @@ pub fn prime_kg(calibration: &Calibration, ect_k: f32) -> f32 {
 pub fn after_start(ect_k: f32, since_start_s: f32) -> f32 {
     let left = (1.0 - since_start_s / along(&AFTER_START_S, ect_k)).held(0.0, 1.0);
     1.0 + (along(&AFTER_START, ect_k) - 1.0) * left
+}
+
+/// Fuel for what the map does not know yet, ratio from 1 up: until the trim is allowed to correct it, a little rich runs on
+/// where as much lean stalls. `sigma_ln` is the map's own standard deviation where the engine runs; a map that has learned adds nothing to
+/// speak of.
+pub fn unsure(sigma_ln: f32, since_start_s: f32) -> f32 {
+    let (from_s, to_s) = UNSURE_S;
+    1.0 + UNSURE_SIGMAS * sigma_ln * ((to_s - since_start_s) / (to_s - from_s)).held(0.0, 1.0)
 }
 
 /// Primes once after the key is turned.
@@ -72,6 +84,12 @@ mod tests {
             assert!(prime_kg(&calibration, pair[0]) > prime_kg(&calibration, pair[1]));
             assert!(after_start(pair[0], 1.0) > after_start(pair[1], 1.0));
         }
+    }
+
+    #[test]
+    fn a_map_that_knows_the_idle_starts_without_allowance() {
+        assert!(unsure(0.12, 1.0) > 1.15 && unsure(0.01, 1.0) < 1.02);
+        assert_eq!(unsure(0.12, 22.0), 1.0);
     }
 
     #[test]

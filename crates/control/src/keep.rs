@@ -1,7 +1,7 @@
 //! What outlives a power-down as bytes, and back, for flash or a file: the learned map, trouble codes, setup answers.
 //!
 //! ```text
-//! | head 16 | codes 8 | answers 52 | corrections 336 | deviations 336 | film 4 | its deviations 4 | checksum 4 |
+//! | head 16 | codes 8 | answers 52 | corrections 336 | deviations 336 | film 8 | common 8 | checksum 4 |
 //!
 //! head: | T W L M | version | axes 2 | codes | fingerprint 4 | number 4 |
 //! ```
@@ -16,10 +16,12 @@
 //! | number | 4 | running number of the image |
 //! | codes | 8 | those stored: bit n is the code at place n of [`Dtc::ALL`] |
 //! | answers | 52 | those of the owner: eleven floats, then seven bytes of choices and a 0, in the order of [`SetupAnswers`] |
-//! | corrections | 336 | 16-bit signed each, 1e-5 ln; rows MAP, columns RPM |
+//! | corrections | 336 | 16-bit signed each, 2e-5 ln; rows MAP, columns RPM |
 //! | deviations | 336 | their standard deviations, 16-bit unsigned each, 2e-6 ln |
 //! | film | 4 | the film's share and time constant over the believed ones, 16-bit signed each, 2e-5 ln |
 //! | its deviations | 4 | 16-bit unsigned each, 1e-5 ln |
+//! | common | 4 | flow and opening delay that all cells have in common, 16-bit signed each, 2e-5 ln and 1e-8 s |
+//! | its deviations | 4 | 16-bit unsigned each, the same units |
 //! | checksum | 4 | CRC-32 of all before it, in every version |
 //!
 //! All numbers are little-endian. To survive a loss of power at any byte, keep two places and write the older one:
@@ -38,23 +40,28 @@ use trimwright_numerics::Real;
 use crate::answer_bytes::{self, ANSWER_BYTES};
 use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
 use crate::codes::Codes;
+use crate::common::{Common, DELAY_AUTHORITY_S, DELAY_PRIOR_SIGMA_S, FLOW_AUTHORITY_LN, FLOW_PRIOR_SIGMA_LN};
 use crate::dtc::Dtc;
 use crate::film::FILM;
-use crate::learner::{AUTHORITY_LN, FILM_AUTHORITY_LN, FILM_PRIOR_SIGMA_LN, LearnedMap, PRIOR_SIGMA_LN};
+use crate::learner::{
+    FILM_AUTHORITY_LN, FILM_PRIOR_SIGMA_LN, LearnedMap, PRIOR_SIGMA_LN, WHOLE_AUTHORITY_LN,
+};
 use crate::setup::SetupAnswers;
 
 /// Bytes of an image.
-pub const IMAGE_BYTES: usize = HEAD_BYTES + CODE_BYTES + ANSWER_BYTES + 4 * (CELLS + FILM) + 4;
+pub const IMAGE_BYTES: usize = HEAD_BYTES + CODE_BYTES + ANSWER_BYTES + 4 * (CELLS + FILM) + 8 + 4;
 /// Version of the layout.
 pub const VERSION: u8 = 2;
 
 const LETTERS: [u8; 4] = *b"TWLM";
 const HEAD_BYTES: usize = 16;
 const CODE_BYTES: usize = 8;
-const LN_UNIT: f32 = 1e-5;
+const LN_UNIT: f32 = 2e-5;
 const SIGMA_UNIT: f32 = 2e-6;
 const FILM_LN_UNIT: f32 = 2e-5;
 const FILM_SIGMA_UNIT: f32 = 1e-5;
+const FLOW_UNIT: f32 = 2e-5;
+const DELAY_UNIT: f32 = 1e-8;
 
 /// What outlives a power-down beside the answers.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -131,7 +138,9 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, codes: Codes, number: u
     let film = map.film_ln.iter().map(|ln| round(ln / FILM_LN_UNIT) as i16 as u16);
     let film_sigmas = map.film_variance.iter().map(|variance| Real::sqrt(variance.max(0.0)));
     let film_deviations = film_sigmas.map(|sigma| round(sigma / FILM_SIGMA_UNIT) as u16);
-    let words = corrections.chain(deviations).chain(film).chain(film_deviations).flat_map(u16::to_le_bytes);
+    let common = common_words(&map.common);
+    let learned = corrections.chain(deviations).chain(film).chain(film_deviations).chain(common);
+    let words = learned.flat_map(u16::to_le_bytes);
     let head = LETTERS
         .into_iter()
         .chain([VERSION, RPM_POINTS as u8, MAP_POINTS as u8, Dtc::ALL.len() as u8])
@@ -227,12 +236,44 @@ fn read_map(words: &[u8]) -> Result<LearnedMap, KeepError> {
     let short = KeepError::Length(words.len());
     let (corrections, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
     let (deviations, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
-    let (film, film_deviations) = words.split_at_checked(2 * FILM).ok_or(short)?;
-    read_corrections(map.ln.flat_mut(), corrections, LN_UNIT, AUTHORITY_LN)?;
+    let (film, words) = words.split_at_checked(2 * FILM).ok_or(short)?;
+    let (film_deviations, common) = words.split_at_checked(2 * FILM).ok_or(short)?;
+    read_corrections(map.ln.flat_mut(), corrections, LN_UNIT, WHOLE_AUTHORITY_LN)?;
     read_deviations(map.variance.flat_mut(), deviations, SIGMA_UNIT, PRIOR_SIGMA_LN)?;
     read_corrections(&mut map.film_ln, film, FILM_LN_UNIT, FILM_AUTHORITY_LN)?;
     read_deviations(&mut map.film_variance, film_deviations, FILM_SIGMA_UNIT, FILM_PRIOR_SIGMA_LN)?;
+    map.common = read_common(common)?;
     Ok(map)
+}
+
+fn common_words(common: &Common) -> [u16; 4] {
+    let signed = |value: f32, unit: f32| round(value / unit) as i16 as u16;
+    [
+        signed(common.flow_ln, FLOW_UNIT),
+        signed(common.delay_s, DELAY_UNIT),
+        round(common.flow_sigma_ln / FLOW_UNIT) as u16,
+        round(common.delay_sigma_s / DELAY_UNIT) as u16,
+    ]
+}
+
+fn read_common(words: &[u8]) -> Result<Common, KeepError> {
+    let &[flow, delay, flow_sigma, delay_sigma] = words.as_chunks::<2>().0 else {
+        return Err(KeepError::Length(words.len()));
+    };
+    let (mut flow_ln, mut delay_s) = ([0.0], [0.0]);
+    read_corrections(&mut flow_ln, &flow, FLOW_UNIT, FLOW_AUTHORITY_LN)?;
+    read_corrections(&mut delay_s, &delay, DELAY_UNIT, DELAY_AUTHORITY_S)?;
+    let ([flow_ln], [delay_s]) = (flow_ln, delay_s);
+    let sigma = |word: [u8; 2], unit: f32, prior: f32| {
+        let sigma = f32::from(u16::from_le_bytes(word)) * unit;
+        if sigma > prior + unit { Err(KeepError::OutOfRange) } else { Ok(sigma.min(prior)) }
+    };
+    Ok(Common {
+        flow_ln,
+        delay_s,
+        flow_sigma_ln: sigma(flow_sigma, FLOW_UNIT, FLOW_PRIOR_SIGMA_LN)?,
+        delay_sigma_s: sigma(delay_sigma, DELAY_UNIT, DELAY_PRIOR_SIGMA_S)?,
+    })
 }
 
 fn read_corrections(places: &mut [f32], words: &[u8], unit: f32, authority_ln: f32) -> Result<(), KeepError> {
@@ -303,6 +344,7 @@ mod tests {
             *ln = (cell.wrapping_mul(2_654_435_761) >> 16) as f32 / 65_536.0 * 0.6 - 0.3;
             *variance = (cell.wrapping_mul(2_246_822_519) >> 16) as f32 / 65_536.0 * 0.0144;
         }
+        map.common = Common { flow_ln: 0.031, delay_s: -4.5e-5, flow_sigma_ln: 0.02, delay_sigma_s: 1.5e-5 };
         map
     }
 
@@ -323,6 +365,8 @@ mod tests {
         for (before, after) in map.variance.flat().iter().zip(back.learned.variance.flat()) {
             assert!((Real::sqrt(*before) - Real::sqrt(*after)).abs() <= 0.6 * SIGMA_UNIT);
         }
+        assert!((back.learned.common.delay_s - map.common.delay_s).abs() <= 0.6 * DELAY_UNIT);
+        assert!((back.learned.common.flow_ln - map.common.flow_ln).abs() <= 0.6 * FLOW_UNIT);
         assert_eq!(
             pack(&calibration, &back.learned, back.codes, 41),
             pack(&calibration, &map, CODES, 41),

@@ -7,10 +7,14 @@ use trimwright_numerics::{Grid, Real, Weights};
 
 use crate::attribution::Seen;
 use crate::calibration::{CELLS, MAP_POINTS, RPM_POINTS};
+use crate::common::{Common, FLOW_AUTHORITY_LN};
 use crate::film::FILM;
 
-/// Farthest a cell may go from the base map, ln: 35 % (engineering judgement: beyond it an answer is wrong or a part broken).
+/// Farthest a cell may go from what all cells have in common, ln: 35 % (engineering judgement: beyond it an answer is wrong or a part
+/// broken).
 pub const AUTHORITY_LN: f32 = 0.3;
+/// Farthest a cell may go from the base map together with what all have in common, ln.
+pub const WHOLE_AUTHORITY_LN: f32 = AUTHORITY_LN + FLOW_AUTHORITY_LN;
 /// Standard deviation of the base map before any lesson, ln (engineering judgement).
 pub const PRIOR_SIGMA_LN: f32 = 0.12;
 /// Growth of a touched cell's variance by lesson, ln^2: lets a map follow an engine that ages.
@@ -32,7 +36,7 @@ const MODEL_SIGMA_LN: f32 = 0.007;
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct LearnedMap {
-    /// ln of right fuel over base fuel.
+    /// ln of right fuel over base fuel, injectors opening as late as is now believed.
     pub ln: Grid<f32, RPM_POINTS, MAP_POINTS>,
     /// Variance of `ln`: the map's own estimate of its error, squared.
     pub variance: Grid<f32, RPM_POINTS, MAP_POINTS>,
@@ -40,6 +44,8 @@ pub struct LearnedMap {
     pub film_ln: [f32; FILM],
     /// Variance of `film_ln`.
     pub film_variance: [f32; FILM],
+    /// What all cells have in common.
+    pub common: Common,
 }
 
 impl Default for LearnedMap {
@@ -49,6 +55,7 @@ impl Default for LearnedMap {
             variance: Grid::filled(PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
             film_ln: [0.0; FILM],
             film_variance: [FILM_PRIOR_SIGMA_LN * FILM_PRIOR_SIGMA_LN; FILM],
+            common: Common::default(),
         }
     }
 }
@@ -85,6 +92,41 @@ impl LearnedMap {
         variance.or_else(|| self.film_variance.get(cell.wrapping_sub(CELLS))).copied().unwrap_or(0.0)
     }
 
+    /// Takes the knowledge of a lesson into the variances: exact for [`Kalman`], an indication for the others.
+    pub fn narrow(&mut self, lesson: &Lesson<'_>) {
+        let spread = innovation_variance(self, lesson);
+        for (cell, share) in lesson.taught() {
+            let (cells, film) = (self.variance.flat_mut(), &mut self.film_variance);
+            let (variance, prior) = match cells.get_mut(cell) {
+                Some(variance) => (variance, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
+                None => match film.get_mut(cell.wrapping_sub(CELLS)) {
+                    Some(variance) => (variance, FILM_PRIOR_SIGMA_LN * FILM_PRIOR_SIGMA_LN),
+                    None => continue,
+                },
+            };
+            let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
+            let finest = MODEL_SIGMA_LN / share;
+            *variance = left.max((finest * finest).min(*variance)).held(0.0, prior);
+        }
+    }
+
+    /// Moves a cell, or beyond the cells a property of the film, as far as its authority goes.
+    pub fn move_cell(&mut self, cell: usize, by_ln: f32) -> Outcome {
+        let (ln, low, high) = match self.ln.flat_mut().get_mut(cell) {
+            Some(ln) => (ln, self.common.flow_ln - AUTHORITY_LN, self.common.flow_ln + AUTHORITY_LN),
+            None => match self.film_ln.get_mut(cell.wrapping_sub(CELLS)) {
+                Some(ln) => (ln, -FILM_AUTHORITY_LN, FILM_AUTHORITY_LN),
+                None => return Outcome::Taken,
+            },
+        };
+        if !by_ln.is_finite() {
+            return Outcome::Taken;
+        }
+        let wanted = *ln + by_ln;
+        *ln = wanted.held(low, high);
+        if *ln == wanted { Outcome::Taken } else { Outcome::Bounded }
+    }
+
     /// Standard deviation of one cell, ln; that of the prior for a cell outside the map.
     pub fn sigma_ln(&self, cell: usize) -> f32 {
         self.variance.flat().get(cell).map_or(PRIOR_SIGMA_LN, |variance| Real::sqrt(variance.max(0.0)))
@@ -106,7 +148,7 @@ pub struct Lesson<'a> {
 
 impl Lesson<'_> {
     /// The pairs of cell number and share that learn from it.
-    fn taught(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
+    pub fn taught(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
         self.seen.iter().filter(|(cell, _)| self.film || *cell < CELLS)
     }
 }
@@ -121,7 +163,8 @@ pub enum Outcome {
     Bounded,
 }
 
-/// A way of taking lessons.
+/// A way of taking lessons. Whatever it does goes through [`LearnedMap::move_cell`], which holds each cell within its
+/// authority, and [`LearnedMap::narrow`], which keeps the confidence.
 pub trait Learner {
     /// Takes one lesson.
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome;
@@ -149,9 +192,9 @@ pub struct Kalman;
 impl Learner for Integral {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         let innovation = lesson.right_ln - map.seen(lesson.seen);
-        narrow(map, lesson);
+        map.narrow(lesson);
         lesson.taught().fold(Outcome::Taken, |outcome, (cell, share)| {
-            worse(outcome, move_cell(map, cell, self.gain * share * innovation))
+            worse(outcome, map.move_cell(cell, self.gain * share * innovation))
         })
     }
 }
@@ -160,9 +203,9 @@ impl Learner for NormalisedGradient {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         let innovation = lesson.right_ln - map.seen(lesson.seen);
         let norm2: f32 = lesson.taught().map(|(_, share)| share * share).sum();
-        narrow(map, lesson);
+        map.narrow(lesson);
         lesson.taught().fold(Outcome::Taken, |outcome, (cell, share)| {
-            worse(outcome, move_cell(map, cell, self.gain * share * innovation / norm2.max(0.05)))
+            worse(outcome, map.move_cell(cell, self.gain * share * innovation / norm2.max(0.05)))
         })
     }
 }
@@ -174,9 +217,9 @@ impl Learner for Kalman {
         let mut outcome = Outcome::Taken;
         for (cell, share) in lesson.taught() {
             let gain = share * map.variance_of(cell) / spread;
-            outcome = worse(outcome, move_cell(map, cell, gain * innovation));
+            outcome = worse(outcome, map.move_cell(cell, gain * innovation));
         }
-        narrow(map, lesson);
+        map.narrow(lesson);
         outcome
     }
 }
@@ -207,40 +250,6 @@ impl Learner for Strategy {
 
 fn innovation_variance(map: &LearnedMap, lesson: &Lesson<'_>) -> f32 {
     (map.variance_seen(lesson.seen) + lesson.variance_ln2).max(1e-9)
-}
-
-/// Takes the knowledge of a lesson into the variances: exact for [`Kalman`], an indication for the others.
-fn narrow(map: &mut LearnedMap, lesson: &Lesson<'_>) {
-    let spread = innovation_variance(map, lesson);
-    for (cell, share) in lesson.taught() {
-        let (cells, film) = (map.variance.flat_mut(), &mut map.film_variance);
-        let (variance, prior) = match cells.get_mut(cell) {
-            Some(variance) => (variance, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
-            None => match film.get_mut(cell.wrapping_sub(CELLS)) {
-                Some(variance) => (variance, FILM_PRIOR_SIGMA_LN * FILM_PRIOR_SIGMA_LN),
-                None => continue,
-            },
-        };
-        let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
-        let finest = MODEL_SIGMA_LN / share;
-        *variance = left.max((finest * finest).min(*variance)).held(0.0, prior);
-    }
-}
-
-fn move_cell(map: &mut LearnedMap, cell: usize, by_ln: f32) -> Outcome {
-    let (ln, authority_ln) = match map.ln.flat_mut().get_mut(cell) {
-        Some(ln) => (ln, AUTHORITY_LN),
-        None => match map.film_ln.get_mut(cell.wrapping_sub(CELLS)) {
-            Some(ln) => (ln, FILM_AUTHORITY_LN),
-            None => return Outcome::Taken,
-        },
-    };
-    if !by_ln.is_finite() {
-        return Outcome::Taken;
-    }
-    let wanted = *ln + by_ln;
-    *ln = wanted.held(-authority_ln, authority_ln);
-    if *ln == wanted { Outcome::Taken } else { Outcome::Bounded }
 }
 
 fn worse(one: Outcome, other: Outcome) -> Outcome {

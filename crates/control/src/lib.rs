@@ -9,7 +9,7 @@
 //! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`dtc`]) make quantities of volts and pulses; [`cuts`] and
 //! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`film`] and [`open_time`] make fuel
 //! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
-//! the short-term trim, [`gates`] and [`learner`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
+//! the short-term trim, [`gates`], [`learner`] and [`common`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
 //! codes and answers over a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
 //! happened.
 //!
@@ -35,6 +35,7 @@ pub mod believe;
 pub mod calibration;
 pub mod clock;
 pub mod codes;
+pub mod common;
 pub mod controller;
 pub mod crank;
 pub mod cuts;

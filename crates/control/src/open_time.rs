@@ -42,6 +42,8 @@ pub struct Supply {
     pub drop_pa: f32,
     /// Time between firings, s; 0 when unknown.
     pub interval_s: f32,
+    /// By how much the injectors open later than the calibration has it, as learned, s.
+    pub late_s: f32,
 }
 
 impl OpenTime {
@@ -52,7 +54,8 @@ impl OpenTime {
         let groups = if halves { 2 } else { 1 };
         let firing = (injectors / groups).max(1);
         self.injectors = firing as u8;
-        let wanted_s = calibration.open_time_s(fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
+        let believed_s = calibration.open_time_s(fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
+        let wanted_s = if believed_s > 0.0 { believed_s + supply.late_s } else { 0.0 };
         let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { LONGEST_S };
         self.duty = wanted_s / period_s;
         self.limited = self.duty > DUTY_LIMIT;
@@ -84,7 +87,7 @@ mod tests {
     use crate::calibration::Options;
     use crate::setup::SetupAnswers;
 
-    const SUPPLY: Supply = Supply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02 };
+    const SUPPLY: Supply = Supply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02, late_s: 0.0 };
 
     fn calibration(firing: Firing) -> Calibration {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
@@ -149,6 +152,14 @@ mod tests {
         let supply = Supply { interval_s: 0.003, ..SUPPLY };
         let pulses = stage.step(&calibration(Firing::Chosen), 500e-6, &supply);
         assert!(stage.limited && pulses.iter().all(|open| *open <= 0.0061));
+    }
+
+    #[test]
+    fn injectors_that_open_late_are_energised_longer() {
+        let calibration = calibration(Firing::All);
+        let open = |late_s| OpenTime::default().step(&calibration, 20e-6, &Supply { late_s, ..SUPPLY })[0];
+        assert!((open(0.1e-3) - open(0.0) - 0.1e-3).abs() < 1e-7);
+        assert_eq!(OpenTime::default().step(&calibration, 0.0, &Supply { late_s: 1e-4, ..SUPPLY })[0], 0.0);
     }
 
     #[test]

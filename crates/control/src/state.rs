@@ -5,6 +5,7 @@ use trimwright_signals::Commands;
 use crate::attribution::Attribution;
 use crate::believe::Belief;
 use crate::clock::Clock;
+use crate::common::Round;
 use crate::crank::Crank;
 use crate::cuts::Cuts;
 use crate::dtc::Dtcs;
@@ -54,6 +55,8 @@ pub struct State {
     pub feedback: Feedback,
     /// Long-term trim.
     pub learned: LearnedMap,
+    /// What draws from the cells what they have in common.
+    pub round: Round,
     /// What the loop knows of itself.
     pub self_check: SelfCheck,
     /// Lessons taken and refused.

@@ -97,10 +97,10 @@ impl Cells {
     }
 
     /// The correction that would be right in each cell, ln: at the cell's breakpoints the truth takes in some air and needs so much
-    /// fuel for lambda 1; the injector must open so long for it; what the calibration believes to inject in that time, over
-    /// its base fuel, is the right correction. Temperatures, volts and pressures are the means of the cell's own events
-    /// (for a cell without any, of all events). NaN where nothing was driven at all.
-    pub fn right_ln(&self, truth: &Truth, calibration: &Calibration) -> Vec<f64> {
+    /// fuel for lambda 1; the injector must open so long for it; what the calibration believes to inject in that time, when injectors
+    /// open `late_s` later than it has it, over its base fuel, is the right correction. Temperatures, volts and pressures
+    /// are the means of the cell's own events (for a cell without any, of all events). NaN where nothing was driven at all.
+    pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
         let columns = calibration.rpm_axis().points().len();
         let right = |(cell, sums): (usize, &Sums)| {
             let conditions = if sums.dwell_s > 0.0 { sums.mean() } else { self.whole.mean() };
@@ -113,9 +113,9 @@ impl Cells {
                     / f64::from(calibration.answers().stoich_afr);
             let Conditions { battery_v, drop_pa, believed_drop_pa, injectors, .. } = conditions;
             let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa) as f32;
-            let each_kg = calibration.injected_fuel_kg(open_s, battery_v as f32, believed_drop_pa as f32);
-            let believed_kg = injectors * f64::from(each_kg);
-            libm::log(believed_kg / base_kg)
+            let (battery_v, drop_pa) = (battery_v as f32, believed_drop_pa as f32);
+            let each_kg = calibration.injected_fuel_kg(open_s - late_s, battery_v, drop_pa);
+            libm::log(injectors * f64::from(each_kg) / base_kg)
         };
         self.sums.iter().enumerate().map(right).collect()
     }

@@ -337,8 +337,9 @@ fn assess(
     let watch = learning.watch;
     let state = learning.closed_loop.controller().state();
     let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration);
-    let fitted = watch.fit.solve(FIT_PRIOR_LN);
+    let late_s = learned.common.delay_s;
+    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
+    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(FIT_PRIOR_LN);
     let (cells_visited, cells_confident) = watch.cells.count(&learned);
     let distance_km = learning.pass_distance_km.iter().sum::<f64>();
     let refusals =

@@ -20,6 +20,20 @@ pub struct Sample {
     pub weight: f64,
 }
 
+impl Sample {
+    /// The same sample for injectors that open `late_s` later than the calibration has it, when one flowed for `flow_s` were they as
+    /// the calibration has them: in the same open time they flow the less. `None` when they would not have flowed at all.
+    #[must_use]
+    pub fn opening_late(mut self, flow_s: f64, late_s: f64) -> Option<Self> {
+        let left = 1.0 - late_s / flow_s;
+        self.right_ln += libm::log(left);
+        (left > LEAST_LEFT).then_some(self)
+    }
+}
+
+/// Share of a pulse that must be left of it for a sample to tell anything.
+const LEAST_LEFT: f64 = 0.1;
+
 /// Normal equations of `right = sum(share * cell) + sum(film * property)`, one row a sample, with a Gaussian prior of mean zero.
 ///
 /// ```
@@ -94,6 +108,15 @@ mod tests {
         for (found, right) in fit.solve(0.1).unwrap().iter().zip(truth.iter().chain(&[0.2, -0.1])) {
             assert!((found - right).abs() < 1e-5, "{found} for {right}");
         }
+    }
+
+    #[test]
+    fn a_pulse_shorter_than_the_delay_tells_nothing() {
+        let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
+        let sample = Sample { weights, film: [0.0; FILM], right_ln: 0.1, weight: 1.0 };
+        let later = sample.opening_late(1e-3, 1e-4).unwrap();
+        assert!((later.right_ln - 0.1 - 0.9_f64.ln()).abs() < 1e-12);
+        assert_eq!(sample.opening_late(1e-3, 2e-3), None);
     }
 
     #[test]

@@ -39,6 +39,8 @@ struct Applied {
     weights: Weights<f32>,
     film: [f64; FILM],
     applied_ln: f64,
+    /// How long an injector flowed had it opened as the calibration has it.
+    flow_s: f64,
     wanted_ln: f64,
     steady: bool,
     counted: bool,
@@ -72,8 +74,8 @@ pub struct Watch {
     pub last_span_s: f64,
     /// Dwell and conditions by cell.
     pub cells: Cells,
-    /// The log, for the fit made afterwards.
-    pub fit: Fit,
+    /// The log, for the fit made afterwards: samples as the calibration's opening delay has it, and how long an injector flowed then, s.
+    pub log: Vec<(Sample, f64)>,
     /// Convergence, window by window.
     pub windows: Vec<Window>,
     still: Steady,
@@ -100,7 +102,7 @@ impl Watch {
             last: CylinderEvent::default(),
             last_span_s: f64::NAN,
             cells: Cells::new(cells),
-            fit: Fit::new(cells),
+            log: Vec::new(),
             windows: Vec::new(),
             still: Steady::new(),
             running_since_s: None,
@@ -155,8 +157,9 @@ impl Watch {
             event.time_s - since_s >= SETTLED_AFTER_S && !in_cut && !self.in_cut && event.fuel_kg > 0.0;
         self.in_cut = in_cut;
         let steady = counted && self.still.is_steady();
+        let (flow_s, delay_ln) = pulse(closed_loop.controller());
         let applied_ln =
-            f64::from(insight.learned_ln + insight.trim_ln + insight.dither_ln + insight.film_ln);
+            delay_ln + f64::from(insight.learned_ln + insight.trim_ln + insight.dither_ln + insight.film_ln);
         let wanted_ln = libm::log(f64::from(insight.wanted_lambda));
         let (weights, film) = (insight.weights, insight.film.map(f64::from));
         self.remember(Applied {
@@ -164,6 +167,7 @@ impl Watch {
             weights,
             film,
             applied_ln,
+            flow_s,
             wanted_ln,
             steady,
             counted,
@@ -212,6 +216,7 @@ impl Watch {
         let seen = self.sensor_expected.get_or_insert(applied);
         lag(&mut seen.wanted_ln, applied.wanted_ln);
         lag(&mut seen.applied_ln, applied.applied_ln);
+        lag(&mut seen.flow_s, applied.flow_s);
         for (seen, now) in seen.film.iter_mut().zip(applied.film) {
             lag(seen, now);
         }
@@ -226,7 +231,15 @@ impl Watch {
         let right_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
         let weights = self.recall(view.sensed_intake_s - tau_s).map_or(applied.weights, |then| then.weights);
         let weight = 1.0 / if applied.steady { STEADY_LN2 } else { UNSTEADY_LN2 };
-        self.fit.add(&Sample { weights, film: seen.film, right_ln, weight });
+        self.log.push((Sample { weights, film: seen.film, right_ln, weight }, seen.flow_s));
+    }
+
+    /// Least squares over the whole log for injectors that open `late_s` later than the calibration has it.
+    pub fn fit(&self, cells: usize, late_s: f64) -> Fit {
+        let mut fit = Fit::new(cells);
+        let samples = self.log.iter().filter_map(|(sample, flow_s)| sample.opening_late(*flow_s, late_s));
+        samples.for_each(|sample| fit.add(&sample));
+        fit
     }
 
     fn close_window(&mut self) {
@@ -265,6 +278,16 @@ pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
         Some(last_bad) if last_bad + 1 < told.len() => told[last_bad].end_s,
         Some(_) => f64::NAN,
     }
+}
+
+/// How long an injector flowed for the last event had it opened as the calibration has it, s, and what the learned opening delay
+/// added to that, ln. Both are 0 without a pulse.
+fn pulse(controller: &Controller) -> (f64, f64) {
+    let (state, calibration) = (controller.state(), controller.calibration());
+    let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.belief.drop_pa());
+    let flow_s = state.insight.injected_fuel_kg / (f32::from(state.insight.injectors) * flow_kg_per_s);
+    let whole_s = f64::from(flow_s + state.learned.common.delay_s);
+    if flow_s > 0.0 && whole_s > 0.0 { (whole_s, libm::log(whole_s / f64::from(flow_s))) } else { (0.0, 0.0) }
 }
 
 #[cfg(test)]

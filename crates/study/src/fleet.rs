@@ -104,11 +104,12 @@ impl Figures {
 /// Visited cells at the end of their authority that should not be, and those that would have to go beyond it.
 fn at_the_end(run: &Run) -> (u64, u64) {
     let (mut run_away, mut beyond) = (0, 0);
+    let common_ln = run.learned.common.flow_ln;
     let cells = run.learned.ln.flat().iter().zip(&run.right_ln).zip(run.cells.visited());
     for ((learned, right), _) in cells.filter(|(_, visited)| *visited) {
-        let needed = right.abs() >= f64::from(AUTHORITY_LN);
+        let needed = (right - f64::from(common_ln)).abs() >= f64::from(AUTHORITY_LN);
         beyond += u64::from(needed);
-        run_away += u64::from(learned.abs() >= AUTHORITY_LN && !needed);
+        run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !needed);
     }
     (run_away, beyond)
 }

@@ -1,0 +1,213 @@
+//! What all cells have in common: a flow that is off everywhere, and injectors that open later or sooner than believed.
+//!
+//! An injector that gives more or less than its rating, another fuel or a displacement that was answered wrong move all cells alike, by
+//! `s`. Injectors that open later than believed by `d` starve each cell by `d / tau`, where `tau` is how long they flow there; `d` is
+//! added to every open time, so that a cell has nothing to do with it. What is left to the cells is what the filling has of
+//! its own. Cells that were never visited stand at `s`; the authority of a cell is counted from there.
+//!
+//! Both are drawn from the cells. With the prior variance `P0` of a cell's own deviation, its variance now `P_i` and its correction
+//! `y_i`, the lessons alone said `s + (y_i - s) P0 / (P0 - P_i)`, which scatters with `P0^2 / (P0 - P_i)` about what cells have in common
+//! (Gaussian update undone; empirical Bayes, e.g. Gelman et al., Bayesian Data Analysis, 3rd ed., section 5.4, from memory).
+//! A change of `s` and `d` then follows from the normal equations `sum w_i [1, r_i] [1, r_i]^T` with `w_i = (P0 - P_i) / P0^2`
+//! and `r_i = 1 / tau_i`, and the right side `sum [1, r_i] (y_i - s) / P0`.
+
+use trimwright_numerics::Real;
+
+use crate::calibration::{CELLS, Calibration};
+use crate::learner::{LearnedMap, PRIOR_SIGMA_LN};
+
+/// Farthest the common flow correction may go, ln (engineering judgement).
+pub const FLOW_AUTHORITY_LN: f32 = 0.25;
+/// Farthest the common opening delay may go from the believed one, s (engineering judgement).
+pub const DELAY_AUTHORITY_S: f32 = 0.25e-3;
+/// Standard deviation of the flow correction before any lesson, ln (engineering judgement: parts, fuel and answers together).
+pub const FLOW_PRIOR_SIGMA_LN: f32 = 0.08;
+/// Standard deviation of the opening delay before any lesson, s (engineering judgement).
+pub const DELAY_PRIOR_SIGMA_S: f32 = 0.08e-3;
+/// Share of the cells that are as good as independent: an engine's filling deviates smoothly, and neighbours tell the same
+/// (engineering judgement).
+const INDEPENDENT: f32 = 0.2;
+/// Standard deviation over that of before any lesson, below which delay and flow have been told apart.
+const TOLD_APART: f32 = 0.6;
+/// Farthest the opening delay moves in one round, s: the cells are converted one after the other, and meanwhile the mixture is off by
+/// what the delay moved, 0.3 % at an idle pulse of 1 ms.
+const ROUND_S: f32 = 3e-6;
+
+/// What is known of the common causes.
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Common {
+    /// ln of right fuel over believed fuel that all cells share.
+    pub flow_ln: f32,
+    /// Opening delay over the believed one, s.
+    pub delay_s: f32,
+    /// Standard deviation of `flow_ln`, ln.
+    pub flow_sigma_ln: f32,
+    /// Standard deviation of `delay_s`, s.
+    pub delay_sigma_s: f32,
+}
+
+impl Default for Common {
+    fn default() -> Self {
+        Self {
+            flow_ln: 0.0,
+            delay_s: 0.0,
+            flow_sigma_ln: FLOW_PRIOR_SIGMA_LN,
+            delay_sigma_s: DELAY_PRIOR_SIGMA_S,
+        }
+    }
+}
+
+impl Common {
+    /// Whether pulses long and short enough were seen to tell a delay from a flow that is off. If not, `delay_s` is only the
+    /// likeliest of many pairs that explain the same corrections.
+    pub fn told_apart(&self) -> bool {
+        self.delay_sigma_s < TOLD_APART * DELAY_PRIOR_SIGMA_S
+            && self.flow_sigma_ln < TOLD_APART * FLOW_PRIOR_SIGMA_LN
+    }
+}
+
+/// Goes round the cells, one at each call, and draws the common causes from them after each round.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Round {
+    cell: u16,
+    /// Sums of `w`, `w r`, `w r^2`, and of the deviations without and with `r`.
+    sums: [f32; 5],
+    /// By how much the last round moved flow and delay.
+    moved: [f32; 2],
+}
+
+impl Round {
+    /// Takes the next cell: lets it follow what is expected by as much as it is not known itself, then counts it.
+    pub fn step(&mut self, calibration: &Calibration, map: &mut LearnedMap) {
+        let cell = usize::from(self.cell);
+        let (rate, prior) = (calibration.delay_rate_per_s(cell), PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
+        if let (Some(ln), Some(variance)) = (map.ln.flat_mut().get_mut(cell), map.variance.flat().get(cell)) {
+            let rate = rate / (1.0 + map.common.delay_s * rate).max(0.3);
+            let unknown = (variance / prior).held(0.0, 1.0);
+            let [flow_moved, delay_moved] = self.moved;
+            *ln += unknown * flow_moved - (1.0 - unknown) * delay_moved * rate;
+            let (weight, deviation) = ((1.0 - unknown) / prior, (*ln - map.common.flow_ln) / prior);
+            let terms = [weight, weight * rate, weight * rate * rate, deviation, deviation * rate];
+            for (sum, term) in self.sums.iter_mut().zip(terms) {
+                *sum += INDEPENDENT * term;
+            }
+        }
+        self.cell += 1;
+        if usize::from(self.cell) >= CELLS {
+            let before = map.common;
+            map.common = self.drawn(&before);
+            let moved = [map.common.flow_ln - before.flow_ln, map.common.delay_s - before.delay_s];
+            *self = Self { moved, ..Self::default() };
+        }
+    }
+
+    /// The causes that explain the sums best, by two normal equations.
+    fn drawn(&self, before: &Common) -> Common {
+        let [w, wr, wrr, y, yr] = self.sums;
+        let flow_prior = 1.0 / (FLOW_PRIOR_SIGMA_LN * FLOW_PRIOR_SIGMA_LN);
+        let delay_prior = 1.0 / (DELAY_PRIOR_SIGMA_S * DELAY_PRIOR_SIGMA_S);
+        let (a, b, c) = (w + flow_prior, wr, wrr + delay_prior);
+        let (p, q) = (y - flow_prior * before.flow_ln, yr - delay_prior * before.delay_s);
+        let determinant = a * c - b * b;
+        if !(determinant > 0.0 && p.is_finite() && q.is_finite()) {
+            return *before;
+        }
+        let flow_ln = before.flow_ln + (c * p - b * q) / determinant;
+        let delay_s = before.delay_s + ((a * q - b * p) / determinant).held(-ROUND_S, ROUND_S);
+        Common {
+            flow_ln: flow_ln.held(-FLOW_AUTHORITY_LN, FLOW_AUTHORITY_LN),
+            delay_s: delay_s.held(-DELAY_AUTHORITY_S, DELAY_AUTHORITY_S),
+            flow_sigma_ln: Real::sqrt(c / determinant),
+            delay_sigma_s: Real::sqrt(a / determinant),
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::setup::SetupAnswers;
+
+    fn calibration() -> Calibration {
+        Calibration::from_answers(&SetupAnswers::default()).unwrap()
+    }
+
+    /// A map in which `known` cells were learned well, each to what flow and delay make of it.
+    fn taught(
+        calibration: &Calibration,
+        flow_ln: f32,
+        late_s: f32,
+        known: impl Fn(usize) -> bool,
+    ) -> LearnedMap {
+        let mut map = LearnedMap::default();
+        for cell in (0..CELLS).filter(|cell| known(*cell)) {
+            map.ln.flat_mut()[cell] = flow_ln + Real::ln(1.0 + late_s * calibration.delay_rate_per_s(cell));
+            map.variance.flat_mut()[cell] = 1e-4;
+        }
+        map
+    }
+
+    fn rounds(calibration: &Calibration, map: &mut LearnedMap, count: usize) {
+        let mut round = Round::default();
+        (0..count * CELLS).for_each(|_| round.step(calibration, map));
+    }
+
+    #[test]
+    fn ident_flow_and_delay_come_out_of_a_map_that_has_nothing_else() {
+        let calibration = calibration();
+        let mut map = taught(&calibration, 0.06, -0.07e-3, |_| true);
+        rounds(&calibration, &mut map, 100);
+        assert!((map.common.flow_ln - 0.06).abs() < 0.01, "{:?}", map.common);
+        assert!((map.common.delay_s + 0.07e-3).abs() < 0.005e-3, "{:?}", map.common);
+        assert!(map.common.told_apart());
+        // The cells keep only what is left.
+        assert!(map.ln.flat().iter().all(|ln| (ln - 0.06).abs() < 0.025), "{:?}", map.ln);
+    }
+
+    #[test]
+    fn ident_what_a_known_cell_asks_for_stays_while_the_causes_move() {
+        let calibration = calibration();
+        let before = taught(&calibration, 0.03, 0.06e-3, |_| true);
+        let mut after = before.clone();
+        rounds(&calibration, &mut after, 100);
+        for cell in 0..CELLS {
+            let late = 1.0 + after.common.delay_s * calibration.delay_rate_per_s(cell);
+            let asked = after.ln.flat()[cell] + Real::ln(late);
+            assert!((asked - before.ln.flat()[cell]).abs() < 0.01, "{cell}: {asked}");
+        }
+    }
+
+    #[test]
+    fn cells_that_were_never_visited_follow_and_known_ones_stay() {
+        let calibration = calibration();
+        let mut map = taught(&calibration, 0.10, 0.0, |cell| cell.is_multiple_of(2));
+        rounds(&calibration, &mut map, 100);
+        assert!((map.ln.flat()[60] - 0.10).abs() < 0.01 && (map.ln.flat()[61] - 0.10).abs() < 0.03);
+    }
+
+    #[test]
+    fn long_pulses_alone_do_not_tell_delay_from_flow() {
+        let calibration = calibration();
+        let mut map = taught(&calibration, 0.08, 0.05e-3, |cell| calibration.delay_rate_per_s(cell) < 220.0);
+        rounds(&calibration, &mut map, 20);
+        assert!(!map.common.told_apart(), "{:?}", map.common);
+    }
+
+    #[test]
+    fn authority_bounds_both() {
+        let calibration = calibration();
+        let mut map = taught(&calibration, 3.0, 3e-3, |_| true);
+        rounds(&calibration, &mut map, 500);
+        assert!(map.common.flow_ln <= FLOW_AUTHORITY_LN && map.common.delay_s <= DELAY_AUTHORITY_S);
+    }
+
+    #[test]
+    fn a_map_that_learned_nothing_stays_as_it_is() {
+        let calibration = calibration();
+        let mut map = LearnedMap::default();
+        rounds(&calibration, &mut map, 5);
+        assert!(map.ln.flat().iter().all(|ln| *ln == 0.0) && map.common.delay_s == 0.0);
+    }
+}
