@@ -1,6 +1,6 @@
 //! The step: volts in, open times out, and a look back at what the last ones did.
 
-use trimwright_numerics::Real;
+use trimwright_numerics::{Real, Weights};
 use trimwright_signals::{Commands, Frame, MAX_INJECTORS};
 
 use crate::air_charge::air_charge;
@@ -9,7 +9,7 @@ use crate::calibration::Calibration;
 use crate::clock::Beat;
 use crate::cuts::clears_flood;
 use crate::dtc::Dtc;
-use crate::enrichment::cranking_lambda;
+use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
 use crate::gates::{Circumstances, Refusal};
 use crate::idle::Loads;
@@ -32,6 +32,8 @@ const LOOK_VARIANCE_LN2: f32 = 0.04;
 const EXHAUST_K: [(f32, f32); 5] = [(0.8, 600.0), (1.5, 720.0), (3.0, 850.0), (6.0, 940.0), (15.0, 1020.0)];
 /// The temperature at which the calibration's pipe is stated, K.
 const USUAL_EXHAUST_K: f32 = 900.0;
+/// Richest mixture asked for while the engine runs, lambda (engineering judgement).
+const RICHEST: f32 = 0.6;
 /// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
 /// would pass for the film's (engineering judgement).
 const FILM_SIGMA_LN: f32 = 0.03;
@@ -137,7 +139,7 @@ impl State {
         let speed = self.crank.speed_rad_per_s;
         self.film.wait(self.crank.gone_s);
         let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
-        let wanted = self.wanted(cal);
+        let wanted = self.wanted(cal, &air.weights);
         let learned_ln = self.learned.at(&air.weights);
         let dither_ln = self.self_check.dither_ln();
         let correction = Real::exp(learned_ln + self.feedback.trim_ln + dither_ln);
@@ -173,13 +175,14 @@ impl State {
     }
 
     /// The complete target for the next cylinder.
-    fn wanted(&self, cal: &Calibration) -> f32 {
+    fn wanted(&self, cal: &Calibration, weights: &Weights<f32>) -> f32 {
+        let (belief, since_start_s) = (&self.belief, self.phase.since_start_s);
         if self.phase.phase == Phase::Cranking {
-            cranking_lambda(self.belief.ect_k, self.phase.for_s)
-        } else {
-            wanted_lambda(cal, &self.belief, self.crank.speed_rad_per_s, self.phase.since_start_s)
-                / self.cuts.guard_factor()
+            return cranking_lambda(belief.ect_k, self.phase.for_s);
         }
+        let wanted = wanted_lambda(cal, belief, self.crank.speed_rad_per_s, since_start_s);
+        let unsure = unsure(self.learned.variance.at(weights), since_start_s);
+        (wanted / (self.cuts.guard_factor() * unsure)).max(RICHEST)
     }
 
     /// One where fuel is allowed, zero where it is not.

@@ -40,11 +40,15 @@ pub fn after_start(ect_k: f32, since_start_s: f32) -> f32 {
 }
 
 /// Fuel for what the map does not know yet, ratio from 1 up: until the trim is allowed to correct it, a little rich runs on
-/// where as much lean stalls. `sigma_ln` is the map's own standard deviation where the engine runs; a map that has learned adds nothing to
+/// where as much lean stalls. `variance_ln2` is the map's own variance where the engine runs; a map that has learned adds nothing to
 /// speak of.
-pub fn unsure(sigma_ln: f32, since_start_s: f32) -> f32 {
+pub fn unsure(variance_ln2: f32, since_start_s: f32) -> f32 {
     let (from_s, to_s) = UNSURE_S;
-    1.0 + UNSURE_SIGMAS * sigma_ln * ((to_s - since_start_s) / (to_s - from_s)).held(0.0, 1.0)
+    if since_start_s >= to_s {
+        return 1.0;
+    }
+    let left = ((to_s - since_start_s) / (to_s - from_s)).held(0.0, 1.0);
+    1.0 + UNSURE_SIGMAS * Real::sqrt(variance_ln2.max(0.0)) * left
 }
 
 /// Primes once after the key is turned.
@@ -88,8 +92,8 @@ mod tests {
 
     #[test]
     fn a_map_that_knows_the_idle_starts_without_allowance() {
-        assert!(unsure(0.12, 1.0) > 1.15 && unsure(0.01, 1.0) < 1.02);
-        assert_eq!(unsure(0.12, 22.0), 1.0);
+        assert!(unsure(0.0144, 1.0) > 1.15 && unsure(1e-4, 1.0) < 1.02);
+        assert_eq!(unsure(0.0144, 22.0), 1.0);
     }
 
     #[test]

@@ -18,7 +18,7 @@ pub const WHOLE_AUTHORITY_LN: f32 = AUTHORITY_LN + FLOW_AUTHORITY_LN;
 /// Standard deviation of the base map before any lesson, ln (engineering judgement).
 pub const PRIOR_SIGMA_LN: f32 = 0.12;
 /// Growth of a touched cell's variance by lesson, ln^2: lets a map follow an engine that ages.
-const DRIFT_LN2: f32 = 2e-9;
+const DRIFT_LN2: f32 = 1e-8;
 
 /// Farthest a learned property of the film may go from the believed one, ln (engineering judgement).
 pub const FILM_AUTHORITY_LN: f32 = 0.6;

@@ -27,12 +27,14 @@ impl Sample {
     pub fn opening_late(mut self, flow_s: f64, late_s: f64) -> Option<Self> {
         let left = 1.0 - late_s / flow_s;
         self.right_ln += libm::log(left);
+        // An error of the pulse weighs the more the less is left of it.
+        self.weight *= (left * left).min(1.0);
         (left > LEAST_LEFT).then_some(self)
     }
 }
 
 /// Share of a pulse that must be left of it for a sample to tell anything.
-const LEAST_LEFT: f64 = 0.1;
+const LEAST_LEFT: f64 = 0.3;
 
 /// Normal equations of `right = sum(share * cell) + sum(film * property)`, one row a sample, with a Gaussian prior of mean zero.
 ///
