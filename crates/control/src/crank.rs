@@ -93,7 +93,9 @@ impl Crank {
             self.take(pulse_us, angle_rad, usize::from(calibration.answers().cylinders));
         }
         if self.since_pulse_s > angle_rad / SLOWEST_RAD_PER_S {
-            let fell_silent = self.fell_silent || self.speed_rad_per_s > STEADY_RAD_PER_S;
+            // An engine that was switched off stops by itself.
+            let fell_silent = frame.switches.ignition
+                && (self.fell_silent || self.speed_rad_per_s > STEADY_RAD_PER_S);
             self.stand();
             self.fell_silent = fell_silent;
         }

@@ -15,8 +15,8 @@ const PRIME: [(f32, f32); 4] = [(253.0, 4.0), (273.0, 2.2), (293.0, 1.2), (340.0
 const AFTER_START: [(f32, f32); 4] = [(253.0, 1.25), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)];
 /// Time in which it is gone against coolant temperature, s.
 const AFTER_START_S: [(f32, f32); 3] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)];
-/// A map that does not know the idle may be this many of its standard deviations too lean (engineering judgement).
-const UNSURE_SIGMAS: f32 = 1.5;
+/// A map that does not know the idle may well be this many of its standard deviations too lean (engineering judgement).
+const UNSURE_SIGMAS: f32 = 1.0;
 /// Time since the start over which the allowance for that falls, s: to where the trim has taken over.
 const UNSURE_S: (f32, f32) = (8.0, 22.0);
 /// Longest cranking without a start before the fuel is thinned out again, s.
@@ -92,7 +92,7 @@ mod tests {
 
     #[test]
     fn a_map_that_knows_the_idle_starts_without_allowance() {
-        assert!(unsure(0.0144, 1.0) > 1.15 && unsure(1e-4, 1.0) < 1.02);
+        assert!(unsure(0.0144, 1.0) > 1.1 && unsure(1e-4, 1.0) < 1.02);
         assert_eq!(unsure(0.0144, 22.0), 1.0);
     }
 
