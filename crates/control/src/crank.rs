@@ -94,8 +94,8 @@ impl Crank {
         }
         if self.since_pulse_s > angle_rad / SLOWEST_RAD_PER_S {
             // An engine that was switched off stops by itself.
-            let fell_silent = frame.switches.ignition
-                && (self.fell_silent || self.speed_rad_per_s > STEADY_RAD_PER_S);
+            let fell_silent =
+                frame.switches.ignition && (self.fell_silent || self.speed_rad_per_s > STEADY_RAD_PER_S);
             self.stand();
             self.fell_silent = fell_silent;
         }
@@ -272,20 +272,22 @@ mod tests {
 
     #[test]
     fn pulses_that_end_at_speed_are_told_from_an_engine_that_stops() {
-        let silent = |intervals_us: &[u64]| {
+        let silent = |intervals_us: &[u64], ignition: bool| {
             let mut crank = Crank::default();
             let mut time_us = 0;
             turn(&mut crank, intervals_us.iter().map(|interval_us| (time_us, time_us += interval_us).0));
             let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+            let mut frame = Frame::default();
+            frame.switches.ignition = ignition;
             for _ in 0..500 {
-                crank.step(&calibration, &Frame::default(), &Beat { dt_s: 0.001, ..Beat::default() });
+                crank.step(&calibration, &frame, &Beat { dt_s: 0.001, ..Beat::default() });
             }
             assert_eq!(crank.speed_rad_per_s, 0.0);
             crank.fell_silent
         };
-        assert!(silent(&[10_000; 40]));
+        assert!(silent(&[10_000; 40], true) && !silent(&[10_000; 40], false));
         let stopping: [u64; 40] = core::array::from_fn(|pulse| 20_000 + 4000 * pulse as u64);
-        assert!(!silent(&stopping));
+        assert!(!silent(&stopping, true));
     }
 
     #[test]
