@@ -119,15 +119,15 @@ fn several_faults_at_once_are_all_there() {
 #[test]
 fn the_lean_guard_ends_what_starves_a_loaded_engine() {
     let schedule = examination::schedule();
-    for (name, strength) in [("weak_pump", 0.85), ("clogged_injectors", 0.45)] {
+    // Injectors that lose 45 % do not let this engine run at all.
+    for (name, strength) in [("weak_pump", 0.85), ("weak_pump", 0.9), ("clogged_injectors", 0.42)] {
         let kind = find(name).expect("a kind");
         let fault = Fault { strength, from_s: examination::FROM_S, ..Fault::usual(kind) };
         let scenario = Scenario { schedule: schedule.clone(), ..with(&van(), fault) };
         let met: Experience = experience(&scenario, f64::INFINITY, &mut |_| {}).expect("a drive");
-        // An engine that stops before the guard acts is not starved for long either.
-        assert!(met.guard_trips > 0 || met.high_load.longest_lean_s < 1.0, "{name}: {:?}", met.high_load);
-        // Without the guard these were 13 and 56 s; with it a second or three pass until the reading has arrived and is believed.
-        assert!(met.high_load.longest_lean_s < 4.0, "{name}: {:?}", met.high_load);
+        assert!(met.guard_trips > 0, "{name}: {:?}", met.high_load);
+        // Without the guard these stretches last up to a minute; with it a second or two until the reading has arrived and is believed.
+        assert!(met.high_load.longest_lean_s < 2.5, "{name}: {:?}", met.high_load);
     }
 }
 

@@ -32,6 +32,8 @@ const LOOK_VARIANCE_LN2: f32 = 0.04;
 const EXHAUST_K: [(f32, f32); 5] = [(0.8, 600.0), (1.5, 720.0), (3.0, 850.0), (6.0, 940.0), (15.0, 1020.0)];
 /// The temperature at which the calibration's pipe is stated, K.
 const USUAL_EXHAUST_K: f32 = 900.0;
+/// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
+const CLEARED_S: f32 = 4.0;
 /// Richest mixture asked for while the engine runs, lambda (engineering judgement).
 const RICHEST: f32 = 0.6;
 /// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
@@ -323,6 +325,7 @@ impl State {
         let past = &self.attribution.past;
         // What holds the trim still, such as nitrous or an end of range or authority, is just what has to be watched.
         let usable = self.phase.phase.burns()
+            && self.phase.since_start_s > CLEARED_S
             && !self.belief.doubts.lambda
             && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         // What is asked for beyond the mixture of most power is for the cold, not for the engine's safety; but with nitrous it is.

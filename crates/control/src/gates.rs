@@ -99,10 +99,7 @@ impl Refusal {
     /// Whether a reading says nothing of the mixture that burned. All others may warn the guard: it has to see just what can't be
     /// learned from or corrected, such as a reading at the lean end while the injectors can give no more.
     pub const fn hides_mixture(self) -> bool {
-        matches!(
-            self,
-            Self::Starting | Self::FuelCut | Self::SensorNotReady | Self::TooLongAgo | Self::FilmOverflows
-        )
+        matches!(self, Self::FuelCut | Self::SensorNotReady | Self::TooLongAgo | Self::FilmOverflows)
     }
 }
 
