@@ -37,7 +37,7 @@ const NO_LEAK_KG_PER_S: f64 = 0.06;
 
 /// Starts the engine with this leak.
 fn leaking(leak_kg_per_s: f64, self_check: bool) -> Stand {
-    let options = Options { learning: false, self_check, ..Options::default() };
+    let options = Options { self_check, ..Options::default() };
     Stand::start(options, |truth| truth.faults.exhaust_leak_kg_per_s = leak_kg_per_s)
 }
 

@@ -4,7 +4,8 @@
 //! the map says is `sum phi_i theta_i`; the difference is the innovation. The customary rule moves each cell by a fixed part of it,
 //! which is either slow at first or restless later. The one written here counts: a cell that was seen `n` times moves by
 //! `1 / n` of it, but never by less than a floor, so that it keeps following an engine that ages. A mean is the best estimate
-//! of a constant (Gauss); the floor makes it a fading one.
+//! of a constant (Gauss); the floor makes it a fading one. [`LearnedMap::move_cell`] holds each cell within its authority,
+//! [`LearnedMap::narrow`] keeps the map's confidence. `Controller::step_with` and `ClosedLoop::step_with` take such a learner along.
 
 mod lesson;
 
@@ -14,7 +15,7 @@ use std::cell::RefCell;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::CELLS;
-use trimwright_control::learner::{AUTHORITY_LN, Integral, Kalman, LearnedMap, Learner, Lesson, Outcome};
+use trimwright_control::learner::{Integral, Kalman, LearnedMap, Learner, Lesson, Outcome};
 
 /// The whole learner: how much of each cell it has seen, and the smallest part that a cell still moves by.
 struct Counting {
@@ -30,12 +31,11 @@ impl Learner for Counting {
             let mut seen = self.seen.borrow_mut();
             seen[cell] += share;
             let part = share * (1.0 / (1.0 + seen[cell])).max(self.floor);
-            let wanted = map.ln.flat()[cell] + part * innovation;
-            map.ln.flat_mut()[cell] = wanted.clamp(-AUTHORITY_LN, AUTHORITY_LN);
-            if wanted.abs() > AUTHORITY_LN {
+            if map.move_cell(cell, part * innovation) == Outcome::Bounded {
                 outcome = Outcome::Bounded;
             }
         }
+        map.narrow(lesson);
         outcome
     }
 }

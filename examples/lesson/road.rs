@@ -54,6 +54,7 @@ pub(crate) fn drive() -> Road {
             lessons.push(Heard { minute: time_s / 60.0, seen, right_ln });
         }
     }
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration);
+    let late_s = wired.controller().state().learned.common.delay_s;
+    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
     Road { lessons, cells: watch.cells, right_ln }
 }

@@ -98,6 +98,12 @@ impl Controller {
 
     /// Takes a frame, gives the commands until the next. Never panics, whatever the frame holds.
     pub fn step(&mut self, frame: &Frame) -> Commands {
+        let strategy = self.calibration.options().strategy;
+        self.step_with(&strategy, frame)
+    }
+
+    /// The same with lessons taken by a learner of one's own.
+    pub fn step_with(&mut self, learner: &impl Learner, frame: &Frame) -> Commands {
         let (cal, s) = (&self.calibration, &mut self.state);
         let before = Before::of(s);
         let beat = s.clock.step(frame);
@@ -105,7 +111,7 @@ impl Controller {
         s.belief.step(cal, frame, &s.crank, s.idle.duty, &beat, &mut s.dtcs);
         s.what_it_does(cal, frame, &beat);
         s.commands.open_time_s = s.fuel(cal, &beat);
-        s.look_back(cal, &beat);
+        s.look_back(cal, learner, &beat);
         s.other_hands(cal, frame, &beat);
         before.tell(s);
         s.commands
@@ -197,7 +203,7 @@ impl State {
     }
 
     /// Backward: what the reading of this instant describes, the short-term trim, a lesson.
-    fn look_back(&mut self, cal: &Calibration, beat: &Beat) {
+    fn look_back(&mut self, cal: &Calibration, learner: &impl Learner, beat: &Beat) {
         let dt_s = beat.look_back_s;
         if dt_s <= 0.0 {
             return;
@@ -229,7 +235,7 @@ impl State {
             self.round.step(cal, &mut self.learned);
             match refusal {
                 Some(refusal) => self.counts.refuse(refusal),
-                None => self.learn(cal, right_ln),
+                None => self.learn(learner, right_ln),
             }
         }
         self.report_mixture(dt_s);
@@ -293,7 +299,7 @@ impl State {
     }
 
     /// Takes a lesson and hands its part of the trim over to the map.
-    fn learn(&mut self, cal: &Calibration, right_ln: f32) {
+    fn learn(&mut self, learner: &impl Learner, right_ln: f32) {
         let past = &self.attribution.past;
         let doubt = 1.0 + past.moving * past.moving;
         let map_alone = past.seen.without_film();
@@ -301,7 +307,7 @@ impl State {
         let film = known && past.seen.film() > FILM_MOVED;
         let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 * doubt, film };
         let before_ln = self.learned.at(&self.insight.weights);
-        let outcome = cal.options().strategy.learn(&mut self.learned, &lesson);
+        let outcome = learner.learn(&mut self.learned, &lesson);
         self.feedback.hand_over(self.learned.at(&self.insight.weights) - before_ln);
         self.counts.take(outcome);
     }

@@ -92,8 +92,16 @@ impl Refusal {
 
     /// Whether the short-term trim must stand still too, because the reading says nothing about the mixture asked for.
     pub const fn freezes_trim(self) -> bool {
-        // What a substitute gets wrong is just what the trim has to make up for.
-        !matches!(self, Self::Cold | Self::Transient | Self::WantedMoving | Self::Volts | Self::Substituted)
+        // What a substitute gets wrong is just what the trim has to make up for; and a reading at an end tells at least the direction.
+        !matches!(
+            self,
+            Self::Cold
+                | Self::Transient
+                | Self::WantedMoving
+                | Self::Volts
+                | Self::Substituted
+                | Self::ReadingAtEnd
+        )
     }
 
     /// Whether a reading says nothing of the mixture that burned. All others may warn the guard: it has to see just what can't be

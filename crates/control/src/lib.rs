@@ -18,10 +18,10 @@
 //!
 //! | what | bytes |
 //! |---|---|
-//! | calibration | 1372 |
-//! | state | 8360 |
-//! | learned map | 1360 |
-//! | controller | 9736 |
+//! | calibration | 2044 |
+//! | state | 8408 |
+//! | learned map | 1376 |
+//! | controller | 10456 |
 //!
 //! A simulation is no proof that an engine is safe. Lean mixture at high load destroys engines; fuel under pressure,
 //! hot exhaust and nitrous can hurt. Follow the maker's instructions and local rules, and have licensed practice do what

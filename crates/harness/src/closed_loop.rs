@@ -1,6 +1,7 @@
 //! The one place where the plant's output becomes the controller's next frame.
 
 use trimwright_control::Controller;
+use trimwright_control::learner::Learner;
 use trimwright_plant::{Hands, OutOfRange, Plant, Truth, View};
 use trimwright_signals::Commands;
 
@@ -53,6 +54,13 @@ impl ClosedLoop {
     pub fn step(&mut self, hands: &Hands) {
         let frame = self.plant.step(&self.commands, hands, self.step_s);
         self.commands = self.controller.step(frame);
+        self.steps += 1;
+    }
+
+    /// The same with lessons taken by a learner of one's own.
+    pub fn step_with(&mut self, learner: &impl Learner, hands: &Hands) {
+        let frame = self.plant.step(&self.commands, hands, self.step_s);
+        self.commands = self.controller.step_with(learner, frame);
         self.steps += 1;
     }
 

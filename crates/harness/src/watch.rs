@@ -282,7 +282,7 @@ pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
 
 /// How long an injector flowed for the last event had it opened as the calibration has it, s, and what the learned opening delay
 /// added to that, ln. Both are 0 without a pulse.
-fn pulse(controller: &Controller) -> (f64, f64) {
+pub(crate) fn pulse(controller: &Controller) -> (f64, f64) {
     let (state, calibration) = (controller.state(), controller.calibration());
     let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.belief.drop_pa());
     let flow_s = state.insight.injected_fuel_kg / (f32::from(state.insight.injectors) * flow_kg_per_s);

@@ -9,7 +9,7 @@ const CODE_S: f64 = 3.0;
 const MOVED: f64 = 0.01;
 /// Within this time the car has to be as before once the fault has gone, s: codes heal in 3 s, and an engine that stopped is started
 /// again, at the second try if the first one fell into the fault.
-const HEALED_S: f64 = 12.0;
+const HEALED_S: f64 = 15.0;
 
 /// How far a figure of the table may be from the program's: learning and feedback may be tuned without drawing the table anew.
 const TOLERANCES: [(&str, f64); 3] = [("seconds_to_code", 0.3), ("map_moved [%]", 0.5), ("healed_s", 1.0)];

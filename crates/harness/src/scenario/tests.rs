@@ -52,7 +52,7 @@ fn the_van_is_what_its_files_say() {
     assert!((van.truth.injectors.static_flow_kg_per_s / box_kg_per_s - 0.96).abs() < 1e-6);
     assert!((van.truth.injectors.delay_s[3] - 1.03e-3).abs() < 1e-12);
     assert!((van.truth.oxygen_sensor.tau_s - 0.0975).abs() < 1e-12);
-    assert_eq!((van.truth.filling.deviation, van.truth.filling.deviation_seed), (0.15, 5));
+    assert_eq!((van.truth.filling.deviation, van.truth.filling.deviation_seed), (0.15, 6));
     assert_eq!((van.passes, van.schedule.name()), (2, "udds"));
 }
 

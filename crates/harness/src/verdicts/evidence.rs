@@ -4,6 +4,7 @@ use trimwright_control::{Controller, Phase, State};
 
 use super::mean::Mean;
 use super::pattern::{Pattern, Place};
+use crate::watch::pulse;
 
 /// Time between two looks.
 pub const PERIOD_S: f64 = 0.02;
@@ -129,18 +130,20 @@ impl Evidence {
         let (insight, past) = (&state.insight, &state.attribution.past);
         let off_ln = f64::from(insight.right_ln - insight.learned_ln);
         let freezes = insight.refusal.is_some_and(|refusal| refusal.freezes_trim());
-        if freezes || !off_ln.is_finite() || past.moving > 1.0 {
+        if freezes || state.belief.lambda_at_end || !off_ln.is_finite() || past.moving > 1.0 {
             return;
         }
+        // What is right is the cell's own part and that of the opening delay together.
+        let right_ln = f64::from(insight.right_ln) + pulse(controller).1;
         if state.belief.ect_k < COLD_K {
-            self.off_ln[0].add(f64::from(insight.right_ln));
+            self.off_ln[0].add(right_ln);
         }
         if state.belief.ect_k < WARM_K || state.phase.since_start_s < 60.0 {
             return;
         }
-        self.off_ln[1].add(f64::from(insight.right_ln));
+        self.off_ln[1].add(right_ln);
         self.pattern.add(&Place {
-            right_ln: f64::from(insight.right_ln),
+            right_ln,
             per_m3: f64::from(insight.air_flow_kg_per_s / controller.calibration().answers().displacement_m3),
         });
     }

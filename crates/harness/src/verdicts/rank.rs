@@ -10,16 +10,16 @@ const CIRCUIT: f64 = 100.0;
 /// Weight of something plainly measured.
 const MEASURED: f64 = 20.0;
 /// What sound engines need at high flow, ln, and from where it is too much.
-const SOUND_HIGH_LN: f64 = 0.014;
+const SOUND_HIGH_LN: f64 = 0.03;
 const SCALE_LN: f64 = 0.18;
 /// What sound engines need at idle beyond that at high flow, ln, and from where it is too much.
-const SOUND_RISE_LN: f64 = -0.26;
-const RISE_LN: f64 = 0.30;
+const SOUND_RISE_LN: f64 = -0.11;
+const RISE_LN: f64 = 0.34;
 /// Rise from idle to middle flow that parts air before the sensor from a sensor that reads lean everywhere, ln.
-const LEAK_RISE_LN: f64 = -0.16;
+const LEAK_RISE_LN: f64 = 0.0;
 /// Answer of the crank below and above which the engine is not as lean or rich as it reads.
 const RICH_PULL: f64 = 0.03;
-const LEAN_PULL: f64 = 0.168;
+const LEAN_PULL: f64 = 0.19;
 /// Idle duty beyond the known one at which air comes in elsewhere.
 const IDLE_EXTRA: f64 = -0.22;
 /// Least rail pressure, ln of the wanted one.
