@@ -140,7 +140,7 @@ impl Calibration {
         let open = f32::from((self.answers.injectors / firing).max(1));
         let flow_kg_per_s = open * self.injector_flow_kg_per_s(self.answers.rail_pressure_pa);
         let per_pa = self.cylinder_m3() / (R_AIR * USUAL_CHARGE_K * self.answers.stoich_afr);
-        let mut rates = self.filling.clone();
+        let mut rates = self.filling;
         for (row, map_pa) in rates.flat_mut().chunks_mut(RPM_POINTS).zip(MAP_POINTS_PA) {
             for cell in row {
                 *cell = flow_kg_per_s / (*cell * map_pa * per_pa);
