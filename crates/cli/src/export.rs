@@ -1,5 +1,6 @@
 //! Gives a run to other programs.
 
+use crate::manners::json;
 use crate::{Failure, say};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
@@ -62,7 +63,7 @@ pub(crate) fn export(arguments: &Export) -> Result<(), Failure> {
     let written: Vec<String> = files.iter().map(|(name, _)| out.join(name).display().to_string()).collect();
     match (arguments.quiet, arguments.json) {
         (true, _) => Ok(()),
-        (_, true) => say(&format!("{:#}\n", serde_json::json!({ "files": written }))),
+        (_, true) => say(&json(&serde_json::json!({ "files": written }))?),
         _ => say(&(written.join("\n") + "\n")),
     }
 }

@@ -266,7 +266,7 @@ const STARTER_V: f32 = 10.0;
 const CHARGING_V: f32 = 13.8;
 const STANDING_V: f32 = 12.2;
 /// Speed from which an engine counts as running and its alternator as charging, rad/s.
-const RUNS_RAD_PER_S: f32 = 45.0;
+pub(crate) const RUNS_RAD_PER_S: f32 = 45.0;
 /// Intake air temperature taken when the sensor is lost, K.
 const SUBSTITUTE_IAT_K: f32 = 308.0;
 /// Coolant temperature a running engine is guessed to come to when the sensor is lost, K.

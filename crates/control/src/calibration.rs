@@ -136,8 +136,7 @@ impl Calibration {
 
     /// In each cell, one over the time an injector flows for a firing at lambda 1 and usual charge temperature, 1/s.
     fn delay_rates_per_s(&self) -> Grid<f32, RPM_POINTS, MAP_POINTS> {
-        let firing = if self.answers.injectors.is_multiple_of(2) { 2 } else { 1 };
-        let open = f32::from((self.answers.injectors / firing).max(1));
+        let open = f32::from((self.answers.injectors / self.firing_groups()).max(1));
         let flow_kg_per_s = open * self.injector_flow_kg_per_s(self.answers.rail_pressure_pa);
         let per_pa = self.cylinder_m3() / (R_AIR * USUAL_CHARGE_K * self.answers.stoich_afr);
         let mut rates = self.filling;
@@ -164,6 +163,11 @@ impl Calibration {
     /// What is switched on.
     pub const fn options(&self) -> &Options {
         &self.options
+    }
+
+    /// Groups that the injectors take turns in: two halves where their number is even and not all are to fire at once.
+    pub(crate) fn firing_groups(&self) -> u8 {
+        if self.answers.injectors.is_multiple_of(2) && self.options.firing != Firing::All { 2 } else { 1 }
     }
 
     /// Breakpoints of crank speed, rad/s.

@@ -260,42 +260,41 @@ fn read_common(words: &[u8]) -> Result<Common, KeepError> {
     let &[flow, delay, flow_sigma, delay_sigma] = words.as_chunks::<2>().0 else {
         return Err(KeepError::Length(words.len()));
     };
-    let (mut flow_ln, mut delay_s) = ([0.0], [0.0]);
-    read_corrections(&mut flow_ln, &flow, FLOW_UNIT, FLOW_AUTHORITY_LN)?;
-    read_corrections(&mut delay_s, &delay, DELAY_UNIT, DELAY_AUTHORITY_S)?;
-    let ([flow_ln], [delay_s]) = (flow_ln, delay_s);
-    let sigma = |word: [u8; 2], unit: f32, prior: f32| {
-        let sigma = f32::from(u16::from_le_bytes(word)) * unit;
-        if sigma > prior + unit { Err(KeepError::OutOfRange) } else { Ok(sigma.min(prior)) }
-    };
     Ok(Common {
-        flow_ln,
-        delay_s,
-        flow_sigma_ln: sigma(flow_sigma, FLOW_UNIT, FLOW_PRIOR_SIGMA_LN)?,
-        delay_sigma_s: sigma(delay_sigma, DELAY_UNIT, DELAY_PRIOR_SIGMA_S)?,
+        flow_ln: read_correction(flow, FLOW_UNIT, FLOW_AUTHORITY_LN)?,
+        delay_s: read_correction(delay, DELAY_UNIT, DELAY_AUTHORITY_S)?,
+        flow_sigma_ln: read_deviation(flow_sigma, FLOW_UNIT, FLOW_PRIOR_SIGMA_LN)?,
+        delay_sigma_s: read_deviation(delay_sigma, DELAY_UNIT, DELAY_PRIOR_SIGMA_S)?,
     })
 }
 
-fn read_corrections(places: &mut [f32], words: &[u8], unit: f32, authority_ln: f32) -> Result<(), KeepError> {
+fn read_corrections(places: &mut [f32], words: &[u8], unit: f32, authority: f32) -> Result<(), KeepError> {
     for (ln, word) in places.iter_mut().zip(words.as_chunks::<2>().0) {
-        *ln = f32::from(i16::from_le_bytes(*word)) * unit;
-        if ln.abs() > authority_ln + unit {
-            return Err(KeepError::OutOfRange);
-        }
-        *ln = ln.held(-authority_ln, authority_ln);
+        *ln = read_correction(*word, unit, authority)?;
     }
     Ok(())
+}
+
+fn read_correction(word: [u8; 2], unit: f32, authority: f32) -> Result<f32, KeepError> {
+    let value = f32::from(i16::from_le_bytes(word)) * unit;
+    if value.abs() > authority + unit {
+        Err(KeepError::OutOfRange)
+    } else {
+        Ok(value.held(-authority, authority))
+    }
 }
 
 fn read_deviations(variances: &mut [f32], words: &[u8], unit: f32, prior: f32) -> Result<(), KeepError> {
     for (variance, word) in variances.iter_mut().zip(words.as_chunks::<2>().0) {
-        let sigma = f32::from(u16::from_le_bytes(*word)) * unit;
-        if sigma > prior + unit {
-            return Err(KeepError::OutOfRange);
-        }
-        *variance = (sigma * sigma).min(prior * prior);
+        let sigma = read_deviation(*word, unit, prior)?;
+        *variance = sigma * sigma;
     }
     Ok(())
+}
+
+fn read_deviation(word: [u8; 2], unit: f32, prior: f32) -> Result<f32, KeepError> {
+    let sigma = f32::from(u16::from_le_bytes(word)) * unit;
+    if sigma > prior + unit { Err(KeepError::OutOfRange) } else { Ok(sigma.min(prior)) }
 }
 
 /// To the nearest whole number, halves away from zero.

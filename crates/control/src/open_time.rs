@@ -8,7 +8,7 @@
 use trimwright_numerics::Real;
 use trimwright_signals::MAX_INJECTORS;
 
-use crate::calibration::{Calibration, Firing};
+use crate::calibration::Calibration;
 
 /// Share of the time between firings up to which a pulse may last in the order A B B A.
 const APART: f32 = 0.8;
@@ -50,8 +50,7 @@ impl OpenTime {
     /// Open times for `fuel_kg` of one cylinder event.
     pub fn step(&mut self, calibration: &Calibration, fuel_kg: f32, supply: &Supply) -> [f32; MAX_INJECTORS] {
         let injectors = usize::from(calibration.answers().injectors).min(MAX_INJECTORS);
-        let halves = injectors.is_multiple_of(2) && calibration.options().firing != Firing::All;
-        let groups = if halves { 2 } else { 1 };
+        let groups = usize::from(calibration.firing_groups());
         let firing = (injectors / groups).max(1);
         self.injectors = firing as u8;
         let believed_s = calibration.open_time_s(fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
@@ -63,7 +62,7 @@ impl OpenTime {
         let second = self.second_half(supply.interval_s);
         let mut open_time_s = [0.0; MAX_INJECTORS];
         for (index, open) in open_time_s.iter_mut().enumerate().take(injectors) {
-            let mine = !halves || (index % 2 == 1) == second;
+            let mine = groups == 1 || (index % 2 == 1) == second;
             *open = if mine { self.open_time_s } else { 0.0 };
         }
         open_time_s
@@ -84,7 +83,7 @@ impl OpenTime {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::calibration::Options;
+    use crate::calibration::{Firing, Options};
     use crate::setup::SetupAnswers;
 
     const SUPPLY: Supply = Supply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02, late_s: 0.0 };

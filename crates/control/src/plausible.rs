@@ -13,7 +13,7 @@
 
 use trimwright_signals::Frame;
 
-use crate::believe::{Breathing, Doubts};
+use crate::believe::{Breathing, Doubts, RUNS_RAD_PER_S};
 use crate::crank::Crank;
 use crate::dtc::{Dtc, Dtcs};
 use crate::wire::{LAMBDA_V, RATIOMETRIC_V, THERMISTOR_V, Wire, below, within};
@@ -31,8 +31,6 @@ const OTHER_SPEED: f32 = 1.7;
 /// Rise and fall of the wideband output within a slot of 10 ms that no sensor of at least 50 ms makes, V: from 2.35 V (lambda 1) such
 /// a sensor rises by 1.3 V at most and falls by 0.7 V.
 const LEAPS_V: (f32, f32) = (2.0, 1.0);
-/// Speed from which an engine counts as running, rad/s.
-const RUNNING_RAD_PER_S: f32 = 45.0;
 /// Time after which a started engine has settled, s.
 const SETTLED_S: f32 = 5.0;
 /// Time after which a running engine's lambda sensor should be ready, s.
@@ -83,7 +81,7 @@ impl Plausible {
         for (wire, volts) in wires {
             wire.step(volts, dt_s);
         }
-        let running = crank.speed_rad_per_s > RUNNING_RAD_PER_S;
+        let running = crank.speed_rad_per_s > RUNS_RAD_PER_S;
         self.running_s = if running { self.running_s + dt_s } else { 0.0 };
         let quiet =
             |wire: &Wire, volts, range, for_s| running && wire.quiet_s() > for_s && within(volts, range);

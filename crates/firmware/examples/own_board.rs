@@ -1,4 +1,4 @@
-//! The controller on a board of one's own: three things to write, `read_pins`, `drive_pins` and `next_tick`, marked below, and a
+//! The controller on a board of one's own: what to write, `read_pins`, `drive_pins`, `next_tick` and the owner's answers, is marked below, and a
 //! driver for its flash, which most hardware layers bring with them.
 //!
 //! The pins here are those of no real board; what stands in their place shows the kind of thing that goes there. Before anything
@@ -9,32 +9,10 @@
 
 use cortex_m_rt::entry;
 use semihosting::println; // Says on the console what a panic said, too.
-use trimwright_control::{Calibration, Cam, Controller, SetupAnswers};
+use trimwright_control::{Calibration, Controller};
 use trimwright_firmware::ram_flash::{BYTES, RamFlash};
 use trimwright_signals::{Commands, Frame, Switches};
 use trimwright_store::{Blocking, Store, wait_for};
-
-/// What the owner answered when first asked; later the answers come out of the flash. Everything else follows from them.
-const ANSWERS: SetupAnswers = SetupAnswers {
-    displacement_m3: 5.2e-3,
-    cylinders: 8,
-    cam: Cam::Mild,
-    compression_ratio: 8.8,
-    injectors: 4,
-    injector_flow_kg_per_s: 8.0e-3,
-    injector_rated_pressure_pa: 300e3,
-    rail_pressure_pa: 300e3,
-    fuel_system: trimwright_control::FuelSystem::Return,
-    stoich_afr: 14.6,
-    idle_speed_rad_per_s: 73.3,
-    rev_limit_rad_per_s: 545.0,
-    controls_spark: true,
-    controls_fans: true,
-    fan1_on_k: 364.0,
-    fan2_on_k: 369.0,
-    nitrous: false,
-    nitrous_flow_kg_per_s: 0.03,
-};
 
 /// Time between two frames, microseconds. Anything from 0.5 to 10 ms works; shorter means a finer injection.
 const TICK_US: u64 = 1000;
@@ -78,7 +56,8 @@ impl Board {
 
 /// From key on to key off. A relay of its own has to keep the board alive until what was learned is kept.
 fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
-    let answers = wait_for(store.answers()).unwrap_or(ANSWERS);
+    // To write: ask the owner when the flash holds no answers yet. These are of an invented V8; everything else follows from them.
+    let answers = wait_for(store.answers()).unwrap_or_default();
     let calibration = Calibration::from_answers(&answers).unwrap_or_else(|error| panic!("{error}"));
     let restored = wait_for(store.restore(&calibration));
     let (kept, number) = restored.kept.unwrap_or_default();

@@ -52,12 +52,12 @@ impl ClosedLoop {
     /// One step: what the controller commanded acts on the plant, and what the plant's wires then show goes to the controller.
     #[inline]
     pub fn step(&mut self, hands: &Hands) {
-        let frame = self.plant.step(&self.commands, hands, self.step_s);
-        self.commands = self.controller.step(frame);
-        self.steps += 1;
+        let strategy = self.controller.calibration().options().strategy;
+        self.step_with(&strategy, hands);
     }
 
     /// The same with lessons taken by a learner of one's own.
+    #[inline]
     pub fn step_with(&mut self, learner: &impl Learner, hands: &Hands) {
         let frame = self.plant.step(&self.commands, hands, self.step_s);
         self.commands = self.controller.step_with(learner, frame);

@@ -8,7 +8,7 @@ use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, FaultKind, KINDS, Timeline};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::starting::{PERIOD_S, Starting};
-use trimwright_plant::{Hands, Key, Plant, Range, Truth};
+use trimwright_plant::{Hands, Key, Plant, Range};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
 pub(crate) const STRETCH_S: f64 = PERIOD_S;
@@ -75,9 +75,8 @@ pub struct Point {
 /// ```
 #[derive(Debug)]
 pub struct Bench {
-    title: String,
-    sound: Truth,
-    faults: Vec<Fault>,
+    /// Its faults are those that the user lets come and go.
+    scenario: Scenario,
     there: Vec<bool>,
     closed_loop: ClosedLoop,
     starting: Starting,
@@ -97,9 +96,7 @@ impl Bench {
         let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?;
         let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
         let mut bench = Self {
-            title: scenario.title.clone(),
-            sound: scenario.truth.clone(),
-            faults: scenario.faults.clone(),
+            scenario: scenario.clone(),
             there: Vec::new(),
             closed_loop: ClosedLoop::new(plant, Controller::new(calibration)),
             starting: Starting::new(),
@@ -122,7 +119,7 @@ impl Bench {
     pub fn go_on(&mut self) {
         let time_s = self.closed_loop.time_s();
         self.hands.key = self.starting.act(time_s, self.ignition, self.closed_loop.view().speed_rad_per_s);
-        if self.faults.iter().map(|fault| fault.is_there(time_s)).ne(self.there.iter().copied()) {
+        if self.scenario.faults.iter().map(|fault| fault.is_there(time_s)).ne(self.there.iter().copied()) {
             self.bring_faults();
         }
         for _ in 0..(STRETCH_S / STEP_S).round() as u32 {
@@ -156,7 +153,7 @@ impl Bench {
             Act::Ignition => self.ignition = !self.ignition,
             Act::Fault(number) => self.toggle(number),
             Act::Mend => {
-                self.faults.clear();
+                self.scenario.faults.clear();
                 self.bring_faults();
             }
         }
@@ -164,11 +161,11 @@ impl Bench {
 
     fn toggle(&mut self, number: usize) {
         let Some(kind) = Self::kinds().get(number).copied() else { return };
-        match self.faults.iter().position(|fault| fault.kind == kind) {
+        match self.scenario.faults.iter().position(|fault| fault.kind == kind) {
             Some(place) => {
-                self.faults.remove(place);
+                self.scenario.faults.remove(place);
             }
-            None => self.faults.push(Fault::usual(kind)),
+            None => self.scenario.faults.push(Fault::usual(kind)),
         }
         self.bring_faults();
     }
@@ -176,21 +173,17 @@ impl Bench {
     /// Makes the plant what its faults of this moment make it.
     fn bring_faults(&mut self) {
         let time_s = self.closed_loop.time_s();
-        let (mut truth, mut answers) =
-            (self.sound.clone(), *self.closed_loop.controller().calibration().answers());
-        for fault in self.faults.iter().filter(|fault| fault.is_there(time_s)) {
-            fault.apply(&mut truth, &mut answers);
-        }
-        self.there = self.faults.iter().map(|fault| fault.is_there(time_s)).collect();
+        let truth = Timeline::new(&self.scenario).truth(time_s);
+        self.there = self.scenario.faults.iter().map(|fault| fault.is_there(time_s)).collect();
         if let Err(error) = self.closed_loop.set_truth(truth) {
             self.notice = Some(format!("these faults do not go together: {error}"));
-            self.faults.pop();
+            self.scenario.faults.pop();
         }
     }
 
     /// One line about the car.
     pub fn title(&self) -> &str {
-        &self.title
+        &self.scenario.title
     }
 
     /// Controller and plant.
@@ -220,7 +213,7 @@ impl Bench {
 
     /// The faults, and whether each is there just now.
     pub fn faults(&self) -> impl Iterator<Item = (&Fault, bool)> {
-        self.faults.iter().zip(self.there.iter().copied())
+        self.scenario.faults.iter().zip(self.there.iter().copied())
     }
 
     /// Lambda over the last minute, oldest first.
@@ -294,7 +287,7 @@ mod tests {
         assert!(bench.closed_loop().controller().state().dtcs.active().count() > 0);
         bench.act(Act::Fault(number));
         assert_eq!(bench.faults().count(), 0);
-        assert_eq!(bench.closed_loop().plant().truth(), &bench.sound);
+        assert_eq!(bench.closed_loop().plant().truth(), &bench.scenario.truth);
         bench.act(Act::Fault(9999));
         bench.act(Act::Mend);
         assert_eq!((bench.faults().count(), bench.notice()), (0, None));
