@@ -28,10 +28,10 @@ pub(crate) struct Answer {
 
 pub(crate) fn answer() -> Answer {
     let scenario = road::van();
-    let order = Order { engines: ENGINES, seed: 1, strategy: Strategy::Kalman, jobs: 0 };
+    let order = Order { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
     let engine = |index| {
-        let engine = Engine::drive(&scenario, &order, index);
-        let figures = engine.figures().expect("every drawn engine can be driven");
+        let driven = Engine::drive(&scenario, &order, index);
+        let figures = driven[0].figures().expect("every drawn engine can be driven");
         let (guessed, learned) =
             (figures.base_map_rms.expect("measured"), figures.learned_map_rms.expect("measured"));
         Driven { guessed, learned }

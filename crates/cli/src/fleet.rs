@@ -12,9 +12,13 @@ use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
 use trimwright_study::fleet::{self, Engine, FleetError, Order};
 use trimwright_study::journal::{Head, Journal, JournalError};
-use trimwright_study::learners::LEARNERS;
+use trimwright_study::learners::{self, LEARNERS};
 use trimwright_study::{columns, parquet};
 
+/// What may be asked for as a learner.
+const NAMES: [&str; 4] = [LEARNERS[0].0, LEARNERS[1].0, LEARNERS[2].0, ALL];
+/// Every learner.
+const ALL: &str = "all";
 /// The record of finished engines, from which a fleet goes on.
 const JOURNAL: &str = "fleet.jsonl";
 
@@ -26,6 +30,7 @@ the answers, both drawn by lot. What is drawn depends only on the seed and the e
 Examples:
   trimwright fleet delivery-van --engines 50
   trimwright fleet delivery-van --engines 1000 --out fleet --resume
+  trimwright fleet delivery-van --learner all
 
 Results go to out/SCENARIO-fleet/: report.html, fleet.csv, fleet.parquet, and fleet.jsonl, the record from which --resume goes \
 on. Ctrl-C finishes the engines under way and writes the results of those that are done; a second one ends at once.";
@@ -42,9 +47,9 @@ pub(crate) struct FleetOptions {
     /// How many to drive at once, 0 for one on each core
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = value_parser!(u16).range(0..=1024))]
     jobs: u16,
-    /// How lessons are taken
-    #[arg(long, value_name = "NAME", default_value = "kalman", value_parser = LEARNERS.map(|(name, _)| name))]
-    learner: String,
+    /// How lessons are taken; several, parted by commas, stand side by side
+    #[arg(long, value_name = "NAME", default_value = "kalman", value_delimiter = ',', value_parser = NAMES)]
+    learner: Vec<String>,
     /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
     #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
     passes: Option<u32>,
@@ -68,10 +73,10 @@ pub(crate) struct FleetOptions {
 /// Draws, drives, writes and tells.
 pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, None)?;
-    let strategy = LEARNERS.iter().find(|(name, _)| *name == options.learner);
-    let strategy = strategy.map_or_else(Default::default, |(_, strategy)| *strategy);
+    let asked = |name: &str| options.learner.iter().any(|each| each == name || each == ALL);
+    let learners = LEARNERS.iter().filter(|(name, _)| asked(name)).map(|(_, learner)| *learner).collect();
     let order =
-        Order { engines: options.engines, seed: options.seed, strategy, jobs: usize::from(options.jobs) };
+        Order { engines: options.engines, seed: options.seed, learners, jobs: usize::from(options.jobs) };
     let out =
         options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(format!("{}-fleet", scenario.name)));
     output::check(&out)?;
@@ -88,7 +93,7 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
 
     let engines = u64::from(order.engines);
     let bar = bar(options.quiet, engines, "{pos} of {len} engines {wide_bar} {eta} left");
-    bar.set_position(done.len() as u64);
+    bar.set_position((done.len() / order.learners.len()) as u64);
     bar.reset_eta();
     let driven = fleet::drive(&scenario, &order, done, &stop, |engine| {
         bar.inc(1);
@@ -102,14 +107,16 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     write(&scenario, &order, &engines, &out)?;
     if options.json {
         let told = serde_json::json!({
-            "scenario": scenario.name, "seed": order.seed, "learner": options.learner, "engines": engines,
+            "scenario": scenario.name, "seed": order.seed,
+            "learners": order.learners.iter().map(|learner| learners::name(*learner)).collect::<Vec<_>>(),
+            "engines": engines,
         });
         say(&json(&told)?)?;
     } else if !options.quiet {
         say(&fleet_words::text(&scenario, &order, &engines, &out))?;
     }
-    if engines.len() < order.engines as usize {
-        let (done, all) = (engines.len(), order.engines);
+    let (done, all) = (engines.len() / order.learners.len(), order.engines);
+    if done < all as usize {
         return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume goes on")));
     }
     Ok(())
@@ -134,7 +141,7 @@ fn open(
 }
 
 fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> Result<(), Failure> {
-    let rows = columns::values(engines, order.seed, order.strategy);
+    let rows = columns::values(engines, order.seed);
     let csv = columns::to_csv(&rows);
     let notes = [
         ("scenario", scenario.name.clone()),

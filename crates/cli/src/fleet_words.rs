@@ -2,14 +2,19 @@
 
 use std::fmt::Write;
 use std::path::Path;
+use trimwright_control::Strategy;
 use trimwright_harness::scenario::Scenario;
-use trimwright_report::{Chart, Drawing, Fact, Study, Table};
-use trimwright_study::fleet::{Engine, Order};
+use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
+use trimwright_study::fleet::{self, Engine, Figures, Order};
 use trimwright_study::learners;
 use trimwright_study::quantiles::{self, FIGURES, Told, Way};
 
 /// Heads of the columns, as the shares of `quantiles::SHARES`.
 const HEADS: [&str; quantiles::SHARES.len()] = ["least", "5 %", "25 %", "median", "75 %", "95 %", "most"];
+/// Shares of the engines, and their heads, where learners stand side by side.
+const ABREAST: [(f64, &str); 3] = [(0.05, "5 %"), (0.50, "median"), (0.95, "95 %")];
+/// Width of a column on the screen.
+const WIDTH: usize = 8;
 /// Bins of a histogram.
 const BINS: usize = 24;
 /// Most failed engines that the screen names; the files name all.
@@ -33,27 +38,29 @@ fn fill(
     engines: &[Engine],
     out: &Path,
 ) -> std::fmt::Result {
-    let learner = learners::name(order.strategy);
-    writeln!(
-        text,
-        "{} engines after {}, learner {learner}, seed {}",
-        engines.len(),
-        scenario.name,
-        order.seed
-    )?;
-    write!(text, "\n  {:<26}", "")?;
-    HEADS.iter().try_for_each(|head| write!(text, "{head:>8}"))?;
-    for told in FIGURES {
-        write!(text, "\n  {:<26}", labelled(&told))?;
-        let quantiles = quantiles::of(engines, told.figure);
-        quantiles.iter().try_for_each(|value| write!(text, "{:>8}", told.way.written(*value)))?;
+    let groups = groups(order, engines);
+    let names: Vec<&str> = groups.iter().map(|group| group.learner).collect();
+    let learner = if names.len() == 1 { "learner" } else { "learners" };
+    let (count, names) = (engines.len() / groups.len(), names.join(", "));
+    writeln!(text, "{count} engines after {}, {learner} {names}, seed {}", scenario.name, order.seed)?;
+    let abreast = groups.len() > 1;
+    if abreast {
+        write!(text, "\n  {:<26}", "")?;
+        let span = WIDTH * ABREAST.len();
+        groups.iter().try_for_each(|group| write!(text, "{:>span$}", group.learner))?;
     }
-    writeln!(text, "\n")?;
-    for (label, value) in counts(engines) {
-        writeln!(text, "  {label:<26}{value:>8}")?;
-    }
-    let failed = || engines.iter().filter_map(|engine| engine.failure().map(|reason| (engine.index, reason)));
-    for (index, reason) in failed().take(NAMED) {
+    let quantiles = quantile_table(&groups);
+    let heads = quantiles.heads.iter().map(|head| match head.split_once(' ') {
+        Some((_, share)) if abreast => share.to_owned(),
+        _ => head.clone(),
+    });
+    lines(text, std::iter::once(&heads.collect()).chain(&quantiles.rows), WIDTH)?;
+    let counts = count_table(&groups);
+    let width = if abreast { WIDTH * ABREAST.len() } else { WIDTH };
+    lines(text, counts.rows.iter(), width)?;
+    let failed = groups.first().into_iter().flat_map(|group| &group.engines);
+    let failed = failed.filter_map(|engine| engine.failure().map(|reason| (engine.index, reason)));
+    for (index, reason) in failed.take(NAMED) {
         writeln!(text, "  engine {index} failed: {reason}")?;
     }
     writeln!(
@@ -63,32 +70,78 @@ fn fill(
     )
 }
 
+/// Rows of a table, below an empty line; the first column to the left.
+fn lines<'a>(
+    text: &mut String,
+    rows: impl Iterator<Item = &'a Vec<String>>,
+    width: usize,
+) -> std::fmt::Result {
+    writeln!(text)?;
+    for row in rows {
+        let mut words = row.iter();
+        write!(text, "  {:<26}", words.next().map_or("", String::as_str))?;
+        words.try_for_each(|word| write!(text, "{word:>width$}"))?;
+        writeln!(text)?;
+    }
+    Ok(())
+}
+
 /// A label with its unit.
 fn labelled(told: &Told) -> String {
     format!("{} {}", told.label, told.way.unit()).trim_end().to_owned()
 }
 
+/// What something that is counted is called, and how it is counted.
+type Counted = (&'static str, fn(&[&Engine]) -> u64);
+
 /// How many engines or cells something befell.
-fn counts(engines: &[Engine]) -> [(&'static str, u64); 5] {
-    let figures = || engines.iter().filter_map(Engine::figures);
-    [
-        ("Engines that failed", engines.iter().filter(|engine| engine.failure().is_some()).count() as u64),
-        ("Engines that stalled", figures().filter(|figures| figures.stalls > 0).count() as u64),
-        ("Engines with a code", figures().filter(|figures| !figures.dtcs.is_empty()).count() as u64),
-        ("Cells run away", figures().map(|figures| figures.cells_run_away).sum()),
-        ("Cells beyond authority", figures().map(|figures| figures.cells_beyond_authority).sum()),
-    ]
+const COUNTED: [Counted; 6] = [
+    ("Engines that failed", |engines| {
+        engines.iter().filter(|engine| engine.failure().is_some()).count() as u64
+    }),
+    ("Engines that stalled", |engines| figures(engines).filter(|figures| figures.stalls > 0).count() as u64),
+    ("Engines with a code", |engines| {
+        figures(engines).filter(|figures| !figures.dtcs.is_empty()).count() as u64
+    }),
+    ("Cells visited", |engines| figures(engines).map(|figures| figures.cells_visited).sum()),
+    ("Cells run away", |engines| figures(engines).map(|figures| figures.cells_run_away).sum()),
+    ("Cells beyond authority", |engines| {
+        figures(engines).map(|figures| figures.cells_beyond_authority).sum()
+    }),
+];
+
+fn figures<'a>(engines: &[&'a Engine]) -> impl Iterator<Item = &'a Figures> {
+    engines.iter().filter_map(|engine| engine.figures())
+}
+
+/// The engines with one learner.
+struct Group<'a> {
+    learner: &'static str,
+    engines: Vec<&'a Engine>,
+}
+
+fn groups<'a>(order: &Order, engines: &'a [Engine]) -> Vec<Group<'a>> {
+    let group = |learner: &Strategy| Group {
+        learner: learners::name(*learner),
+        engines: fleet::with(engines, *learner),
+    };
+    order.learners.iter().map(group).collect()
 }
 
 /// The page.
 pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
-    let mut tables = vec![quantile_table(engines), count_table(engines)];
+    let groups = groups(order, engines);
+    let count = engines.len() / groups.len();
+    let mut tables = vec![quantile_table(&groups), count_table(&groups)];
+    if groups.len() > 1 {
+        tables.extend(groups.iter().map(one_quantile_table));
+    }
     if engines.iter().any(|engine| engine.failure().is_some()) {
-        tables.push(failures(engines));
+        tables.push(failures(&groups));
     }
     Study {
-        title: format!("A fleet of {} engines", engines.len()),
+        title: format!("A fleet of {count} engines"),
         about: format!(
             "Scenario: {}. Each engine has parts that differ from their maker's description and an owner who is a little \
              wrong in the answers, drawn by lot. Each was driven with its first calibration, while learning, and with what it had learned.",
@@ -100,76 +153,133 @@ pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> S
                 "Schedule",
                 format!("{}, {} times while learning", scenario.schedule.name(), scenario.passes),
             ),
-            fact("Learner", learners::name(order.strategy).to_owned()),
+            fact("Learner", groups.iter().map(|group| group.learner).collect::<Vec<_>>().join(", ")),
             fact("Seed of the lots", order.seed.to_string()),
-            fact("Engines", format!("{} of {}", engines.len(), order.engines)),
+            fact("Engines", format!("{count} of {}", order.engines)),
         ],
         tables,
         charts: FIGURES
             .iter()
             .filter(|told| DRAWN.contains(&told.name))
-            .map(|told| chart(told, engines))
+            .map(|told| chart(told, &groups))
             .collect(),
     }
 }
 
-fn quantile_table(engines: &[Engine]) -> Table {
+/// All shares of one learner, or some of each of several.
+fn quantile_table(groups: &[Group<'_>]) -> Table {
+    if let [group] = groups {
+        return one_quantile_table(group);
+    }
     let row = |told: &Told| {
-        let quantiles = quantiles::of(engines, told.figure).map(|value| told.way.written(value));
-        std::iter::once(labelled(told)).chain(quantiles).collect()
+        let values = groups.iter().flat_map(|group| {
+            let values = quantiles::sorted(&group.engines, told.figure);
+            ABREAST.map(|(share, _)| told.way.written(quantiles::quantile(&values, share)))
+        });
+        std::iter::once(labelled(told)).chain(values).collect()
     };
+    let heads =
+        groups.iter().flat_map(|group| ABREAST.map(|(_, share)| format!("{} {share}", group.learner)));
     Table {
-        title: "The engines from the least to the most".to_owned(),
-        heads: std::iter::once("Figure").chain(HEADS).map(str::to_owned).collect(),
+        title: "The learners side by side".to_owned(),
+        heads: std::iter::once(String::new()).chain(heads).collect(),
         rows: FIGURES.iter().map(row).collect(),
-        note: "Half of the engines lie below the median, one in twenty below 5 % and one in twenty above 95 %. The mixture errors are \
-               root mean squares of ln(lambda / wanted lambda). Left in visited cells: learned against right correction. Left by \
-               the fit: the same for a least-squares fit made afterwards from the whole log. Within two sigma: share of the visited cells \
-               whose error is below two of the learner's own standard deviations; some 95 % is honest."
-            .to_owned(),
+        note: READING.to_owned(),
     }
 }
 
-fn count_table(engines: &[Engine]) -> Table {
+/// How the tables of quantiles are read.
+const READING: &str = "Half of the engines lie below the median, one in twenty below 5 % and one in twenty above 95 %. The mixture \
+                       errors are root mean squares of ln(lambda / wanted lambda). Left in visited cells: learned against right \
+                       correction. Left by the fit: the same for a least-squares fit made afterwards from the whole log. Within two \
+                       sigma: share of the visited cells whose error is below two of the learner's own standard deviations; some \
+                       95 % is honest.";
+
+fn one_quantile_table(group: &Group<'_>) -> Table {
+    let row = |told: &Told| {
+        let quantiles = quantiles::of(&group.engines, told.figure).map(|value| told.way.written(value));
+        std::iter::once(labelled(told)).chain(quantiles).collect()
+    };
+    Table {
+        title: format!("Learner {}: the engines from the least to the most", group.learner),
+        heads: std::iter::once("").chain(HEADS).map(str::to_owned).collect(),
+        rows: FIGURES.iter().map(row).collect(),
+        note: READING.to_owned(),
+    }
+}
+
+fn count_table(groups: &[Group<'_>]) -> Table {
+    let row = |(label, count): &Counted| {
+        let counts = groups.iter().map(|group| count(&group.engines).to_string());
+        std::iter::once((*label).to_owned()).chain(counts).collect()
+    };
+    let heads = groups.iter().map(|group| group.learner);
     Table {
         title: "What happened how often".to_owned(),
-        heads: vec!["What".to_owned(), "Count".to_owned()],
-        rows: counts(engines).map(|(label, value)| vec![label.to_owned(), value.to_string()]).into(),
+        heads: std::iter::once("").chain(heads).map(str::to_owned).collect(),
+        rows: COUNTED.iter().map(row).collect(),
         note: "A cell has run away when it came to the end of its authority although the right correction lies inside.".to_owned(),
     }
 }
 
-fn failures(engines: &[Engine]) -> Table {
-    let row = |engine: &Engine| Some(vec![engine.failure()?.to_owned(), engine.index.to_string()]);
+/// An engine that can't be driven fails with every learner: each is named once.
+fn failures(groups: &[Group<'_>]) -> Table {
+    let row = |engine: &&Engine| Some(vec![engine.failure()?.to_owned(), engine.index.to_string()]);
     Table {
         title: "Engines that could not be driven".to_owned(),
         heads: vec!["Why".to_owned(), "Engine".to_owned()],
-        rows: engines.iter().filter_map(row).collect(),
+        rows: groups.first().into_iter().flat_map(|group| &group.engines).filter_map(row).collect(),
         note: String::new(),
     }
 }
 
-fn chart(told: &Told, engines: &[Engine]) -> Chart {
-    let values = quantiles::sorted(engines, told.figure);
-    let (edges, heights) = quantiles::histogram(&values, BINS);
-    let middle = |pair: &[f64]| told.way.written(0.5 * (pair[0] + pair[1]));
-    let beyond = values.iter().filter(|value| !value.is_finite()).count();
-    let note = match beyond {
-        0 => String::new(),
-        some => format!("{some} of the engines did not come so far within the drive."),
-    };
-    let across = match told.way {
-        Way::Ratio => told.label.to_owned(),
-        way => format!("{} [{}]", told.label, way.unit()),
-    };
-    Chart {
-        title: told.label.to_owned(),
-        note,
-        drawing: Drawing::Columns {
+/// How many engines have which value: columns for one learner, for several the share of engines below it, a line each.
+fn chart(told: &Told, groups: &[Group<'_>]) -> Chart {
+    let across = format!("{} [{}]", told.label, told.way.unit()).trim_end_matches(" []").to_owned();
+    let drawing = match groups {
+        [group] => {
+            let (edges, heights) =
+                quantiles::histogram(&quantiles::sorted(&group.engines, told.figure), BINS);
+            let middle = |pair: &[f64]| told.way.written(0.5 * (pair[0] + pair[1]));
+            let labels = edges.windows(2).map(middle).collect();
+            Drawing::Columns {
+                across,
+                up: "engines".to_owned(),
+                labels,
+                heights: heights.into_iter().map(f64::from).collect(),
+            }
+        }
+        _ => Drawing::Lines {
             across,
-            up: "engines".to_owned(),
-            labels: edges.windows(2).map(middle).collect(),
-            heights: heights.into_iter().map(f64::from).collect(),
+            up: "engines below [%]".to_owned(),
+            logarithmic: false,
+            lines: groups.iter().map(|group| rising(told, group)).collect(),
         },
+    };
+    Chart { title: told.label.to_owned(), note: beyond(told, groups), drawing }
+}
+
+/// The share of the engines below each value.
+fn rising(told: &Told, group: &Group<'_>) -> Line {
+    let values = quantiles::sorted(&group.engines, told.figure);
+    let shown = |value: f64| if told.way == Way::Percent { 100.0 * value } else { value };
+    let finite = values.iter().enumerate().filter(|(_, value)| value.is_finite());
+    let point =
+        |(place, value): (usize, &f64)| [shown(*value), 100.0 * (place + 1) as f64 / values.len() as f64];
+    Line { name: group.learner.to_owned(), points: finite.map(point).collect(), dots: false }
+}
+
+/// A word on the engines that a chart can't show.
+fn beyond(told: &Told, groups: &[Group<'_>]) -> String {
+    let infinite = |group: &Group<'_>| {
+        let values = quantiles::sorted(&group.engines, told.figure);
+        values.iter().filter(|value| !value.is_finite()).count()
+    };
+    let some = groups.iter().map(|group| (group.learner, infinite(group))).filter(|(_, count)| *count > 0);
+    let some: Vec<String> = some.map(|(learner, count)| format!("{count} with {learner}")).collect();
+    if some.is_empty() {
+        String::new()
+    } else {
+        format!("Engines that did not come so far within the drive: {}.", some.join(", "))
     }
 }

@@ -47,7 +47,42 @@ fn going_on_with_nothing_or_another_fleet_is_refused() {
     assert_eq!(run(home.path(), &short).status.code(), Some(0));
     refused(&["--resume", "--seed", "2"], "it was begun with another seed");
     refused(&["--resume", "--learner", "integral"], "it was begun with another learner");
-    refused(&["--learner", "oracle"], "possible values: integral, gradient, kalman");
+    refused(&["--learner", "oracle"], "possible values: integral, gradient, kalman, all");
+}
+
+#[test]
+fn a_fleet_has_all_learners_side_by_side_and_each_as_if_alone() {
+    let home = home();
+    let fleet = |learner: &str, out: &str, more: &[&str]| {
+        let arguments = ["fleet", "--engines", "2", "--schedule", "trip.csv", "--passes", "1"];
+        let output = run(home.path(), &[&arguments, more, &["--learner", learner, "--out", out]].concat());
+        assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
+        let csv = fs::read_to_string(home.path().join(out).join("fleet.csv")).expect("a file");
+        (stdout(&output), csv)
+    };
+    let (told, all) = fleet("all", "all", &[]);
+    for words in [
+        "2 engines after delivery-van, learners integral, gradient, kalman, seed 1",
+        "median",
+        "Cells run away",
+    ] {
+        assert!(told.contains(words), "{words} in {told}");
+    }
+    assert_eq!(all.lines().count(), 1 + 2 * 3);
+    let mut alone: Vec<String> = Vec::new();
+    for learner in ["integral", "gradient", "kalman"] {
+        let (_, csv) = fleet(learner, learner, &["--quiet"]);
+        alone.extend(csv.lines().skip(1).map(str::to_owned));
+    }
+    let mut rows: Vec<&str> = all.lines().skip(1).collect();
+    rows.sort_unstable();
+    alone.sort_unstable();
+    assert_eq!(rows, alone, "what an engine learns does not depend on who learned before");
+    let (_, two) = fleet("kalman,integral", "two", &["--quiet"]);
+    let learners: Vec<&str> = two.lines().skip(1).filter_map(|row| row.split(',').nth(1)).collect();
+    assert_eq!(learners, ["integral", "kalman", "integral", "kalman"]);
+    let page = fs::read_to_string(home.path().join("all/report.html")).expect("a page");
+    assert!(page.contains("The learners side by side") && page.contains("\"kind\":\"lines\""));
 }
 
 #[test]

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use trimwright_control::{AnswerError, Calibration, Controller, LearnedMap, Options, Refusal};
+use trimwright_control::{AnswerError, Calibration, Controller, LearnedMap, Options, Refusal, Strategy};
 use trimwright_plant::{Hands, OutOfRange, Plant};
 
 use crate::cells::Cells;
@@ -105,6 +105,7 @@ struct Driven {
     wheel: Wheel,
     pass_distance_km: Vec<f64>,
     speed_error_rms: f64,
+    wall_s: f64,
 }
 
 /// How one of the three drives is made.
@@ -151,6 +152,36 @@ pub fn drive_with(
     drive_where(scenario, options, record, None, progress)
 }
 
+/// The same engine with one learner after the other, in the order of `learners`: the run without learning, which is the same for
+/// all, is made once, and counted in the cost of each.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::drive::{Record, drive_learners};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let runs = drive_learners(&scenario, &[Strategy::Integral, Strategy::Kalman], Record::Figures, &mut |_| ())?;
+/// assert_eq!(runs[0].base, runs[1].base);
+/// assert_ne!(runs[0].learned, runs[1].learned);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// [`RunError`] when the scenario's truth or answers are outside their ranges.
+pub fn drive_learners(
+    scenario: &Scenario,
+    learners: &[Strategy],
+    record: Record,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Vec<Run>, RunError> {
+    let options = |strategy: &Strategy| Options { strategy: *strategy, ..Options::default() };
+    let options: Vec<Options> = learners.iter().map(options).collect();
+    drive_each(scenario, &options, record, None, progress)
+}
+
 /// Drives `scenario` with its controller on another processor.
 ///
 /// # Errors
@@ -168,19 +199,28 @@ fn drive_where(
     scenario: &Scenario,
     options: Options,
     record: Record,
-    mut target: Option<&mut OnTarget>,
+    target: Option<&mut OnTarget>,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Run, RunError> {
-    let began = Instant::now();
-    let live = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
-    let frozen = live.clone().with_options(Options {
-        feedback: false,
-        learning: false,
-        self_check: false,
-        ..*live.options()
-    });
+    // One run for one set of options.
+    drive_each(scenario, &[options], record, target, progress).map(|mut runs| runs.remove(0))
+}
+
+/// One run for each set of options. Those differ in the learner at most: the first drive, without one, is made once.
+fn drive_each(
+    scenario: &Scenario,
+    each: &[Options],
+    record: Record,
+    mut target: Option<&mut OnTarget>,
+    progress: &mut dyn FnMut(Progress),
+) -> Result<Vec<Run>, RunError> {
+    let built = Calibration::from_answers(&Timeline::new(scenario).answers())?;
+    let frozen = |live: &Calibration| {
+        let off = Options { feedback: false, learning: false, self_check: false, ..*live.options() };
+        live.clone().with_options(off)
+    };
     let pass_s = scenario.schedule.duration_s();
-    let total_s = pass_s * f64::from(scenario.passes + 2);
+    let total_s = pass_s * (1.0 + each.len() as f64 * f64::from(scenario.passes + 1));
     let mut done_s = 0.0;
     let mut drive_once = |passes, calibration: &Calibration, learned: LearnedMap, record: Record| {
         let plan = Plan { scenario, passes, calibration: calibration.clone(), learned, record };
@@ -190,20 +230,24 @@ fn drive_where(
         done_s += pass_s * f64::from(passes);
         driven
     };
-    let base = drive_once(1, &frozen, LearnedMap::default(), Record::Figures)?;
-    let learning = drive_once(scenario.passes, &live, LearnedMap::default(), record)?;
-    let learned = learning.closed_loop.controller().state().learned.clone();
-    let after = drive_once(1, &frozen, learned.clone(), Record::Figures)?;
-
-    let wall_s = began.elapsed().as_secs_f64();
-    let cost = CostFigures { simulated_s: total_s, wall_s, times_real_time: total_s / wall_s };
-    let driveability = match record {
-        Record::Everything => Some(driveability(scenario, &live, &learned)?),
-        Record::Figures => None,
-    };
-    let mut run = assess(scenario, live, learned, base, learning, after, cost);
-    run.summary.driveability = driveability;
-    Ok(run)
+    let Some(first) = each.first() else { return Ok(Vec::new()) };
+    let without = frozen(&built.clone().with_options(*first));
+    let base = drive_once(1, &without, LearnedMap::default(), Record::Figures)?;
+    let mut runs = Vec::with_capacity(each.len());
+    for options in each {
+        let live = built.clone().with_options(*options);
+        let learning = drive_once(scenario.passes, &live, LearnedMap::default(), record)?;
+        let learned = learning.closed_loop.controller().state().learned.clone();
+        let after = drive_once(1, &frozen(&live), learned.clone(), Record::Figures)?;
+        let driveability = match record {
+            Record::Everything => Some(driveability(scenario, &live, &learned)?),
+            Record::Figures => None,
+        };
+        let mut run = assess(scenario, live, learned, &base, learning, after);
+        run.summary.driveability = driveability;
+        runs.push(run);
+    }
+    Ok(runs)
 }
 
 /// What is known after a drive in which only the controller was watched.
@@ -243,6 +287,7 @@ fn drive_plan(
     mut target: Option<&mut OnTarget>,
     at: &mut dyn FnMut(f64),
 ) -> Result<Driven, RunError> {
+    let began = Instant::now();
     let scenario = plan.scenario;
     let mut timeline = Timeline::new(scenario);
     let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
@@ -252,6 +297,7 @@ fn drive_plan(
     }
     let mut watch = Watch::new(&controller);
     let mut evidence = Evidence::default();
+    let learning = plan.calibration.options().learning;
     let mut closed_loop = ClosedLoop::new(plant, controller);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
     let mut hands = Hands::default();
@@ -280,7 +326,7 @@ fn drive_plan(
                 None => closed_loop.step(&hands),
             }
             watch.look(&closed_loop);
-            if step.is_multiple_of(look_steps) {
+            if learning && step.is_multiple_of(look_steps) {
                 evidence.look(closed_loop.controller());
             }
             if plan.record == Record::Everything {
@@ -306,7 +352,18 @@ fn drive_plan(
         target.check_learned(&closed_loop.controller().state().learned)?;
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
-    Ok(Driven { watch, evidence, rows, snapshots, closed_loop, wheel, pass_distance_km, speed_error_rms })
+    let wall_s = began.elapsed().as_secs_f64();
+    Ok(Driven {
+        watch,
+        evidence,
+        rows,
+        snapshots,
+        closed_loop,
+        wheel,
+        pass_distance_km,
+        speed_error_rms,
+        wall_s,
+    })
 }
 
 /// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
@@ -329,11 +386,12 @@ fn assess(
     scenario: &Scenario,
     calibration: Calibration,
     learned: LearnedMap,
-    base: Driven,
+    base: &Driven,
     learning: Driven,
     after: Driven,
-    cost: CostFigures,
 ) -> Run {
+    let simulated_s = [base, &learning, &after].map(|driven| driven.closed_loop.time_s()).iter().sum::<f64>();
+    let wall_s = base.wall_s + learning.wall_s + after.wall_s;
     let watch = learning.watch;
     let state = learning.closed_loop.controller().state();
     let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
@@ -379,7 +437,7 @@ fn assess(
             crank_s: learning.wheel.starting().crank_s(),
         },
         driveability: None,
-        cost,
+        cost: CostFigures { simulated_s, wall_s, times_real_time: simulated_s / wall_s },
         dtcs: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
         verdicts: verdicts::findings(&learning.evidence, learning.closed_loop.controller()),
     };
@@ -392,7 +450,7 @@ fn assess(
         learned,
         right_ln,
         cells: watch.cells,
-        base: base.watch.steady,
+        base: base.watch.steady.clone(),
         frozen: after.watch.steady,
         last_pass: watch.all,
     }

@@ -74,10 +74,11 @@ pub struct Watch {
     pub last_span_s: f64,
     /// Dwell and conditions by cell.
     pub cells: Cells,
-    /// The log, for the fit made afterwards: samples as the calibration's opening delay has it, and how long an injector flowed then, s.
+    /// The log of a controller that learns, for the fit made afterwards: samples as the calibration's opening delay has it, and how long an injector flowed then, s.
     pub log: Vec<(Sample, f64)>,
     /// Convergence, window by window.
     pub windows: Vec<Window>,
+    learning: bool,
     still: Steady,
     running_since_s: Option<f64>,
     window_map: (f64, u64),
@@ -104,6 +105,7 @@ impl Watch {
             cells: Cells::new(cells),
             log: Vec::new(),
             windows: Vec::new(),
+            learning: controller.calibration().options().learning,
             still: Steady::new(),
             running_since_s: None,
             window_map: (0.0, 0),
@@ -133,7 +135,7 @@ impl Watch {
         for event in closed_loop.plant().events() {
             self.event(event, closed_loop);
         }
-        if closed_loop.time_s() >= self.next_log_s {
+        if self.learning && closed_loop.time_s() >= self.next_log_s {
             self.next_log_s += LOG_S;
             self.log(closed_loop);
         }

@@ -2,8 +2,6 @@
 
 use std::fmt::Write;
 
-use trimwright_control::Strategy;
-
 use crate::draw::Draw;
 use crate::fleet::{Engine, Figures};
 use crate::learners;
@@ -26,8 +24,6 @@ pub struct Row<'a> {
     pub engine: &'a Engine,
     /// Its lot.
     pub draw: &'a Draw,
-    /// Its learner.
-    pub strategy: Strategy,
 }
 
 /// Name of a column, with its unit, and how its value is had.
@@ -52,7 +48,7 @@ fn figure(row: &Row<'_>, figure: fn(&Figures) -> Option<f64>) -> Value {
 /// All columns in their order.
 pub const COLUMNS: &[Column] = &[
     ("engine", |row| whole(u64::from(row.engine.index))),
-    ("learner", |row| Value::Text(Some(learners::name(row.strategy).to_owned()))),
+    ("learner", |row| Value::Text(Some(learners::name(row.engine.learner).to_owned()))),
     ("run_seed", |row| whole(row.draw.run_seed)),
     ("filling_seed", |row| whole(row.draw.deviations.filling_seed)),
     ("filling", |row| real(row.draw.deviations.filling)),
@@ -89,10 +85,10 @@ pub const COLUMNS: &[Column] = &[
 ];
 
 /// The values of a fleet, row by row.
-pub fn values(engines: &[Engine], seed: u64, strategy: Strategy) -> Vec<Vec<Value>> {
+pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<Value>> {
     let row = |engine: &Engine| {
         let draw = Draw::of(seed, engine.index);
-        let row = Row { engine, draw: &draw, strategy };
+        let row = Row { engine, draw: &draw };
         COLUMNS.iter().map(|(_, value)| value(&row)).collect()
     };
     engines.iter().map(row).collect()
@@ -131,12 +127,13 @@ fn quoted(text: &str) -> String {
 mod tests {
     use super::*;
     use crate::fleet::Ended;
+    use trimwright_control::Strategy;
 
     #[test]
     fn csv_reads_back_as_it_was() {
         let failure = "answer \"cam\", which is wrong";
-        let engine = Engine { index: 4, ended: Ended::Failed(failure.to_owned()) };
-        let text = to_csv(&values(&[engine], 9, Strategy::Kalman));
+        let engine = Engine { index: 4, learner: Strategy::Kalman, ended: Ended::Failed(failure.to_owned()) };
+        let text = to_csv(&values(&[engine], 9));
         let mut reader = csv::Reader::from_reader(text.as_bytes());
         let names: Vec<String> = reader.headers().expect("a head").iter().map(str::to_owned).collect();
         let record = reader.records().next().expect("a row").expect("readable");

@@ -5,22 +5,23 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
+use trimwright_control::Strategy;
 use trimwright_control::learner::AUTHORITY_LN;
-use trimwright_control::{Options, Strategy};
-use trimwright_harness::drive::{Record, Run, drive_with};
+use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;
 
 use crate::draw::Draw;
+use crate::learners;
 
 /// Which engines are driven, and with what.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Order {
     /// How many engines, numbered from 0.
     pub engines: u32,
     /// Seed of the lots.
     pub seed: u64,
-    /// How lessons are taken.
-    pub strategy: Strategy,
+    /// How lessons are taken: each engine is driven with one learner after the other.
+    pub learners: Vec<Strategy>,
     /// How many run at once; 0 for as many as the machine has cores.
     pub jobs: usize,
 }
@@ -123,25 +124,30 @@ pub enum Ended {
     Failed(String),
 }
 
-/// One engine of the fleet.
+/// One engine of the fleet with one of the learners.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Engine {
     /// Its number in the fleet.
     pub index: u32,
+    /// The learner.
+    #[serde(with = "learners")]
+    pub learner: Strategy,
     /// What came of it.
     pub ended: Ended,
 }
 
 impl Engine {
-    /// Draws engine `index`, drives it and takes its figures.
-    pub fn drive(scenario: &Scenario, order: &Order, index: u32) -> Self {
-        let options = Options { strategy: order.strategy, ..Options::default() };
+    /// Draws engine `index`, drives it with each of the learners and takes the figures.
+    pub fn drive(scenario: &Scenario, order: &Order, index: u32) -> Vec<Self> {
         let drawn = Draw::of(order.seed, index).scenario(scenario);
-        let ended = match drive_with(&drawn, options, Record::Figures, &mut |_| ()) {
-            Ok(run) => Ended::Driven(Box::new(Figures::of(&run))),
+        let runs = drive_learners(&drawn, &order.learners, Record::Figures, &mut |_| ());
+        let ended = |place: usize| match &runs {
+            Ok(runs) => Ended::Driven(Box::new(Figures::of(&runs[place]))),
             Err(error) => Ended::Failed(error.to_string()),
         };
-        Self { index, ended }
+        let engine =
+            |(place, learner): (usize, &Strategy)| Self { index, learner: *learner, ended: ended(place) };
+        order.learners.iter().enumerate().map(engine).collect()
     }
 
     /// Its figures, when it was driven.
@@ -161,8 +167,14 @@ impl Engine {
     }
 }
 
+/// The engines with this learner.
+pub fn with(engines: &[Engine], learner: Strategy) -> Vec<&Engine> {
+    engines.iter().filter(|engine| engine.learner == learner).collect()
+}
+
 /// Drives the engines of the order that are not among `done`, and gives all of them in the order of their numbers. Every finished
-/// engine is handed to `each`; when that gives an error, or `stop` becomes true, those under way are finished and no other begun.
+/// engine is handed to `each`, with all learners; when that gives an error, or `stop` becomes true, those under way are finished and
+/// no other begun.
 ///
 /// # Errors
 /// The first error of `each`, or the reason why no threads could be had.
@@ -171,7 +183,7 @@ pub fn drive<E: Send>(
     order: &Order,
     done: Vec<Engine>,
     stop: &AtomicBool,
-    each: impl FnMut(&Engine) -> Result<(), E> + Send,
+    each: impl FnMut(&[Engine]) -> Result<(), E> + Send,
 ) -> Result<Vec<Engine>, FleetError<E>> {
     let mut had = vec![false; order.engines as usize];
     let mut engines: Vec<Engine> = done.into_iter().filter(|engine| engine.index < order.engines).collect();
@@ -182,26 +194,27 @@ pub fn drive<E: Send>(
     let each = Mutex::new((each, None));
     let one = |index: &u32| {
         if stop.load(Ordering::Relaxed) {
-            return None;
+            return Vec::new();
         }
-        let engine = Engine::drive(scenario, order, *index);
+        let driven = Engine::drive(scenario, order, *index);
         let mut each = each.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let (call, failed @ None) = &mut *each
-            && let Err(error) = call(&engine)
+            && let Err(error) = call(&driven)
         {
             *failed = Some(error);
             stop.store(true, Ordering::Relaxed);
         }
-        Some(engine)
+        driven
     };
     let pool = rayon::ThreadPoolBuilder::new().num_threads(order.jobs).build();
     let pool = pool.map_err(|error| FleetError::Threads(error.to_string()))?;
-    let more: Vec<Engine> = pool.install(|| left.par_iter().with_max_len(1).filter_map(one).collect());
+    let more: Vec<Vec<Engine>> = pool.install(|| left.par_iter().with_max_len(1).map(one).collect());
     let (_, failed) = each.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
     if let Some(error) = failed {
         return Err(FleetError::Each(error));
     }
-    engines.extend(more);
+    engines.extend(more.into_iter().flatten());
+    // The sort keeps the learners of an engine in their order.
     engines.sort_by_key(|engine| engine.index);
     Ok(engines)
 }
@@ -222,6 +235,7 @@ mod tests {
     use super::*;
     use crate::columns::values;
     use crate::journal::{Head, Journal};
+    use crate::learners::LEARNERS;
     use crate::parquet;
     use std::convert::Infallible;
     use trimwright_harness::schedule::Schedule;
@@ -233,11 +247,11 @@ mod tests {
     }
 
     fn order(jobs: usize) -> Order {
-        Order { engines: 4, seed: 11, strategy: Strategy::Kalman, jobs }
+        Order { engines: 4, seed: 11, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs }
     }
 
     fn bytes(engines: &[Engine]) -> Vec<u8> {
-        parquet::to_bytes(&values(engines, 11, Strategy::Kalman), &[]).expect("written")
+        parquet::to_bytes(&values(engines, 11), &[]).expect("written")
     }
 
     #[test]
@@ -246,11 +260,18 @@ mod tests {
         let go = AtomicBool::new(false);
         let straight = drive(&scenario, &order(1), Vec::new(), &go, |_| Ok::<_, Infallible>(()));
         let straight = straight.expect("driven");
-        assert_eq!(straight.len(), 4);
+        assert_eq!(straight.len(), 4 * LEARNERS.len());
         assert!(
             straight.iter().all(|engine| engine.figures().is_some_and(|figures| figures.distance_km > 0.5))
         );
-        assert_ne!(straight[0].figures(), straight[1].figures());
+        let kalman = with(&straight, Strategy::Kalman);
+        assert_eq!(kalman.iter().map(|engine| engine.index).collect::<Vec<_>>(), [0, 1, 2, 3]);
+        assert_ne!(kalman[0].figures(), kalman[1].figures());
+        let [integral, gradient] =
+            [Strategy::Integral, Strategy::NormalisedGradient].map(|each| with(&straight, each));
+        assert!(
+            integral[0].figures() != gradient[0].figures() && gradient[0].figures() != kalman[0].figures()
+        );
 
         let home = tempfile::tempdir().expect("a place");
         let (path, head) = (home.path().join("fleet.jsonl"), Head::of(&scenario, &order(2)));
@@ -261,7 +282,7 @@ mod tests {
             journal.add(engine)
         });
         let partial = partial.expect("stopped in good order");
-        assert!((1..=2).contains(&partial.len()), "{} engines", partial.len());
+        assert!([3, 6].contains(&partial.len()), "{} engines with learners", partial.len());
 
         let (mut journal, done) = Journal::resume(&path, &head).expect("goes on");
         assert_eq!(done, partial);
@@ -279,9 +300,9 @@ mod tests {
             drive(&scenario, &order(2), Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
         let engines = engines.expect("driven");
         let failed: Vec<&str> = engines.iter().filter_map(Engine::failure).collect();
-        assert!((1..4).contains(&failed.len()), "{failed:?}");
+        assert!([3, 6, 9].contains(&failed.len()), "an engine fails with every learner: {failed:?}");
         assert!(failed.iter().all(|reason| reason.contains("oxygen_sensor.tau_s")), "{failed:?}");
-        assert_eq!(engines.len(), 4);
+        assert_eq!(engines.len(), 4 * LEARNERS.len());
     }
 
     #[test]

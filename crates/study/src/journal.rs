@@ -1,7 +1,7 @@
 //! What a fleet has done so far, engine by engine, so that it can be interrupted at any time and go on later.
 //!
-//! A text file of JSON lines: the first says which fleet it is, each further one holds a finished engine. A line that was cut off
-//! by a crash is left out.
+//! A text file of JSON lines: the first says which fleet it is, each further one holds a finished engine
+//! with all its learners. A line that was cut off by a crash is left out.
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead, BufReader, Write};
@@ -14,7 +14,7 @@ use crate::fleet::{Engine, Order};
 use crate::learners;
 
 /// Version of the layout.
-const SCHEMA: u32 = 1;
+const SCHEMA: u32 = 2;
 
 /// Which fleet it is. How many engines it shall have in the end and how many run at once is not part of that.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -24,7 +24,7 @@ pub struct Head {
     scenario: String,
     scenario_hash: String,
     seed: u64,
-    learner: String,
+    learners: Vec<String>,
 }
 
 impl Head {
@@ -36,7 +36,7 @@ impl Head {
             scenario: scenario.name.clone(),
             scenario_hash: scenario.hash(),
             seed: order.seed,
-            learner: learners::name(order.strategy).to_owned(),
+            learners: order.learners.iter().map(|learner| learners::name(*learner).to_owned()).collect(),
         }
     }
 }
@@ -85,30 +85,31 @@ impl Journal {
             (there.schema == head.schema && there.program == head.program, "version of the program"),
             (there.scenario_hash == head.scenario_hash, "scenario"),
             (there.seed == head.seed, "seed"),
-            (there.learner == head.learner, "learner"),
+            (there.learners == head.learners, "learner"),
         ] {
             if !same {
                 return Err(JournalError::Other(what));
             }
         }
-        let mut engines: Vec<Engine> = Vec::new();
+        let mut engines: Vec<Vec<Engine>> = Vec::new();
         for line in lines {
-            engines.extend(serde_json::from_slice::<Engine>(&line?));
+            engines.extend(serde_json::from_slice::<Vec<Engine>>(&line?));
         }
-        engines.sort_by_key(|engine| engine.index);
-        engines.dedup_by_key(|engine| engine.index);
+        let number = |engine: &Vec<Engine>| engine.first().map(|with_one| with_one.index);
+        engines.sort_by_key(number);
+        engines.dedup_by_key(|engine| number(engine));
         let mut file = OpenOptions::new().append(true).open(path)?;
         // Ends a line that may have been cut off; an empty line is no engine.
         file.write_all(b"\n")?;
-        Ok((Self { file }, engines))
+        Ok((Self { file }, engines.into_iter().flatten().collect()))
     }
 
-    /// Adds a finished engine.
+    /// Adds a finished engine with all its learners.
     ///
     /// # Errors
     /// When the file can't be written.
-    pub fn add(&mut self, engine: &Engine) -> Result<(), JournalError> {
-        self.put(engine)
+    pub fn add(&mut self, engine: &[Engine]) -> Result<(), JournalError> {
+        self.put(&engine)
     }
 
     fn put(&mut self, value: &impl Serialize) -> Result<(), JournalError> {
@@ -127,11 +128,11 @@ mod tests {
 
     fn head(seed: u64) -> Head {
         let scenario = Scenario::load("delivery-van").expect("shipped");
-        Head::of(&scenario, &Order { engines: 9, seed, strategy: Strategy::Kalman, jobs: 1 })
+        Head::of(&scenario, &Order { engines: 9, seed, learners: vec![Strategy::Kalman], jobs: 1 })
     }
 
     fn engine(index: u32) -> Engine {
-        Engine { index, ended: Ended::Failed(format!("reason {index}")) }
+        Engine { index, learner: Strategy::Kalman, ended: Ended::Failed(format!("reason {index}")) }
     }
 
     #[test]
@@ -139,7 +140,7 @@ mod tests {
         let home = tempfile::tempdir().expect("a place");
         let path = home.path().join("fleet.jsonl");
         let mut journal = Journal::begin(&path, &head(1)).expect("begun");
-        [2, 0, 1].iter().for_each(|index| journal.add(&engine(*index)).expect("added"));
+        [2, 0, 1].iter().for_each(|index| journal.add(&[engine(*index)]).expect("added"));
         let whole = std::fs::read(&path).expect("bytes");
         let head_end = whole.iter().position(|byte| *byte == b'\n').expect("a line") + 1;
         for cut in head_end..=whole.len() {
@@ -148,7 +149,7 @@ mod tests {
             let kept = whole[head_end..cut].iter().filter(|byte| **byte == b'\n').count();
             // The last line may be whole but for its end.
             assert!(there.len() == kept || there.len() == kept + 1, "{cut}");
-            journal.add(&engine(7)).expect("added");
+            journal.add(&[engine(7)]).expect("added");
             let (_, again) = Journal::resume(&path, &head(1)).expect("goes on");
             assert_eq!(again.last(), Some(&engine(7)));
             assert_eq!(again.len(), there.len() + 1);

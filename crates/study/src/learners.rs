@@ -1,5 +1,6 @@
-//! The learners by name.
+//! The learners by name, also in files.
 
+use serde::{Deserialize, Deserializer, Serializer, de};
 use trimwright_control::Strategy;
 
 /// Name, as a user writes it, and strategy of each learner.
@@ -17,4 +18,32 @@ pub const LEARNERS: [(&str, Strategy); 3] = [
 /// ```
 pub fn name(strategy: Strategy) -> &'static str {
     LEARNERS.iter().find(|(_, each)| *each == strategy).map_or("other", |(name, _)| name)
+}
+
+/// The strategy of that name.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::learners::named;
+/// assert_eq!((named("integral"), named("oracle")), (Some(Strategy::Integral), None));
+/// ```
+pub fn named(name: &str) -> Option<Strategy> {
+    LEARNERS.iter().find(|(each, _)| *each == name).map(|(_, strategy)| *strategy)
+}
+
+/// Writes a strategy by its name.
+///
+/// # Errors
+/// When the file can't be written.
+pub fn serialize<S: Serializer>(strategy: &Strategy, to: S) -> Result<S::Ok, S::Error> {
+    to.serialize_str(name(*strategy))
+}
+
+/// Reads a strategy from its name.
+///
+/// # Errors
+/// When no learner has that name.
+pub fn deserialize<'de, D: Deserializer<'de>>(from: D) -> Result<Strategy, D::Error> {
+    let read = String::deserialize(from)?;
+    named(&read).ok_or_else(|| de::Error::custom(format!("no learner is called {read}")))
 }

@@ -101,8 +101,12 @@ mod tests {
 
     #[test]
     fn what_was_written_is_read_again() {
-        let failed = |index| Engine { index, ended: Ended::Failed(format!("number {index} is broken")) };
-        let rows = values(&[failed(0), failed(1), failed(2)], 5, Strategy::Integral);
+        let failed = |index| Engine {
+            index,
+            learner: Strategy::Integral,
+            ended: Ended::Failed(format!("number {index} is broken")),
+        };
+        let rows = values(&[failed(0), failed(1), failed(2)], 5);
         let bytes = to_bytes(&rows, &[("seed", "5".to_owned())]).expect("written");
         let reader = SerializedFileReader::new(bytes::Bytes::from(bytes)).expect("a Parquet file");
         let notes = reader.metadata().file_metadata().key_value_metadata().expect("notes");

@@ -98,10 +98,10 @@ pub fn histogram(values: &[f64], bins: usize) -> (Vec<f64>, Vec<u32>) {
 }
 
 /// The figure over all engines that have it, rising.
-pub fn sorted(engines: &[Engine], figure: Figure) -> Vec<f64> {
+pub fn sorted(engines: &[&Engine], figure: Figure) -> Vec<f64> {
     let mut values: Vec<f64> = engines
         .iter()
-        .filter_map(Engine::figures)
+        .filter_map(|engine| engine.figures())
         .filter_map(figure)
         .filter(|value| !value.is_nan())
         .collect();
@@ -128,7 +128,7 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
 }
 
 /// The quantiles of a figure at [`SHARES`].
-pub fn of(engines: &[Engine], figure: Figure) -> [f64; SHARES.len()] {
+pub fn of(engines: &[&Engine], figure: Figure) -> [f64; SHARES.len()] {
     let values = sorted(engines, figure);
     SHARES.map(|share| quantile(&values, share))
 }
