@@ -22,19 +22,24 @@ pub struct Sample {
 
 impl Sample {
     /// The same sample for injectors that open `late_s` later than the calibration has it, when one flowed for `flow_s` were they as
-    /// the calibration has them: in the same open time they flow the less. `None` when they would not have flowed at all.
+    /// the calibration has them: in the same open time they flow the less. `None` when it tells nothing: the pulse was
+    /// hardly there, so that the delay is all that it shows, or the film gave much of the fuel, or took it.
     #[must_use]
     pub fn opening_late(mut self, flow_s: f64, late_s: f64) -> Option<Self> {
         let left = 1.0 - late_s / flow_s;
         self.right_ln += libm::log(left);
         // An error of the pulse weighs the more the less is left of it.
         self.weight *= (left * left).min(1.0);
-        (left > LEAST_LEFT).then_some(self)
+        let tells = (LEAST_LEFT..LEAST_LEFT.recip()).contains(&left)
+            && self.film.iter().all(|part| part.abs() < MOST_FILM);
+        tells.then_some(self)
     }
 }
 
-/// Share of a pulse that must be left of it for a sample to tell anything.
+/// Share of a pulse that must be left of it for a sample to tell anything, and the other way round.
 const LEAST_LEFT: f64 = 0.3;
+/// Largest part that the film may have had in a sample: beyond, how the sample depends on it is not a straight line.
+const MOST_FILM: f64 = 0.4;
 
 /// Normal equations of `right = sum(share * cell) + sum(film * property)`, one row a sample, with a Gaussian prior of mean zero.
 ///
@@ -113,12 +118,14 @@ mod tests {
     }
 
     #[test]
-    fn a_pulse_shorter_than_the_delay_tells_nothing() {
+    fn a_pulse_of_about_the_delay_tells_nothing_nor_one_that_the_film_made_up_for() {
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
         let sample = Sample { weights, film: [0.0; FILM], right_ln: 0.1, weight: 1.0 };
         let later = sample.opening_late(1e-3, 1e-4).unwrap();
         assert!((later.right_ln - 0.1 - 0.9_f64.ln()).abs() < 1e-12);
         assert_eq!(sample.opening_late(1e-3, 2e-3), None);
+        assert_eq!(sample.opening_late(1e-6, -1e-4), None, "nearly all of it is the delay");
+        assert_eq!(Sample { film: [0.1, -0.9], ..sample }.opening_late(1e-3, 1e-4), None);
     }
 
     #[test]
