@@ -1,19 +1,24 @@
-//! What all cells have in common: a flow that is off everywhere, and injectors that open later or sooner than believed.
+//! What cells have in common: a flow that is off everywhere, injectors that open later or sooner than believed, and what neighbours share.
 //!
 //! An injector that gives more or less than its rating, another fuel or a displacement that was answered wrong move all cells alike, by
 //! `s`. Injectors that open later than believed by `d` starve each cell by `d / tau`, where `tau` is how long they flow there; `d` is
 //! added to every open time, so that a cell has nothing to do with it. What is left to the cells is what the filling has of
-//! its own. Cells that were never visited stand at `s`; the authority of a cell is counted from there.
+//! its own; the authority of a cell is counted from `s`.
+//!
+//! An engine's filling deviates smoothly, so a cell is expected to stand where its neighbours do: at
+//! `e = s + sum k_j (y_j - s) / (sum k_j + 1/4)` over the next cells on both axes, with `k = 1 - P / P0` for how well one is known. What
+//! was expected wrongly is taken back by as much as the cell is not known itself, `P_i / P0` (prior mean of a Gaussian).
 //!
 //! Both are drawn from the cells. With the prior variance `P0` of a cell's own deviation, its variance now `P_i` and its correction
-//! `y_i`, the lessons alone said `s + (y_i - s) P0 / (P0 - P_i)`, which scatters with `P0^2 / (P0 - P_i)` about what cells have in common
+//! `y_i`, the lessons alone said `s + (y_i - s - (e_i - s) P_i / P0) P0 / (P0 - P_i)`, which scatters with `P0^2 / (P0 - P_i)` about what
+//! cells have in common
 //! (Gaussian update undone; empirical Bayes, e.g. Gelman et al., Bayesian Data Analysis, 3rd ed., section 5.4, from memory).
 //! A change of `s` and `d` then follows from the normal equations `sum w_i [1, r_i] [1, r_i]^T` with `w_i = (P0 - P_i) / P0^2`
-//! and `r_i = 1 / tau_i`, and the right side `sum [1, r_i] (y_i - s) / P0`.
+//! and `r_i = 1 / tau_i`, and the right side `sum [1, r_i] (y_i - s - (e_i - s) P_i / P0) / P0`.
 
-use trimwright_numerics::Real;
+use trimwright_numerics::{Grid, Real};
 
-use crate::calibration::{CELLS, Calibration};
+use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
 use crate::learner::{LearnedMap, PRIOR_SIGMA_LN};
 
 /// Farthest the common flow correction may go, ln (engineering judgement).
@@ -32,6 +37,9 @@ const TOLD_APART: f32 = 0.6;
 /// Farthest the opening delay moves in one round, s: the cells are converted one after the other, and meanwhile the mixture is off by
 /// what the delay moved, 0.3 % at an idle pulse of 1 ms.
 const ROUND_S: f32 = 3e-6;
+/// Weight of the flow beside that of the neighbours when a cell's correction is expected, in cells that are well known (engineering
+/// judgement).
+const FLOW_WEIGHT: f32 = 0.25;
 
 /// What is known of the common causes.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -68,7 +76,7 @@ impl Common {
 }
 
 /// Goes round the cells, one at each call, and draws the common causes from them after each round.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Round {
     cell: u16,
@@ -76,6 +84,15 @@ pub struct Round {
     sums: [f32; 5],
     /// By how much the last round moved flow and delay.
     moved: [f32; 2],
+    /// What each cell was last expected to deviate from the flow by, ln, once a round has looked.
+    expected_ln: Grid<f32, RPM_POINTS, MAP_POINTS>,
+    looked: bool,
+}
+
+impl Default for Round {
+    fn default() -> Self {
+        Self { cell: 0, sums: [0.0; 5], moved: [0.0; 2], expected_ln: Grid::filled(0.0), looked: false }
+    }
 }
 
 impl Round {
@@ -83,12 +100,18 @@ impl Round {
     pub fn step(&mut self, calibration: &Calibration, map: &mut LearnedMap) {
         let cell = usize::from(self.cell);
         let (rate, prior) = (calibration.delay_rate_per_s(cell), PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
-        if let (Some(ln), Some(variance)) = (map.ln.flat_mut().get_mut(cell), map.variance.flat().get(cell)) {
+        let (unknown, expected) = (unknown(map, cell), from_neighbours(map, cell));
+        if let (Some(ln), Some(held)) =
+            (map.ln.flat_mut().get_mut(cell), self.expected_ln.flat_mut().get_mut(cell))
+        {
+            let was_expected = core::mem::replace(held, expected);
             let rate = rate / (1.0 + map.common.delay_s * rate).max(0.3);
-            let unknown = (variance / prior).held(0.0, 1.0);
             let [flow_moved, delay_moved] = self.moved;
-            *ln += unknown * flow_moved - (1.0 - unknown) * delay_moved * rate;
-            let (weight, deviation) = ((1.0 - unknown) / prior, (*ln - map.common.flow_ln) / prior);
+            // What a map learned before this power-up has its expectations in it.
+            let expected_moved = if self.looked { expected - was_expected } else { 0.0 };
+            *ln += unknown * (flow_moved + expected_moved) - (1.0 - unknown) * delay_moved * rate;
+            let deviation = (*ln - map.common.flow_ln - unknown * expected) / prior;
+            let weight = (1.0 - unknown) / prior;
             let terms = [weight, weight * rate, weight * rate * rate, deviation, deviation * rate];
             for (sum, term) in self.sums.iter_mut().zip(terms) {
                 *sum += INDEPENDENT * term;
@@ -99,7 +122,7 @@ impl Round {
             let before = map.common;
             map.common = self.drawn(&before);
             let moved = [map.common.flow_ln - before.flow_ln, map.common.delay_s - before.delay_s];
-            *self = Self { moved, ..Self::default() };
+            (self.cell, self.sums, self.moved, self.looked) = (0, [0.0; 5], moved, true);
         }
     }
 
@@ -123,6 +146,32 @@ impl Round {
             delay_sigma_s: Real::sqrt(a / determinant),
         }
     }
+}
+
+/// Share of a cell's correction that no lesson has told, 0 to 1.
+fn unknown(map: &LearnedMap, cell: usize) -> f32 {
+    let variance = map.variance.flat().get(cell).copied().unwrap_or(f32::MAX);
+    (variance / (PRIOR_SIGMA_LN * PRIOR_SIGMA_LN)).held(0.0, 1.0)
+}
+
+/// By how much a cell is expected to deviate from the flow, ln, as its neighbours do.
+fn from_neighbours(map: &LearnedMap, cell: usize) -> f32 {
+    let column = cell % RPM_POINTS;
+    let next = [
+        (column > 0).then(|| cell.wrapping_sub(1)),
+        (column + 1 < RPM_POINTS).then_some(cell + 1),
+        Some(cell.wrapping_sub(RPM_POINTS)),
+        Some(cell + RPM_POINTS),
+    ];
+    let (mut sum, mut weights) = (0.0, FLOW_WEIGHT);
+    for neighbour in next.into_iter().flatten() {
+        if let Some(ln) = map.ln.flat().get(neighbour) {
+            let known = 1.0 - unknown(map, neighbour);
+            sum += known * (ln - map.common.flow_ln);
+            weights += known;
+        }
+    }
+    sum / weights
 }
 
 #[cfg(test)]
@@ -149,8 +198,10 @@ mod tests {
         map
     }
 
+    /// Rounds of a controller that began with a map that had learned nothing.
     fn rounds(calibration: &Calibration, map: &mut LearnedMap, count: usize) {
         let mut round = Round::default();
+        (0..CELLS).for_each(|_| round.step(calibration, &mut LearnedMap::default()));
         (0..count * CELLS).for_each(|_| round.step(calibration, map));
     }
 
@@ -185,6 +236,32 @@ mod tests {
         let mut map = taught(&calibration, 0.10, 0.0, |cell| cell.is_multiple_of(2));
         rounds(&calibration, &mut map, 100);
         assert!((map.ln.flat()[60] - 0.10).abs() < 0.01 && (map.ln.flat()[61] - 0.10).abs() < 0.03);
+    }
+
+    #[test]
+    fn an_unknown_cell_stands_by_its_neighbours_and_not_by_those_farther_away() {
+        let calibration = calibration();
+        let near = 5 * RPM_POINTS + 5;
+        let mut map = taught(&calibration, 0.0, 0.0, |cell| cell % RPM_POINTS > 6);
+        map.ln.flat_mut()[near - 1] = -0.08;
+        map.variance.flat_mut()[near - 1] = 1e-4;
+        rounds(&calibration, &mut map, 3);
+        let off = |cell: usize| map.ln.flat()[cell] - map.common.flow_ln;
+        assert!(off(near) < -0.05 && off(near - 1) < -0.07, "{} {}", off(near), off(near - 1));
+        assert!(off(near - 3).abs() < 0.01, "{}", off(near - 3));
+    }
+
+    #[test]
+    fn ident_a_power_up_takes_no_expectation_twice() {
+        let calibration = calibration();
+        let mut map = taught(&calibration, -0.05, 0.0, |cell| cell % 5 == 0);
+        map.ln.flat_mut()[40] = 0.05;
+        rounds(&calibration, &mut map, 60);
+        let before = map.clone();
+        let mut powered_up = Round::default();
+        (0..2 * CELLS).for_each(|_| powered_up.step(&calibration, &mut map));
+        let moved = map.ln.flat().iter().zip(before.ln.flat()).map(|(now, then)| (now - then).abs());
+        assert!(moved.fold(0.0, f32::max) < 1e-3);
     }
 
     #[test]

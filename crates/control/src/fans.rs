@@ -9,8 +9,9 @@ const BAND_K: f32 = 5.0;
 const TOO_HOT_FOR_AC_K: f32 = 386.0;
 /// Throttle position above which the compressor is let go: power for the wheels.
 const TOO_OPEN_FOR_AC: f32 = 0.8;
-/// Time the idle air leads the clutch, s.
-const AC_LEAD_S: f32 = 0.5;
+/// Time the idle air and the fan lead the clutch, s: as long as the air for both takes to come, so that battery and manifold are through
+/// with their part when the load arrives (engineering judgement, from A/C trials of the shipped cars).
+const AC_LEAD_S: f32 = 0.8;
 
 /// Fans and clutch.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -62,7 +63,7 @@ mod tests {
 
     fn step(fans: &mut Fans, ect_k: f32, tp: f32, ac: bool) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        for _ in 0..60 {
+        for _ in 0..100 {
             fans.step(&calibration, &Belief { ect_k, tp, ..Belief::default() }, ac, 100.0, 0.01);
         }
     }

@@ -18,9 +18,12 @@ const FOLLOWED_S: f64 = 10.0;
 const BEFORE_S: f64 = 5.0;
 /// Brake that holds the car in gear, ratio.
 const HOLDS: f64 = 0.4;
-/// How far below the first fan's temperature the engine starts that is to see it come on, K, and the longest wait for it, s.
-const BELOW_FAN_K: f64 = 1.0;
-const LONGEST_WAIT_S: f64 = 150.0;
+/// How far below the first fan's temperature the engine starts that is to see it come on, K, and the longest wait for it, s. Its
+/// radiator is covered, as in a traffic jam without wind: the thermostat would hold some engines below that temperature for ever.
+const BELOW_FAN_K: f64 = 5.0;
+const LONGEST_WAIT_S: f64 = 300.0;
+/// It is looked for so often, s.
+const LOOK_S: f64 = 0.2;
 /// The throttle is opened so far for so long, three times, and let go for so long.
 const REVVED: f64 = 0.25;
 const REVVED_S: f64 = 1.2;
@@ -45,7 +48,7 @@ pub struct IdleFigures {
     pub drive_rms_rpm: f64,
     /// Air conditioning comes on in gear, and a fan with it.
     pub ac: EventFigures,
-    /// The first fan comes on by temperature out of gear; `null` when it did not.
+    /// The first fan comes on by temperature out of gear; `null` where it did not, or is not the controller's.
     pub fan: Option<EventFigures>,
 }
 
@@ -93,17 +96,23 @@ pub(super) fn idle(car: &Car<'_>) -> Result<IdleFigures, RunError> {
 
 fn fan(car: &Car<'_>) -> Result<Option<EventFigures>, RunError> {
     let starts_degc = f64::from(car.scenario.answers.fan1_on_k) - BELOW_FAN_K - ZERO_DEGC_K;
-    let mut trial = Trial::idling(car, car.calibration, starts_degc, SETTLES_S)?;
-    let mut waited_s = 0.0;
-    let mut before = f64::NAN;
-    while trial.closed_loop.controller().state().fans.running() == 0 {
-        if waited_s > LONGEST_WAIT_S {
-            return Ok(None);
-        }
-        before = trial.mean_error(0.2);
-        waited_s += 0.2;
+    let mut covered = car.scenario.clone();
+    covered.truth.thermal.radiator_w_per_k = 0.0;
+    let car = Car { scenario: &covered, ..*car };
+    let mut trial = Trial::idling(&car, car.calibration, starts_degc, SETTLES_S)?;
+    let mut before = trial.mean_error(BEFORE_S);
+    let running = |trial: &Trial| trial.closed_loop.controller().state().fans.running() > 0;
+    if running(&trial) {
+        return Ok(None);
     }
-    Ok(Some(follow(&mut trial, before)))
+    for _ in 0..(LONGEST_WAIT_S / LOOK_S) as u32 {
+        let error = trial.mean_error(LOOK_S);
+        if running(&trial) {
+            return Ok(Some(follow(&mut trial, before)));
+        }
+        before += LOOK_S / BEFORE_S * (error - before);
+    }
+    Ok(None)
 }
 
 pub(super) fn return_from_cut(car: &Car<'_>) -> Result<CutFigures, RunError> {
