@@ -94,6 +94,9 @@ pub(crate) struct Coupled {
     pub(crate) gears_nm: f64,
 }
 
+/// Time in which a foot leaves the throttle for a shift, s: quick, but no switch (engineering judgement).
+const FOOT_S: f64 = 0.15;
+
 /// Gear in use.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct GearboxState {
@@ -121,11 +124,16 @@ impl GearboxState {
         self.ratio
     }
 
-    /// What the driver's foot leaves of the throttle: with a clutch it is lifted while shifting.
+    /// What the driver's foot leaves of the throttle: with a clutch it is lifted while shifting, and back at its end.
     #[inline]
     pub(crate) fn lift(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
         let clutch = matches!(gearbox.coupling, Coupling::Clutch { .. });
-        if clutch && self.shifting_s > 0.0 { 0.0 } else { throttle }
+        if !clutch || self.shifting_s <= 0.0 {
+            return throttle;
+        }
+        let foot_s = FOOT_S.min(0.5 * gearbox.shift_s);
+        let gone_s = gearbox.shift_s - self.shifting_s;
+        throttle * (1.0 - gone_s.min(self.shifting_s) / foot_s).held(0.0, 1.0)
     }
 
     /// Shift schedule, every 10 ms: thresholds move with the throttle, with hysteresis, one shift at a time.
@@ -215,6 +223,23 @@ mod tests {
         assert_eq!(drive(0.9 * up, 0.1), 3);
         assert_eq!(drive(0.6 * up, 0.1), 2);
         assert_eq!(drive(0.0, 0.0), 1);
+    }
+
+    #[test]
+    fn a_foot_takes_its_time_to_lift_and_to_come_back() {
+        let (mut gearbox, mut state) = automatic();
+        state.shift(&gearbox, 25.0, 0.1, 0.01);
+        assert_eq!(state.lift(&gearbox, 0.3), 0.3, "an automatic shifts under throttle");
+        gearbox.coupling = Coupling::Clutch { torque_nm: 300.0, bite_rad_per_s: 95.0 };
+        let course: Vec<f64> = (0..=50)
+            .map(|_| {
+                let left = state.lift(&gearbox, 0.3);
+                state.shift(&gearbox, 25.0, 0.3, 0.01);
+                left
+            })
+            .collect();
+        assert!(course.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 0.3 * 0.011 / FOOT_S), "{course:?}");
+        assert!(course[0] > 0.29 && course[25] == 0.0 && course[50] > 0.27, "{course:?}");
     }
 
     #[test]
