@@ -8,9 +8,9 @@ pub(crate) const RATIOMETRIC_V: (f32, f32) = (0.25, 4.75);
 pub(crate) const THERMISTOR_V: (f32, f32) = (0.3, 4.97);
 /// Lowest and highest volts of the wideband output that mean a reading.
 pub(crate) const LAMBDA_V: (f32, f32) = (0.04, 4.96);
-/// Mean change from slot to slot above which a wire counts as noisy, V.
-const NOISY_V: f32 = 0.12;
-/// Share of a new change in that mean: a quarter of a second of slots.
+/// Mean of what is taken back from slot to slot above which a wire counts as noisy, V: a sensor may move fast, but not to and fro.
+const NOISY_V: f32 = 0.06;
+/// Share of a new slot in that mean: a quarter of a second of slots.
 const MEAN_SHARE: f32 = 0.04;
 
 /// What a wire did over the last slots.
@@ -20,14 +20,17 @@ pub(crate) struct Wire {
     last_v: f32,
     quiet_s: f32,
     change_v: f32,
+    taken_back_v: f32,
 }
 
 impl Wire {
     /// One slot.
     pub(crate) fn step(&mut self, volts: f32, dt_s: f32) {
-        let change_v = (volts - self.last_v).abs();
-        self.quiet_s = if change_v > 1e-5 { 0.0 } else { self.quiet_s + dt_s };
-        self.change_v += MEAN_SHARE * (change_v.held(0.0, 5.0) - self.change_v);
+        let change_v = (volts - self.last_v).held(-5.0, 5.0);
+        let before_v = core::mem::replace(&mut self.change_v, change_v);
+        self.quiet_s = if change_v.abs() > 1e-5 { 0.0 } else { self.quiet_s + dt_s };
+        let back_v = if change_v * before_v < 0.0 { change_v.abs().min(before_v.abs()) } else { 0.0 };
+        self.taken_back_v += MEAN_SHARE * (back_v - self.taken_back_v);
         self.last_v = volts.held(-1.0, 6.0);
     }
 
@@ -43,7 +46,7 @@ impl Wire {
 
     /// Jumps from slot to slot as no sensor does.
     pub(crate) fn is_noisy(&self) -> bool {
-        self.change_v > NOISY_V
+        self.taken_back_v > NOISY_V
     }
 }
 
@@ -65,7 +68,8 @@ mod tests {
         let (mut noisy, mut fast) = (Wire::default(), Wire::default());
         for slot in 0..100 {
             noisy.step(if slot % 2 == 0 { 1.0 } else { 1.5 }, 0.01);
-            fast.step(0.5 + 4.0 * (slot as f32 * 0.05).min(1.0), 0.01);
+            // Full range up and down again three times a second.
+            fast.step(0.5 + 4.0 * (slot as f32 % 34.0 / 17.0 - 1.0).abs(), 0.01);
         }
         assert!(noisy.is_noisy() && !fast.is_noisy());
     }
