@@ -348,8 +348,12 @@ impl State {
             let lean_ratio = self.lean_ratio();
             let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
             self.fans.step(cal, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
-            let loads =
-                Loads { ac: self.fans.ac_wanted, fans: self.fans.running(), in_gear: frame.switches.in_gear };
+            let loads = Loads {
+                ac: self.fans.ac_wanted,
+                fans: self.fans.fans_wanted,
+                in_gear: frame.switches.in_gear,
+                wet: self.film.nearly,
+            };
             self.idle.step(cal, &self.belief, loads, speed, since_start_s, dt_s);
             self.pump.step(cal, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
             self.nitrous.step(cal, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);

@@ -9,9 +9,12 @@ const BAND_K: f32 = 5.0;
 const TOO_HOT_FOR_AC_K: f32 = 386.0;
 /// Throttle position above which the compressor is let go: power for the wheels.
 const TOO_OPEN_FOR_AC: f32 = 0.8;
-/// Time the idle air and the fan lead the clutch, s: as long as the air for both takes to come, so that battery and manifold are through
+/// Time the idle air and the fan lead the clutch, s: longer than the air for both takes to come, so that battery and manifold are through
 /// with their part when the load arrives (engineering judgement, from A/C trials of the shipped cars).
-const AC_LEAD_S: f32 = 0.8;
+const AC_LEAD_S: f32 = 1.0;
+/// Time the idle air leads a fan, s: it takes away a third of the voltage between charging and battery, and with it of the speed
+/// (engineering judgement, from the same trials).
+const FAN_LEAD_S: f32 = 0.5;
 
 /// Fans and clutch.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -25,7 +28,16 @@ pub struct Fans {
     pub ac_wanted: bool,
     /// The clutch is engaged.
     pub ac_clutch: bool,
-    wanted_s: f32,
+    /// Fans wanted: idle air opens.
+    pub fans_wanted: u8,
+    ac_wanted_s: f32,
+    fan_wanted_s: [f32; 2],
+}
+
+/// For how long something has been wanted, s, up to 10 s.
+fn lasts(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
+    *wanted_s = if wanted { (*wanted_s + dt_s).min(10.0) } else { 0.0 };
+    *wanted_s
 }
 
 impl Fans {
@@ -42,12 +54,17 @@ impl Fans {
         let hot = |on_k: f32, was: bool| belief.ect_k > if was { on_k - BAND_K } else { on_k };
         self.ac_wanted =
             ac_request && running_s > 5.0 && belief.ect_k < TOO_HOT_FOR_AC_K && belief.tp < TOO_OPEN_FOR_AC;
-        self.wanted_s = if self.ac_wanted { (self.wanted_s + dt_s).min(10.0) } else { 0.0 };
-        self.ac_clutch = self.wanted_s > AC_LEAD_S;
+        self.ac_clutch = lasts(&mut self.ac_wanted_s, self.ac_wanted, dt_s) > AC_LEAD_S;
         let allowed = answers.controls_fans && running_s > 2.0;
         let blind = belief.doubts.ect;
-        self.fan1 = allowed && (blind || self.ac_wanted || hot(answers.fan1_on_k, self.fan1));
-        self.fan2 = allowed && (blind || hot(answers.fan2_on_k, self.fan2));
+        let wanted = [
+            allowed && (blind || self.ac_wanted || hot(answers.fan1_on_k, self.fans_wanted > 0)),
+            allowed && (blind || hot(answers.fan2_on_k, self.fans_wanted > 1)),
+        ];
+        self.fans_wanted = wanted.map(u8::from).iter().sum();
+        let [first_s, second_s] = &mut self.fan_wanted_s;
+        self.fan1 = lasts(first_s, wanted[0], dt_s) > FAN_LEAD_S;
+        self.fan2 = lasts(second_s, wanted[1], dt_s) > FAN_LEAD_S;
     }
 
     /// Number of fans running.
@@ -63,7 +80,7 @@ mod tests {
 
     fn step(fans: &mut Fans, ect_k: f32, tp: f32, ac: bool) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        for _ in 0..100 {
+        for _ in 0..120 {
             fans.step(&calibration, &Belief { ect_k, tp, ..Belief::default() }, ac, 100.0, 0.01);
         }
     }
@@ -90,12 +107,25 @@ mod tests {
     }
 
     #[test]
+    fn idle_air_knows_of_fan_and_compressor_before_they_come() {
+        let mut fans = Fans::default();
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let belief = Belief { ect_k: 350.0, ..Belief::default() };
+        fans.step(&calibration, &belief, true, 100.0, 0.01);
+        assert!(fans.ac_wanted && fans.fans_wanted == 1 && !fans.ac_clutch && fans.running() == 0);
+        (0..60).for_each(|_| fans.step(&calibration, &belief, true, 100.0, 0.01));
+        assert!(fans.running() == 1 && !fans.ac_clutch);
+    }
+
+    #[test]
     fn without_a_coolant_reading_both_fans_run() {
         let mut fans = Fans::default();
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut belief = Belief { ect_k: 300.0, ..Belief::default() };
         belief.doubts.ect = true;
-        fans.step(&calibration, &belief, false, 100.0, 0.01);
+        for _ in 0..60 {
+            fans.step(&calibration, &belief, false, 100.0, 0.01);
+        }
         assert_eq!(fans.running(), 2);
     }
 }

@@ -16,6 +16,8 @@ use crate::table::along;
 const MOST_X: f32 = 0.88;
 /// Most an event may be enriched by compensation, ratio of the wanted fuel.
 const MOST_OVER: f32 = 4.0;
+/// Share of the wanted fuel from the wall that is nearly all of it; in steady state it is the share that wets the wall.
+const NEARLY: f32 = 0.9;
 /// Growth of the wall's share against coolant temperature, K: of what is left over by X, this part wets too. Believing too
 /// much floods a cold engine, believing too little only starts it later.
 const COLD_X: [(f32, f32); 5] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.09), (323.0, 0.04), (355.0, 0.0)];
@@ -77,6 +79,8 @@ pub struct Film {
     wanted_kg: f32,
     /// The wall gives off more than the cylinder is to get: nothing that is injected can make the mixture leaner.
     pub overflows: bool,
+    /// It gives off nearly as much or more.
+    pub nearly: bool,
     since_s: f32,
 }
 
@@ -111,6 +115,7 @@ impl Film {
             wanted_kg.max(0.0)
         };
         self.overflows = inject_kg <= 0.0 && wanted_kg > 0.0;
+        self.nearly = wanted_kg > 0.0 && off_kg > NEARLY * wanted_kg;
         let before_kg = [self.film_kg, self.lagged_kg];
         self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, 0.1);
         self.lagged_kg += dt_s / (tau_s + dt_s) * (self.film_kg - self.lagged_kg);
@@ -147,7 +152,7 @@ impl Film {
 /// Throttle rate below which there is no shot, 1/s.
 const SHOT_FROM_PER_S: f32 = 0.4;
 /// Pressure that a throttle step from closed to open is believed to add before MAP shows it, Pa.
-const SHOT_PA: f32 = 8e3;
+const SHOT_PA: f32 = 7e3;
 /// Time constant in which MAP catches up, s: sensor lag, averaging and the way from injection to intake.
 const SHOT_S: f32 = 0.08;
 

@@ -11,6 +11,10 @@ use crate::table::along;
 const BY_ECT: [(f32, f32); 5] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (323.0, 0.40), (355.0, 0.30)];
 /// Speed over the warm idle against coolant temperature, rad/s.
 const FASTER: [(f32, f32); 4] = [(253.0, 52.0), (293.0, 31.0), (323.0, 10.0), (345.0, 0.0)];
+/// Speed over the warm idle for each fan, rad/s (about 50 rpm): an alternator gives little at idle (common practice, no source).
+const FASTER_BY_FAN: f32 = 5.0;
+/// How fast it comes and goes, rad/s^2: as fast as the air that carries it.
+const FASTER_PER_S: f32 = 5.0;
 /// Extra duty with the air-conditioning compressor on.
 const AC_DUTY: f32 = 0.09;
 /// How fast the duty for loads comes and goes, 1/s: a step of air leaves film and pressure reading behind.
@@ -42,15 +46,22 @@ const DASHPOT: f32 = 0.0008;
 /// Most extra duty of the dashpot.
 const DASHPOT_LIMIT: f32 = 0.08;
 
+/// Extra duty while the wall gives off more fuel than the charge should have, and the time constant in which it goes, s: a throttle let go
+/// fast at speed leaves a film that only air can burn (a dashpot's oldest use: common practice, no source).
+const WET_DUTY: f32 = 0.7;
+const WET_S: f32 = 0.3;
+
 /// What loads the engine.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Loads {
     /// Compressor clutch is, or is about to be, engaged.
     pub ac: bool,
-    /// Fans running.
+    /// Fans that run or are about to.
     pub fans: u8,
     /// A driving range is engaged.
     pub in_gear: bool,
+    /// The wall gives off as much fuel as the charge should have, or more.
+    pub wet: bool,
 }
 
 /// Idle control.
@@ -65,6 +76,10 @@ pub struct Idle {
     pub rate_rad_per_s2: f32,
     /// Wanted idle speed, rad/s.
     pub target_rad_per_s: f32,
+    /// Duty given against a wet wall, ratio.
+    pub(crate) wet: f32,
+    /// Speed given for fans, rad/s.
+    pub(crate) faster_rad_per_s: f32,
     /// Duty given for loads, ratio.
     pub(crate) loads: f32,
     /// Speed is being held.
@@ -84,7 +99,11 @@ impl Idle {
         since_start_s: f32,
         dt_s: f32,
     ) {
-        self.target_rad_per_s = calibration.answers().idle_speed_rad_per_s + along(&FASTER, belief.ect_k);
+        let rise = FASTER_PER_S * dt_s;
+        self.faster_rad_per_s +=
+            (FASTER_BY_FAN * f32::from(loads.fans) - self.faster_rad_per_s).held(-rise, rise);
+        self.target_rad_per_s = calibration.answers().idle_speed_rad_per_s
+            + along(&FASTER, belief.ect_k).max(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
         let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
@@ -99,8 +118,11 @@ impl Idle {
             + FAN_DUTY * f32::from(loads.fans);
         let reach = LOADS_PER_S * dt_s;
         self.loads += (wanted_for_loads - self.loads).held(-reach, reach);
+        let fast = speed_rad_per_s > 2.0 * self.target_rad_per_s;
+        self.wet = if loads.wet && fast { WET_DUTY } else { self.wet - dt_s / (WET_S + dt_s) * self.wet };
         let known = along(&BY_ECT, belief.ect_k)
             + self.loads
+            + self.wet
             + START_DUTY * (1.0 - since_start_s / 5.0).held(0.0, 1.0);
         let catch = (-CATCH * self.rate_rad_per_s2).held(0.0, CATCH_LIMIT);
         let quick = if self.active {
@@ -135,14 +157,42 @@ mod tests {
     #[test]
     fn known_loads_get_air_before_the_speed_drops() {
         let plain = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 73.3, 0.01);
-        let loaded = Loads { ac: true, fans: 2, in_gear: true };
-        let after = |seconds| duty(&mut Idle::default(), 0.0, 360.0, loaded, 73.3, seconds) - plain;
+        let loaded = Loads { ac: true, fans: 2, in_gear: true, wet: false };
+        let after = |seconds: f32| {
+            let faster = 73.3 + f32::min(FASTER_PER_S * seconds, 2.0 * FASTER_BY_FAN);
+            duty(&mut Idle::default(), 0.0, 360.0, loaded, faster, seconds) - plain
+        };
         assert!(after(1.2) > 0.1);
         assert!(
             (0.05..0.08).contains(&after(0.4)),
             "air comes no faster than film and pressure reading can follow"
         );
         assert!(duty(&mut Idle::default(), 0.0, 263.0, Loads::default(), 73.3, 0.01) > plain + 0.2);
+    }
+
+    #[test]
+    fn fans_get_a_faster_idle_for_the_alternator_when_warm_and_not_on_top_of_the_cold_one() {
+        let target = |ect_k, fans| {
+            let mut idle = Idle::default();
+            duty(&mut idle, 0.0, ect_k, Loads { fans, ..Loads::default() }, 75.0, 1.2);
+            idle.target_rad_per_s
+        };
+        assert!((target(360.0, 1) - target(360.0, 0) - FASTER_BY_FAN).abs() < 1e-4);
+        assert_eq!(target(263.0, 1), target(263.0, 0));
+    }
+
+    #[test]
+    fn a_wall_that_gives_off_too_much_gets_air_at_speed_and_none_at_idle() {
+        let wet = Loads { wet: true, ..Loads::default() };
+        let more = |idle: &mut Idle, speed| {
+            duty(idle, 0.0, 360.0, wet, speed, 0.05)
+                - duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), speed, 0.05)
+        };
+        let mut idle = Idle::default();
+        assert!(more(&mut idle, 300.0) > 0.4 && more(&mut Idle::default(), 75.0).abs() < 1e-6);
+        let after = duty(&mut idle, 0.0, 360.0, Loads::default(), 300.0, 1.0);
+        let dry = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 300.0, 1.0);
+        assert!(after < dry + 0.05, "gone when the wall is dry: {after} {dry}");
     }
 
     #[test]
