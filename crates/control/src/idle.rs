@@ -11,8 +11,10 @@ use crate::table::along;
 const BY_ECT: [(f32, f32); 5] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (323.0, 0.40), (355.0, 0.30)];
 /// Speed over the warm idle against coolant temperature, rad/s.
 const FASTER: [(f32, f32); 4] = [(253.0, 52.0), (293.0, 31.0), (323.0, 10.0), (345.0, 0.0)];
-/// Speed over the warm idle for each fan, rad/s (about 50 rpm): an alternator gives little at idle (common practice, no source).
+/// Warm idle below which each fan gets so much more speed, and up to which at most, rad/s (about 50 rpm, up to 750): an alternator gives
+/// little at a slow idle (common practice, no source).
 const FASTER_BY_FAN: f32 = 5.0;
+const SLOW_RAD_PER_S: f32 = 78.5;
 /// How fast it comes and goes, rad/s^2: as fast as the air that carries it.
 const FASTER_PER_S: f32 = 5.0;
 /// Extra duty with the air-conditioning compressor on.
@@ -99,11 +101,11 @@ impl Idle {
         since_start_s: f32,
         dt_s: f32,
     ) {
+        let warm = calibration.answers().idle_speed_rad_per_s;
+        let faster = (SLOW_RAD_PER_S - warm).held(0.0, FASTER_BY_FAN * f32::from(loads.fans));
         let rise = FASTER_PER_S * dt_s;
-        self.faster_rad_per_s +=
-            (FASTER_BY_FAN * f32::from(loads.fans) - self.faster_rad_per_s).held(-rise, rise);
-        self.target_rad_per_s = calibration.answers().idle_speed_rad_per_s
-            + along(&FASTER, belief.ect_k).max(self.faster_rad_per_s);
+        self.faster_rad_per_s += (faster - self.faster_rad_per_s).held(-rise, rise);
+        self.target_rad_per_s = warm + along(&FASTER, belief.ect_k).max(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
         let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
@@ -159,7 +161,7 @@ mod tests {
         let plain = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 73.3, 0.01);
         let loaded = Loads { ac: true, fans: 2, in_gear: true, wet: false };
         let after = |seconds: f32| {
-            let faster = 73.3 + f32::min(FASTER_PER_S * seconds, 2.0 * FASTER_BY_FAN);
+            let faster = 73.3 + f32::min(FASTER_PER_S * seconds, SLOW_RAD_PER_S - 73.3);
             duty(&mut Idle::default(), 0.0, 360.0, loaded, faster, seconds) - plain
         };
         assert!(after(1.2) > 0.1);
@@ -171,7 +173,7 @@ mod tests {
     }
 
     #[test]
-    fn fans_get_a_faster_idle_for_the_alternator_when_warm_and_not_on_top_of_the_cold_one() {
+    fn a_slow_idle_is_faster_with_a_fan_for_the_alternator_and_not_on_top_of_the_cold_one() {
         let target = |ect_k, fans| {
             let mut idle = Idle::default();
             duty(&mut idle, 0.0, ect_k, Loads { fans, ..Loads::default() }, 75.0, 1.2);
