@@ -2,11 +2,11 @@
 //! as much again of the error there is, and with a pipe that is half, twice or two and a half times the believed one.
 //!
 //! That the stage by itself bears just as much as theory says is checked in `tests/val/control_loops.rs` against
-//! `control_margins.csv`.
+//! `control_margins.csv`. Here the gain is raised on the engine until the trim swings, and held against the same theory.
 
 use trimwright_control::{Calibration, Controller, Options};
 use trimwright_harness::scenario::Scenario;
-use trimwright_plant::{Hands, Key, Plant};
+use trimwright_plant::{Hands, Key, Plant, Truth};
 use trimwright_signals::{Commands, Frame};
 
 /// Steps of 1 ms.
@@ -44,12 +44,14 @@ struct End {
     mean_ln: f64,
 }
 
+#[derive(Clone)]
 struct Bench {
     plant: Plant,
     controller: Controller,
     commands: Commands,
     hands: Hands,
     slope: f32,
+    o2_v: f32,
 }
 
 impl Bench {
@@ -57,17 +59,19 @@ impl Bench {
         for _ in 0..(seconds / STEP_S).round() as u64 {
             let mut frame: Frame = self.plant.step(&self.commands, &self.hands, STEP_S).clone();
             frame.o2_v = (LAMBDA_1_V + self.slope * (frame.o2_v - LAMBDA_1_V)).clamp(0.0, 5.0);
+            self.o2_v = frame.o2_v;
             self.commands = self.controller.step(&frame);
             look(self);
         }
     }
 }
 
-fn end(point: &Point, pipe: f64, slope: f32) -> End {
+/// The delivery van's engine, warm, on a dynamometer, with its truth.
+fn warm(point: &Point, change: impl Fn(&mut Truth)) -> (Bench, Truth) {
     let scenario = Scenario::load("delivery-van").expect("shipped");
     let mut truth = scenario.truth;
-    truth.exhaust.pipe_m3 *= pipe;
     truth.thermal.start_k = 360.0;
+    change(&mut truth);
     let options = Options { learning: false, ..Options::default() };
     let calibration = Calibration::from_answers(&scenario.answers).expect("answers").with_options(options);
     let mut bench = Bench {
@@ -76,6 +80,7 @@ fn end(point: &Point, pipe: f64, slope: f32) -> End {
         commands: Commands::default(),
         hands: Hands { key: Key::On, ..Hands::default() },
         slope: 1.0,
+        o2_v: 0.0,
     };
     bench.run(2.0, |_| ());
     bench.hands.key = Key::Start;
@@ -84,6 +89,11 @@ fn end(point: &Point, pipe: f64, slope: f32) -> End {
     bench.hands.dyno_rad_per_s = Some(point.rpm * std::f64::consts::PI / 30.0);
     bench.hands.throttle = point.throttle;
     bench.run(WARMS_S, |_| ());
+    (bench, truth)
+}
+
+fn end(point: &Point, pipe: f64, slope: f32) -> End {
+    let (mut bench, mut truth) = warm(point, |truth| truth.exhaust.pipe_m3 *= pipe);
     bench.slope = slope;
     truth.injectors.static_flow_kg_per_s *= OFF;
     bench.plant.set_truth(truth).expect("a truth");
@@ -122,4 +132,154 @@ fn ident_the_trim_is_calm_at_every_delay_with_a_wrong_gain_and_a_wrong_pipe() {
         }
     }
     assert!(shortest_s < 0.1 && longest_s > 1.2, "delays of {shortest_s} to {longest_s} s");
+}
+
+/// A response at a frequency: real and imaginary part.
+type Response<'a> = &'a dyn Fn(f64) -> (f64, f64);
+
+/// `exp(-j w dead) / (1 + j w lag)`.
+fn lagged(dead_s: f64, lag_s: f64, w: f64) -> (f64, f64) {
+    let (size, angle) = (1.0 / 1.0_f64.hypot(w * lag_s), -w * dead_s - (w * lag_s).atan());
+    (size * angle.cos(), size * angle.sin())
+}
+
+/// Slope of the sensor at which the loop swings for ever. The trim follows `applied as believed + slope * (disturbance - applied in truth)`
+/// with a lag `tau`: `1 + (slope P - M) / (tau s + 1) = 0`, which is the lag with dead time of `control_margins.csv` where the path `P` is
+/// what the predictor's `M` has it to be. On the imaginary axis `slope = (M - 1 - j w tau) / P` is real; `delay_s` tells where to look.
+fn critical(path: Response<'_>, model: Response<'_>, tau_s: f64, delay_s: f64) -> f64 {
+    let slope = |w: f64| {
+        let ((p, q), (m, n)) = (path(w), model(w));
+        let (re, im) = (m - 1.0, n - w * tau_s);
+        let size = p * p + q * q;
+        ((re * p + im * q) / size, (im * p - re * q) / size)
+    };
+    // From below: the first frequency at which the imaginary part changes its sign with a positive slope.
+    let at = |place: u32| slope(f64::from(place) * 0.01 / delay_s);
+    (20..1000)
+        .map(|place| (at(place), at(place + 1)))
+        .find(|(now, next)| now.1 * next.1 <= 0.0 && next.0 > 1.0)
+        .map(|(now, next)| now.0 + (next.0 - now.0) * now.1 / (now.1 - next.1))
+        .expect("every loop with a delay swings at some gain")
+}
+
+/// Source: ultimate gain of a lag with dead time by the phase condition (`control_margins.csv`); the slope is one more.
+#[test]
+fn val_with_a_perfect_predictor_the_critical_slope_is_the_published_gain() {
+    let text = include_str!("../shared/reference/control_margins.csv");
+    let mut reader = csv::Reader::from_reader(text.as_bytes());
+    let mut checked = 0;
+    for row in reader.records().map(|row| row.expect("a row")).filter(|row| row[0].starts_with("P + FOPDT")) {
+        let ratio: f64 = row[1].trim_start_matches("Td/tau=").parse().expect("a ratio");
+        let published: f64 = row[2].parse().expect("a gain");
+        let path = |w| lagged(ratio, 0.0, w);
+        let ours = critical(&path, &path, 1.0, ratio) - 1.0;
+        assert!((ours / published - 1.0).abs() < 0.01, "{ratio}: {ours} for {published}");
+        checked += 1;
+    }
+    assert!(checked >= 8);
+}
+
+/// Trim that is given at once to see what becomes of it, ln; and how long that is looked at, s.
+const GIVEN_LN: f32 = 0.03;
+const RESPONDS_S: f64 = 7.0;
+const STRETCH_S: f64 = 5e-3;
+/// The controller looks back this often, and believes in a sensor of this lag, s (`crates/control/src/calibration.rs`).
+const LOOK_BACK_S: f64 = 0.02;
+const SENSOR_S: f64 = 0.09;
+
+/// What the engine makes of a step of the trim, by its reading less that of the same engine without: how much of the whole way was gone in
+/// each stretch of 5 ms.
+fn answer(warm: &Bench) -> Vec<f64> {
+    let course = |given_ln: f32| -> Vec<f64> {
+        let mut bench = warm.clone();
+        let calibration = bench.controller.calibration();
+        let off = calibration.clone().with_options(Options { feedback: false, ..*calibration.options() });
+        let mut state = bench.controller.state().clone();
+        state.feedback.trim_ln += given_ln;
+        bench.controller = Controller::new(off);
+        bench.controller.restore(state);
+        let stretches = (RESPONDS_S / STRETCH_S) as u32;
+        (0..stretches)
+            .map(|_| {
+                bench.run(STRETCH_S, |_| ());
+                f64::from(bench.o2_v)
+            })
+            .collect()
+    };
+    let moved: Vec<f64> =
+        course(GIVEN_LN).iter().zip(course(0.0)).map(|(given_v, without_v)| given_v - without_v).collect();
+    let whole_v = moved[moved.len() - 200..].iter().sum::<f64>() / 200.0;
+    std::iter::once(0.0)
+        .chain(moved.iter().copied())
+        .zip(&moved)
+        .map(|(was, is)| (is - was) / whole_v)
+        .collect()
+}
+
+/// The answer to a frequency: that to a step, piece by piece.
+fn answer_at(answer: &[f64], w: f64) -> (f64, f64) {
+    answer.iter().enumerate().fold((0.0, 0.0), |(re, im), (index, moved)| {
+        let angle = -w * (index as f64 + 0.5) * STRETCH_S;
+        (re + moved * angle.cos(), im + moved * angle.sin())
+    })
+}
+
+/// A trim that moves so far swings, and one that moves no farther than this is calm, ln.
+const WIDE: f32 = 0.15;
+const NOISE: f32 = 0.01;
+
+/// Whether the trim swings more and more with this slope after a change of the fuel by a hundredth.
+fn swings(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
+    let (mut bench, mut truth) = warm.clone();
+    bench.slope = slope;
+    truth.injectors.static_flow_kg_per_s *= 1.01;
+    bench.plant.set_truth(truth).expect("a truth");
+    let mut widths = [0.0; 2];
+    for width in &mut widths {
+        bench.run(2.0 * period_s, |_| ());
+        let (mut least, mut most) = (f32::MAX, f32::MIN);
+        bench.run(2.0 * period_s, |bench| {
+            let trim_ln = bench.controller.state().feedback.trim_ln;
+            (least, most) = (least.min(trim_ln), most.max(trim_ln));
+        });
+        *width = most - least;
+    }
+    widths[1] > WIDE || (widths[1] > NOISE && widths[1] > widths[0])
+}
+
+/// Delays of 0.10 to 0.78 s: found 6.1, 5.6, 6.5 and 10.6, by theory 6.3, 5.7, 6.3 and 9.9.
+#[test]
+fn ident_the_critical_gain_on_the_engine_is_that_of_theory() {
+    let points = [
+        Point { rpm: 700.0, throttle: 0.0 },
+        Point { rpm: 1000.0, throttle: 0.03 },
+        Point { rpm: 1500.0, throttle: 0.08 },
+        Point { rpm: 2500.0, throttle: 0.18 },
+    ];
+    for point in &points {
+        // Noise and cylinders that differ would be in the way of a small swing.
+        let quiet = |truth: &mut Truth| {
+            truth.oxygen_sensor.noise = 0.0;
+            truth.distribution.spread = 0.0;
+            truth.combustion.variation = 0.0;
+        };
+        let warm = warm(point, quiet);
+        let answer = answer(&warm.0);
+        let delay_s = f64::from(warm.0.controller.state().insight.delay_s);
+        // A trim is held from look to look: half of that adds to the path.
+        let path = |w: f64| {
+            let ((re, im), (c, d)) = (answer_at(&answer, w), lagged(0.5 * LOOK_BACK_S, 0.0, w));
+            (re * c - im * d, re * d + im * c)
+        };
+        let model = |w: f64| lagged(delay_s, SENSOR_S, w);
+        let theory = critical(&path, &model, 2.0 * delay_s.max(0.3), delay_s);
+        let period_s = 4.0 * (delay_s + SENSOR_S);
+        let (mut calm, mut wild) = (1.0_f32, 20.0_f32);
+        while wild / calm > 1.02 {
+            let slope = (wild * calm).sqrt();
+            *(if swings(&warm, slope, period_s) { &mut wild } else { &mut calm }) = slope;
+        }
+        let found = f64::from((wild * calm).sqrt());
+        assert!((found / theory - 1.0).abs() < 0.10, "{} rpm: {found}, by theory {theory}", point.rpm);
+    }
 }
