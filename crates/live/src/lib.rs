@@ -74,11 +74,16 @@ pub fn run(scenario: &Scenario, setting: Setting) -> Result<(), LiveError> {
     for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
         signal_hook::flag::register(signal, Arc::clone(&stop))?;
     }
-    // Also restores the terminal when the program panics.
+    Ok(in_terminal(|terminal| work(terminal, bench, setting, &stop))?)
+}
+
+/// Takes the terminal for as long as `work` needs it and gives it back as it was, also when `work` panics.
+fn in_terminal(work: impl FnOnce(DefaultTerminal) -> io::Result<()>) -> io::Result<()> {
+    // Its hook restores the terminal before a panic says what it has to say.
     let terminal = ratatui::try_init()?;
-    let done = work(terminal, bench, setting, &stop);
+    let done = work(terminal);
     ratatui::try_restore()?;
-    Ok(done?)
+    done
 }
 
 /// Keys, time and pictures, until quit.
@@ -119,4 +124,46 @@ fn work(
         std::thread::sleep(PICTURE.saturating_sub(picture.elapsed()));
     }
     Ok(())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use std::process::Command;
+
+    /// Run by the test below, in a terminal.
+    #[test]
+    #[ignore = "panics, in a terminal"]
+    fn panics_while_it_draws() {
+        let _ = in_terminal(|mut terminal| {
+            terminal.draw(|_| panic!("provoked"))?;
+            Ok(())
+        });
+    }
+
+    #[test]
+    fn a_panic_gives_the_terminal_back_as_it_was() {
+        let modes = |when: &str| std::env::temp_dir().join(format!("live-{}-{when}", std::process::id()));
+        let (before, after) = (modes("before"), modes("after"));
+        let program = std::env::current_exe().expect("a test has a file");
+        let session = format!(
+            "stty -g > '{}'; '{}' --ignored --exact tests::panics_while_it_draws --nocapture; stty -g > '{}'",
+            before.display(),
+            program.display(),
+            after.display(),
+        );
+        // `script` of util-linux runs it in a terminal of its own and hands on what that shows.
+        let shown =
+            Command::new("script").args(["-qec", &session, "/dev/null"]).output().expect("util-linux");
+        let shown = String::from_utf8_lossy(&shown.stdout).into_owned();
+        let [entered, left, said] =
+            ["\u{1b}[?1049h", "\u{1b}[?1049l", "provoked"].map(|words| shown.find(words));
+        assert!(entered.is_some() && entered < left && left < said, "{shown:?}");
+        let [before, after] = [before, after].map(|file| {
+            let modes = std::fs::read_to_string(&file).expect("stty wrote it");
+            std::fs::remove_file(&file).expect("it is there");
+            modes
+        });
+        assert!(!before.is_empty() && before == after, "modes {before} and {after}");
+    }
 }
