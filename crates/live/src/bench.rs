@@ -111,11 +111,25 @@ impl Bench {
     }
 
     /// The kinds of faults that can come and go while the engine runs.
+    ///
+    /// ```
+    /// use trimwright_live::Bench;
+    /// assert!(Bench::kinds().iter().any(|kind| kind.name == "vacuum_leak"));
+    /// ```
     pub fn kinds() -> Vec<&'static FaultKind> {
         KINDS.iter().filter(|kind| kind.comes_and_goes).collect()
     }
 
     /// Simulates one stretch of time, 20 ms.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// bench.go_on();
+    /// assert!((bench.closed_loop().time_s() - 0.02).abs() < 1e-9);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn go_on(&mut self) {
         let time_s = self.closed_loop.time_s();
         self.hands.key = self.starting.act(time_s, self.ignition, self.closed_loop.view().speed_rad_per_s);
@@ -137,6 +151,16 @@ impl Bench {
     }
 
     /// Does what a user asked for.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::{Act, Bench};
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// bench.act(Act::ThrottleTo(3));
+    /// bench.act(Act::Throttle(-1));
+    /// assert!((bench.hands().throttle - 0.28).abs() < 1e-9);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn act(&mut self, act: Act) {
         self.notice = None;
         let by = |value: f64, steps: i8, step: f64| ((value / step).round() + f64::from(steps)) * step;
@@ -182,6 +206,14 @@ impl Bench {
     }
 
     /// One line about the car.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// assert!(bench.title().starts_with("Delivery van"));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn title(&self) -> &str {
         &self.scenario.title
     }
@@ -202,21 +234,63 @@ impl Bench {
     }
 
     /// Whether the starter turns.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// for _ in 0..120 {
+    ///     bench.go_on();
+    /// }
+    /// assert!(bench.is_cranking(), "2.4 s after the key was turned");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn is_cranking(&self) -> bool {
         self.hands.key == Key::Start
     }
 
     /// Whether the ignition is on.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::{Act, Bench};
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// bench.act(Act::Ignition);
+    /// assert!(!bench.ignition());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn ignition(&self) -> bool {
         self.ignition
     }
 
     /// The faults, and whether each is there just now.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::{Act, Bench};
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// bench.act(Act::Fault(0));
+    /// assert_eq!(bench.faults().filter(|(_, present)| *present).count(), 1);
+    /// bench.act(Act::Mend);
+    /// assert_eq!(bench.faults().filter(|(_, present)| *present).count(), 0);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn faults(&self) -> impl Iterator<Item = (&Fault, bool)> {
         self.scenario.faults.iter().zip(self.there.iter().copied())
     }
 
     /// Lambda over the last minute, oldest first.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// for _ in 0..100 {
+    ///     bench.go_on();
+    /// }
+    /// assert_eq!(bench.past().count(), 10, "one in 0.2 s");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn past(&self) -> impl Iterator<Item = &Point> {
         self.past.iter()
     }

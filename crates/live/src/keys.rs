@@ -19,6 +19,10 @@ pub enum Asked {
 }
 
 /// Names of keys and what they do, in groups of what belongs together.
+///
+/// ```
+/// assert!(trimwright_live::keys::HELP.iter().any(|(key, what)| key.contains('q') && *what == "quit"));
+/// ```
 pub const HELP: [(&str, &str); 14] = [
     ("up, down", "throttle 2 % more, less"),
     ("0 to 9", "throttle to 0 ... 90 %"),

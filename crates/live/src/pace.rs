@@ -3,6 +3,10 @@
 use crate::bench::STRETCH_S;
 
 /// How many times as fast as life the bench can run.
+///
+/// ```
+/// assert!(trimwright_live::TIMES.is_sorted(), "from life to as fast as is of any use");
+/// ```
 pub const TIMES: [u32; 6] = [1, 2, 5, 10, 20, 50];
 /// Time after which the measured speed follows a change by two thirds, s.
 const MEASURED_S: f64 = 0.5;
@@ -44,6 +48,10 @@ pub struct Pace {
 
 impl Pace {
     /// The slowest pace of [`TIMES`] that is not slower than this, at most the fastest.
+    ///
+    /// ```
+    /// assert_eq!([3, 5, 1000].map(|times| trimwright_live::Pace::new(times).times()), [5, 5, 50]);
+    /// ```
     pub fn new(times: u32) -> Self {
         let step = TIMES.iter().position(|each| *each >= times).unwrap_or(TIMES.len() - 1);
         Self { step, paused: false, owed_s: 0.0, wall_s: 0.0, paid_s: 0.0, measured: f64::from(TIMES[step]) }
@@ -55,6 +63,10 @@ impl Pace {
     }
 
     /// The pace reached of late.
+    ///
+    /// ```
+    /// assert_eq!(trimwright_live::Pace::new(5).measured(), 5.0, "until something was measured, what was asked for");
+    /// ```
     pub fn measured(&self) -> f64 {
         self.measured
     }
@@ -65,6 +77,14 @@ impl Pace {
     }
 
     /// Another pace.
+    ///
+    /// ```
+    /// use trimwright_live::{Change, Pace};
+    /// let mut pace = Pace::new(1);
+    /// pace.change(Change::Faster);
+    /// pace.change(Change::Pause);
+    /// assert_eq!((pace.times(), pace.is_paused()), (2, true));
+    /// ```
     pub fn change(&mut self, change: Change) {
         match change {
             Change::Faster => self.step = (self.step + 1).min(TIMES.len() - 1),

@@ -48,6 +48,13 @@ impl Colours {
     }
 
     /// The colour of a correction.
+    ///
+    /// ```
+    /// use trimwright_live::Colours;
+    /// let grey = Colours::Indexed.of_correction(0.0);
+    /// assert!(grey.is_some() && grey != Colours::Indexed.of_correction(0.1));
+    /// assert_eq!(Colours::None.of_correction(0.1), None);
+    /// ```
     pub fn of_correction(self, ln: f32) -> Option<Color> {
         let place = ((ln / END_LN).clamp(-1.0, 1.0) * 4.0).round() as i32 + 4;
         let ((red, green, blue), index) = RAMP.get(usize::try_from(place).ok()?).copied()?;
