@@ -88,7 +88,7 @@ fn lines<'a>(
 
 /// A label with its unit.
 fn labelled(told: &Told) -> String {
-    format!("{} {}", told.label, told.way.unit()).trim_end().to_owned()
+    format!("{} [{}]", told.label, told.way.unit()).trim_end_matches(" []").to_owned()
 }
 
 /// What something that is counted is called, and how it is counted.
@@ -235,7 +235,7 @@ fn failures(groups: &[Group<'_>]) -> Table {
 
 /// How many engines have which value: columns for one learner, for several the share of engines below it, a line each.
 fn chart(told: &Told, groups: &[Group<'_>]) -> Chart {
-    let across = format!("{} [{}]", told.label, told.way.unit()).trim_end_matches(" []").to_owned();
+    let across = labelled(told);
     let drawing = match groups {
         [group] => {
             let (edges, heights) =

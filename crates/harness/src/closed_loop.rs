@@ -45,6 +45,19 @@ impl ClosedLoop {
     }
 
     /// The same with another time step, to see whether the numbers depend on it.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller};
+    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// use trimwright_plant::{Hands, Plant};
+    /// let van = Scenario::load("delivery-van")?;
+    /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut closed_loop = ClosedLoop::with_step(Plant::new(van.truth, van.seed)?, controller, 5e-4);
+    /// (0..100).for_each(|_| closed_loop.step(&Hands::default()));
+    /// assert_eq!((closed_loop.steps(), closed_loop.step_s()), (100, 5e-4));
+    /// assert!((closed_loop.time_s() - 0.05).abs() < 1e-12);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn with_step(plant: Plant, controller: Controller, step_s: f64) -> Self {
         Self { plant, controller, commands: Commands::default(), step_s, steps: 0 }
     }
@@ -65,6 +78,20 @@ impl ClosedLoop {
     }
 
     /// Lets the plant go on under another truth: a fault comes or goes.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller};
+    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// use trimwright_plant::{Hands, Plant};
+    /// let van = Scenario::load("delivery-van")?;
+    /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut broken = van.truth.clone();
+    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// broken.injectors.static_flow_kg_per_s *= 0.9;
+    /// closed_loop.set_truth(broken.clone())?;
+    /// assert_eq!(closed_loop.plant().truth(), &broken);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// [`OutOfRange`] as [`Plant::set_truth`] has it.

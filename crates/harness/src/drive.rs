@@ -160,7 +160,7 @@ pub fn drive_with(
 /// use trimwright_harness::drive::{Record, drive_learners};
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
 ///
-/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n";
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let runs = drive_learners(&scenario, &[Strategy::Integral, Strategy::Kalman], Record::Figures, &mut |_| ())?;

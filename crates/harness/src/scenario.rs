@@ -80,18 +80,37 @@ impl Scenario {
     }
 
     /// Drives the schedule this many times.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// assert_eq!(Scenario::load("delivery-van")?.with_passes(5).passes, 5);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     #[must_use]
     pub fn with_passes(self, passes: u32) -> Self {
         Self { passes, ..self }
     }
 
     /// Draws other random numbers.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// assert_eq!(Scenario::load("delivery-van")?.with_seed(7).seed, 7);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     #[must_use]
     pub fn with_seed(self, seed: u64) -> Self {
         Self { seed, ..self }
     }
 
     /// Checks that all passes together aren't longer than [`LONGEST_RUN_S`].
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// let van = Scenario::load("delivery-van")?;
+    /// assert!(van.check_length().is_ok() && van.with_passes(u32::MAX).check_length().is_err());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     ///

@@ -137,32 +137,74 @@ impl Schedule {
     }
 
     /// What it is called.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
+    /// assert_eq!(trip.name(), "trip");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn name(&self) -> &str {
         &self.name
     }
 
     /// Its points, in order of time, the first at time zero.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
+    /// assert_eq!(trip.points().len(), 3);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn points(&self) -> &[Point] {
         &self.points
     }
 
     /// Whether it is for a dynamometer.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
+    /// assert!(!trip.on_dynamometer(), "it says a road speed");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn on_dynamometer(&self) -> bool {
         self.points.first().is_some_and(|point| point.pull.is_some())
     }
 
     /// How long it lasts, s.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
+    /// assert_eq!(trip.duration_s(), 20.0);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn duration_s(&self) -> f64 {
         self.points.last().map_or(0.0, |point| point.time_s)
     }
 
     /// How far it goes, m: speeds are joined by straight lines.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
+    /// assert!((trip.distance_m() - 150.0).abs() < 1e-9, "half speed over the first half");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn distance_m(&self) -> f64 {
         self.points.windows(2).map(|pair| way_m(&pair[0], &pair[1])).sum()
     }
 
     /// The wanted speed at a time, m/s, on a straight line between points; before the first and after the last point
     /// it is theirs.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
+    /// assert_eq!([5.0, 15.0, 99.0].map(|time_s| trip.speed_m_per_s(time_s)), [5.0, 10.0, 10.0]);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn speed_m_per_s(&self, time_s: f64) -> f64 {
         self.at(time_s).speed_m_per_s
     }

@@ -17,6 +17,13 @@ pub struct Shipped {
 impl Shipped {
     /// The line about itself that a scenario or an engine has.
     ///
+    /// ```
+    /// use trimwright_harness::shipped::{SCENARIOS, find};
+    /// let van = find(SCENARIOS, "delivery-van").expect("shipped");
+    /// assert!(van.title()?.starts_with("Delivery van"));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
     /// # Errors
     ///
     /// When the file has none, as a schedule.

@@ -40,27 +40,55 @@ impl Unit {
     }
 
     /// The preferred unit of a kind: the one a message falls back to.
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// assert_eq!(Unit::preferred(Kind::Ratio).map(Unit::spelling), Some(""));
+    /// ```
     pub fn preferred(kind: Kind) -> Option<Self> {
         let spelling = if kind == Kind::Ratio { "" } else { kind.spellings().first()?.0 };
         Self::find(kind, spelling)
     }
 
     /// How it is written.
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// assert_eq!(Unit::find(Kind::Speed, "mph").map(Unit::spelling), Some("mph"));
+    /// ```
     pub const fn spelling(self) -> &'static str {
         self.spelling
     }
 
     /// This many of the unit, in SI (an angle in degrees).
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// let degc = Unit::find(Kind::Temperature, "degC").expect("an accepted unit");
+    /// assert!((degc.to_si(20.0) - 293.15).abs() < 1e-9);
+    /// ```
     pub fn to_si(self, number: f64) -> f64 {
         number * self.slope + self.offset
     }
 
     /// An SI value (an angle in degrees) in this unit.
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// let degc = Unit::find(Kind::Temperature, "degC").expect("an accepted unit");
+    /// assert!((degc.from_si(373.15) - 100.0).abs() < 1e-9);
+    /// ```
     pub fn from_si(self, si: f64) -> f64 {
         (si - self.offset) / self.slope
     }
 
     /// An SI value written in this unit, to six significant digits.
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// let mph = Unit::find(Kind::Speed, "mph").expect("an accepted unit");
+    /// assert_eq!(mph.show(4.4704), "10 mph");
+    /// ```
     pub fn show(self, si: f64) -> String {
         let rounded = format!("{:.5e}", self.from_si(si)).parse().unwrap_or(f64::NAN);
         // Adding zero turns a negative zero into a plain one.

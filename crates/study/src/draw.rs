@@ -85,6 +85,15 @@ impl Draw {
     }
 
     /// The scenario with this engine and this owner in it.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_study::draw::Draw;
+    /// let van = Scenario::load("delivery-van")?;
+    /// let drawn = Draw::of(1, 7).scenario(&van);
+    /// assert!(drawn.truth != van.truth && drawn.answers.displacement_m3 != van.answers.displacement_m3);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn scenario(&self, scenario: &Scenario) -> Scenario {
         let mut truth = scenario.nameplate.clone();
         self.deviations.apply(&mut truth);

@@ -160,6 +160,12 @@ pub fn exact_limit(delay: usize) -> f64 {
 }
 
 /// The largest gain for each look below `most` at which the motion is not [`Motion::Swings`], to one part in a thousand.
+///
+/// ```
+/// use trimwright_study::stability::{Motion, measured_limit};
+/// let limit = measured_limit(3.0, |gain| if gain > 1.0 { Motion::Swings } else { Motion::Settles });
+/// assert!((limit - 1.0).abs() < 1e-3);
+/// ```
 pub fn measured_limit(most: f64, motion_at: impl Fn(f64) -> Motion) -> f64 {
     let (mut calm, mut wild) = (0.0, most);
     while wild - calm > 1e-3 * wild {
@@ -170,6 +176,12 @@ pub fn measured_limit(most: f64, motion_at: impl Fn(f64) -> Motion) -> f64 {
 }
 
 /// The part of what is lacking that the trim adds at one look when it believes no delay.
+///
+/// ```
+/// let part = trimwright_study::stability::trim_part()?;
+/// assert!(part > 0.0 && part < 0.1, "a little at each look: {part}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// When the customary answers make no calibration.
