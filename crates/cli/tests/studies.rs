@@ -18,7 +18,7 @@ fn a_fleet_grows_by_resume_to_the_same_files() {
     for words in [
         "3 engines after delivery-van, learner kalman, seed 1",
         "median",
-        "Learned map %",
+        "Learned map [%]",
         "Engines that failed",
     ] {
         assert!(told.contains(words), "{words} in {told}");
