@@ -3,7 +3,7 @@
 use crate::map::{cells, rpm};
 use trimwright_harness::drive::Run;
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::summary;
+use trimwright_harness::summary::{self, LearningFigures};
 use trimwright_report::{
     Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
 };
@@ -88,6 +88,7 @@ fn driven(scenario: &Scenario) -> String {
 
 fn facts(scenario: &Scenario, run: &Run) -> Vec<Fact> {
     let answers = &scenario.answers;
+    let common = common_causes(&run.summary.learning);
     let engine =
         format!("{:.1} L, {} cylinders", f64::from(answers.displacement_m3) * 1e3, answers.cylinders);
     [
@@ -95,9 +96,21 @@ fn facts(scenario: &Scenario, run: &Run) -> Vec<Fact> {
         ("Engine, as answered", engine),
         ("Seed", scenario.seed.to_string()),
         ("Scenario hash", run.summary.scenario_hash.clone()),
+        ("Flow and opening delay", common),
     ]
     .map(|(label, value)| Fact { label: label.to_owned(), value })
     .into()
+}
+
+/// What all cells have in common, and whether the drive could part its two causes.
+pub(crate) fn common_causes(learning: &LearningFigures) -> String {
+    let flow = format!("{:+.1} % fuel everywhere", 100.0 * learning.common_flow_ln);
+    let when = if learning.opening_delay_s < 0.0 { "sooner" } else { "later" };
+    let delay = format!("injectors {:.3} ms {when}", 1e3 * learning.opening_delay_s.abs());
+    match learning.told_apart {
+        true => format!("{flow}, {delay} than believed"),
+        false => format!("{flow}, {delay}, or another such pair: the drive could not tell them apart"),
+    }
 }
 
 fn trace(run: &Run) -> Trace {
@@ -185,4 +198,31 @@ fn verdicts(run: &Run) -> Vec<Verdict> {
             check: finding.check,
         })
         .collect()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn it_is_said_when_two_causes_could_not_be_told_apart() {
+        let learning = |told_apart| LearningFigures {
+            settle_s: f64::NAN,
+            cells_visited: 0,
+            cells_confident: 0,
+            within_two_sigma: f64::NAN,
+            visited_error_rms: f64::NAN,
+            offline_fit_rms: f64::NAN,
+            common_flow_ln: 0.033,
+            opening_delay_s: -7e-5,
+            told_apart,
+            lessons: 0,
+            refusals: std::collections::BTreeMap::new(),
+        };
+        assert_eq!(
+            common_causes(&learning(true)),
+            "+3.3 % fuel everywhere, injectors 0.070 ms sooner than believed"
+        );
+        assert!(common_causes(&learning(false)).ends_with("the drive could not tell them apart"));
+    }
 }

@@ -1,7 +1,7 @@
 //! The result of a run on less than a screen.
 
 use crate::manners::Units;
-use crate::page::meaning;
+use crate::page::{common_causes, meaning};
 use std::fmt::Write;
 use std::path::Path;
 use trimwright_harness::drive::Run;
@@ -43,6 +43,7 @@ fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path, units: Un
     row(text, "Cells of the map", &sure)?;
     let limit = format!("a fit to the whole log leaves {:.2} %", 100.0 * learning.offline_fit_rms);
     row(text, "Left in the visited", &percent(learning.visited_error_rms, &limit))?;
+    row(text, "Flow, opening delay", &common_causes(learning))?;
     let settled = learning.settle_s;
     let settled = if settled.is_finite() { format!("after {settled:.0} s") } else { "not yet".to_owned() };
     row(text, "Within 2 %", &settled)?;

@@ -116,7 +116,7 @@ impl Calibration {
         answers.check()?;
         let rpm_points = rpm_points(answers);
         let filling = MAP_POINTS_PA.map(|map_pa| rpm_points.map(|speed| filling(answers, map_pa, speed)));
-        let calibration = Self {
+        let built = Self {
             answers: *answers,
             options: Options::default(),
             rpm_axis: rising("rev_limit_rad_per_s", rpm_points)?,
@@ -130,8 +130,7 @@ impl Calibration {
             sensor_share: lag::share(LOOK_BACK_S, SENSOR_S),
             delay_rate_per_s: Grid::filled(0.0),
         };
-        let rates = calibration.delay_rates_per_s();
-        Ok(Self { delay_rate_per_s: rates, ..calibration })
+        Ok(built.with_options(Options::default()))
     }
 
     /// In each cell, one over the time an injector flows for a firing at lambda 1 and usual charge temperature, 1/s.
@@ -152,6 +151,8 @@ impl Calibration {
     #[must_use]
     pub fn with_options(mut self, options: Options) -> Self {
         self.options = options;
+        // How many injectors share a firing is one of the options.
+        self.delay_rate_per_s = self.delay_rates_per_s();
         self
     }
 
@@ -375,6 +376,17 @@ mod tests {
         let ratio =
             calibration.injector_flow_kg_per_s(379_212.0) / calibration.injector_flow_kg_per_s(299_922.0);
         assert!((ratio - 1.124_441).abs() < 1e-5, "{ratio}");
+    }
+
+    /// Twice the injectors at a firing flow half as long for it, so that a late opening takes twice the share.
+    #[test]
+    fn ident_injectors_that_all_fire_feel_a_late_opening_twice_as_much_as_halves() {
+        let halves = calibration(SetupAnswers { injectors: 8, ..SetupAnswers::default() });
+        let all = halves.clone().with_options(Options { firing: Firing::All, ..Options::default() });
+        for cell in 0..CELLS {
+            assert_eq!(all.delay_rate_per_s(cell), 2.0 * halves.delay_rate_per_s(cell));
+        }
+        assert_eq!(all.with_options(Options::default()), halves);
     }
 
     proptest! {

@@ -423,6 +423,9 @@ fn assess(
             visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
             offline_fit_rms: fitted
                 .map_or(f64::NAN, |fit| watch.cells.error_rms(|cell| fit[cell], &right_ln)),
+            common_flow_ln: f64::from(learned.common.flow_ln),
+            opening_delay_s: f64::from(late_s),
+            told_apart: learned.common.told_apart(),
             lessons: u64::from(state.counts.lessons),
             refusals: BTreeMap::from(refusals),
         },

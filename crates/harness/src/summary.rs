@@ -69,6 +69,12 @@ pub struct LearningFigures {
     pub visited_error_rms: f64,
     /// The same for a weighted least-squares fit made afterwards from the whole log, with known delay.
     pub offline_fit_rms: f64,
+    /// What all cells have in common: ln of right fuel over believed fuel.
+    pub common_flow_ln: f64,
+    /// How much later than believed the injectors open.
+    pub opening_delay_s: f64,
+    /// Whether pulses long and short enough were seen to tell these two apart; if not, they are the likeliest of many pairs.
+    pub told_apart: bool,
     /// Readings that were taken as lessons.
     pub lessons: u64,
     /// Readings that were not, by reason.

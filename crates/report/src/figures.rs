@@ -5,6 +5,8 @@
 pub(crate) enum Way {
     /// A ratio or a natural logarithm, shown as per cent.
     Percent,
+    /// Seconds, shown as milliseconds.
+    Millis,
     /// Seconds, shown as minutes and seconds.
     Duration,
     /// A whole number.
@@ -26,7 +28,7 @@ const fn meaning(name: &'static str, label: &'static str, way: Way, explanation:
     Meaning { name, label, way, explanation }
 }
 
-use Way::{Count, Duration, Number, Percent};
+use Way::{Count, Duration, Millis, Number, Percent};
 
 /// The figures in the order of the page.
 pub(crate) const MEANINGS: &[Meaning] = &[
@@ -106,6 +108,19 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "What a least-squares fit reaches that sees the whole log at once, afterwards. A learner on the road can come close, not much better.",
     ),
     meaning(
+        "learning.common_flow_ln",
+        "Flow that all cells share",
+        Percent,
+        "By how much more fuel than believed is right everywhere: injectors, fuel, displacement. Cells that were never visited stand there.",
+    ),
+    meaning(
+        "learning.opening_delay_s",
+        "Injectors open later by",
+        Millis,
+        "Than believed; it weighs the more the shorter the pulse. Whether the drive could tell it from a flow that is off stands \
+         among the facts above.",
+    ),
+    meaning(
         "learning.lessons",
         "Lessons taken",
         Count,
@@ -144,6 +159,7 @@ pub(crate) fn written(value: f64, way: Way) -> String {
     }
     match way {
         Percent => format!("{:.2} %", 100.0 * value),
+        Millis => format!("{:.3} ms", 1e3 * value),
         Duration => {
             let seconds = value.round().max(0.0) as u64;
             format!("{}:{:02} min", seconds / 60, seconds % 60)
@@ -165,6 +181,7 @@ mod tests {
     #[test]
     fn values_are_written_with_their_unit() {
         assert_eq!(written(0.0213, Percent), "2.13 %");
+        assert_eq!(written(-7e-5, Millis), "-0.070 ms");
         assert_eq!(written(605.4, Duration), "10:05 min");
         assert_eq!(written(23.979, Number(1, "km")), "24.0 km");
         assert_eq!(written(117.0, Count), "117");

@@ -14,4 +14,5 @@ pub mod journal;
 pub mod learners;
 pub mod parquet;
 pub mod quantiles;
+pub mod scenarios;
 pub mod stability;

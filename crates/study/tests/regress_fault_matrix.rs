@@ -1,5 +1,8 @@
 //! The fault matrix under version control is what the program gives, and every case of it is as it has to be.
 
+mod support;
+
+use support::assert_like;
 use trimwright_harness::scenario::Scenario;
 use trimwright_study::fault_matrix::{Case, SENSORS, SITUATIONS, WAYS, csv, matrix};
 
@@ -28,27 +31,6 @@ fn assert_case(case: &Case) {
     assert!(case.healed_s.is_some_and(|seconds| seconds < HEALED_S), "not healed: {case:?}");
 }
 
-/// Text is compared as it is, figures within their tolerances.
-fn assert_like(kept: &str, made: &str) {
-    let read = |text: &str| -> Vec<Vec<String>> {
-        let mut reader = csv::ReaderBuilder::new().has_headers(false).from_reader(text.as_bytes());
-        reader.records().map(|row| row.expect("a row").iter().map(str::to_owned).collect()).collect()
-    };
-    let (kept, made) = (read(kept), read(made));
-    assert_eq!(kept.len(), made.len(), "rows");
-    let columns = made[0].clone();
-    for (kept, made) in kept.iter().zip(&made) {
-        for ((column, kept_text), made_text) in columns.iter().zip(kept).zip(made) {
-            let tolerance = TOLERANCES.iter().find(|(name, _)| name == column).map_or(0.0, |(_, off)| *off);
-            let alike = match (kept_text.parse::<f64>(), made_text.parse::<f64>()) {
-                (Ok(kept), Ok(made)) => (kept - made).abs() <= tolerance,
-                _ => kept_text == made_text,
-            };
-            assert!(alike, "{column}: kept {kept:?}, made {made:?}");
-        }
-    }
-}
-
 #[test]
 fn regress_every_sensor_broken_in_every_way_is_survived_told_and_not_learned_from() {
     let cases = matrix(&Scenario::load("delivery-van").expect("shipped")).expect("drives");
@@ -57,5 +39,5 @@ fn regress_every_sensor_broken_in_every_way_is_survived_told_and_not_learned_fro
     let told = cases.iter().filter(|case| case.code.is_some()).count();
     assert!(told > 100, "{told} cases of {} have a code", cases.len());
     let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/studies/fault_matrix.csv");
-    assert_like(&std::fs::read_to_string(path).expect("the table"), &csv(&cases));
+    assert_like(&std::fs::read_to_string(path).expect("the table"), &csv(&cases), &TOLERANCES);
 }

@@ -1,0 +1,58 @@
+//! Whole scenarios with every learner, side by side: figures of one kind for engines and drives of every kind.
+
+use rayon::prelude::*;
+use trimwright_harness::drive::{Record, RunError, drive_learners};
+use trimwright_harness::scenario::Scenario;
+
+use crate::fleet::Figures;
+use crate::learners::LEARNERS;
+use crate::quantiles::FIGURES;
+
+/// One scenario with one learner.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Driven {
+    /// Name of the scenario.
+    pub scenario: String,
+    /// Name of the learner.
+    pub learner: &'static str,
+    /// What came of it.
+    pub figures: Figures,
+}
+
+/// Drives each scenario with each learner.
+///
+/// # Errors
+/// [`RunError`] when the truth or the answers of a scenario are outside their ranges.
+pub fn drive(scenarios: &[Scenario]) -> Result<Vec<Driven>, RunError> {
+    let one = |scenario: &Scenario| {
+        let runs =
+            drive_learners(scenario, &LEARNERS.map(|(_, learner)| learner), Record::Figures, &mut |_| ())?;
+        let driven = LEARNERS.iter().zip(&runs).map(|((learner, _), run)| Driven {
+            scenario: scenario.name.clone(),
+            learner,
+            figures: Figures::of(run),
+        });
+        Ok(driven.collect::<Vec<_>>())
+    };
+    let driven: Result<Vec<Vec<Driven>>, RunError> = scenarios.par_iter().with_max_len(1).map(one).collect();
+    Ok(driven?.into_iter().flatten().collect())
+}
+
+/// The table as comma-separated values: a row for each scenario and learner. What could not be measured is left empty.
+pub fn csv(driven: &[Driven]) -> String {
+    let units = FIGURES.iter().map(|told| format!("{} [{}]", told.name, told.way.unit()).replace(" []", ""));
+    let counts = ["cells_visited", "cells_run_away", "cells_beyond_authority", "dtcs"].map(str::to_owned);
+    let heads = ["scenario", "learner"].map(str::to_owned).into_iter().chain(units).chain(counts);
+    let row = |each: &Driven| {
+        let figures = &each.figures;
+        let written = FIGURES.iter().map(|told| match (told.figure)(figures) {
+            Some(value) if value.is_finite() => told.way.written(value),
+            _ => String::new(),
+        });
+        let counts = [figures.cells_visited, figures.cells_run_away, figures.cells_beyond_authority];
+        let words = [each.scenario.clone(), each.learner.to_owned()].into_iter().chain(written);
+        words.chain(counts.map(|count| count.to_string())).chain([figures.dtcs.clone()]).collect::<Vec<_>>()
+    };
+    let rows = std::iter::once(heads.collect::<Vec<_>>()).chain(driven.iter().map(row));
+    rows.map(|row| row.join(",") + "\n").collect()
+}
