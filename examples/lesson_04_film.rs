@@ -39,7 +39,7 @@ fn tip_in(film_compensation: bool) -> TipIn {
     stand.run(60.0, |_| ());
     let mut injected_kg_per_s = 0.0;
     stand.run(1.0, |wired| injected_kg_per_s += wired.view().injected_kg_per_s / 1000.0);
-    let (before, books) = (stand.wired.view(), *stand.wired.plant().books());
+    let (before, books) = (stand.wired.view(), stand.wired.plant().books());
 
     let mut lambda = Vec::new();
     for step in 0..100 {
@@ -49,7 +49,7 @@ fn tip_in(film_compensation: bool) -> TipIn {
             lambda.extend(events.map(|event| (event.time_s - before.time_s, event.lambda)));
         });
     }
-    let (after, books_after) = (stand.wired.view(), *stand.wired.plant().books());
+    let (after, books_after) = (stand.wired.view(), stand.wired.plant().books());
     let airborne_kg = books_after.fuel_airborne_kg - books.fuel_airborne_kg;
     let drawn_kg = books_after.fuel_drawn_kg - books.fuel_drawn_kg;
     TipIn {

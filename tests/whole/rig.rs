@@ -74,7 +74,7 @@ impl Rig {
     }
 
     pub(crate) fn books(&self) -> Books {
-        *self.closed_loop.plant().books()
+        self.closed_loop.plant().books()
     }
 
     pub(crate) fn plant(&self) -> &Plant {

@@ -115,6 +115,7 @@ impl Default for Belief {
 
 impl Belief {
     /// Takes a frame's volts: MAP every time, the others in the quick slot. `iac_duty` is what the idle air valve was last told.
+    #[inline]
     pub fn step(
         &mut self,
         calibration: &Calibration,
@@ -126,17 +127,30 @@ impl Belief {
     ) {
         self.iac_duty = iac_duty;
         if beat.quick_s > 0.0 {
-            let throttle_was_doubted = self.doubts.tp;
-            self.doubts = self.plausible.step(frame, crank, &self.breathing(crank), beat.quick_s, dtcs);
-            self.take_throttle(frame, throttle_was_doubted, beat.quick_s);
-            self.lambda = (0.68 + 0.136 * frame.o2_v).held(0.68, 1.36);
-            self.lambda_at_end = !within(frame.o2_v, LAMBDA_V);
-            self.take_supply(calibration, frame, crank, beat.quick_s);
-            self.take_temperatures(calibration, frame, crank, beat.quick_s);
-            self.take_baro(frame, crank, beat.quick_s);
-            self.take_fit(crank, beat.quick_s);
+            self.take_slot(calibration, frame, crank, beat.quick_s, dtcs);
         }
         self.take_pressure(frame, crank);
+    }
+
+    /// All but pressure. Kept out of line: nine steps of ten pass it by.
+    #[inline(never)]
+    fn take_slot(
+        &mut self,
+        calibration: &Calibration,
+        frame: &Frame,
+        crank: &Crank,
+        dt_s: f32,
+        dtcs: &mut Dtcs,
+    ) {
+        let throttle_was_doubted = self.doubts.tp;
+        self.doubts = self.plausible.step(frame, crank, &self.breathing(crank), dt_s, dtcs);
+        self.take_throttle(frame, throttle_was_doubted, dt_s);
+        self.lambda = (0.68 + 0.136 * frame.o2_v).held(0.68, 1.36);
+        self.lambda_at_end = !within(frame.o2_v, LAMBDA_V);
+        self.take_supply(calibration, frame, crank, dt_s);
+        self.take_temperatures(calibration, frame, crank, dt_s);
+        self.take_baro(frame, crank, dt_s);
+        self.take_fit(crank, dt_s);
     }
 
     /// Manifold pressure as the cylinder that is fuelled now will meet it, Pa: by its rate as far ahead as sensor, mean and the way of
@@ -170,6 +184,7 @@ impl Belief {
     }
 
     /// Sums pressure up until a cylinder fires: the mean over a firing interval is free of its ripple.
+    #[inline]
     fn take_pressure(&mut self, frame: &Frame, crank: &Crank) {
         if within(frame.map_v, RATIOMETRIC_V) {
             self.map_sum_v += frame.map_v;
@@ -178,6 +193,14 @@ impl Belief {
             self.doubts.map = true;
         }
         let due = crank.firings > 0 || self.map_count >= 40.0;
+        if due || self.doubts.map {
+            self.close_pressure(crank, due);
+        }
+    }
+
+    /// Takes the mean since the last firing, or what the throttle says when the wire is doubted.
+    #[inline(never)]
+    fn close_pressure(&mut self, crank: &Crank, due: bool) {
         if self.doubts.map && (due || crank.speed_rad_per_s == 0.0) {
             let [closed, open] = self.fits;
             let fit = if self.tp < CLOSED_TP { closed } else { open };

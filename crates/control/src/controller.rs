@@ -109,10 +109,20 @@ impl Controller {
         let beat = s.clock.step(frame);
         s.crank.step(cal, frame, &beat);
         s.belief.step(cal, frame, &s.crank, s.idle.duty, &beat, &mut s.dtcs);
-        s.what_it_does(cal, frame, &beat);
-        s.commands.open_time_s = s.fuel(cal, &beat);
-        s.look_back(cal, learner, &beat);
-        s.other_hands(cal, frame, &beat);
+        if beat.quick_s > 0.0 {
+            s.what_it_does(cal, frame, &beat);
+        }
+        s.commands.open_time_s = match s.crank.firings {
+            0 if beat.quick_s > 0.0 => s.primed(cal, beat.quick_s),
+            0 => [0.0; MAX_INJECTORS],
+            _ => s.fuel(cal),
+        };
+        if beat.look_back_s > 0.0 {
+            s.look_back(cal, learner, &beat);
+        }
+        if beat.quick_s > 0.0 {
+            s.other_hands(cal, frame, &beat);
+        }
         before.tell(s);
         s.commands
     }
@@ -122,28 +132,14 @@ impl State {
     /// Fuel cuts, phase of the engine, accelerator-pump shot: quick enough every 10 ms.
     fn what_it_does(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
         let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        if dt_s > 0.0 {
-            self.cuts.step(cal, &self.belief, speed, self.lean_ratio(), dt_s);
-            self.phase.step(cal, frame.switches.ignition, speed, self.cuts.cut, dt_s);
-            self.shot.step(self.belief.tp_rate_per_s, dt_s);
-        }
+        self.cuts.step(cal, &self.belief, speed, self.lean_ratio(), dt_s);
+        self.phase.step(cal, frame.switches.ignition, speed, self.cuts.cut, dt_s);
+        self.shot.step(self.belief.tp_rate_per_s, dt_s);
     }
 
     /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
-    fn fuel(&mut self, cal: &Calibration, beat: &Beat) -> [f32; MAX_INJECTORS] {
-        let supply = Supply {
-            battery_v: self.belief.battery_v,
-            drop_pa: self.belief.drop_pa(),
-            interval_s: self.crank.interval_s,
-            late_s: self.learned.common.delay_s,
-        };
-        if self.crank.firings == 0 {
-            return if beat.quick_s > 0.0 {
-                self.primed(cal, &supply, beat.quick_s)
-            } else {
-                [0.0; MAX_INJECTORS]
-            };
-        }
+    fn fuel(&mut self, cal: &Calibration) -> [f32; MAX_INJECTORS] {
+        let supply = self.supply(self.crank.interval_s);
         let speed = self.crank.speed_rad_per_s;
         self.film.wait(self.crank.gone_s);
         let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
@@ -168,8 +164,18 @@ impl State {
         open_time_s
     }
 
+    /// What the injectors are fed with.
+    fn supply(&self, interval_s: f32) -> Supply {
+        Supply {
+            battery_v: self.belief.battery_v,
+            drop_pa: self.belief.drop_pa(),
+            interval_s,
+            late_s: self.learned.common.delay_s,
+        }
+    }
+
     /// Open times of the prime pulse, once, before the crank turns.
-    fn primed(&mut self, cal: &Calibration, supply: &Supply, quick_s: f32) -> [f32; MAX_INJECTORS] {
+    fn primed(&mut self, cal: &Calibration, quick_s: f32) -> [f32; MAX_INJECTORS] {
         let turning = self.crank.speed_rad_per_s > 0.0;
         if !turning {
             self.film.rest(quick_s);
@@ -179,7 +185,8 @@ impl State {
             return [0.0; MAX_INJECTORS];
         }
         self.film.wet(prime_kg);
-        self.open_time.step(cal, prime_kg, &Supply { interval_s: 0.0, ..*supply })
+        let supply = self.supply(0.0);
+        self.open_time.step(cal, prime_kg, &supply)
     }
 
     /// The complete target for the next cylinder.
@@ -205,9 +212,6 @@ impl State {
     /// Backward: what the reading of this instant describes, the short-term trim, a lesson.
     fn look_back(&mut self, cal: &Calibration, learner: &impl Learner, beat: &Beat) {
         let dt_s = beat.look_back_s;
-        if dt_s <= 0.0 {
-            return;
-        }
         let injection = self.injection(cal, dt_s);
         self.attribution.step(cal, injection);
         let past = &self.attribution.past;
@@ -342,34 +346,32 @@ impl State {
     /// Beside the fuel: idle air, spark, fans, pump, nitrous.
     fn other_hands(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
         let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        if dt_s > 0.0 {
-            let since_start_s = self.phase.since_start_s;
-            let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / cal.firing_angle_rad();
-            let lean_ratio = self.lean_ratio();
-            let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
-            self.fans.step(cal, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
-            let loads = Loads {
-                ac: self.fans.ac_wanted,
-                fans: self.fans.fans_wanted,
-                in_gear: frame.switches.in_gear,
-                wet: self.film.nearly,
-            };
-            self.idle.step(cal, &self.belief, loads, speed, since_start_s, dt_s);
-            self.pump.step(cal, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
-            self.nitrous.step(cal, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
-            let hands = SparkHands {
-                speed_rad_per_s: speed,
-                started: self.phase.phase.started(),
-                idle: &self.idle,
-                returned: self.cuts.returned(),
-                nitrous: self.nitrous.on,
-            };
-            self.commands.spark_deg = spark_deg(cal, &self.belief, &hands);
-            (self.commands.iac_duty, self.commands.pump_duty) = (self.idle.duty, self.pump.duty);
-            (self.commands.fan1, self.commands.fan2) = (self.fans.fan1, self.fans.fan2);
-            (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch, self.nitrous.on);
-            self.show();
-        }
+        let since_start_s = self.phase.since_start_s;
+        let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / cal.firing_angle_rad();
+        let lean_ratio = self.lean_ratio();
+        let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
+        self.fans.step(cal, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
+        let loads = Loads {
+            ac: self.fans.ac_wanted,
+            fans: self.fans.fans_wanted,
+            in_gear: frame.switches.in_gear,
+            wet: self.film.nearly,
+        };
+        self.idle.step(cal, &self.belief, loads, speed, since_start_s, dt_s);
+        self.pump.step(cal, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
+        self.nitrous.step(cal, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
+        let hands = SparkHands {
+            speed_rad_per_s: speed,
+            started: self.phase.phase.started(),
+            idle: &self.idle,
+            returned: self.cuts.returned(),
+            nitrous: self.nitrous.on,
+        };
+        self.commands.spark_deg = spark_deg(cal, &self.belief, &hands);
+        (self.commands.iac_duty, self.commands.pump_duty) = (self.idle.duty, self.pump.duty);
+        (self.commands.fan1, self.commands.fan2) = (self.fans.fan1, self.fans.fan2);
+        (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch, self.nitrous.on);
+        self.show();
     }
 
     /// Brings the insight up to date.

@@ -85,6 +85,7 @@ impl Default for Crank {
 
 impl Crank {
     /// Takes the pulses of a frame.
+    #[inline]
     pub fn step(&mut self, calibration: &Calibration, frame: &Frame, beat: &Beat) {
         (self.firings, self.gone_s) = (0, 0.0);
         self.since_pulse_s += beat.dt_s;
@@ -116,6 +117,7 @@ impl Crank {
         self.trouble > 0
     }
 
+    #[inline(never)]
     fn take(&mut self, pulse_us: u64, angle_rad: f32, cylinders: usize) {
         self.fell_silent = false;
         let Some(last_us) = self.last_pulse_us else {

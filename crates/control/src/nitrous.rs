@@ -51,7 +51,7 @@ impl Nitrous {
         let answers = calibration.answers();
         let lean = lean_ratio.is_none_or(|ratio| ratio > LEAN || ratio.is_nan());
         let low = belief.rail_pa < LOW_RAIL * answers.rail_pressure_pa;
-        let failed = lean || low || belief.doubts.fuel() || dtcs.active().next().is_some();
+        let failed = lean || low || belief.doubts.fuel() || !dtcs.active_codes().is_empty();
         if !armed {
             self.dropped_out = false;
         } else if self.on && failed {

@@ -3,6 +3,7 @@
 use crate::check::{OutOfRange, within};
 use crate::filling::FillingModel;
 use crate::fuel_system::fuel_vapour_pa;
+use crate::knock::EndGas;
 use crate::plant::Plant;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
@@ -46,6 +47,7 @@ impl Plant {
         self.stoich_afr = truth.stoich_afr();
         self.heating_value = truth.fuel.heating_value_j_per_kg();
         self.best_work_share = truth.combustion.best_work_share(truth.engine.compression_ratio);
+        self.end_gas = EndGas::new(truth.engine.compression_ratio, truth.fuel.octane);
         self.fuel_vapour_pa = fuel_vapour_pa(truth.fuel.vapour_pressure_pa, truth.fuel_system.fuel_k);
         self.injectors.clog(&truth.injectors);
         self.fuel.refit(&truth.fuel_system);

@@ -67,7 +67,7 @@ pub(crate) struct Burn {
 /// ```
 pub fn heat_released(lambda: f64) -> f64 {
     let place = (lambda - RELEASED_FROM) / RELEASED_STEP;
-    let index = (place.held(0.0, 6.0) as usize).min(RELEASED.len() - 2);
+    let index = (place.held(0.0, 6.0) as u32 as usize).min(RELEASED.len() - 2);
     let (low, high) = (RELEASED[index], RELEASED[index + 1]);
     (low + (place - index as f64) * (high - low)).held(0.0, 1.0)
 }

@@ -161,8 +161,7 @@ impl Plant {
         self.held.knock_index = 0.0;
         if drawn.map_pa > KNOCK_FROM_PA && !charge.misfired {
             self.held.knock_index = knock_index(
-                self.truth.engine.compression_ratio,
-                self.truth.fuel.octane,
+                &self.end_gas,
                 drawn.map_pa,
                 drawn.manifold_k,
                 speed_rad_per_s.max(300.0 * RPM),

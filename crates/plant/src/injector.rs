@@ -128,8 +128,9 @@ struct Needle {
     left_s: f64,
     /// Opening delay still to pass, s.
     delay_s: f64,
-    /// Time that fuel has flowed in this pulse, s.
+    /// Time that fuel has flowed in this pulse, s, and the time at full flow that gave the same.
     flowing_s: f64,
+    given_s: f64,
     /// Share of the mean flow as made, and what deposits leave of it.
     made: f64,
     share: f64,
@@ -162,6 +163,18 @@ impl InjectorState {
         }
     }
 
+    /// Starts what was commanded; an injector that is open goes on.
+    fn start(&mut self, commanded_s: &[f32; MAX_INJECTORS], delay_s: f64) {
+        for (needle, &command) in self.needles.iter_mut().zip(commanded_s).take(self.count) {
+            if command > 0.0 {
+                if needle.left_s <= 0.0 {
+                    (needle.delay_s, needle.flowing_s, needle.given_s) = (delay_s, 0.0, 0.0);
+                }
+                needle.left_s = needle.left_s.max(f64::from(command).held(0.0, 1.0));
+            }
+        }
+    }
+
     /// Starts what was commanded and gives the fuel of this step, kg. `delay_s` is the delay at present
     /// supply and drop.
     #[inline]
@@ -173,15 +186,12 @@ impl InjectorState {
         drop_pa: f64,
         dt_s: f64,
     ) -> f64 {
+        // Most steps command nothing: one look at all of them.
+        if commanded_s.iter().fold(false, |any, command| any | (*command > 0.0)) {
+            self.start(commanded_s, delay_s);
+        }
         let mut full_s = 0.0;
-        for (needle, &command) in self.needles.iter_mut().zip(commanded_s).take(self.count) {
-            if command > 0.0 {
-                let command = f64::from(command).held(0.0, 1.0);
-                if needle.left_s <= 0.0 {
-                    (needle.delay_s, needle.flowing_s) = (delay_s, 0.0);
-                }
-                needle.left_s = needle.left_s.max(command);
-            }
+        for needle in self.needles.iter_mut().take(self.count) {
             if needle.left_s <= 0.0 {
                 continue;
             }
@@ -189,11 +199,11 @@ impl InjectorState {
             let waiting = needle.delay_s.min(energised);
             needle.left_s -= energised;
             needle.delay_s -= waiting;
-            let before = needle.flowing_s;
-            needle.flowing_s += energised - waiting;
-            if needle.flowing_s > before {
-                full_s +=
-                    needle.share * (injectors.full_flow_s(needle.flowing_s) - injectors.full_flow_s(before));
+            if energised > waiting {
+                needle.flowing_s += energised - waiting;
+                let before_s = needle.given_s;
+                needle.given_s = injectors.full_flow_s(needle.flowing_s);
+                full_s += needle.share * (needle.given_s - before_s);
             }
         }
         if full_s > 0.0 { full_s * injectors.flow_kg_per_s(drop_pa) } else { 0.0 }

@@ -3,6 +3,21 @@
 use crate::gas::{CYCLE_RAD, KAPPA};
 use trimwright_numerics::Real;
 
+/// What the engine and its fuel bring to knock, worked out for repeated use.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct EndGas {
+    /// Pressure after compression over that before.
+    compressed: f64,
+    /// Factor of the octane number on the delay.
+    octane: f64,
+}
+
+impl EndGas {
+    pub(crate) fn new(compression_ratio: f64, octane: f64) -> Self {
+        Self { compressed: Real::powf(compression_ratio, 1.3), octane: Real::powf(octane / 100.0, 3.402) }
+    }
+}
+
 /// Knock index of one charge: burn duration over the autoignition delay of the end gas at peak pressure.
 /// Above 1 it knocks.
 ///
@@ -11,20 +26,21 @@ use trimwright_numerics::Real;
 /// combustion that falls with late spark; end gas compressed isentropically to it; burn duration a ninth of a
 /// cycle, of which a tenth is spent near the peak (engineering judgement). Valid as a ranking only.
 pub(crate) fn knock_index(
-    compression_ratio: f64,
-    octane: f64,
+    end_gas: &EndGas,
     map_pa: f64,
     charge_k: f64,
     speed_rad_per_s: f64,
     off_mbt_deg: f64,
 ) -> f64 {
-    let compressed_pa = map_pa * Real::powf(compression_ratio, 1.3);
+    let compressed_pa = map_pa * end_gas.compressed;
     let rise = (2.6 + 0.03 * off_mbt_deg).held(1.2, 4.0);
     let peak_pa = compressed_pa * rise;
     let intake_gas_k = charge_k + 40.0;
-    let end_k = intake_gas_k * Real::powf(peak_pa / map_pa.held(5e3, 1e6), (KAPPA - 1.0) / KAPPA * 0.93);
-    let octane = Real::powf(octane / 100.0, 3.402);
-    let delay_ms = 17.68 * octane * Real::powf(peak_pa / 101_325.0, -1.7) * Real::exp(3800.0 / end_k);
+    // Powers by logarithms, which cost half of what they do alone.
+    let squeezed_ln = Real::ln(peak_pa / map_pa.held(5e3, 1e6));
+    let end_k = intake_gas_k * Real::exp((KAPPA - 1.0) / KAPPA * 0.93 * squeezed_ln);
+    let pressure_ln = Real::ln(peak_pa / 101_325.0);
+    let delay_ms = 17.68 * end_gas.octane * Real::exp(3800.0 / end_k - 1.7 * pressure_ln);
     let near_peak_ms = 1e3 * CYCLE_RAD / 90.0 / speed_rad_per_s.held(10.0, 2000.0);
     (near_peak_ms / delay_ms).held(0.0, 100.0)
 }
@@ -35,6 +51,9 @@ mod tests {
 
     #[test]
     fn more_load_compression_heat_and_advance_knock_more_and_octane_less() {
+        let knock_index = |ratio, octane, map_pa, charge_k, speed, off_deg| {
+            super::knock_index(&EndGas::new(ratio, octane), map_pa, charge_k, speed, off_deg)
+        };
         let base = knock_index(9.0, 91.0, 95e3, 310.0, 200.0, 0.0);
         assert!(base > 0.0 && base.is_finite());
         assert!(knock_index(11.0, 91.0, 95e3, 310.0, 200.0, 0.0) > base);

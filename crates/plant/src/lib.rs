@@ -129,6 +129,7 @@ mod nitrous;
 mod noise;
 mod oxygen_sensor;
 mod plant;
+mod round;
 mod sensors;
 mod slots;
 mod thermal;

@@ -14,10 +14,12 @@ use crate::fuel_system::FuelSystemState;
 use crate::gearbox::GearboxState;
 use crate::hands::{Hands, Key, Range};
 use crate::injector::InjectorState;
+use crate::knock::EndGas;
 use crate::manifold::{ManifoldState, Moved};
 use crate::nitrous::NitrousState;
 use crate::noise::Noise;
 use crate::oxygen_sensor::OxygenSensorState;
+use crate::round::nearest_u64;
 use crate::sensors::{Sensed, SensorsState};
 use crate::thermal::ThermalState;
 use crate::throttle::FlowTables;
@@ -91,6 +93,7 @@ pub struct Plant {
     pub(crate) stoich_afr: f64,
     pub(crate) heating_value: f64,
     pub(crate) best_work_share: f64,
+    pub(crate) end_gas: EndGas,
     pub(crate) water_share: f64,
     pub(crate) gas_constant: f64,
     pub(crate) fuel_vapour_pa: f64,
@@ -159,8 +162,7 @@ impl Plant {
             moved: Moved::default(),
             torques: Torques::default(),
         };
-        let books =
-            Books { air_stored_kg: manifold.mass_kg, air_start_kg: manifold.mass_kg, ..Books::default() };
+        let books = Books { air_start_kg: manifold.mass_kg, ..Books::default() };
         let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
@@ -168,6 +170,7 @@ impl Plant {
             stoich_afr: truth.stoich_afr(),
             heating_value: truth.fuel.heating_value_j_per_kg(),
             best_work_share: truth.combustion.best_work_share(truth.engine.compression_ratio),
+            end_gas: EndGas::new(truth.engine.compression_ratio, truth.fuel.octane),
             water_share,
             gas_constant,
             fuel_vapour_pa: crate::fuel_system::fuel_vapour_pa(
@@ -227,7 +230,6 @@ impl Plant {
         self.interfere(dt_s);
         self.turn(commands, &hands, indicated_nm, dt_s);
         self.sense(&hands, dt_s);
-        self.book();
         &self.frame
     }
 
@@ -254,7 +256,7 @@ impl Plant {
             self.held.map_share,
             frame,
         );
-        frame.time_us = (self.time_s * 1e6 + 0.5) as u64;
+        frame.time_us = nearest_u64(self.time_s * 1e6);
         frame.switches.ignition = hands.key != Key::Off;
         frame.switches.starter = hands.key == Key::Start;
         frame.switches.o2_ready = self.oxygen.ready && hands.key != Key::Off;
@@ -263,24 +265,22 @@ impl Plant {
         frame.switches.nitrous_armed = hands.nitrous_armed;
     }
 
-    /// Writes into the books what is where now.
-    fn book(&mut self) {
-        let speed = self.crank.speed_rad_per_s;
-        self.books.air_stored_kg = self.manifold.mass_kg;
-        self.books.air_pending_kg = self.gathered.air_kg;
-        self.books.fuel_wall_kg = self.film.wall_kg;
-        self.books.fuel_airborne_kg = self.film.airborne_kg;
-        self.books.kinetic_j = 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed;
-    }
-
     /// Intake events of the last step, oldest first.
     pub fn events(&self) -> &[CylinderEvent] {
         &self.events
     }
 
-    /// Running totals for mass and energy balances.
-    pub fn books(&self) -> &Books {
-        &self.books
+    /// Running totals for mass and energy balances, and what is where now.
+    pub fn books(&self) -> Books {
+        let speed = self.crank.speed_rad_per_s;
+        Books {
+            air_stored_kg: self.manifold.mass_kg,
+            air_pending_kg: self.gathered.air_kg,
+            fuel_wall_kg: self.film.wall_kg,
+            fuel_airborne_kg: self.film.airborne_kg,
+            kinetic_j: 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed,
+            ..self.books
+        }
     }
 
     /// The truth that this plant was made of.

@@ -3,6 +3,7 @@
 use crate::check::{OutOfRange, within};
 use crate::faults::{Circuit, Faults};
 use crate::noise::Noise;
+use crate::round::nearest;
 use crate::thermistor::thermistor_v;
 use trimwright_numerics::Real;
 use trimwright_signals::Frame;
@@ -39,8 +40,8 @@ impl Sensors {
 /// What a converter of 12 bit makes of `volts`.
 #[inline]
 fn converted(volts: f64) -> f32 {
-    let code = (volts * CODES_PER_V + 0.5).held(0.0, 4095.0) as u32;
-    (f64::from(code) * V_PER_CODE) as f32
+    let code = nearest((volts * CODES_PER_V).held(0.0, 4095.0));
+    (code * V_PER_CODE) as f32
 }
 
 /// Reads a channel anew, unless it is stuck.

@@ -179,7 +179,7 @@ fn area_node(index: usize) -> f64 {
 /// Value and slope of an evenly spaced table at `place`, which is counted in nodes and not negative.
 #[inline]
 fn line<const N: usize>(table: &[f64; N], place: f64) -> (f64, f64) {
-    let index = (place as usize).min(N - 2);
+    let index = (place as u32 as usize).min(N - 2);
     let (low, high) = (table[index], table[index + 1]);
     let slope = high - low;
     (low + slope * (place - index as f64), slope)

@@ -30,7 +30,7 @@ impl Trigger {
     ) {
         let jitter_s = self.jitter_deg * noise.bell() / degrees_per_s.held(1.0, 1e6);
         let lost = lost_share > 0.0 && noise.uniform() < lost_share;
-        let stamp_us = ((time_s + jitter_s).held(step_s.0, step_s.1) * 1e6) as u64;
+        let stamp_us = ((time_s + jitter_s).held(step_s.0, step_s.1) * 1e6) as i64 as u64;
         let ordered = pulses_us.last().is_none_or(|&last| last < stamp_us);
         if !lost && ordered && !pulses_us.is_full() {
             // The check above leaves room.
