@@ -24,8 +24,6 @@ use crate::wheel::Wheel;
 const SETTLED_RMS: f64 = 0.02;
 /// Time between two snapshots of the map for the replay.
 const SNAPSHOT_S: f64 = 20.0;
-/// Expected spread of the right corrections, for the fit made afterwards.
-const FIT_PRIOR_LN: f64 = 0.12;
 
 /// Why a run can't be made.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
@@ -397,7 +395,12 @@ fn assess(
     let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
     let late_s = learned.common.delay_s;
     let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
-    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(FIT_PRIOR_LN);
+    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve();
+    // The fit has an opening delay of its own, and so corrections of its own that would have been right.
+    let left_by_fit = fitted.map_or(f64::NAN, |fit| {
+        let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s + fit.later_s as f32);
+        watch.cells.error_rms(|cell| fit.cells[cell], &right_ln)
+    });
     let (cells_visited, cells_confident) = watch.cells.count(&learned);
     let distance_km = learning.pass_distance_km.iter().sum::<f64>();
     let refusals =
@@ -421,8 +424,7 @@ fn assess(
             cells_confident,
             within_two_sigma: within_two_sigma(&watch.cells, &learned, &right_ln),
             visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
-            offline_fit_rms: fitted
-                .map_or(f64::NAN, |fit| watch.cells.error_rms(|cell| fit[cell], &right_ln)),
+            offline_fit_rms: left_by_fit,
             common_flow_ln: f64::from(learned.common.flow_ln),
             opening_delay_s: f64::from(late_s),
             told_apart: learned.common.told_apart(),

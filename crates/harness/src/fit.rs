@@ -1,11 +1,23 @@
-//! Weighted least squares for a map whose readings are bilinear mixtures of its cells, with the wall film beside them: the best
-//! that anyone could do afterwards with the whole log.
+//! Weighted least squares for a map whose readings are bilinear mixtures of its cells, with the wall film, a common flow and the
+//! opening delay beside them: the best that anyone could do afterwards with the whole log.
 
 use nalgebra::{DMatrix, DVector};
+use trimwright_control::common::{DELAY_PRIOR_SIGMA_S, FLOW_PRIOR_SIGMA_LN};
+use trimwright_control::learner::{FILM_PRIOR_SIGMA_LN, PRIOR_SIGMA_LN};
 use trimwright_numerics::Weights;
 
-/// What is fitted beside the cells: share and time constant of the film.
+/// What is fitted of the film: its share and its time constant.
 pub const FILM: usize = 2;
+/// What is fitted beside the cells: the film, the flow that all cells share, the opening delay.
+const BESIDE: usize = FILM + 2;
+/// The opening delay is fitted in milliseconds, so that all unknowns are of one size.
+const MS: f64 = 1e-3;
+/// Share of a pulse that must be left of it for a sample to tell anything.
+const LEAST_LEFT: f64 = 0.3;
+/// A pulse that flows for less, s, tells of nothing but the delay.
+const SHORTEST_S: f64 = 1e-4;
+/// Largest part that the film may have had in a sample: beyond, how the sample depends on it is not a straight line.
+const MOST_FILM: f64 = 0.4;
 
 /// One sample of the log.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -14,6 +26,8 @@ pub struct Sample {
     pub weights: Weights<f32>,
     /// How much it depended on the film, relative change by ln.
     pub film: [f64; FILM],
+    /// How much fuel it lost by each second that injectors open later, relative: one over the time they flowed.
+    pub delay_per_s: f64,
     /// The correction that should have been applied, ln.
     pub right_ln: f64,
     /// Weight, 1 / variance up to a common factor.
@@ -21,37 +35,45 @@ pub struct Sample {
 }
 
 impl Sample {
-    /// The same sample for injectors that open `late_s` later than the calibration has it, when one flowed for `flow_s` were they as
-    /// the calibration has them: in the same open time they flow the less. `None` when it tells nothing: the pulse was
-    /// hardly there, so that the delay is all that it shows, or the film gave much of the fuel, or took it.
+    /// The same sample for injectors that open `late_s` later: in the same open time they flow the less. `None` when it tells
+    /// nothing: the pulse was hardly there, so that the delay is all that it shows, or the film gave much of the fuel, or took it.
     #[must_use]
-    pub fn opening_late(mut self, flow_s: f64, late_s: f64) -> Option<Self> {
-        let left = 1.0 - late_s / flow_s;
+    pub fn opening_late(mut self, late_s: f64) -> Option<Self> {
+        let left = 1.0 - late_s * self.delay_per_s;
         self.right_ln += libm::log(left);
+        self.delay_per_s /= left;
         // An error of the pulse weighs the more the less is left of it.
         self.weight *= (left * left).min(1.0);
-        let tells = (LEAST_LEFT..LEAST_LEFT.recip()).contains(&left)
-            && self.film.iter().all(|part| part.abs() < MOST_FILM);
-        tells.then_some(self)
+        let flowed = left > LEAST_LEFT && self.delay_per_s < SHORTEST_S.recip();
+        (flowed && self.film.iter().all(|part| part.abs() < MOST_FILM)).then_some(self)
     }
 }
 
-/// Share of a pulse that must be left of it for a sample to tell anything, and the other way round.
-const LEAST_LEFT: f64 = 0.3;
-/// Largest part that the film may have had in a sample: beyond, how the sample depends on it is not a straight line.
-const MOST_FILM: f64 = 0.4;
+/// What fits best.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Fitted {
+    /// The cells, ln; one that was never visited stands at what all have in common.
+    pub cells: Vec<f64>,
+    /// The film's share and time constant over the believed ones, ln.
+    pub film_ln: [f64; FILM],
+    /// How much later injectors open than the samples had it.
+    pub later_s: f64,
+}
 
-/// Normal equations of `right = sum(share * cell) + sum(film * property)`, one row a sample, with a Gaussian prior of mean zero.
+/// Normal equations of `right = sum(share * cell) + sum(film * property) + flow + delay`, one row a sample, with the Gaussian
+/// expectations that the controller begins with.
 ///
 /// ```
 /// use trimwright_harness::fit::{Fit, Sample};
 /// use trimwright_numerics::Weights;
 /// let mut fit = Fit::new(4);
 /// let weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
-/// for _ in 0..10_000 { fit.add(&Sample { weights, film: [0.0; 2], right_ln: 0.10, weight: 1.0 }); }
-/// let cells = fit.solve(1.0).unwrap();
+/// for _ in 0..10_000 {
+///     fit.add(&Sample { weights, film: [0.0; 2], delay_per_s: 0.0, right_ln: 0.10, weight: 1e3 });
+/// }
+/// let cells = fit.solve().unwrap().cells;
 /// assert!((0.5 * (cells[0] + cells[1]) - 0.10).abs() < 1e-4);
-/// assert_eq!(cells[3], 0.0);
+/// assert!(cells[3] > 0.0 && cells[3] < 0.10, "what the others have in common, as far as it is that");
 /// ```
 #[derive(Clone, Debug)]
 pub struct Fit {
@@ -60,19 +82,21 @@ pub struct Fit {
 }
 
 impl Fit {
-    /// An empty fit of `cells` cells and the film.
+    /// An empty fit of `cells` cells.
     pub fn new(cells: usize) -> Self {
-        let unknowns = cells + FILM;
+        let unknowns = cells + BESIDE;
         Self { normal: DMatrix::zeros(unknowns, unknowns), right_side: DVector::zeros(unknowns) }
     }
 
     /// One sample of the log.
     pub fn add(&mut self, sample: &Sample) {
-        let cells = self.right_side.len() - FILM;
+        let cells = self.right_side.len() - BESIDE;
+        let [x, tau] = sample.film;
+        let beside = [x, tau, 1.0, MS * sample.delay_per_s];
         let mapped = sample.weights.iter().map(|(cell, share)| (cell, f64::from(share)));
-        let film = sample.film.iter().enumerate().map(|(property, share)| (cells + property, *share));
-        let mut row = [(0, 0.0); 4 + FILM];
-        for (place, entry) in row.iter_mut().zip(mapped.chain(film)) {
+        let beside = beside.iter().enumerate().map(|(place, share)| (cells + place, *share));
+        let mut row = [(0, 0.0); 4 + BESIDE];
+        for (place, entry) in row.iter_mut().zip(mapped.chain(beside)) {
             *place = entry;
         }
         for (unknown, share) in row {
@@ -84,13 +108,23 @@ impl Fit {
         }
     }
 
-    /// The cells, and behind them the film, that fit best, where each is expected within `prior_sigma` of zero. `None` when a sample
-    /// was not finite.
-    pub fn solve(&self, prior_sigma: f64) -> Option<Vec<f64>> {
-        let unknowns = self.right_side.len();
-        let damped = &self.normal + DMatrix::identity(unknowns, unknowns) / (prior_sigma * prior_sigma);
+    /// What fits best. `None` when a sample was not finite.
+    pub fn solve(&self) -> Option<Fitted> {
+        let cells = self.right_side.len() - BESIDE;
+        let film = f64::from(FILM_PRIOR_SIGMA_LN);
+        let beside = [film, film, f64::from(FLOW_PRIOR_SIGMA_LN), f64::from(DELAY_PRIOR_SIGMA_S) / MS];
+        let sigmas = std::iter::repeat_n(f64::from(PRIOR_SIGMA_LN), cells).chain(beside);
+        let expected = DVector::from_iterator(cells + BESIDE, sigmas.map(|sigma| 1.0 / (sigma * sigma)));
+        let damped = &self.normal + DMatrix::from_diagonal(&expected);
         let solution = damped.cholesky()?.solve(&self.right_side);
-        solution.iter().all(|value| value.is_finite()).then(|| solution.iter().copied().collect())
+        let (own, beside) = solution.as_slice().split_at(cells);
+        let &[x, tau, flow_ln, later_ms] = beside else { return None };
+        let finite = solution.iter().all(|value| value.is_finite());
+        finite.then(|| Fitted {
+            cells: own.iter().map(|own_ln| own_ln + flow_ln).collect(),
+            film_ln: [x, tau],
+            later_s: MS * later_ms,
+        })
     }
 }
 
@@ -109,10 +143,13 @@ mod tests {
             let weights = Weights::new(x.place(u), y.place(v), 3);
             let film = [f64::from(step % 17) / 17.0 - 0.5, f64::from(step % 11) / 11.0 - 0.5];
             let mapped: f64 = weights.iter().map(|(cell, share)| truth[cell] * f64::from(share)).sum();
-            let right_ln = mapped + 0.2 * film[0] - 0.1 * film[1];
-            fit.add(&Sample { weights, film, right_ln, weight: 1e6 });
+            let delay_per_s = 500.0 + 100.0 * f64::from(step % 13);
+            let right_ln = mapped + 0.2 * film[0] - 0.1 * film[1] + 3e-5 * delay_per_s;
+            fit.add(&Sample { weights, film, delay_per_s, right_ln, weight: 1e6 });
         }
-        for (found, right) in fit.solve(0.1).unwrap().iter().zip(truth.iter().chain(&[0.2, -0.1])) {
+        let found = fit.solve().unwrap();
+        assert!((found.later_s - 3e-5).abs() < 1e-8, "{}", found.later_s);
+        for (found, right) in found.cells.iter().chain(&found.film_ln).zip(truth.iter().chain(&[0.2, -0.1])) {
             assert!((found - right).abs() < 1e-5, "{found} for {right}");
         }
     }
@@ -120,19 +157,22 @@ mod tests {
     #[test]
     fn a_pulse_of_about_the_delay_tells_nothing_nor_one_that_the_film_made_up_for() {
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-        let sample = Sample { weights, film: [0.0; FILM], right_ln: 0.1, weight: 1.0 };
-        let later = sample.opening_late(1e-3, 1e-4).unwrap();
+        let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 1e3, right_ln: 0.1, weight: 1.0 };
+        let later = sample.opening_late(1e-4).unwrap();
         assert!((later.right_ln - 0.1 - 0.9_f64.ln()).abs() < 1e-12);
-        assert_eq!(sample.opening_late(1e-3, 2e-3), None);
-        assert_eq!(sample.opening_late(1e-6, -1e-4), None, "nearly all of it is the delay");
-        assert_eq!(Sample { film: [0.1, -0.9], ..sample }.opening_late(1e-3, 1e-4), None);
+        assert_eq!(sample.opening_late(2e-3), None);
+        for gone in [1e9, f64::INFINITY] {
+            let gone = Sample { delay_per_s: gone, ..sample };
+            assert_eq!([0.0, -1e-4].map(|late_s| gone.opening_late(late_s)), [None; 2], "all of it is delay");
+        }
+        assert_eq!(Sample { film: [0.1, -0.9], ..sample }.opening_late(1e-4), None);
     }
 
     #[test]
     fn a_sample_that_is_not_finite_gives_no_fit() {
         let mut fit = Fit::new(4);
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-        fit.add(&Sample { weights, film: [0.0; FILM], right_ln: f64::NAN, weight: 1.0 });
-        assert_eq!(fit.solve(0.1), None);
+        fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 0.0, right_ln: f64::NAN, weight: 1.0 });
+        assert_eq!(fit.solve(), None);
     }
 }

@@ -74,8 +74,8 @@ pub struct Watch {
     pub last_span_s: f64,
     /// Dwell and conditions by cell.
     pub cells: Cells,
-    /// The log of a controller that learns, for the fit made afterwards: samples as the calibration's opening delay has it, and how long an injector flowed then, s.
-    pub log: Vec<(Sample, f64)>,
+    /// The log of a controller that learns, for the fit made afterwards: samples as the calibration's opening delay has it.
+    pub log: Vec<Sample>,
     /// Convergence, window by window.
     pub windows: Vec<Window>,
     learning: bool,
@@ -233,13 +233,14 @@ impl Watch {
         let right_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
         let weights = self.recall(view.sensed_intake_s - tau_s).map_or(applied.weights, |then| then.weights);
         let weight = 1.0 / if applied.steady { STEADY_LN2 } else { UNSTEADY_LN2 };
-        self.log.push((Sample { weights, film: seen.film, right_ln, weight }, seen.flow_s));
+        let delay_per_s = seen.flow_s.recip();
+        self.log.push(Sample { weights, film: seen.film, delay_per_s, right_ln, weight });
     }
 
     /// Least squares over the whole log for injectors that open `late_s` later than the calibration has it.
     pub fn fit(&self, cells: usize, late_s: f64) -> Fit {
         let mut fit = Fit::new(cells);
-        let samples = self.log.iter().filter_map(|(sample, flow_s)| sample.opening_late(*flow_s, late_s));
+        let samples = self.log.iter().filter_map(|sample| sample.opening_late(late_s));
         samples.for_each(|sample| fit.add(&sample));
         fit
     }

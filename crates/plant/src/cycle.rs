@@ -61,7 +61,8 @@ impl Plant {
     }
 
     /// One firing interval ends: a cylinder closes its intake, another fires, a third has emptied into the
-    /// exhaust. `rest` is the share of the step that is still to come.
+    /// exhaust. `rest` is the share of the step that is still to come. Kept out of line: six steps of seven pass it by.
+    #[inline(never)]
     fn cylinder_event(&mut self, commands: &Commands, hands: &Hands, time_s: f64, rest: f64, dt_s: f64) {
         let speed = self.crank.speed_rad_per_s;
         let drawn = self.intake(time_s, speed, rest);

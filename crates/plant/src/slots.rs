@@ -38,7 +38,8 @@ impl Plant {
     }
 
     /// Supply voltage, pump, nitrous, film coefficients, injector delay, idle-air valve, gears, slow
-    /// converter channels: every 10 ms.
+    /// converter channels: every 10 ms. Kept out of line, as the next.
+    #[inline(never)]
     fn slot(&mut self, commands: &Commands, hands: &Hands, past_s: f64) {
         let truth = &self.truth;
         let on = hands.key != Key::Off;
@@ -77,6 +78,7 @@ impl Plant {
     }
 
     /// Outside air, heat, fuel line, exhaust pipe, sensor heater, thermistors: every 100 ms.
+    #[inline(never)]
     fn slow_slot(&mut self, commands: &Commands, hands: &Hands, past_s: f64) {
         let truth = &self.truth;
         let speed = self.crank.speed_rad_per_s;
