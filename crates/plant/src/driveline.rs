@@ -35,7 +35,7 @@ impl Plant {
             starter,
             pumping: turning
                 * Friction::pumping_nm(displacement, self.held.back_pressure_pa, self.manifold.pressure_pa),
-            rubbing: truth.friction.rubbing_nm(displacement, speed, self.thermal.oil_k),
+            rubbing: Friction::rubbing_nm(self.held.rubbing, displacement, speed),
             accessories: self.electrical.belt_nm(speed) + compressor,
             load: coupled.engine_nm,
         };

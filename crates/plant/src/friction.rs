@@ -32,16 +32,16 @@ pub fn motored_fmep_pa(speed_rad_per_s: f64) -> f64 {
 }
 
 impl Friction {
+    /// Rubbing over what is published for a motored engine with warm oil.
+    pub(crate) fn rubbing(&self, oil_k: f64) -> f64 {
+        let cold = 1.0 + self.cold_per_k * (363.0 - oil_k).held(0.0, 150.0);
+        self.scale * self.rubbing_share * cold
+    }
+
     /// Rubbing friction, N m, always against the motion: `fmep V / (4 pi)`.
     #[inline]
-    pub(crate) fn rubbing_nm(&self, displacement_m3: f64, speed_rad_per_s: f64, oil_k: f64) -> f64 {
-        let cold = 1.0 + self.cold_per_k * (363.0 - oil_k).held(0.0, 150.0);
-        self.scale
-            * self.rubbing_share
-            * cold
-            * motored_fmep_pa(speed_rad_per_s)
-            * displacement_m3
-            * PER_CYCLE_RAD
+    pub(crate) fn rubbing_nm(rubbing: f64, displacement_m3: f64, speed_rad_per_s: f64) -> f64 {
+        rubbing * motored_fmep_pa(speed_rad_per_s) * displacement_m3 * PER_CYCLE_RAD
     }
 
     /// Pumping torque of a whole engine that turns, N m: exhaust less intake pressure over the displacement.
@@ -73,6 +73,7 @@ mod tests {
     #[test]
     fn cold_oil_drags_more() {
         let friction = crate::Truth::mild_v8().friction;
-        assert!(friction.rubbing_nm(5e-3, 70.0, 255.0) > 1.8 * friction.rubbing_nm(5e-3, 70.0, 363.0));
+        let rubbing_nm = |oil_k| Friction::rubbing_nm(friction.rubbing(oil_k), 5e-3, 70.0);
+        assert!(rubbing_nm(255.0) > 1.8 * rubbing_nm(363.0));
     }
 }

@@ -66,17 +66,25 @@ impl Plant {
         let fall = (1.0 - self.manifold.pressure_pa / before_pa).held(0.0, 1.0);
         self.film.step(&truth.film, self.held.film, injected_kg, fall, dt_s);
 
-        let jet_kg = self.nitrous.flow_kg_per_s * truth.nitrous.fuel_jet_ratio * dt_s;
-        self.film.airborne_kg += jet_kg;
-        self.gathered.nitrous_kg += self.nitrous.flow_kg_per_s * dt_s;
+        if self.nitrous.flow_kg_per_s > 0.0 {
+            self.spray(dt_s);
+        }
         self.gathered.intake_kg += moved.in_kg;
         self.books.air_in_kg += moved.in_kg;
         self.books.air_out_kg += moved.out_kg;
         self.books.fuel_injected_kg += injected_kg;
-        self.books.fuel_jet_kg += jet_kg;
         self.held.injected_kg = injected_kg;
         self.held.moved = moved;
         moved
+    }
+
+    /// Nitrous oxide and the fuel of its own jet come into the manifold.
+    #[inline(never)]
+    fn spray(&mut self, dt_s: f64) {
+        let jet_kg = self.nitrous.flow_kg_per_s * self.truth.nitrous.fuel_jet_ratio * dt_s;
+        self.film.airborne_kg += jet_kg;
+        self.books.fuel_jet_kg += jet_kg;
+        self.gathered.nitrous_kg += self.nitrous.flow_kg_per_s * dt_s;
     }
 
     /// Room that nitrous oxide takes from the air in what the engine breathes, m^3/s.

@@ -30,7 +30,7 @@ impl Noise {
         let pairs = (bits & BYTES) + (bits >> 8 & BYTES);
         let sums = pairs + (pairs >> 16);
         // Four numbers of 0 to 255 have mean 510 and variance 4 (256^2 - 1) / 12.
-        [sums & LOW, sums >> 32 & LOW].map(|sum| (sum as f64 - 510.0) * 6.765_875e-3)
+        [sums & LOW, sums >> 32 & LOW].map(|sum| (f64::from(sum as u32) - 510.0) * 6.765_875e-3)
     }
 
     /// One bell-shaped number.

@@ -102,6 +102,7 @@ impl Plant {
         self.gathered.coolant_j = 0.0;
         self.gathered.intake_kg = 0.0;
         self.thermal.step(&truth.thermal, &heat, past_s);
+        self.held.rubbing = truth.friction.rubbing(self.thermal.oil_k);
         self.held.root_rt = Real::sqrt(self.gas_constant * self.thermal.intake_k);
 
         self.fuel.slow(
