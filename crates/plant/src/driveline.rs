@@ -18,7 +18,8 @@ impl Plant {
         let coupled = match hands.dyno_rad_per_s {
             // A dynamometer is stiff against speed, up to a torque that any of these engines stays below.
             Some(wanted) => {
-                let brake_nm = 400.0 * truth.crank.inertia_kg_m2 * (speed - wanted);
+                let over = speed - wanted.held(0.0, 1000.0);
+                let brake_nm = 400.0 * truth.crank.inertia_kg_m2 * over;
                 Coupled { engine_nm: brake_nm.held(-2000.0, 2000.0), gears_nm: 0.0 }
             }
             None => {

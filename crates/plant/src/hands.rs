@@ -55,14 +55,13 @@ pub struct Hands {
 }
 
 impl Hands {
-    /// The same with every number inside its range; NaN becomes the lower end, but a level road.
+    /// The same with every number inside its range; NaN becomes the lower end, but a level road. What is seldom asked for is held
+    /// where it is.
     pub(crate) fn held(&self) -> Self {
         Self {
             throttle: self.throttle.held(0.0, 1.0),
             brake: self.brake.held(0.0, 1.0),
             grade: if self.grade.is_finite() { self.grade.held(-0.5, 0.5) } else { 0.0 },
-            altitude_m: self.altitude_m.map(|altitude_m| altitude_m.held(-500.0, 5000.0)),
-            dyno_rad_per_s: self.dyno_rad_per_s.map(|speed| speed.held(0.0, 1000.0)),
             ..self.clone()
         }
     }

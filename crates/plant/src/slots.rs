@@ -82,7 +82,8 @@ impl Plant {
     fn slow_slot(&mut self, commands: &Commands, hands: &Hands, past_s: f64) {
         let truth = &self.truth;
         let speed = self.crank.speed_rad_per_s;
-        self.held.air = truth.ambient.air(hands.altitude_m.unwrap_or(truth.ambient.altitude_m));
+        let height_m = hands.altitude_m.map(|altitude_m| altitude_m.held(-500.0, 5000.0));
+        self.held.air = truth.ambient.air(height_m.unwrap_or(truth.ambient.altitude_m));
         let ambient_k = self.held.air.temperature_k;
         self.held.density_kg_per_m3 = density_kg_per_m3(self.held.air.pressure_pa, ambient_k);
 
