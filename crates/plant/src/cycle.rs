@@ -52,8 +52,8 @@ impl Plant {
     /// Interference on the trigger wire: pulses that no firing made.
     #[inline]
     pub(crate) fn interfere(&mut self, dt_s: f64) {
-        let chance = self.truth.faults.extra_pulses_hz * dt_s;
-        if chance > 0.0 && self.noise.uniform() < chance {
+        let hz = self.truth.faults.extra_pulses_hz;
+        if hz > 0.0 && self.noise.uniform() < hz * dt_s {
             let time_s = self.time_s + dt_s * self.noise.uniform();
             let within = (self.time_s, self.time_s + dt_s);
             self.truth.trigger.stamp(&mut self.frame.pulses_us, &mut self.noise, 0.0, time_s, 1e6, within);

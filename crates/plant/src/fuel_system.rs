@@ -122,6 +122,8 @@ pub(crate) struct FuelSystemState {
     pub(crate) pump_kg_per_s: f64,
     /// Pressure lost between pump and rail per flow, Pa s/kg, worked out in the slow slot.
     lost_per_flow: f64,
+    /// Share of a change of delivery that arrives: the pump leaks more against what is lost on the way.
+    soft: f64,
     /// Pump leakage per pressure and regulator flow per pressure, kg/(s Pa).
     leak: f64,
     gain: f64,
@@ -158,6 +160,7 @@ impl FuelSystemState {
             tank_kg: system.tank_kg,
             pump_kg_per_s: 0.0,
             lost_per_flow: 0.0,
+            soft: 1.0,
             leak: system.pump_free_kg_per_s / system.pump_stall_pa,
             gain: system.pump_free_kg_per_s / system.regulator_band_pa,
             primed: 1.0,
@@ -168,6 +171,13 @@ impl FuelSystemState {
     pub(crate) fn refit(&mut self, system: &FuelSystem) {
         let made = Self::new(system);
         (self.leak, self.gain) = (made.leak, made.gain);
+        self.soften(system);
+    }
+
+    /// Pump flow q solves `q = able v - leak (p + lost q)`; a pump that is regulated at the tank sees nothing of the line.
+    fn soften(&mut self, system: &FuelSystem) {
+        let seen = if system.supply == Supply::RegulatedAtTank { 0.0 } else { self.lost_per_flow };
+        self.soft = 1.0 / (1.0 + self.leak * seen);
     }
 
     /// Line, filter and suction losses at the present flow; every 100 ms.
@@ -176,6 +186,7 @@ impl FuelSystemState {
         let line_pa = line_drop_pa(flow, system.line_m, system.line_bore_m, around.density_kg_per_m3);
         let full = flow / system.pump_free_kg_per_s;
         self.lost_per_flow = (line_pa + system.filter_pa * around.filter_factor * full * full) / flow;
+        self.soften(system);
         let suction_pa =
             line_drop_pa(flow, system.suction_m, system.suction_bore_m, around.density_kg_per_m3);
         // Vapour forms when the inlet comes near the vapour pressure: delivery fades over the last 10 kPa.
@@ -201,14 +212,12 @@ impl FuelSystemState {
         let leak = self.leak;
         let set_pa =
             system.regulator_pa + if system.manifold_referenced { fast.manifold_gauge_pa } else { 0.0 };
-        let (mut from_pa, mut lost_per_flow) = (self.rail_pa, self.lost_per_flow);
+        let mut from_pa = self.rail_pa;
         if system.supply == Supply::RegulatedAtTank {
             // The pump sees no more than the set pressure; the rail fills through line and filter.
             from_pa = from_pa.min(set_pa);
-            lost_per_flow = 0.0;
         }
-        // Pump flow q solves q = able v - leak (p + lost q).
-        let soft = 1.0 / (1.0 + leak * lost_per_flow);
+        let soft = self.soft;
         let free = (able * fast.pump_v * (1.0 / 13.5) - leak * from_pa) * soft;
         let (mut pump, mut pump_slope) = if free > 0.0 { (free, -leak * soft) } else { (0.0, 0.0) };
         if system.supply == Supply::RegulatedAtTank {
