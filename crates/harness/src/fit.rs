@@ -14,8 +14,8 @@ const BESIDE: usize = FILM + 2;
 const MS: f64 = 1e-3;
 /// Share of a pulse that must be left of it for a sample to tell anything.
 const LEAST_LEFT: f64 = 0.3;
-/// A pulse that flows for less, s, tells of nothing but the delay.
-const SHORTEST_S: f64 = 1e-4;
+/// A pulse that flows for less, s, tells of nothing but the delay and of how the needle lifts.
+const SHORTEST_S: f64 = 3e-4;
 /// Largest part that the film may have had in a sample: beyond, how the sample depends on it is not a straight line.
 const MOST_FILM: f64 = 0.4;
 

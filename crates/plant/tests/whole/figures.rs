@@ -10,10 +10,10 @@ fn pull(rig: &mut Rig, rpm: f64, throttle: f64, lambda: f64) -> (f64, f64) {
     rig.hands.throttle = throttle;
     rig.lambda = lambda;
     rig.run(6.0);
-    let before = *rig.plant.books();
+    let before = rig.plant.books();
     let start_s = rig.plant.view().time_s;
     rig.run(2.0);
-    let after = *rig.plant.books();
+    let after = rig.plant.books();
     let seconds = rig.plant.view().time_s - start_s;
     let work_j = after.load_j - before.load_j;
     let cycles = rig.plant.view().speed_rad_per_s * seconds / CYCLE_RAD;
