@@ -66,6 +66,7 @@ fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32)
 }
 
 #[test]
+#[expect(clippy::print_stdout, reason = "the figures are what one wants to see")]
 fn ident_a_reading_belongs_to_the_injections_that_made_it() {
     for (name, worse) in WORSE {
         let town = Scenario::load(name).and_then(|scenario| scenario.with_schedule("udds"));
