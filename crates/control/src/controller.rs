@@ -7,7 +7,7 @@ use crate::air_charge::air_charge;
 use crate::attribution::Injection;
 use crate::calibration::Calibration;
 use crate::clock::Beat;
-use crate::cuts::clears_flood;
+use crate::cuts::{CLOSED_TP, clears_flood};
 use crate::dtc::Dtc;
 use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
@@ -20,6 +20,7 @@ use crate::phase::Phase;
 use crate::self_check::Look;
 use crate::spark::{SparkHands, spark_deg};
 use crate::state::State;
+use crate::stumble::Run;
 use crate::table::along;
 use crate::wanted_lambda::wanted_lambda;
 
@@ -35,7 +36,7 @@ const USUAL_EXHAUST_K: f32 = 900.0;
 /// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
 const CLEARED_S: f32 = 4.0;
 /// Richest mixture asked for while the engine runs, lambda (engineering judgement).
-const RICHEST: f32 = 0.6;
+const RICHEST: f32 = 0.5;
 /// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
 /// would pass for the film's (engineering judgement).
 const FILM_SIGMA_LN: f32 = 0.03;
@@ -129,12 +130,21 @@ impl Controller {
 }
 
 impl State {
-    /// Fuel cuts, phase of the engine, accelerator-pump shot: quick enough every 10 ms.
+    /// Fuel cuts, phase of the engine, accelerator-pump shot, help for an engine that stumbles: quick enough every 10 ms.
     fn what_it_does(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
         let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
         self.cuts.step(cal, &self.belief, speed, self.lean_ratio(), dt_s);
         self.phase.step(cal, frame.switches.ignition, speed, self.cuts.cut, dt_s);
         self.shot.step(self.belief.tp_rate_per_s, dt_s);
+        let run = Run {
+            phase: self.phase.phase,
+            since_start_s: self.phase.since_start_s,
+            speed_ratio: speed / self.idle.target_rad_per_s.max(1.0),
+            rate_rad_per_s2: self.idle.rate_rad_per_s2,
+            free: self.belief.tp < CLOSED_TP && !self.belief.doubts.tp && !frame.switches.in_gear,
+            measured: !self.belief.doubts.lambda && self.phase.since_start_s > CLEARED_S,
+        };
+        self.stumble.step(&run, dt_s);
     }
 
     /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
@@ -192,12 +202,16 @@ impl State {
     /// The complete target for the next cylinder.
     fn wanted(&self, cal: &Calibration, weights: &Weights<f32>) -> f32 {
         let (belief, since_start_s) = (&self.belief, self.phase.since_start_s);
-        if self.phase.phase == Phase::Cranking {
-            return cranking_lambda(belief.ect_k, self.phase.for_s);
-        }
-        let wanted = wanted_lambda(cal, belief, self.crank.speed_rad_per_s, since_start_s);
-        let unsure = unsure(self.learned.variance.at(weights), since_start_s);
-        (wanted / (self.cuts.guard_factor() * unsure)).max(RICHEST)
+        let cranking = self.phase.phase == Phase::Cranking;
+        let wanted = if cranking {
+            cranking_lambda(belief.ect_k, self.phase.for_s)
+        } else {
+            wanted_lambda(cal, belief, self.crank.speed_rad_per_s, since_start_s) / self.cuts.guard_factor()
+        };
+        let learned = &self.learned;
+        let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.insight.film));
+        let unsure = unsure(since_start_s, variances_ln2);
+        (wanted / (unsure * Real::exp(self.stumble.richer_ln))).max(RICHEST)
     }
 
     /// One where fuel is allowed, zero where it is not.

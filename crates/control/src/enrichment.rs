@@ -19,6 +19,8 @@ const AFTER_START_S: [(f32, f32); 3] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.
 const UNSURE_SIGMAS: f32 = 1.0;
 /// Time since the start over which the allowance for that falls, s: to where the trim has taken over.
 const UNSURE_S: (f32, f32) = (8.0, 22.0);
+/// The same for the film: until the wall is wet.
+const WETTED_S: (f32, f32) = (1.0, 4.0);
 /// Longest cranking without a start before the fuel is thinned out again, s.
 const FLOODING_S: f32 = 4.0;
 
@@ -39,16 +41,19 @@ pub fn after_start(ect_k: f32, since_start_s: f32) -> f32 {
     1.0 + (along(&AFTER_START, ect_k) - 1.0) * left
 }
 
-/// Fuel for what the map does not know yet, ratio from 1 up: until the trim is allowed to correct it, a little rich runs on
-/// where as much lean stalls. `variance_ln2` is the map's own variance where the engine runs; a map that has learned adds nothing to
-/// speak of.
-pub fn unsure(variance_ln2: f32, since_start_s: f32) -> f32 {
-    let (from_s, to_s) = UNSURE_S;
-    if since_start_s >= to_s {
+/// Fuel for what is not known yet, ratio from 1 up: until the trim is allowed to correct it, a little rich runs on where as much
+/// lean stalls. `variances_ln2` gives the variance of the map where the engine runs, and that of the film's part in the fuel, which
+/// counts only while a dry wall is wetted; a map that has learned adds nothing to speak of.
+pub fn unsure(since_start_s: f32, variances_ln2: impl FnOnce() -> (f32, f32)) -> f32 {
+    let left = |(from_s, to_s): (f32, f32)| ((to_s - since_start_s) / (to_s - from_s)).held(0.0, 1.0);
+    let map_left = left(UNSURE_S);
+    if map_left == 0.0 {
         return 1.0;
     }
-    let left = ((to_s - since_start_s) / (to_s - from_s)).held(0.0, 1.0);
-    1.0 + UNSURE_SIGMAS * Real::sqrt(variance_ln2.max(0.0)) * left
+    let film_left = left(WETTED_S);
+    let (map_ln2, film_ln2) = variances_ln2();
+    let variance_ln2 = map_ln2 * map_left * map_left + film_ln2 * film_left * film_left;
+    1.0 + UNSURE_SIGMAS * Real::sqrt(variance_ln2.max(0.0))
 }
 
 /// Primes once after the key is turned.
@@ -92,8 +97,14 @@ mod tests {
 
     #[test]
     fn a_map_that_knows_the_idle_starts_without_allowance() {
-        assert!(unsure(0.0144, 1.0) > 1.1 && unsure(1e-4, 1.0) < 1.02);
-        assert_eq!(unsure(0.0144, 22.0), 1.0);
+        assert!(unsure(2.0, || (0.0144, 0.0)) > 1.1 && unsure(2.0, || (1e-4, 0.0)) < 1.02);
+        assert_eq!(unsure(22.0, || (0.0144, 0.04)), 1.0);
+    }
+
+    #[test]
+    fn a_film_that_is_not_known_counts_until_the_wall_is_wet() {
+        assert!(unsure(0.0, || (0.0, 0.04)) > 1.19);
+        assert_eq!(unsure(4.0, || (0.0, 0.04)), 1.0);
     }
 
     #[test]

@@ -23,8 +23,8 @@ const AC_DUTY: f32 = 0.09;
 const LOADS_PER_S: f32 = 0.15;
 /// Extra duty for each fan.
 const FAN_DUTY: f32 = 0.015;
-/// Extra duty in a driving range.
-const GEAR_DUTY: f32 = 0.04;
+/// Extra duty in a driving range against coolant temperature, K: the converter grips at once, and with cold oil it drags more.
+const GEAR_DUTY: [(f32, f32); 2] = [(293.0, 0.12), (350.0, 0.04)];
 /// Extra duty right after the start, gone in 5 s: the flare that carries the engine up.
 const START_DUTY: f32 = 0.12;
 /// Proportional gain, duty per rad/s.
@@ -82,7 +82,7 @@ pub struct Idle {
     pub(crate) wet: f32,
     /// Speed given for fans, rad/s.
     pub(crate) faster_rad_per_s: f32,
-    /// Duty given for loads, ratio.
+    /// Duty given for loads that the controller switches itself, ratio.
     pub(crate) loads: f32,
     /// Speed is being held.
     pub active: bool,
@@ -115,9 +115,7 @@ impl Idle {
         self.active = closed && since_start_s > 1.0 && (free || error > -NEAR_RAD_PER_S);
         let over = -error;
         let error = error.max(-NEAR_RAD_PER_S);
-        let wanted_for_loads = if loads.ac { AC_DUTY } else { 0.0 }
-            + if loads.in_gear { GEAR_DUTY } else { 0.0 }
-            + FAN_DUTY * f32::from(loads.fans);
+        let wanted_for_loads = if loads.ac { AC_DUTY } else { 0.0 } + FAN_DUTY * f32::from(loads.fans);
         let reach = LOADS_PER_S * dt_s;
         self.loads += (wanted_for_loads - self.loads).held(-reach, reach);
         let fast = speed_rad_per_s > 2.0 * self.target_rad_per_s;
@@ -125,6 +123,7 @@ impl Idle {
         let known = along(&BY_ECT, belief.ect_k)
             + self.loads
             + self.wet
+            + if loads.in_gear { along(&GEAR_DUTY, belief.ect_k) } else { 0.0 }
             + START_DUTY * (1.0 - since_start_s / 5.0).held(0.0, 1.0);
         let catch = (-CATCH * self.rate_rad_per_s2).held(0.0, CATCH_LIMIT);
         let quick = if self.active {

@@ -76,6 +76,11 @@ impl LearnedMap {
         seen.iter().map(|(cell, share)| share * share * self.variance_of(cell)).sum()
     }
 
+    /// Variance of the film's part in the fuel with these shares, ln^2.
+    pub(crate) fn film_variance_of(&self, film: &[f32; FILM]) -> f32 {
+        film.iter().zip(&self.film_variance).map(|(share, variance)| share * share * variance).sum()
+    }
+
     /// What was learned in a cell, or beyond the cells of the film; 0 beyond that.
     fn value_ln(&self, cell: usize) -> f32 {
         self.ln

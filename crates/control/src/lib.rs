@@ -7,7 +7,7 @@
 //! The data travels in this order; each stage is a module of its own:
 //!
 //! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`dtc`]) make quantities of volts and pulses; [`cuts`] and
-//! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`film`] and [`open_time`] make fuel
+//! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`stumble`], [`film`] and [`open_time`] make fuel
 //! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
 //! the short-term trim, [`gates`], [`learner`] and [`common`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
 //! codes and answers over a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
@@ -59,6 +59,7 @@ pub mod self_check;
 pub mod setup;
 pub mod spark;
 pub mod state;
+pub mod stumble;
 mod table;
 mod thermistor;
 pub mod wanted_lambda;

@@ -22,6 +22,7 @@ use crate::open_time::OpenTime;
 use crate::phase::PhaseState;
 use crate::pump::Pump;
 use crate::self_check::SelfCheck;
+use crate::stumble::Stumble;
 
 /// All memory of a controller: a value that can be copied, compared and put back.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -39,6 +40,8 @@ pub struct State {
     pub phase: PhaseState,
     /// Fuel cuts and guard.
     pub cuts: Cuts,
+    /// Extra fuel for an engine that stumbles.
+    pub stumble: Stumble,
     /// Prime pulse.
     pub prime: Prime,
     /// Wall film.

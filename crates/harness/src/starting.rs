@@ -10,11 +10,27 @@ const PRIME_S: f64 = 2.0;
 /// Longest cranking at a stretch, and the rest before the next try.
 const CRANK_S: f64 = 6.0;
 const REST_S: f64 = 3.0;
-/// The engine counts as caught above this speed, and as stalled below the other.
+/// The engine counts as caught once it has been above this speed for this long: nobody lets go of the key at the first cough.
 const CAUGHT_RAD_PER_S: f64 = 50.0;
-const STALLED_RAD_PER_S: f64 = 15.0;
+const CAUGHT_FOR_S: f64 = 0.4;
+/// It counts as stalled below this speed.
+pub(crate) const STALLED_RAD_PER_S: f64 = 15.0;
 /// How long the engine idles before anything is asked of it.
 const SETTLE_S: f64 = 6.0;
+
+/// Whether the engine has caught.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub(crate) struct Catch {
+    fast_s: f64,
+}
+
+impl Catch {
+    /// `dt_s` later the engine turns at this speed.
+    pub(crate) fn step(&mut self, engine_rad_per_s: f64, dt_s: f64) -> bool {
+        self.fast_s = if engine_rad_per_s > CAUGHT_RAD_PER_S { self.fast_s + dt_s } else { 0.0 };
+        self.fast_s > CAUGHT_FOR_S
+    }
+}
 
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Doing {
@@ -41,12 +57,13 @@ pub struct Starting {
     doing: Doing,
     stalls: u32,
     crank_s: f64,
+    catch: Catch,
 }
 
 impl Starting {
     /// The key is off.
     pub const fn new() -> Self {
-        Self { doing: Doing::SwitchedOff, stalls: 0, crank_s: 0.0 }
+        Self { doing: Doing::SwitchedOff, stalls: 0, crank_s: 0.0, catch: Catch { fast_s: 0.0 } }
     }
 
     /// Times the engine died after it had run, other than by the key.
@@ -68,15 +85,14 @@ impl Starting {
     /// run at all.
     pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
         let over = |until_s: f64| time_s >= until_s;
+        let caught = self.catch.step(engine_rad_per_s, PERIOD_S);
         self.doing = match self.doing {
             _ if !wanted => Doing::SwitchedOff,
             Doing::SwitchedOff => Doing::Priming { until_s: time_s + PRIME_S },
             Doing::Priming { until_s } | Doing::Resting { until_s } if over(until_s) => {
                 Doing::Cranking { until_s: time_s + CRANK_S }
             }
-            Doing::Cranking { .. } if engine_rad_per_s > CAUGHT_RAD_PER_S => {
-                Doing::Settling { until_s: time_s + SETTLE_S }
-            }
+            Doing::Cranking { .. } if caught => Doing::Settling { until_s: time_s + SETTLE_S },
             Doing::Cranking { until_s } if over(until_s) => Doing::Resting { until_s: time_s + REST_S },
             Doing::Settling { .. } | Doing::Running if engine_rad_per_s < STALLED_RAD_PER_S => {
                 self.stalls += 1;
@@ -127,7 +143,17 @@ mod tests {
         assert_eq!(hold(&mut starting, 11.0, 2.0, true, 0.0), Key::On);
         assert_eq!(hold(&mut starting, 13.0, 2.0, true, 20.0), Key::Start);
         assert_eq!(starting.stalls(), 1);
-        assert!((starting.crank_s() - 2.0).abs() < 0.1, "{}", starting.crank_s());
+        assert!((starting.crank_s() - 2.4).abs() < 0.1, "{}", starting.crank_s());
+    }
+
+    #[test]
+    fn the_key_is_held_through_a_cough() {
+        let mut starting = Starting::new();
+        hold(&mut starting, 0.0, 3.0, true, 20.0);
+        assert_eq!(hold(&mut starting, 3.0, 0.3, true, 60.0), Key::Start);
+        assert_eq!(hold(&mut starting, 3.3, 0.2, true, 30.0), Key::Start);
+        assert_eq!(hold(&mut starting, 3.5, 0.3, true, 60.0), Key::Start);
+        assert_eq!(hold(&mut starting, 3.8, 0.3, true, 60.0), Key::On);
     }
 
     #[test]

@@ -6,14 +6,12 @@ use trimwright_plant::{Hands, Key, Plant};
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::drive::RunError;
 use crate::scenario::Scenario;
+use crate::starting::{Catch, STALLED_RAD_PER_S};
 
 use super::{RPM_PER_RAD_PER_S, ZERO_DEGC_K};
 
 /// Ignition on before cranking, s.
 const PRIME_S: f64 = 2.0;
-/// The engine counts as caught above this speed, and as stalled below the other, rad/s.
-const CAUGHT_RAD_PER_S: f64 = 50.0;
-const STALLED_RAD_PER_S: f64 = 15.0;
 /// Longest cranking, s.
 const LONGEST_CRANKING_S: f64 = 10.0;
 /// Under-bonnet air of a hot engine, degC at most: engineering judgement.
@@ -32,6 +30,7 @@ pub(super) struct Trial {
     pub(super) hands: Hands,
     /// Times it died after it had caught.
     pub(super) stalls: u32,
+    catch: Catch,
     runs: bool,
 }
 
@@ -55,7 +54,13 @@ impl Trial {
         let plant = Plant::new(truth, car.scenario.seed)?;
         let controller = Controller::new(calibration.clone()).with_learned(car.learned.clone());
         let hands = Hands { key: Key::On, ..Hands::default() };
-        Ok(Self { closed_loop: ClosedLoop::new(plant, controller), hands, stalls: 0, runs: false })
+        Ok(Self {
+            closed_loop: ClosedLoop::new(plant, controller),
+            hands,
+            stalls: 0,
+            catch: Catch::default(),
+            runs: false,
+        })
     }
 
     /// Primes and cranks; how long the starter turned until the engine caught, s, if it did.
@@ -90,8 +95,9 @@ impl Trial {
         for _ in 0..(seconds / STEP_S).round() as u64 {
             self.closed_loop.step(&self.hands);
             let speed = self.closed_loop.view().speed_rad_per_s;
-            self.stalls += u32::from(self.runs && speed < STALLED_RAD_PER_S);
-            self.runs = speed > if self.runs { STALLED_RAD_PER_S } else { CAUGHT_RAD_PER_S };
+            let (ran, caught) = (self.runs, self.catch.step(speed, STEP_S));
+            self.runs = if ran { speed > STALLED_RAD_PER_S } else { caught };
+            self.stalls += u32::from(ran && !self.runs);
             let state = self.closed_loop.controller().state();
             let wanted_ln = libm::log(f64::from(state.insight.wanted_lambda));
             let burns = state.phase.phase.burns();

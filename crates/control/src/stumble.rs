@@ -1,0 +1,140 @@
+//! Extra fuel for an engine that stumbles or dies before its oxygen sensor can tell why.
+//!
+//! Until the sensor is ready nothing measures the mixture but the crank: an engine out of gear with closed throttle whose speed falls far below
+//! what it is to idle at gets too little fuel more often than too much, for a lean charge burns badly long before a rich one does.
+//! Each such fall adds some fuel. A start that did not last may have been too lean or too rich: the next one is tried richer, the
+//! one after it leaner, and so on, farther each time. With the sensor at work all that fades, and the trim does what is left to do. Engineering judgement throughout: common practice in kind.
+
+use trimwright_numerics::Real;
+
+use crate::phase::Phase;
+
+/// Speed over the wanted idle speed below which a falling speed is a stumble.
+const SLOW: f32 = 0.8;
+/// Rate of speed from which it is one, rad/s^2.
+const FALLS: f32 = -40.0;
+/// Extra fuel gained while the engine stumbles, ln/s.
+const GAIN_PER_S: f32 = 0.4;
+/// By how much richer, and every other time leaner, the next start is tried, ln.
+const TRY_LN: f32 = 0.12;
+/// An engine that dies within this time after its start died of the start, s.
+const START_S: f32 = 20.0;
+/// Farthest the fuel is changed, ln.
+const MOST_LN: f32 = 0.4;
+/// Time constants in which it fades: while nothing measures the mixture, and with the sensor at work, s.
+const FADES_S: (f32, f32) = (60.0, 6.0);
+
+/// What is seen of the engine.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Run {
+    /// What the engine is doing.
+    pub phase: Phase,
+    /// Time since it started, s; 0 before.
+    pub since_start_s: f32,
+    /// Crank speed over the wanted idle speed.
+    pub speed_ratio: f32,
+    /// Rate of crank speed, rad/s^2.
+    pub rate_rad_per_s2: f32,
+    /// The throttle is closed and no driving range engaged: nothing but its own mixture slows the engine down so quickly.
+    pub free: bool,
+    /// The oxygen sensor tells the mixture.
+    pub measured: bool,
+}
+
+/// Extra fuel for an engine that stumbles.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Stumble {
+    /// Extra fuel, ln; below 0 less.
+    pub richer_ln: f32,
+    ran_s: f32,
+    tries: u8,
+}
+
+impl Stumble {
+    /// One 10 ms slot.
+    pub fn step(&mut self, run: &Run, dt_s: f32) {
+        let started = run.phase.started();
+        let died = !started && core::mem::take(&mut self.ran_s) > 0.0;
+        let stumbles = run.phase.burns()
+            && run.free
+            && !run.measured
+            && run.rate_rad_per_s2 < FALLS
+            && run.speed_ratio < SLOW;
+        let fades_s = if run.measured { FADES_S.1 } else { FADES_S.0 };
+        self.richer_ln *= 1.0 - dt_s / (fades_s + dt_s);
+        if stumbles {
+            self.richer_ln += GAIN_PER_S * dt_s;
+        }
+        if died {
+            // 1, -1, 2, -2 ... times TRY_LN: each try is as far from the one before as its number.
+            self.tries = self.tries.saturating_add(1);
+            let step = TRY_LN * f32::from(self.tries);
+            self.richer_ln += if self.tries % 2 == 1 { step } else { -step };
+        } else if run.measured {
+            self.tries = 0;
+        }
+        self.richer_ln = self.richer_ln.held(-MOST_LN, MOST_LN);
+        if started {
+            self.ran_s = if run.since_start_s < START_S { run.since_start_s } else { 0.0 };
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const IDLE: Run = Run {
+        phase: Phase::Running,
+        since_start_s: 5.0,
+        speed_ratio: 1.0,
+        rate_rad_per_s2: 0.0,
+        free: true,
+        measured: false,
+    };
+
+    fn after(stumble: &mut Stumble, run: Run, seconds: f32) -> f32 {
+        (0..(seconds * 100.0) as u32).for_each(|_| stumble.step(&run, 0.01));
+        stumble.richer_ln
+    }
+
+    #[test]
+    fn an_engine_that_runs_evenly_gets_nothing() {
+        assert_eq!(after(&mut Stumble::default(), IDLE, 60.0), 0.0);
+    }
+
+    #[test]
+    fn a_fall_below_the_idle_speed_is_answered_only_while_nothing_measures_the_mixture() {
+        let falls = Run { speed_ratio: 0.6, rate_rad_per_s2: -100.0, ..IDLE };
+        let fallen = after(&mut Stumble::default(), falls, 0.25);
+        assert!((0.08..0.12).contains(&fallen), "{fallen}");
+        assert_eq!(after(&mut Stumble::default(), Run { measured: true, ..falls }, 0.25), 0.0);
+        assert_eq!(after(&mut Stumble::default(), Run { free: false, ..falls }, 0.25), 0.0);
+        assert_eq!(after(&mut Stumble::default(), Run { phase: Phase::FuelCut, ..falls }, 0.25), 0.0);
+        assert_eq!(after(&mut Stumble::default(), falls, 30.0), MOST_LN);
+    }
+
+    #[test]
+    fn a_start_that_did_not_last_is_tried_richer_then_leaner_and_a_later_end_is_not() {
+        let stands = Run { phase: Phase::Stopped, since_start_s: 0.0, speed_ratio: 0.0, ..IDLE };
+        let mut stumble = Stumble::default();
+        after(&mut stumble, IDLE, 0.1);
+        let once = after(&mut stumble, stands, 1.0);
+        assert!((0.1..=TRY_LN).contains(&once), "{once}");
+        assert!(after(&mut stumble, stands, 1.0) <= once, "one death counts once");
+        after(&mut stumble, IDLE, 0.1);
+        assert!(after(&mut stumble, stands, 0.1) < -0.05, "it may have been too rich");
+        after(&mut stumble, IDLE, 0.1);
+        assert!(after(&mut stumble, stands, 0.1) > once + 0.05);
+        let mut later = Stumble::default();
+        after(&mut later, Run { since_start_s: 100.0, ..IDLE }, 0.1);
+        assert_eq!(after(&mut later, stands, 1.0), 0.0);
+    }
+
+    #[test]
+    fn with_the_sensor_at_work_it_fades() {
+        let mut stumble = Stumble { richer_ln: 0.3, ..Stumble::default() };
+        assert!(after(&mut stumble, Run { measured: true, ..IDLE }, 20.0) < 0.02);
+    }
+}
