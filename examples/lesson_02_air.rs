@@ -11,6 +11,7 @@ use lesson::plot::Plot;
 use lesson::{RPM, rms};
 use std::error::Error;
 use std::fmt;
+use trimwright_control::calibration::OUTSIDE_PA;
 use trimwright_control::{Calibration, SetupAnswers};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::Truth;
@@ -44,7 +45,7 @@ pub(crate) fn full_charge_kg(answers: &SetupAnswers, map_pa: f64, charge_k: f64)
 }
 
 fn charge(truth: &Truth, calibration: &Calibration, map_pa: f64) -> Charge {
-    let guessed_kg = calibration.base_air_charge_kg(map_pa as f32, SPEED as f32, CHARGE_K as f32);
+    let guessed_kg = calibration.base_air_charge_kg(map_pa as f32, OUTSIDE_PA, SPEED as f32, CHARGE_K as f32);
     Charge {
         map_pa,
         full_kg: full_charge_kg(calibration.answers(), map_pa, CHARGE_K),

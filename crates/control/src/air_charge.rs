@@ -37,7 +37,7 @@ pub fn air_charge(
     } else {
         belief.map_pa
     };
-    let weights = calibration.weights(map_pa, speed_rad_per_s);
+    let weights = calibration.weights_under(map_pa, belief.baro_pa, speed_rad_per_s);
     AirCharge { weights, charge_k, air_kg: calibration.air_charge_kg(&weights, map_pa, charge_k) }
 }
 
@@ -54,6 +54,17 @@ mod tests {
         let fast = air_charge(&calibration, &belief, 150.0, 0.1);
         assert!(slow.charge_k > fast.charge_k && slow.air_kg < fast.air_kg);
         assert!((300.0..360.0).contains(&slow.charge_k) && (300.0..360.0).contains(&fast.charge_k));
+    }
+
+    #[test]
+    fn the_map_is_entered_with_the_ratio_to_the_pressure_outside() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let at = |map_pa, baro_pa| {
+            air_charge(&calibration, &Belief { map_pa, baro_pa, ..Belief::default() }, 150.0, 0.02)
+        };
+        let (sea, pass) = (at(60e3, 101_325.0), at(42e3, 0.7 * 101_325.0));
+        assert_eq!(sea.weights.cells, pass.weights.cells);
+        assert!((pass.air_kg / sea.air_kg - 0.7).abs() < 1e-4, "the same filling, of thinner air");
     }
 
     /// Ideal gas by hand: at eta 1, 101 325 Pa and 288.15 K the charge is 1.225 kg/m3 (ISO 2533) times the cylinder.

@@ -60,7 +60,7 @@ pub struct Belief {
     pub map_pa: f32,
     /// Rate of it, lagged, Pa/s; 0 where MAP is substituted.
     pub map_rate_pa_per_s: f32,
-    /// Barometric pressure, Pa: MAP while the crank stood, raised by any higher MAP.
+    /// Barometric pressure, Pa.
     pub baro_pa: f32,
     /// Throttle position, ratio.
     pub tp: f32,
@@ -158,7 +158,7 @@ impl Belief {
     pub fn map_ahead_pa(&self, interval_s: f32) -> f32 {
         let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, 0.05);
         (self.map_pa + ahead_s * self.map_rate_pa_per_s)
-            .held(0.5 * self.map_pa, self.baro_pa.max(self.map_pa))
+            .held(0.5 * self.map_pa, (MOST_AHEAD * self.baro_pa).max(self.map_pa))
     }
 
     /// Pressure drop over the injectors, Pa, when they spray into the manifold.
@@ -208,7 +208,7 @@ impl Belief {
             self.map_rate_pa_per_s = 0.0;
             (self.map_sum_v, self.map_count) = (0.0, 0.0);
         } else if due && self.map_count > 0.0 {
-            let mean_pa = 10e3 + (self.map_sum_v / self.map_count - 0.5) * 25e3;
+            let mean_pa = pressure_pa(self.map_sum_v / self.map_count);
             let moved_pa = mean_pa - self.map_pa;
             let moved_pa = along(&MAP_TRUST, moved_pa.abs()) * moved_pa;
             self.map_pa += moved_pa;
@@ -257,9 +257,16 @@ impl Belief {
         }
     }
 
+    /// By the sensor on the board; without it, MAP while the crank stands, raised by any higher MAP.
     fn take_baro(&mut self, frame: &Frame, crank: &Crank, dt_s: f32) {
         let baro_pa = self.map_pa.held(50e3, 110e3);
-        if crank.speed_rad_per_s == 0.0 && frame.switches.ignition && !self.doubts.map {
+        if within(frame.baro_v, BARO_V) {
+            follow(&mut self.baro_pa, pressure_pa(frame.baro_v), dt_s, 0.5);
+        } else if crank.speed_rad_per_s == 0.0
+            && frame.switches.ignition
+            && !frame.switches.starter
+            && !self.doubts.map
+        {
             follow(&mut self.baro_pa, baro_pa, dt_s, 0.05);
         } else if self.map_pa > self.baro_pa {
             follow(&mut self.baro_pa, baro_pa, dt_s, 1.0);
@@ -267,11 +274,18 @@ impl Belief {
     }
 }
 
+/// The sensors of pressure: 0.5 to 4.5 V over 10 to 110 kPa.
+fn pressure_pa(volts: f32) -> f32 {
+    10e3 + (volts - 0.5) * 25e3
+}
+
 /// Moves `held` towards `value` with a time constant.
 fn follow(held: &mut f32, value: f32, dt_s: f32, tau_s: f32) {
     *held += dt_s / (tau_s + dt_s) * (value - *held);
 }
 
+/// What the barometric sensor shows anywhere on a road, V: 50 to 110 kPa.
+const BARO_V: (f32, f32) = (2.1, 4.5);
 /// Share of a change of mean pressure that is taken at once against its size, Pa: small ones are mostly the ripple that a few
 /// samples do not average out (engineering judgement).
 const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
@@ -279,6 +293,9 @@ const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
 /// (engineering judgement, from tip-ins).
 const MAP_AHEAD_S: f32 = 0.015;
 const MAP_AHEAD_INTERVALS: f32 = 1.5;
+/// Pressure over that outside up to which it is looked ahead: a rise towards full throttle levels off before it gets there (engineering
+/// judgement, from tip-ins).
+const MOST_AHEAD: f32 = 0.95;
 /// Time constant of the rate of pressure, s.
 const MAP_RATE_S: f32 = 0.06;
 /// Throttle position taken when the sensor is lost: off idle, no enrichment.
@@ -426,7 +443,13 @@ mod tests {
     }
 
     #[test]
-    fn barometric_pressure_is_read_while_the_crank_stands() {
+    fn barometric_pressure_is_followed_by_its_sensor_while_the_engine_runs() {
+        let high_up = Frame { baro_v: 0.5 + 60e3 / 25e3, ..frame() };
+        assert!((settle(&high_up, 80.0, 5.0).0.baro_pa - 70e3).abs() < 100.0);
+    }
+
+    #[test]
+    fn without_its_sensor_barometric_pressure_is_read_while_the_crank_stands() {
         let high_up = Frame { map_v: 0.5 + 70e3 / 25e3 - 0.4, ..frame() };
         assert!((settle(&high_up, 0.0, 1.0).0.baro_pa - 70e3).abs() < 200.0);
     }

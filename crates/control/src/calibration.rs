@@ -87,7 +87,7 @@ impl Default for Options {
 /// use trimwright_control::{Calibration, Options, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?
 ///     .with_options(Options { learning: false, ..Options::default() });
-/// let air_kg = calibration.base_air_charge_kg(40e3, 80.0, 310.0);
+/// let air_kg = calibration.base_air_charge_kg(40e3, 101_325.0, 80.0, 310.0);
 /// assert!((0.1e-3..0.3e-3).contains(&air_kg));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
@@ -176,7 +176,7 @@ impl Calibration {
         &self.rpm_axis
     }
 
-    /// Breakpoints of manifold pressure, Pa.
+    /// Breakpoints of manifold pressure at standard outside pressure, Pa.
     pub const fn map_axis(&self) -> &Axis<f32, MAP_POINTS> {
         &self.map_axis
     }
@@ -186,7 +186,15 @@ impl Calibration {
         &self.filling
     }
 
-    /// The cells around an operating point and the share of each.
+    /// The cells around an operating point under this outside pressure: an engine is filled by the ratio of manifold pressure to
+    /// that which its exhaust leaves against (the residual gas expands to it), so that the map is entered with
+    /// the pressure that makes the same ratio at standard outside pressure.
+    #[inline]
+    pub fn weights_under(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
+        self.weights(map_pa * (OUTSIDE_PA / baro_pa.max(30e3)), speed_rad_per_s)
+    }
+
+    /// The cells around an operating point at standard outside pressure, and the share of each.
     #[inline]
     pub fn weights(&self, map_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
         Weights::new(self.rpm_axis.place(speed_rad_per_s), self.map_axis.place(map_pa), RPM_POINTS)
@@ -209,8 +217,8 @@ impl Calibration {
     }
 
     /// Air that one cylinder takes in by the base map, kg: `eta p V / (R T)`. `charge_k` below 200 K counts as 200 K.
-    pub fn base_air_charge_kg(&self, map_pa: f32, speed_rad_per_s: f32, charge_k: f32) -> f32 {
-        self.air_charge_kg(&self.weights(map_pa, speed_rad_per_s), map_pa, charge_k)
+    pub fn base_air_charge_kg(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32, charge_k: f32) -> f32 {
+        self.air_charge_kg(&self.weights_under(map_pa, baro_pa, speed_rad_per_s), map_pa, charge_k)
     }
 
     /// The same for weights already known.
@@ -295,8 +303,8 @@ fn rpm_points(answers: &SetupAnswers) -> [f32; RPM_POINTS] {
     })
 }
 
-/// Pressure in the exhaust port at part load, Pa.
-const EXHAUST_PA: f32 = 101_325.0;
+/// Outside pressure for which the map is stated, Pa (ISO 2533); at part load also that in the exhaust port.
+pub const OUTSIDE_PA: f32 = 101_325.0;
 
 /// First guess of filling efficiency, ratio: load term times speed curve times what the valve overlap leaves of it.
 ///
@@ -318,8 +326,8 @@ fn filling(answers: &SetupAnswers, map_pa: f32, speed_rad_per_s: f32) -> f32 {
 /// the overlap factor in deg/m, N in 1/s, pressures in bar (Fox, Cheng and Heywood, SAE 931025, from memory; production
 /// engines there have factors up to about 2.7 deg/m; which cam has which is engineering judgement).
 fn back_flow(overlap_deg_per_m: f32, map_pa: f32, speed_rad_per_s: f32) -> f32 {
-    let ratio = (map_pa / EXHAUST_PA).held(0.1, 1.0);
-    let drop_bar = (1.0 - ratio) * EXHAUST_PA * 1e-5;
+    let ratio = (map_pa / OUTSIDE_PA).held(0.1, 1.0);
+    let drop_bar = (1.0 - ratio) * OUTSIDE_PA * 1e-5;
     let turns_per_s = speed_rad_per_s / core::f32::consts::TAU;
     1.266 * overlap_deg_per_m / turns_per_s * Real::powf(ratio, -0.87) * Real::sqrt(drop_bar)
 }
@@ -343,7 +351,7 @@ mod tests {
     fn more_overlap_fills_less_at_idle_and_more_at_speed() {
         let of = |cam, map_pa, speed| {
             calibration(SetupAnswers { cam, ..SetupAnswers::default() })
-                .base_air_charge_kg(map_pa, speed, 310.0)
+                .base_air_charge_kg(map_pa, OUTSIDE_PA, speed, 310.0)
         };
         assert!(of(Cam::Hot, 45e3, 80.0) < 0.95 * of(Cam::Stock, 45e3, 80.0));
         assert!(of(Cam::Hot, 100e3, 520.0) > of(Cam::Stock, 100e3, 520.0));
@@ -366,7 +374,7 @@ mod tests {
         assert!(
             (f64::from(back_flow(1.4, 43e3, 620.0 * core::f32::consts::TAU / 60.0)) - expected).abs() < 1e-4
         );
-        assert_eq!(back_flow(1.4, EXHAUST_PA, 65.0), 0.0);
+        assert_eq!(back_flow(1.4, OUTSIDE_PA, 65.0), 0.0);
     }
 
     /// Orifice law, shared/reference/injector_sqrt.csv: 55 psi against 43.5 psi gives 1.124441.

@@ -158,7 +158,7 @@ mod tests {
     #[test]
     fn known_loads_get_air_before_the_speed_drops() {
         let plain = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 73.3, 0.01);
-        let loaded = Loads { ac: true, fans: 2, in_gear: true, wet: false };
+        let loaded = Loads { ac: true, fans: 2, in_gear: false, wet: false };
         let after = |seconds: f32| {
             let faster = 73.3 + f32::min(FASTER_PER_S * seconds, SLOW_RAD_PER_S - 73.3);
             duty(&mut Idle::default(), 0.0, 360.0, loaded, faster, seconds) - plain
@@ -168,6 +168,12 @@ mod tests {
             (0.05..0.08).contains(&after(0.4)),
             "air comes no faster than film and pressure reading can follow"
         );
+        let in_gear = Loads { in_gear: true, ..Loads::default() };
+        let geared = |ect_k| {
+            let at = |loads| duty(&mut Idle::default(), 0.0, ect_k, loads, 73.3, 0.01);
+            at(in_gear) - at(Loads::default())
+        };
+        assert!((geared(360.0) - 0.04).abs() < 1e-4 && geared(283.0) > 0.1, "cold oil drags");
         assert!(duty(&mut Idle::default(), 0.0, 263.0, Loads::default(), 73.3, 0.01) > plain + 0.2);
     }
 

@@ -82,7 +82,7 @@ impl Wires {
         if self.wild && self.dice.below(20) == 0 {
             while frame.pulses_us.push(self.time_us.wrapping_sub(self.dice.below(2000))).is_ok() {}
         }
-        let usual = [13.5, self.map_v, self.throttle_v, 1.0, 2.0, 2.2, 2.3, 100.0];
+        let usual = [13.5, self.map_v, self.throttle_v, 1.0, 2.0, 2.2, 4.15, 2.3, 100.0];
         let wires = [
             &mut frame.battery_v,
             &mut frame.map_v,
@@ -90,6 +90,7 @@ impl Wires {
             &mut frame.ect_v,
             &mut frame.iat_v,
             &mut frame.frp_v,
+            &mut frame.baro_v,
             &mut frame.o2_v,
             &mut frame.vss_hz,
         ];

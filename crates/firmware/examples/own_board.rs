@@ -39,6 +39,7 @@ impl Board {
             ect_v: 2.4,
             iat_v: 2.4,
             frp_v: 2.5,
+            baro_v: 4.15,
             o2_v: 2.2,
             switches: Switches { ignition: self.time_us < 10_000_000, ..Switches::default() },
             ..Frame::default()

@@ -1,5 +1,6 @@
 //! What happened in each cell of the map, and which correction would have been right there.
 
+use trimwright_control::calibration::OUTSIDE_PA;
 use trimwright_control::{Calibration, LearnedMap, State};
 use trimwright_plant::{CylinderEvent, Truth, View};
 
@@ -102,15 +103,19 @@ impl Cells {
     /// are the means of the cell's own events (for a cell without any, of all events). NaN where nothing was driven at all.
     pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
         let columns = calibration.rpm_axis().points().len();
+        let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
         let right = |(cell, sums): (usize, &Sums)| {
             let conditions = if sums.dwell_s > 0.0 { sums.mean() } else { self.whole.mean() };
             let speed = calibration.rpm_axis().points()[cell % columns];
-            let map_pa = calibration.map_axis().points()[cell / columns];
+            let map_pa = calibration.map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;
             let air_kg = truth.air_charge_kg(f64::from(map_pa), conditions.manifold_k, f64::from(speed));
             let needed_kg = air_kg / truth.stoich_afr();
-            let base_kg =
-                f64::from(calibration.base_air_charge_kg(map_pa, speed, conditions.charge_k as f32))
-                    / f64::from(calibration.answers().stoich_afr);
+            let base_kg = f64::from(calibration.base_air_charge_kg(
+                map_pa,
+                outside_pa,
+                speed,
+                conditions.charge_k as f32,
+            )) / f64::from(calibration.answers().stoich_afr);
             let Conditions { battery_v, drop_pa, believed_drop_pa, injectors, .. } = conditions;
             let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa) as f32;
             let (battery_v, drop_pa) = (battery_v as f32, believed_drop_pa as f32);

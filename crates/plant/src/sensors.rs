@@ -97,16 +97,17 @@ impl SensorsState {
     }
 
     /// Channels that the converter visits every 10 ms: temperatures, rail pressure, supply (through a divider
-    /// by four).
+    /// by four). Outside pressure comes from the controller's own board: no wire of it can break or pick up noise.
     pub(crate) fn slow(
         &mut self,
         sensors: &Sensors,
         faults: &Faults,
         noise: &mut Noise,
-        rail_pa: f64,
+        (rail_pa, outside_pa): (f64, f64),
         supply_v: f64,
         frame: &mut Frame,
     ) {
+        frame.baro_v = converted(ratiometric(outside_pa, 10e3, 110e3));
         let frp_v = ratiometric(rail_pa, 0.0, 700e3);
         let ([ect, iat], [frp, supply]) = (noise.bells(), noise.bells());
         let noise_v = sensors.noise_v;
@@ -166,7 +167,7 @@ mod tests {
             Sensed { map_pa, phase: 0.3, turning: true, throttle: 0.25, o2_v: 2.0, vehicle_m_per_s: 10.0 };
         let mut state = SensorsState::new(map_pa);
         state.warm(363.15, 298.15);
-        state.slow(&sensors, faults, noise, 300e3, 13.8, frame);
+        state.slow(&sensors, faults, noise, (300e3, 84e3), 13.8, frame);
         state.step(&sensors, faults, noise, &sensed, 0.1, frame);
     }
 
@@ -177,6 +178,7 @@ mod tests {
             (frame.map_v, 2.5),
             (frame.tp_v, 1.5),
             (frame.frp_v, 0.5 + 4.0 * 3.0 / 7.0),
+            (frame.baro_v, 0.5 + 4.0 * 0.74),
             (frame.o2_v, 2.0),
             (frame.battery_v / 4.0, 3.45),
             (frame.iat_v, 5.0 * 10_000.0 / 12_490.0),

@@ -68,8 +68,8 @@ impl Plant {
         self.held.film = truth.film.coefficients(self.manifold.pressure_pa, speed, self.thermal.wall_k);
         self.gearbox.shift(&truth.gearbox, self.vehicle.speed_m_per_s, hands.throttle, past_s);
         let frame = &mut self.frame;
-        let rail_pa = self.fuel.rail_pa;
-        self.sensors.slow(&truth.sensors, &truth.faults, &mut self.noise, rail_pa, injector_v, frame);
+        let pressures_pa = (self.fuel.rail_pa, self.held.air.pressure_pa);
+        self.sensors.slow(&truth.sensors, &truth.faults, &mut self.noise, pressures_pa, injector_v, frame);
         if speed < 2.0 {
             // A standing engine passes no gas on.
             self.held.exhaust_kg_per_s = 0.0;

@@ -26,6 +26,8 @@ pub struct Frame {
     pub battery_v: f32,
     /// Manifold absolute pressure sensor, ratiometric to 5 V.
     pub map_v: f32,
+    /// Barometric pressure sensor on the controller's own board, ratiometric to 5 V.
+    pub baro_v: f32,
     /// Throttle position sensor, ratiometric to 5 V.
     pub tp_v: f32,
     /// Coolant thermistor under a pull-up to 5 V: open reads 5 V, a short to ground reads 0 V.

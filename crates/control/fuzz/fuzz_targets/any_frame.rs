@@ -31,14 +31,14 @@ struct Stretch {
     /// Pulses before the end of each frame, microseconds.
     pulses_us: [u16; 8],
     pulses: u8,
-    volts: [f32; 8],
+    volts: [f32; 9],
     switches: u8,
     frames: u8,
 }
 
 impl Stretch {
     fn frame(&self, time_us: u64) -> Frame {
-        let [battery_v, map_v, tp_v, ect_v, iat_v, frp_v, o2_v, vss_hz] = self.volts;
+        let [battery_v, map_v, baro_v, tp_v, ect_v, iat_v, frp_v, o2_v, vss_hz] = self.volts;
         let bit = |bit: u8| self.switches & (1 << bit) != 0;
         let switches = Switches {
             ignition: bit(0),
@@ -50,7 +50,7 @@ impl Stretch {
         };
         let pulses = self.pulses_us.iter().take(usize::from(self.pulses % 9));
         let pulses_us = pulses.map(|&before_us| time_us.wrapping_sub(u64::from(before_us))).collect();
-        Frame { time_us, pulses_us, battery_v, map_v, tp_v, ect_v, iat_v, frp_v, o2_v, vss_hz, switches }
+        Frame { time_us, pulses_us, battery_v, map_v, baro_v, tp_v, ect_v, iat_v, frp_v, o2_v, vss_hz, switches }
     }
 }
 

@@ -46,7 +46,12 @@ impl Demand {
         let afr = f64::from(answers.stoich_afr);
         let limit = f64::from(answers.rev_limit_rad_per_s);
         let charge_kg = |map_pa: f64, speed: f64, charge_k: f64| {
-            f64::from(calibration.base_air_charge_kg(map_pa as f32, speed as f32, charge_k as f32))
+            f64::from(calibration.base_air_charge_kg(
+                map_pa as f32,
+                outside_pa as f32,
+                speed as f32,
+                charge_k as f32,
+            ))
         };
         let firings_per_s = |speed: f64| speed / TAU * 0.5 * f64::from(answers.cylinders);
         let (by_air_kg_per_s, peak_rad_per_s) = (1..=SPEEDS)
