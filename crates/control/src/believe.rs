@@ -292,10 +292,10 @@ const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
 /// How far pressure is looked ahead: for the sensor, s, and for the mean and the way of the fuel, intervals between firings
 /// (engineering judgement, from tip-ins).
 const MAP_AHEAD_S: f32 = 0.015;
-const MAP_AHEAD_INTERVALS: f32 = 1.5;
+const MAP_AHEAD_INTERVALS: f32 = 1.2;
 /// Pressure over that outside up to which it is looked ahead: a rise towards full throttle levels off before it gets there (engineering
 /// judgement, from tip-ins).
-const MOST_AHEAD: f32 = 0.95;
+const MOST_AHEAD: f32 = 0.92;
 /// Time constant of the rate of pressure, s.
 const MAP_RATE_S: f32 = 0.06;
 /// Throttle position taken when the sensor is lost: off idle, no enrichment.
