@@ -156,7 +156,7 @@ impl Belief {
     /// Manifold pressure as the cylinder that is fuelled now will meet it, Pa: by its rate as far ahead as sensor, mean and the way of
     /// the fuel are behind.
     pub fn map_ahead_pa(&self, interval_s: f32) -> f32 {
-        let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, 0.05);
+        let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, 0.021);
         (self.map_pa + ahead_s * self.map_rate_pa_per_s)
             .held(0.5 * self.map_pa, (MOST_AHEAD * self.baro_pa).max(self.map_pa))
     }
@@ -292,7 +292,7 @@ const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
 /// How far pressure is looked ahead: for the sensor, s, and for the mean and the way of the fuel, intervals between firings
 /// (engineering judgement, from tip-ins).
 const MAP_AHEAD_S: f32 = 0.015;
-const MAP_AHEAD_INTERVALS: f32 = 1.2;
+const MAP_AHEAD_INTERVALS: f32 = 1.1;
 /// Pressure over that outside up to which it is looked ahead: a rise towards full throttle levels off before it gets there (engineering
 /// judgement, from tip-ins).
 const MOST_AHEAD: f32 = 0.92;

@@ -211,7 +211,7 @@ impl State {
         let learned = &self.learned;
         let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.insight.film));
         let unsure = unsure(since_start_s, variances_ln2);
-        (wanted / (unsure * Real::exp(self.stumble.richer_ln))).max(RICHEST)
+        (wanted / (unsure * (1.0 + self.stumble.richer))).max(RICHEST)
     }
 
     /// One where fuel is allowed, zero where it is not.

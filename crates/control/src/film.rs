@@ -152,7 +152,7 @@ impl Film {
 /// Throttle rate below which there is no shot, 1/s.
 const SHOT_FROM_PER_S: f32 = 0.4;
 /// Pressure that a throttle step from closed to open is believed to add before MAP shows it, Pa.
-const SHOT_PA: f32 = 7e3;
+const SHOT_PA: f32 = 7.5e3;
 /// Time constant in which MAP catches up, s: sensor lag, averaging and the way from injection to intake.
 const SHOT_S: f32 = 0.08;
 

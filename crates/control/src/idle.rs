@@ -20,7 +20,7 @@ const FASTER_PER_S: f32 = 5.0;
 /// Extra duty with the air-conditioning compressor on.
 const AC_DUTY: f32 = 0.09;
 /// How fast the duty for loads comes and goes, 1/s: a step of air leaves film and pressure reading behind.
-const LOADS_PER_S: f32 = 0.15;
+const LOADS_PER_S: f32 = 0.13;
 /// Extra duty for each fan.
 const FAN_DUTY: f32 = 0.015;
 /// Extra duty in a driving range against coolant temperature, K: the converter grips at once, and with cold oil it drags more.
@@ -165,7 +165,7 @@ mod tests {
         };
         assert!(after(1.2) > 0.1);
         assert!(
-            (0.05..0.08).contains(&after(0.4)),
+            (0.05..0.08).contains(&after(0.5)),
             "air comes no faster than film and pressure reading can follow"
         );
         let in_gear = Loads { in_gear: true, ..Loads::default() };

@@ -13,14 +13,14 @@ use crate::phase::Phase;
 const SLOW: f32 = 0.8;
 /// Rate of speed from which it is one, rad/s^2.
 const FALLS: f32 = -40.0;
-/// Extra fuel gained while the engine stumbles, ln/s.
+/// Extra fuel gained while the engine stumbles, share per second.
 const GAIN_PER_S: f32 = 0.4;
-/// By how much richer, and every other time leaner, the next start is tried, ln.
-const TRY_LN: f32 = 0.12;
+/// By how much richer, and every other time leaner, the next start is tried, share.
+const TRY: f32 = 0.12;
 /// An engine that dies within this time after its start died of the start, s.
 const START_S: f32 = 20.0;
-/// Farthest the fuel is changed, ln.
-const MOST_LN: f32 = 0.4;
+/// Farthest the fuel is changed, share.
+const MOST: f32 = 0.4;
 /// Time constants in which it fades: while nothing measures the mixture, and with the sensor at work, s.
 const FADES_S: (f32, f32) = (60.0, 6.0);
 
@@ -45,8 +45,8 @@ pub struct Run {
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Stumble {
-    /// Extra fuel, ln; below 0 less.
-    pub richer_ln: f32,
+    /// Extra fuel, share; below 0 less.
+    pub richer: f32,
     ran_s: f32,
     tries: u8,
 }
@@ -62,19 +62,19 @@ impl Stumble {
             && run.rate_rad_per_s2 < FALLS
             && run.speed_ratio < SLOW;
         let fades_s = if run.measured { FADES_S.1 } else { FADES_S.0 };
-        self.richer_ln *= 1.0 - dt_s / (fades_s + dt_s);
+        self.richer *= 1.0 - dt_s / (fades_s + dt_s);
         if stumbles {
-            self.richer_ln += GAIN_PER_S * dt_s;
+            self.richer += GAIN_PER_S * dt_s;
         }
         if died {
-            // 1, -1, 2, -2 ... times TRY_LN: each try is as far from the one before as its number.
+            // 1, -1, 2, -2 ... times TRY: each try is as far from the one before as its number.
             self.tries = self.tries.saturating_add(1);
-            let step = TRY_LN * f32::from(self.tries);
-            self.richer_ln += if self.tries % 2 == 1 { step } else { -step };
+            let step = TRY * f32::from(self.tries);
+            self.richer += if self.tries % 2 == 1 { step } else { -step };
         } else if run.measured {
             self.tries = 0;
         }
-        self.richer_ln = self.richer_ln.held(-MOST_LN, MOST_LN);
+        self.richer = self.richer.held(-MOST, MOST);
         if started {
             self.ran_s = if run.since_start_s < START_S { run.since_start_s } else { 0.0 };
         }
@@ -96,7 +96,7 @@ mod tests {
 
     fn after(stumble: &mut Stumble, run: Run, seconds: f32) -> f32 {
         (0..(seconds * 100.0) as u32).for_each(|_| stumble.step(&run, 0.01));
-        stumble.richer_ln
+        stumble.richer
     }
 
     #[test]
@@ -112,7 +112,7 @@ mod tests {
         assert_eq!(after(&mut Stumble::default(), Run { measured: true, ..falls }, 0.25), 0.0);
         assert_eq!(after(&mut Stumble::default(), Run { free: false, ..falls }, 0.25), 0.0);
         assert_eq!(after(&mut Stumble::default(), Run { phase: Phase::FuelCut, ..falls }, 0.25), 0.0);
-        assert_eq!(after(&mut Stumble::default(), falls, 30.0), MOST_LN);
+        assert_eq!(after(&mut Stumble::default(), falls, 30.0), MOST);
     }
 
     #[test]
@@ -121,7 +121,7 @@ mod tests {
         let mut stumble = Stumble::default();
         after(&mut stumble, IDLE, 0.1);
         let once = after(&mut stumble, stands, 1.0);
-        assert!((0.1..=TRY_LN).contains(&once), "{once}");
+        assert!((0.1..=TRY).contains(&once), "{once}");
         assert!(after(&mut stumble, stands, 1.0) <= once, "one death counts once");
         after(&mut stumble, IDLE, 0.1);
         assert!(after(&mut stumble, stands, 0.1) < -0.05, "it may have been too rich");
@@ -134,7 +134,7 @@ mod tests {
 
     #[test]
     fn with_the_sensor_at_work_it_fades() {
-        let mut stumble = Stumble { richer_ln: 0.3, ..Stumble::default() };
+        let mut stumble = Stumble { richer: 0.3, ..Stumble::default() };
         assert!(after(&mut stumble, Run { measured: true, ..IDLE }, 20.0) < 0.02);
     }
 }
