@@ -35,6 +35,8 @@ const EXHAUST_K: [(f32, f32); 5] = [(0.8, 600.0), (1.5, 720.0), (3.0, 850.0), (6
 const USUAL_EXHAUST_K: f32 = 900.0;
 /// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
 const CLEARED_S: f32 = 4.0;
+/// Richest wanted mixture from which the loop may check itself, ln lambda: that of a lumpy idle, no cold engine.
+const RICHEST_CHECK_LN: f32 = -0.07;
 /// Richest mixture asked for while the engine runs, lambda (engineering judgement).
 const RICHEST: f32 = 0.5;
 /// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
@@ -202,11 +204,11 @@ impl State {
     /// The complete target for the next cylinder.
     fn wanted(&self, cal: &Calibration, weights: &Weights<f32>) -> f32 {
         let (belief, since_start_s) = (&self.belief, self.phase.since_start_s);
-        let cranking = self.phase.phase == Phase::Cranking;
-        let wanted = if cranking {
+        let (speed, leaned) = (self.crank.speed_rad_per_s, self.self_check.leaned());
+        let wanted = if self.phase.phase == Phase::Cranking {
             cranking_lambda(belief.ect_k, self.phase.for_s)
         } else {
-            wanted_lambda(cal, belief, self.crank.speed_rad_per_s, since_start_s) / self.cuts.guard_factor()
+            wanted_lambda(cal, belief, speed, since_start_s, leaned) / self.cuts.guard_factor()
         };
         let learned = &self.learned;
         let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.insight.film));
@@ -234,12 +236,13 @@ impl State {
         let error_ln = right_ln - past.applied_ln;
         let look = Look {
             calm: past.refusal.is_none() && past.moving < 1.0 && self.reading_is_good(),
+            wanted_ln: past.wanted_ln,
             error_ln,
             right_ln,
             delay_s: past.delay_s,
             air_kg_per_s: self.insight.air_flow_kg_per_s,
             speed_rad_per_s: self.crank.speed_rad_per_s,
-            idling: self.idle.active && past.wanted_ln.abs() < 0.01,
+            idling: self.idle.active && (RICHEST_CHECK_LN..0.01).contains(&past.wanted_ln),
             dt_s,
         };
         let refusal = self.refusal(cal);

@@ -7,18 +7,19 @@
 //! **Upstream air.** Air that enters between engine and sensor reads as lean, most of all at idle; the correction then makes the
 //! engine rich. The sensor cannot know, nor can the map, but the crank does: at idle the same dither makes an engine at lambda 1 pull
 //! harder with more fuel, and a rich one not. Where the crank says rich while the reading says lambda 1, nothing more is
-//! learned at low flow, and the flag says so. A sensor that itself reads lean gives the same answer.
+//! learned at low flow, and the flag says so ([`crate::pull`]). A sensor that itself reads lean gives the same answer.
 
 use trimwright_numerics::Real;
 
 use crate::calibration::Calibration;
+use crate::pull::Pull;
 
 /// Height of the dither, ln of fuel (engineering judgement: felt by the sensor, not by the driver).
 pub const DITHER_LN: f32 = 0.025;
 /// Full waves of a check.
 const WAVES: f32 = 6.0;
 /// Calm time before a check, s.
-const CALM_S: f32 = 4.0;
+const CALM_S: f32 = 3.0;
 /// Time between checks, s.
 const PAUSE_S: f32 = 300.0;
 /// Candidate delays over the believed one, ratio.
@@ -52,21 +53,14 @@ struct Sums {
 /// Air flow over displacement up to which a reading counts as falsified by air from outside, kg/(s m3): twice that of idle, four
 /// times; above, the leak is a small share of the flow (engineering judgement).
 const LOW_FLOW: f32 = 3.0;
-/// Answer of the crank below which the engine is richer than it reads. With the mixture of best economy more fuel pulls harder, with a
-/// rich one it does not: heat released over fuel rises by 0.3 per unit of ln lambda on the rich side and falls by 0.8 on the lean
-/// side (atom balance of rich combustion), so that the answer changes its sign near lambda 0.97 of an uneven engine.
-const RICH_PULL: f32 = 0.03;
-/// Answer of the crank of a sound engine (from drives of many), and lean reading per missing answer, ln.
-const SOUND_PULL: f32 = 0.14;
-const LEAN_PER_PULL: f32 = 0.3;
 /// Most difference of reading and wanted mixture, dither included, ln.
 const MOST_OFF_LN: f32 = 0.08;
-/// Half waves that have to be felt before anything is said.
-const FEWEST_PULLS: f32 = 15.0;
-/// The answer is known when its standard deviation is below this; from then on it is asked seldom.
-const KNOWN_PULL: f32 = 0.03;
-/// Time between checks until then, s.
-const SHORT_PAUSE_S: f32 = 20.0;
+/// How fast the idle is taken to lambda 1 for a check, 1/s: slow enough for the reading to follow.
+const LEANED_PER_S: f32 = 0.25;
+/// Most difference of the wanted mixture from lambda 1 with which a check begins, ln.
+const AT_ONE_LN: f32 = 0.01;
+/// Time between checks until the crank's answer is known, s.
+const SHORT_PAUSE_S: f32 = 8.0;
 
 /// What the loop knows of itself.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -74,6 +68,8 @@ const SHORT_PAUSE_S: f32 = 20.0;
 pub struct SelfCheck {
     calm_s: f32,
     pause_s: f32,
+    /// How far a lumpy idle has been taken to lambda 1, 0 to 1.
+    leaned: f32,
     /// Time into the check, s, when one runs.
     into_s: Option<f32>,
     half_s: f32,
@@ -93,71 +89,13 @@ pub struct SelfCheck {
 /// Time from injection to torque at idle, s (engineering judgement: suction and compression strokes, and the film).
 const ACTS_AFTER_S: f32 = 0.25;
 
-/// A half wave says at most so much: more is the idle settling (engineering judgement).
-const MOST_PULL: f32 = 0.5;
-
-/// How the crank answers a dither of the fuel at idle: relative change of speed over relative change of fuel, half wave by half wave.
-#[derive(Clone, Copy, Debug, Default, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Pull {
-    /// The half wave now summed, sum and number of speeds in its settled part.
-    half: u32,
-    sum: f32,
-    looks: f32,
-    /// Mean speeds of the two half waves before, newest first; 0 when there was none.
-    before: [f32; 2],
-    count: f32,
-    mean: f32,
-    squares: f32,
-}
-
-impl Pull {
-    fn begin(&mut self) {
-        (self.half, self.sum, self.looks, self.before) = (0, 0.0, 0.0, [0.0; 2]);
-    }
-
-    fn step(&mut self, halves: f32, speed_rad_per_s: f32) {
-        let half = halves as u32;
-        if half != self.half {
-            self.close();
-            self.half = half;
-        }
-        if halves - half as f32 >= 0.5 {
-            self.sum += speed_rad_per_s;
-            self.looks += 1.0;
-        }
-    }
-
-    /// Ends a half wave. The one before it, against the mean of its neighbours: free of drift.
-    fn close(&mut self) {
-        let now = self.sum / self.looks.max(1.0);
-        let [middle, first] = self.before;
-        if now > 0.0 && middle > 0.0 && first > 0.0 {
-            let swing = (middle - 0.5 * (first + now)) / middle;
-            // The even halves have more fuel; the middle one is the one before this.
-            let pull = if self.half % 2 == 1 { swing } else { -swing } / (2.0 * DITHER_LN);
-            let pull = pull.held(-MOST_PULL, MOST_PULL);
-            self.count += 1.0;
-            let off = pull - self.mean;
-            self.mean += off / self.count;
-            self.squares += off * (pull - self.mean);
-        }
-        self.before = [now, middle];
-        (self.sum, self.looks) = (0.0, 0.0);
-    }
-
-    /// Mean, its standard deviation and how many half waves it was taken from.
-    pub fn estimate(&self) -> (f32, f32, f32) {
-        let variance = self.squares / (self.count - 1.0).max(1.0);
-        (self.mean, Real::sqrt(variance / self.count.max(1.0)), self.count)
-    }
-}
-
 /// What a look back gives to the check.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Look {
     /// The engine runs calmly, the reading is good.
     pub calm: bool,
+    /// Wanted mixture, ln lambda.
+    pub wanted_ln: f32,
     /// Reading over wanted mixture, ln.
     pub error_ln: f32,
     /// Total correction that would have been right, ln.
@@ -181,6 +119,11 @@ impl SelfCheck {
             .map_or(0.0, |into_s| if into_s < self.whole_s() { DITHER_LN * self.wave(into_s) } else { 0.0 })
     }
 
+    /// How far an idle that is wanted rich is to be taken to lambda 1, 0 to 1: a rich engine does not answer the question.
+    pub const fn leaned(&self) -> f32 {
+        self.leaned
+    }
+
     /// A check is running: the trim has to stand still.
     pub const fn is_running(&self) -> bool {
         self.into_s.is_some()
@@ -199,9 +142,13 @@ impl SelfCheck {
         }
         self.pause_s = (self.pause_s - look.dt_s).max(0.0);
         self.calm_s = if look.calm { self.calm_s + look.dt_s } else { 0.0 };
+        let due = look.idling && self.calm_s > CALM_S && self.pause_s <= 0.0;
+        let asks = self.pause_s <= 0.0 || !self.pull.is_known();
+        let way = if self.into_s.is_some() || (look.idling && asks) { 1.0 } else { -1.0 };
+        self.leaned = (self.leaned + way * LEANED_PER_S * look.dt_s).held(0.0, 1.0);
         match self.into_s {
             _ if !look.calm => self.into_s = None,
-            None if look.idling && self.calm_s > CALM_S && self.pause_s <= 0.0 => self.begin(look),
+            None if due && look.wanted_ln.abs() < AT_ONE_LN => self.begin(look),
             None => (),
             Some(into_s) if into_s < self.whole_s() + 2.0 * self.believed_s => {
                 self.listen(into_s, look);
@@ -252,8 +199,8 @@ impl SelfCheck {
         let halves = (into_s - ACTS_AFTER_S) / self.half_s.max(0.1);
         // A reading that is off by itself, at an end of what trim and map may do, is not lied to.
         if look.idling && halves >= 0.0 && look.error_ln.abs() < MOST_OFF_LN {
-            self.pull.step(halves, look.speed_rad_per_s);
-            self.judge(look.air_kg_per_s);
+            self.pull.step(halves, look.speed_rad_per_s, look.wanted_ln + look.error_ln);
+            self.upstream_air_kg_per_s = self.pull.falsely_lean_ln().unwrap_or(0.0) * look.air_kg_per_s;
         }
     }
 
@@ -277,9 +224,8 @@ impl SelfCheck {
     }
 
     fn end(&mut self) {
-        let (_, sigma, count) = self.pull.estimate();
-        let known = count >= FEWEST_PULLS && sigma < KNOWN_PULL;
-        (self.into_s, self.pause_s, self.calm_s) = (None, if known { PAUSE_S } else { SHORT_PAUSE_S }, 0.0);
+        let pause_s = if self.pull.is_known() { PAUSE_S } else { SHORT_PAUSE_S };
+        (self.into_s, self.pause_s, self.calm_s) = (None, pause_s, 0.0);
         let best =
             self.sums.iter().zip(CANDIDATES).fold(None, |best: Option<(&Sums, f32)>, (sums, candidate)| {
                 if best.is_none_or(|(most, _)| sums.product > most.product) {
@@ -300,14 +246,6 @@ impl SelfCheck {
             self.slow = delay_s - self.believed_s > SLOW_S;
         }
     }
-
-    /// Whether the engine is richer than it reads, and by how much air.
-    fn judge(&mut self, air_kg_per_s: f32) {
-        let (mean, sigma, count) = self.pull.estimate();
-        let rich = count >= FEWEST_PULLS && mean + 2.0 * sigma < RICH_PULL;
-        let lean_ln = LEAN_PER_PULL * (SOUND_PULL - mean);
-        self.upstream_air_kg_per_s = if rich { lean_ln * air_kg_per_s } else { 0.0 };
-    }
 }
 
 #[cfg(test)]
@@ -325,6 +263,7 @@ mod tests {
     fn look(error_ln: f32, air_kg_per_s: f32) -> Look {
         Look {
             calm: true,
+            wanted_ln: 0.0,
             error_ln,
             right_ln: 0.0,
             delay_s: 0.4,
@@ -392,6 +331,6 @@ mod tests {
         assert!(rich.is_falsified(&calibration(), 5e-3) && !rich.is_falsified(&calibration(), 40e-3));
         let sound = after_idling(0.2);
         assert_eq!(sound.upstream_air_kg_per_s, 0.0, "{:?}", sound.pull.estimate());
-        assert!(sound.pull.estimate().2 >= FEWEST_PULLS);
+        assert!(sound.pull.off_ln().is_some());
     }
 }

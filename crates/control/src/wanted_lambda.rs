@@ -21,18 +21,19 @@ const HOT_CAM_IDLE: f32 = 0.94;
 const BY_ECT: [(f32, f32); 6] =
     [(253.0, 0.80), (273.0, 0.85), (293.0, 0.91), (313.0, 0.955), (333.0, 0.99), (345.0, 1.0)];
 
-/// Wanted lambda.
+/// Wanted lambda. `leaned` is how far a lumpy idle is taken to lambda 1 to be checked, 0 to 1.
 pub fn wanted_lambda(
     calibration: &Calibration,
     belief: &Belief,
     speed_rad_per_s: f32,
     since_start_s: f32,
+    leaned: f32,
 ) -> f32 {
     let load = along(&BY_LOAD, belief.map_pa / belief.baro_pa.max(30e3));
     let throttle = along(&BY_THROTTLE, belief.tp);
     let idle = calibration.answers().idle_speed_rad_per_s;
     let lumpy = calibration.answers().cam == Cam::Hot && belief.tp < 0.03 && speed_rad_per_s < 1.3 * idle;
-    let steady = load.min(throttle) * if lumpy { HOT_CAM_IDLE } else { 1.0 };
+    let steady = load.min(throttle) * if lumpy { HOT_CAM_IDLE + leaned * (1.0 - HOT_CAM_IDLE) } else { 1.0 };
     let cold = along(&BY_ECT, belief.ect_k);
     (steady * cold / enrichment::after_start(belief.ect_k, since_start_s)).held(0.6, 1.1)
 }
@@ -44,7 +45,13 @@ mod tests {
 
     fn lambda(map_pa: f32, tp: f32, ect_k: f32, since_start_s: f32) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        wanted_lambda(&calibration, &Belief { map_pa, tp, ect_k, ..Belief::default() }, 200.0, since_start_s)
+        wanted_lambda(
+            &calibration,
+            &Belief { map_pa, tp, ect_k, ..Belief::default() },
+            200.0,
+            since_start_s,
+            0.0,
+        )
     }
 
     #[test]
@@ -66,10 +73,11 @@ mod tests {
     }
 
     #[test]
-    fn a_hot_cam_idles_rich() {
+    fn a_hot_cam_idles_rich_unless_it_is_checked() {
         let answers = SetupAnswers { cam: Cam::Hot, ..SetupAnswers::default() };
         let calibration = Calibration::from_answers(&answers).unwrap();
         let belief = Belief { map_pa: 50e3, ect_k: 360.0, ..Belief::default() };
-        assert!(wanted_lambda(&calibration, &belief, 80.0, 600.0) < 0.95);
+        assert!(wanted_lambda(&calibration, &belief, 80.0, 600.0, 0.0) < 0.95);
+        assert_eq!(wanted_lambda(&calibration, &belief, 80.0, 600.0, 1.0), 1.0);
     }
 }

@@ -11,6 +11,7 @@ pub mod draw;
 pub mod fault_matrix;
 pub mod fleet;
 pub mod journal;
+pub mod leak;
 pub mod learners;
 pub mod parquet;
 pub mod quantiles;

@@ -14,6 +14,8 @@ const WARM_K: f32 = 348.15;
 const COLD_K: f32 = 318.15;
 /// Time after a start from which the supply is judged.
 const CHARGING_S: f32 = 60.0;
+/// Time after a start from which the engine runs by itself.
+const RUNS_S: f32 = 5.0;
 /// Lambda above which the reading shows air.
 const AIR_LAMBDA: f32 = 1.25;
 /// Longest wait for air after a cut.
@@ -45,10 +47,13 @@ pub struct Evidence {
     pub late_s: Mean,
     /// Corrections that were right, cold and warm, ln.
     pub off_ln: [Mean; 2],
+    /// Pulses of the distributor lost or refused while the engine ran.
+    pub pulses_off: u32,
     /// Readings at an end of the range without a cut.
     pub at_end: Mean,
     cut: Option<Cut>,
     rail_lagged_ln: f64,
+    pulses_off_ever: u32,
     looks: u64,
 }
 
@@ -63,9 +68,11 @@ impl Default for Evidence {
             ect_late_k: Mean::default(),
             late_s: Mean::default(),
             off_ln: Default::default(),
+            pulses_off: 0,
             at_end: Mean::default(),
             cut: None,
             rail_lagged_ln: 0.0,
+            pulses_off_ever: 0,
             looks: 0,
         }
     }
@@ -79,6 +86,7 @@ impl Evidence {
         self.supply(state);
         self.coolant(state);
         self.cut(state);
+        self.pulses(state);
         let calibration = controller.calibration();
         if !state.insight.phase.burns() || state.phase.since_start_s < 15.0 {
             return;
@@ -92,6 +100,15 @@ impl Evidence {
             && state.phase.since_start_s > 60.0
         {
             self.idle_extra.add(f64::from(state.idle.integral));
+        }
+    }
+
+    /// An engine that is cranked or dies turns unevenly: its pulses come when they will.
+    fn pulses(&mut self, state: &State) {
+        let ever = state.crank.lost_pulses.saturating_add(state.crank.refused_pulses);
+        let new = ever.saturating_sub(core::mem::replace(&mut self.pulses_off_ever, ever));
+        if state.insight.phase.burns() && state.phase.since_start_s > RUNS_S {
+            self.pulses_off = self.pulses_off.saturating_add(new);
         }
     }
 

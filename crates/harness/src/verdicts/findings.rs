@@ -44,18 +44,20 @@ fn finding(cause: Cause, evidence: &Evidence, controller: &Controller) -> Findin
 fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<String> {
     let state = controller.state();
     let percent = |ln: f64| format!("{:+.1} %", 100.0 * libm::expm1(ln));
-    let at = |ln: Option<f64>| ln.map_or_else(|| "not driven".to_owned(), percent);
+    let at = |ln: Option<f64>| ln.map_or_else(|| "not judged".to_owned(), percent);
     let corrections = format!(
         "fuel corrections that were right: {} at idle, {} at four times that flow, {} above",
         at(evidence.pattern.low_ln()),
         at(evidence.pattern.middle_ln()),
         at(evidence.pattern.high_ln())
     );
-    let (pull, sigma, count) = state.self_check.pull.estimate();
-    let crank = format!(
-        "1 % more fuel changes the idle speed by {pull:+.2} % (standard deviation {sigma:.2} %, {count:.0} half waves); \
-         about +0.14 % is sound"
-    );
+    let (pull, _, count) = state.self_check.pull.estimate();
+    let burned = state.self_check.pull.off_ln().map_or_else(String::new, |(off_ln, sigma_ln)| {
+        let (off, sigma) = (percent(f64::from(off_ln)), 100.0 * sigma_ln);
+        format!(": the reading is {off} leaner than what burns (standard deviation {sigma:.1} %)")
+    });
+    let crank =
+        format!("1 % more fuel changes the idle speed by {pull:+.2} % ({count:.0} half waves){burned}");
     let codes: Vec<String> =
         state.dtcs.stored().map(|dtc| format!("{}: {}", dtc.code(), dtc.meaning())).collect();
     match cause {
@@ -166,7 +168,8 @@ fn words(cause: Cause) -> Words {
                 "the sensor reads lean everywhere",
             ],
             tell_apart: &[
-                "a leak fades with flow: the corrections are alike elsewhere; a sensor is wrong at every flow",
+                "a leak fades with flow, a sensor is wrong at every flow; from the drive alone the two differ by less than sound engines do",
+                "the sensor in open air: what reads air rightly leaves the leak",
                 "a vacuum leak moves the idle valve; this does not",
             ],
             check: &[

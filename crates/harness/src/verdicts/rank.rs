@@ -9,19 +9,30 @@ use super::evidence::Evidence;
 const CIRCUIT: f64 = 100.0;
 /// Weight of something plainly measured.
 const MEASURED: f64 = 20.0;
+/// Weight of a reading that the crank contradicts.
+const CONTRADICTED: f64 = 3.0;
 /// What sound engines need at high flow, ln, and from where it is too much.
 const SOUND_HIGH_LN: f64 = 0.03;
-const SCALE_LN: f64 = 0.18;
-/// What sound engines need at idle beyond that at high flow, ln, and from where it is too much.
+const SCALE_LN: f64 = 0.20;
+/// What sound engines need at idle beyond that at high flow, ln, and from where it is too much, up and down: early injectors are a
+/// larger share of what is left of a pulse.
 const SOUND_RISE_LN: f64 = -0.11;
-const RISE_LN: f64 = 0.34;
-/// Rise from idle to middle flow that parts air before the sensor from a sensor that reads lean everywhere, ln.
-const LEAK_RISE_LN: f64 = 0.0;
-/// Answer of the crank below and above which the engine is not as lean or rich as it reads.
-const RICH_PULL: f64 = 0.03;
-const LEAN_PULL: f64 = 0.19;
+const RISE_LN: f64 = 0.20;
+const FALL_LN: f64 = 0.40;
+/// Opening delay that is learned of sound injectors, s, and from where it is too much: one that alone explains a rise is a delay, a rise
+/// without it the filling of another cam than answered.
+const SOUND_DELAY_S: f64 = -0.03e-3;
+const DELAY_S: f64 = 0.155e-3;
+/// Correction at high flow beyond that of sound engines from which a sensor that reads lean does so everywhere, ln. Sound engines
+/// differ by 0.064 (standard deviation over 100), so that a leak seldom comes so far.
+const EVERYWHERE_LN: f64 = 0.13;
+/// How late air shows after a cut with a sound sensor, s, the latest of sound ones about 0.09 later, and how much later is too much.
+const SOUND_LATE_S: f64 = -0.05;
+const LATE_S: f64 = 0.18;
 /// Idle duty beyond the known one at which air comes in elsewhere.
 const IDLE_EXTRA: f64 = -0.22;
+/// Pulses lost or refused while running that a sound pickup does not show.
+const PULSES_OFF: u32 = 20;
 /// Least rail pressure, ln of the wanted one.
 const RAIL_LN: f64 = -0.03;
 
@@ -53,8 +64,8 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
             }
         }
         Cause::CrankSignal => {
-            let bad = f64::from(state.crank.lost_pulses) + f64::from(state.crank.refused_pulses);
-            if any(&[Dtc::CrankPerformance]) { 2.5 * MEASURED } else { 2.0 * measured(bad > 20.0) }
+            let code = if any(&[Dtc::CrankPerformance]) { 2.5 } else { 2.0 };
+            code * measured(evidence.pulses_off > PULSES_OFF)
         }
         Cause::Charging => measured(evidence.charge_v() < 0.8),
         Cause::Wiring => measured(evidence.battery_v[0].value() < 10.8),
@@ -65,45 +76,40 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         }
         Cause::VacuumLeak => measured(evidence.idle_extra.value() < IDLE_EXTRA),
         Cause::SensorSlow => slow(evidence, controller),
-        Cause::UpstreamAir => 3.0 * rich(controller) + if rises(evidence) { 0.5 } else { 0.0 },
+        Cause::UpstreamAir => reads_lean(controller) + if everywhere(evidence) { 0.0 } else { 0.5 },
         Cause::SensorReading => {
-            let lean = lean(controller);
-            lean.max(3.0 * rich(controller) + if rises(evidence) { 0.0 } else { 0.5 })
+            let lean = reads_lean(controller) + if everywhere(evidence) { 0.5 } else { 0.0 };
+            lean.max(measured_ln(state.self_check.pull.falsely_rich_ln()))
         }
         Cause::FuelScale => {
             evidence.pattern.high_ln().map_or(0.0, |ln| 1.5 * (ln - SOUND_HIGH_LN).abs() / SCALE_LN) - 0.5
         }
         Cause::OpeningDelay => {
-            let rise = evidence.rise_ln().map_or(0.0, |ln| (ln - SOUND_RISE_LN).abs() / RISE_LN);
+            let rise_ln = evidence.rise_ln().map_or(0.0, |ln| ln - SOUND_RISE_LN);
+            let delay_s = f64::from(state.learned.common.delay_s) - SOUND_DELAY_S;
             // A rise that goes with a rich engine is no delay.
-            if rich(controller) > 0.0 && evidence.rise_ln() > Some(SOUND_RISE_LN) {
-                0.0
-            } else {
-                4.0 * rise - 3.0
+            if rise_ln * delay_s < 0.0 || (reads_lean(controller) > 0.0 && rise_ln > 0.0) {
+                return 0.0;
             }
+            let limit_ln = if rise_ln > 0.0 { RISE_LN } else { FALL_LN };
+            3.0 * (rise_ln.abs() / limit_ln).min(delay_s.abs() / DELAY_S) - 2.0
         }
     }
 }
 
-/// 1 when the crank says that the engine is richer than it reads.
-fn rich(controller: &Controller) -> f64 {
-    let (mean, sigma, count) = controller.state().self_check.pull.estimate();
-    f64::from(u8::from(count >= 15.0 && f64::from(mean + 2.0 * sigma) < RICH_PULL))
+/// Weight of a reading that the crank contradicts.
+fn measured_ln(off_ln: Option<f32>) -> f64 {
+    if off_ln.is_some() { CONTRADICTED } else { 0.0 }
 }
 
-/// How surely the crank says that the engine is leaner than it reads.
-fn lean(controller: &Controller) -> f64 {
-    let (mean, sigma, count) = controller.state().self_check.pull.estimate();
-    if count >= 15.0 { f64::from(mean - 2.0 * sigma) / LEAN_PULL } else { 0.0 }
+/// Weight of an engine that is richer than it reads.
+fn reads_lean(controller: &Controller) -> f64 {
+    measured_ln(controller.state().self_check.pull.falsely_lean_ln())
 }
 
-/// Whether the correction is larger at idle, as air before the sensor makes it.
-fn rises(evidence: &Evidence) -> bool {
-    evidence
-        .pattern
-        .low_ln()
-        .zip(evidence.pattern.middle_ln())
-        .is_some_and(|(low, middle)| low - middle > LEAK_RISE_LN)
+/// Whether the correction is so large at high flow, too, that the sensor rather than a leak makes it.
+fn everywhere(evidence: &Evidence) -> bool {
+    evidence.pattern.high_ln().is_some_and(|ln| ln - SOUND_HIGH_LN > EVERYWHERE_LN)
 }
 
 fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
@@ -111,7 +117,7 @@ fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
     if state.dtcs.stored().any(|stored| stored == Dtc::O2Slow) {
         return MEASURED;
     }
-    let after_cut = (evidence.late_s.value() - 0.02) / 0.2;
+    let after_cut = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
     let by_dither = state
         .self_check
         .measured
