@@ -174,6 +174,9 @@ pub(crate) struct Options {
     /// Where to write the results [default: out/SCENARIO]
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
+    /// Let the loop check itself while idling, which finds air that enters before the oxygen sensor; learning at idle takes longer
+    #[arg(long, conflicts_with = "on_target")]
+    pub(crate) self_check: bool,
     /// Run the controller on an emulated Cortex-M4F: the program that `.ci/run_target build in_the_loop` makes
     #[arg(long, value_name = "PROGRAM")]
     pub(crate) on_target: Option<PathBuf>,

@@ -4,7 +4,7 @@ use crate::arguments::{Options, load};
 use crate::manners::bar;
 use crate::{Failure, map, page, say, table};
 use std::path::{Path, PathBuf};
-use trimwright_harness::drive::{Progress, Run, RunError};
+use trimwright_harness::drive::{Progress, Record, Run, RunError};
 use trimwright_harness::on_target::OnTarget;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::{drive as harness, output, trace};
@@ -24,7 +24,11 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
         Some(program) => OnTarget::emulated(program)
             .map_err(RunError::from)
             .and_then(|mut target| harness::drive_on(&scenario, &mut target, &mut show)),
-        None => harness::drive(&scenario, &mut show),
+        None => {
+            let control =
+                trimwright_control::Options { self_check: options.self_check, ..Default::default() };
+            harness::drive_with(&scenario, control, Record::Everything, &mut show)
+        }
     };
     let run = driven.map_err(|error| Failure::Other(error.to_string()))?;
     bar.finish_and_clear();

@@ -58,6 +58,7 @@ pub const SCENARIOS: &[Shipped] = shipped!(
         "long-idle",
         "mountain-pass",
         "trailer-hill",
+        "tired-van",
         "dyno-map",
         "dyno-steps",
         "dyno-sweep",

@@ -1,0 +1,104 @@
+//! What is said after a drive: the right cause first, in words, and nothing of a sound engine.
+
+use trimwright_control::{Options, Refusal};
+use trimwright_harness::drive::{Learned, learn};
+use trimwright_harness::faults::{Fault, find};
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::summary::Weight;
+use trimwright_harness::verdicts::{Cause, findings, rank};
+
+/// A fault of this strength (left out where it has none) in the van, driven through town once, the loop checking itself.
+fn driven(fault: Option<(&str, f64)>, self_check: bool) -> Learned {
+    let mut scenario = Scenario::load("delivery-van").expect("shipped").with_passes(1);
+    scenario.faults = fault
+        .map(|(name, strength)| Fault { strength, ..Fault::usual(find(name).expect("a kind")) })
+        .into_iter()
+        .collect();
+    learn(&scenario, Options { self_check, ..Options::default() }).expect("a drive")
+}
+
+fn causes(learned: &Learned) -> Vec<Cause> {
+    rank(&learned.evidence, &learned.controller).iter().map(|(cause, _)| *cause).collect()
+}
+
+/// A fault that stands out for each cause.
+const STANDS_OUT: [(Cause, &str, f64); 17] = [
+    (Cause::UpstreamAir, "exhaust_leak", 5e-4),
+    (Cause::VacuumLeak, "vacuum_leak", 6e-5),
+    (Cause::FuelSupply, "weak_pump", 0.75),
+    (Cause::FuelScale, "other_fuel", 0.85),
+    (Cause::SensorReading, "shifted_sensor", -0.12),
+    (Cause::OpeningDelay, "late_injectors", 3e-4),
+    (Cause::SensorSlow, "slow_sensor", 1.5),
+    (Cause::CrankSignal, "lost_pulses", 0.08),
+    (Cause::MapCircuit, "map_grounded", 0.0),
+    (Cause::TpCircuit, "tp_open", 0.0),
+    (Cause::EctCircuit, "ect_open", 0.0),
+    (Cause::IatCircuit, "iat_open", 0.0),
+    (Cause::FrpCircuit, "frp_open", 0.0),
+    (Cause::OxygenCircuit, "o2_open", 0.0),
+    (Cause::Charging, "alternator_dead", 0.0),
+    (Cause::Wiring, "low_voltage", 3.0),
+    (Cause::Thermostat, "thermostat_open", 0.0),
+];
+
+/// The right cause stands first, its weight is the largest, and the first finding is in its words.
+#[test]
+fn each_cause_is_said_first_of_an_engine_that_has_it_and_in_full() {
+    assert_eq!(STANDS_OUT.map(|(cause, ..)| cause), Cause::ALL);
+    let check = |(cause, name, strength): (Cause, &str, f64)| {
+        let learned = driven(Some((name, strength)), true);
+        let ranked = rank(&learned.evidence, &learned.controller);
+        assert_eq!(ranked.first().map(|first| first.0), Some(cause), "{name}: {ranked:?}");
+        assert!(ranked.is_sorted_by(|one, other| one.1 >= other.1), "{name}: {ranked:?}");
+        let found = findings(&learned.evidence, &learned.controller);
+        let first = &found[0];
+        let filled = |lines: &[String]| !lines.is_empty() && lines.iter().all(|line| line.len() > 5);
+        assert!(filled(&first.causes) && filled(&first.tell_apart), "{name}: {first:?}");
+        assert!(filled(&first.check) && filled(&first.evidence), "{name}: {first:?}");
+        assert!(first.evidence.iter().all(|line| !line.contains("NaN")), "{name}: {first:?}");
+    };
+    std::thread::scope(|scope| {
+        for half in STANDS_OUT.chunks(9) {
+            scope.spawn(move || half.iter().copied().for_each(check));
+        }
+    });
+}
+
+#[test]
+fn of_a_sound_engine_only_what_was_not_driven_is_said() {
+    let learned = driven(None, true);
+    assert_eq!(causes(&learned), []);
+    let found = findings(&learned.evidence, &learned.controller);
+    let titles: Vec<(&str, Weight)> =
+        found.iter().map(|finding| (finding.title.as_str(), finding.weight)).collect();
+    assert_eq!(titles, [("Part of the map was never driven", Weight::Note)]);
+}
+
+/// With a leak before the sensor lessons at idle are refused once the crank has told, and the verdict counts them; without the self-check
+/// nothing is refused, and nothing can be said.
+#[test]
+fn learning_where_the_sensor_is_lied_to_is_refused_and_said() {
+    let leak = Some(("exhaust_leak", 5e-4));
+    let (checked, unchecked) = (driven(leak, true), driven(leak, false));
+    let refused = |learned: &Learned| learned.controller.state().counts.of(Refusal::UpstreamAir);
+    assert!(refused(&checked) > 500, "{}", refused(&checked));
+    assert_eq!((refused(&unchecked), causes(&unchecked).contains(&Cause::UpstreamAir)), (0, false));
+    let found = findings(&checked.evidence, &checked.controller);
+    let said = format!("{} readings at low flow were not learned from", refused(&checked));
+    assert!(found[0].evidence.iter().any(|line| line.contains(&said)), "{:?}", found[0].evidence);
+    // The leak alone explains it, or a sensor that reads lean: both are said, and how to tell them apart.
+    assert_eq!(causes(&checked)[..2], [Cause::UpstreamAir, Cause::SensorReading]);
+    assert!(found[0].tell_apart.iter().any(|line| line.contains("at every flow")));
+}
+
+/// What is said of the shipped van with three faults at once: all three, whatever the order.
+#[test]
+fn three_faults_at_once_are_all_said() {
+    let scenario = Scenario::load("tired-van").expect("shipped");
+    let learned = learn(&scenario, Options { self_check: true, ..Options::default() }).expect("a drive");
+    let said = causes(&learned);
+    for cause in [Cause::IatCircuit, Cause::VacuumLeak, Cause::UpstreamAir] {
+        assert!(said.contains(&cause), "{cause:?}: {said:?}");
+    }
+}
