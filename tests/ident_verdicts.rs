@@ -26,7 +26,7 @@ const STANDS_OUT: [(Cause, &str, f64); 17] = [
     (Cause::UpstreamAir, "exhaust_leak", 5e-4),
     (Cause::VacuumLeak, "vacuum_leak", 6e-5),
     (Cause::FuelSupply, "weak_pump", 0.75),
-    (Cause::FuelScale, "other_fuel", 0.85),
+    (Cause::FuelScale, "wrong_displacement", 1.4),
     (Cause::SensorReading, "shifted_sensor", -0.12),
     (Cause::OpeningDelay, "late_injectors", 3e-4),
     (Cause::SensorSlow, "slow_sensor", 1.5),

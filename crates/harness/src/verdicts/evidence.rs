@@ -49,11 +49,14 @@ pub struct Evidence {
     pub off_ln: [Mean; 2],
     /// Pulses of the distributor lost or refused while the engine ran.
     pub pulses_off: u32,
+    /// Times the engine stopped.
+    pub died: u32,
     /// Readings at an end of the range without a cut.
     pub at_end: Mean,
     cut: Option<Cut>,
     rail_lagged_ln: f64,
     pulses_off_ever: u32,
+    ran: bool,
     looks: u64,
 }
 
@@ -69,10 +72,12 @@ impl Default for Evidence {
             late_s: Mean::default(),
             off_ln: Default::default(),
             pulses_off: 0,
+            died: 0,
             at_end: Mean::default(),
             cut: None,
             rail_lagged_ln: 0.0,
             pulses_off_ever: 0,
+            ran: false,
             looks: 0,
         }
     }
@@ -87,6 +92,7 @@ impl Evidence {
         self.coolant(state);
         self.cut(state);
         self.pulses(state);
+        self.deaths(state);
         let calibration = controller.calibration();
         if !state.insight.phase.burns() || state.phase.since_start_s < 15.0 {
             return;
@@ -101,6 +107,12 @@ impl Evidence {
         {
             self.idle_extra.add(f64::from(state.idle.integral));
         }
+    }
+
+    fn deaths(&mut self, state: &State) {
+        let runs = state.insight.phase.started();
+        let ran = core::mem::replace(&mut self.ran, runs);
+        self.died += u32::from(ran && !runs);
     }
 
     /// An engine that is cranked or dies turns unevenly: its pulses come when they will.

@@ -66,6 +66,9 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
             let learning = format!("{refused} readings at low flow were not learned from because of it");
             vec![crank, corrections, learning]
         }
+        Cause::FuelScale if evidence.died > 0 => {
+            vec![corrections, format!("the engine stopped {} times", evidence.died)]
+        }
         Cause::FuelScale | Cause::OpeningDelay => vec![corrections],
         Cause::VacuumLeak => {
             vec![format!(

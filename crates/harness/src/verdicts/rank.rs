@@ -33,6 +33,9 @@ const LATE_S: f64 = 0.18;
 const IDLE_EXTRA: f64 = -0.22;
 /// Pulses lost or refused while running that a sound pickup does not show.
 const PULSES_OFF: u32 = 20;
+/// Times that a sound engine stops in a drive, and the weight of one that stops more often.
+const DEATHS: u32 = 5;
+const DIES: f64 = 1.5;
 /// Least rail pressure, ln of the wanted one.
 const RAIL_LN: f64 = -0.03;
 
@@ -82,7 +85,10 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
             lean.max(measured_ln(state.self_check.pull.falsely_rich_ln()))
         }
         Cause::FuelScale => {
-            evidence.pattern.high_ln().map_or(0.0, |ln| 1.5 * (ln - SOUND_HIGH_LN).abs() / SCALE_LN) - 0.5
+            // An engine that cannot be kept running, without anything else to explain it, gets far too little or too much.
+            let dies = if evidence.died > DEATHS { DIES } else { 0.0 };
+            let off = |ln: f64| 1.5 * (ln - SOUND_HIGH_LN).abs() / SCALE_LN - 0.5;
+            evidence.pattern.high_ln().map_or(dies, off)
         }
         Cause::OpeningDelay => {
             let rise_ln = evidence.rise_ln().map_or(0.0, |ln| ln - SOUND_RISE_LN);
