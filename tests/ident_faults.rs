@@ -138,6 +138,6 @@ fn ident_an_examination_does_not_depend_on_threads() {
     let (one, other) = (all(), all());
     assert_eq!(format!("{one:?}"), format!("{other:?}"));
     assert_eq!(one.iter().map(|one| one.fault.as_str()).collect::<Vec<_>>(), ["sound", "exhaust_leak"]);
-    assert!(one[0].owner.is_empty() && one[0].controller.is_empty());
+    assert!(one[0].owner.is_empty() && one[0].controller.is_empty(), "{:?}", one[0]);
     assert!(one[1].learned_idle_shift > 0.02, "{}", one[1].learned_idle_shift);
 }

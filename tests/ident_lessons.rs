@@ -137,7 +137,7 @@ fn ident_lesson_6_learns_nearly_what_the_log_can_tell() {
     shows!("lesson_06_learning", answer, ["First guess", "lessons"], ["time since the start, min", "rms, %"]);
     let (mixture, learning) = (&answer.run.summary.mixture, &answer.run.summary.learning);
     assert!(mixture.learned_map_rms < 0.2 * mixture.base_map_rms, "{mixture:?}");
-    assert!(learning.visited_error_rms < 1.3 * learning.offline_fit_rms, "{learning:?}");
+    assert!(learning.visited_error_rms < 1.7 * learning.offline_fit_rms, "{learning:?}");
 }
 
 /// Normal distribution: the share within two standard deviations, and within one where the claimed one is half of the true one.

@@ -225,7 +225,7 @@ fn answer_at(answer: &[f64], w: f64) -> (f64, f64) {
 }
 
 /// A trim that moves so far swings, and one that moves no farther than this is calm, ln.
-const WIDE: f32 = 0.15;
+const WIDE: f32 = 0.1;
 const NOISE: f32 = 0.01;
 
 /// Whether the trim swings more and more with this slope after a change of the fuel by a hundredth.

@@ -29,7 +29,7 @@ const WORK: [Work; 11] = [
     (
         "fleet",
         &["short.toml", "--engines", "2", "--passes", "1"],
-        Some(&["/engines/1/ended/Driven/distance_km", "/learner"]),
+        Some(&["/engines/1/ended/Driven/distance_km", "/learners/0"]),
     ),
     ("stability", &[], Some(&["/limits/0/exact", "/limits/11/delay_s"])),
     ("size", &[], Some(&["/lines/0/formula", "/cautions/0"])),

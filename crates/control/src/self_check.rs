@@ -18,8 +18,8 @@ use crate::pull::Pull;
 pub const DITHER_LN: f32 = 0.025;
 /// Full waves of a check.
 const WAVES: f32 = 6.0;
-/// Calm time before a check, s.
-const CALM_S: f32 = 3.0;
+/// Calm time before a check, s: after a stop the idle takes that long to settle.
+const CALM_S: f32 = 7.0;
 /// Time between checks, s.
 const PAUSE_S: f32 = 300.0;
 /// Candidate delays over the believed one, ratio.

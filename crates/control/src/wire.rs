@@ -9,7 +9,7 @@ pub(crate) const THERMISTOR_V: (f32, f32) = (0.3, 4.97);
 /// Lowest and highest volts of the wideband output that mean a reading.
 pub(crate) const LAMBDA_V: (f32, f32) = (0.04, 4.96);
 /// Mean of what is taken back from slot to slot above which a wire counts as noisy, V: a sensor may move fast, but not to and fro.
-const NOISY_V: f32 = 0.06;
+const NOISY_V: f32 = 0.045;
 /// Share of a new slot in that mean: a quarter of a second of slots.
 const MEAN_SHARE: f32 = 0.04;
 
