@@ -33,6 +33,15 @@ struct Point {
     throttle: f64,
 }
 
+/// From the longest delay to the shortest.
+const POINTS: [Point; 5] = [
+    Point { rpm: 700.0, throttle: 0.0 },
+    Point { rpm: 1000.0, throttle: 0.03 },
+    Point { rpm: 1500.0, throttle: 0.08 },
+    Point { rpm: 2500.0, throttle: 0.18 },
+    Point { rpm: 4000.0, throttle: 0.35 },
+];
+
 /// How the trim was in the end.
 #[derive(Debug)]
 struct End {
@@ -115,15 +124,8 @@ fn end(point: &Point, pipe: f64, slope: f32) -> End {
 
 #[test]
 fn ident_the_trim_is_calm_at_every_delay_with_a_wrong_gain_and_a_wrong_pipe() {
-    let points = [
-        Point { rpm: 700.0, throttle: 0.0 },
-        Point { rpm: 1000.0, throttle: 0.03 },
-        Point { rpm: 1500.0, throttle: 0.08 },
-        Point { rpm: 2500.0, throttle: 0.18 },
-        Point { rpm: 4000.0, throttle: 0.35 },
-    ];
     let (mut shortest_s, mut longest_s) = (f64::MAX, 0.0_f64);
-    for point in &points {
+    for point in &POINTS {
         for (pipe, slope) in [(1.0, 1.0), (1.0, 1.5), (1.0, 1.0 / 1.5), (0.5, 1.5), (2.0, 1.5), (2.5, 1.5)] {
             let end = end(point, pipe, slope);
             let what = format!("{} rpm, pipe {pipe}, slope {slope}: {end:?}", point.rpm);
@@ -250,13 +252,7 @@ fn swings(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
 /// Delays of 0.10 to 0.78 s: found 6.1, 5.6, 6.5 and 10.6, by theory 6.3, 5.7, 6.3 and 9.9.
 #[test]
 fn ident_the_critical_gain_on_the_engine_is_that_of_theory() {
-    let points = [
-        Point { rpm: 700.0, throttle: 0.0 },
-        Point { rpm: 1000.0, throttle: 0.03 },
-        Point { rpm: 1500.0, throttle: 0.08 },
-        Point { rpm: 2500.0, throttle: 0.18 },
-    ];
-    for point in &points {
+    for point in &POINTS[..4] {
         // Noise and cylinders that differ would be in the way of a small swing.
         let quiet = |truth: &mut Truth| {
             truth.oxygen_sensor.noise = 0.0;

@@ -156,7 +156,7 @@ impl Belief {
     /// Manifold pressure as the cylinder that is fuelled now will meet it, Pa: by its rate as far ahead as sensor, mean and the way of
     /// the fuel are behind.
     pub fn map_ahead_pa(&self, interval_s: f32) -> f32 {
-        let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, 0.021);
+        let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, LONGEST_AHEAD_S);
         (self.map_pa + ahead_s * self.map_rate_pa_per_s)
             .held(0.5 * self.map_pa, (MOST_AHEAD * self.baro_pa).max(self.map_pa))
     }
@@ -293,6 +293,8 @@ const MAP_TRUST: [(f32, f32); 2] = [(300.0, 0.35), (1200.0, 1.0)];
 /// (engineering judgement, from tip-ins).
 const MAP_AHEAD_S: f32 = 0.015;
 const MAP_AHEAD_INTERVALS: f32 = 1.1;
+/// Longest interval that counts there, s: a slow idle changes too little within one to look farther (engineering judgement, from A/C trials).
+const LONGEST_AHEAD_S: f32 = 0.021;
 /// Pressure over that outside up to which it is looked ahead: a rise towards full throttle levels off before it gets there (engineering
 /// judgement, from tip-ins).
 const MOST_AHEAD: f32 = 0.92;

@@ -7,7 +7,7 @@ use crate::air_charge::air_charge;
 use crate::attribution::Injection;
 use crate::calibration::Calibration;
 use crate::clock::Beat;
-use crate::cuts::{CLOSED_TP, clears_flood};
+use crate::cuts::{clears_flood, throttle_is_closed};
 use crate::dtc::Dtc;
 use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
@@ -143,7 +143,7 @@ impl State {
             since_start_s: self.phase.since_start_s,
             speed_ratio: speed / self.idle.target_rad_per_s.max(1.0),
             rate_rad_per_s2: self.idle.rate_rad_per_s2,
-            free: self.belief.tp < CLOSED_TP && !self.belief.doubts.tp && !frame.switches.in_gear,
+            free: throttle_is_closed(&self.belief) && !frame.switches.in_gear,
             measured: !self.belief.doubts.lambda && self.phase.since_start_s > CLEARED_S,
         };
         self.stumble.step(&run, dt_s);

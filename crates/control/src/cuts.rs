@@ -19,7 +19,7 @@ pub enum Cut {
 }
 
 /// Throttle position below which the foot is off, ratio.
-pub const CLOSED_TP: f32 = 0.02;
+const CLOSED_TP: f32 = 0.02;
 /// Speed above idle from which coasting cuts, rad/s (about 1000 rpm).
 const COAST_FROM_RAD_PER_S: f32 = 105.0;
 /// Speed above idle at which fuel comes back, rad/s (about 500 rpm): above any idle flare, so that the engine catches itself.
@@ -78,7 +78,7 @@ impl Cuts {
         self.falls_rad_per_s2 += (fell - self.falls_rad_per_s2 * dt_s) / (FALLS_S + dt_s);
         let lead = (COAST_LEAD_S * self.falls_rad_per_s2).held(0.0, COAST_LEAD_RAD_PER_S);
         let answers = calibration.answers();
-        let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
+        let closed = throttle_is_closed(belief);
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
         self.guard(belief, closed, lean_ratio, dt_s);
         let over = speed_rad_per_s - answers.idle_speed_rad_per_s;
@@ -126,6 +126,11 @@ impl Cuts {
             (self.guard_tripped, self.lean_s) = (false, 0.0);
         }
     }
+}
+
+/// Whether the throttle is known to be closed.
+pub(crate) fn throttle_is_closed(belief: &Belief) -> bool {
+    belief.tp < CLOSED_TP && !belief.doubts.tp
 }
 
 /// Clear-flood: full throttle while cranking asks for air only.

@@ -4,7 +4,7 @@ use trimwright_numerics::Real;
 
 use crate::believe::Belief;
 use crate::calibration::Calibration;
-use crate::cuts::CLOSED_TP;
+use crate::cuts::throttle_is_closed;
 use crate::table::along;
 
 /// Valve duty against coolant temperature, K: cold oil drags (engineering judgement).
@@ -107,7 +107,7 @@ impl Idle {
         self.faster_rad_per_s += (faster - self.faster_rad_per_s).held(-rise, rise);
         self.target_rad_per_s = warm + along(&FASTER, belief.ect_k).max(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
-        let closed = belief.tp < CLOSED_TP && !belief.doubts.tp;
+        let closed = throttle_is_closed(belief);
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
         let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
         self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (RATE_S + dt_s);

@@ -19,9 +19,9 @@
 //! | what | bytes |
 //! |---|---|
 //! | calibration | 2044 |
-//! | state | 9160 |
+//! | state | 9152 |
 //! | learned map | 1376 |
-//! | controller | 11208 |
+//! | controller | 11200 |
 //!
 //! A simulation is no proof that an engine is safe. Lean mixture at high load destroys engines; fuel under pressure,
 //! hot exhaust and nitrous can hurt. Follow the maker's instructions and local rules, and have licensed practice do what

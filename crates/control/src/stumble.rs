@@ -47,7 +47,8 @@ pub struct Run {
 pub struct Stumble {
     /// Extra fuel, share; below 0 less.
     pub richer: f32,
-    ran_s: f32,
+    /// It runs, and would die of its start.
+    young: bool,
     tries: u8,
 }
 
@@ -55,7 +56,7 @@ impl Stumble {
     /// One 10 ms slot.
     pub fn step(&mut self, run: &Run, dt_s: f32) {
         let started = run.phase.started();
-        let died = !started && core::mem::take(&mut self.ran_s) > 0.0;
+        let died = !started && core::mem::take(&mut self.young);
         let stumbles = run.phase.burns()
             && run.free
             && !run.measured
@@ -76,7 +77,7 @@ impl Stumble {
         }
         self.richer = self.richer.held(-MOST, MOST);
         if started {
-            self.ran_s = if run.since_start_s < START_S { run.since_start_s } else { 0.0 };
+            self.young = run.since_start_s < START_S;
         }
     }
 }
