@@ -4,8 +4,8 @@
 //! the map says is `sum phi_i theta_i`; the difference is the innovation. The customary rule moves each cell by a fixed part of it,
 //! which is either slow at first or restless later. The one written here counts: a cell that was seen `n` times moves by
 //! `1 / n` of it, but never by less than a floor, so that it keeps following an engine that ages. A mean is the best estimate
-//! of a constant (Gauss); the floor makes it a fading one. [`LearnedMap::move_cell`] holds each cell within its authority,
-//! [`LearnedMap::narrow`] keeps the map's confidence. `Controller::step_with` and `ClosedLoop::step_with` take such a learner along.
+//! of a constant (Gauss); the floor makes it a fading one. [`LearnedMap::take`] holds each cell within its authority and keeps the
+//! map's confidence. `Controller::step_with` and `ClosedLoop::step_with` take such a learner along.
 
 mod lesson;
 
@@ -25,18 +25,12 @@ struct Counting {
 
 impl Learner for Counting {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        let innovation = lesson.right_ln - map.seen(lesson.seen);
-        let mut outcome = Outcome::Taken;
+        let mut seen = self.seen.borrow_mut();
         for (cell, share) in lesson.seen.iter().filter(|(cell, _)| *cell < CELLS) {
-            let mut seen = self.seen.borrow_mut();
             seen[cell] += share;
-            let part = share * (1.0 / (1.0 + seen[cell])).max(self.floor);
-            if map.move_cell(cell, part * innovation) == Outcome::Bounded {
-                outcome = Outcome::Bounded;
-            }
         }
-        map.narrow(lesson);
-        outcome
+        let rest = |cell: usize| seen.get(cell).map_or(0.0, |seen| (1.0 / (1.0 + seen)).max(self.floor));
+        map.take(lesson, |cell, share, _| share * rest(cell))
     }
 }
 

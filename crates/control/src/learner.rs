@@ -97,26 +97,41 @@ impl LearnedMap {
         variance.or_else(|| self.film_variance.get(cell.wrapping_sub(CELLS))).copied().unwrap_or(0.0)
     }
 
-    /// Takes the knowledge of a lesson into the variances: exact for [`Kalman`], an indication for the others.
-    pub fn narrow(&mut self, lesson: &Lesson<'_>) {
-        let spread = innovation_variance(self, lesson);
+    /// Takes a lesson: each cell that learns from it moves by `gain` times the innovation, and is known as well as that gain leaves it.
+    /// `gain` is asked with the cell's number, its share and the gain that a Kalman filter would choose.
+    ///
+    /// The variance after any gain `K_i`, best or not, is that of the Joseph form (e.g. Simon, Optimal State Estimation, 2006, eq. 3.19, from
+    /// memory) without what cells have to do with each other: `P_i + K_i (K_i S - 2 phi_i P_i)` with `S = sum phi_j^2 P_j + R`.
+    pub fn take(&mut self, lesson: &Lesson<'_>, gain: impl Fn(usize, f32, f32) -> f32) -> Outcome {
+        let innovation = lesson.right_ln - self.seen(lesson.seen);
+        let spread = (self.variance_seen(lesson.seen) + lesson.variance_ln2).max(1e-9);
+        let mut outcome = Outcome::Taken;
         for (cell, share) in lesson.taught() {
-            let (cells, film) = (self.variance.flat_mut(), &mut self.film_variance);
-            let (variance, prior) = match cells.get_mut(cell) {
-                Some(variance) => (variance, PRIOR_SIGMA_LN * PRIOR_SIGMA_LN),
-                None => match film.get_mut(cell.wrapping_sub(CELLS)) {
-                    Some(variance) => (variance, FILM_PRIOR_SIGMA_LN * FILM_PRIOR_SIGMA_LN),
-                    None => continue,
-                },
-            };
-            let left = *variance * (1.0 - share * share * *variance / spread) + DRIFT_LN2;
-            let finest = MODEL_SIGMA_LN / share;
-            *variance = left.max((finest * finest).min(*variance)).held(0.0, prior);
+            let gain = gain(cell, share, share * self.variance_of(cell) / spread);
+            self.know(cell, share, gain, spread);
+            if self.move_cell(cell, gain * innovation) == Outcome::Bounded {
+                outcome = Outcome::Bounded;
+            }
         }
+        outcome
+    }
+
+    /// How well a cell is known after a lesson that was taken with this gain.
+    fn know(&mut self, cell: usize, share: f32, gain: f32, spread: f32) {
+        let (variance, prior_sigma) = match self.variance.flat_mut().get_mut(cell) {
+            Some(variance) => (variance, PRIOR_SIGMA_LN),
+            None => match self.film_variance.get_mut(cell.wrapping_sub(CELLS)) {
+                Some(variance) => (variance, FILM_PRIOR_SIGMA_LN),
+                None => return,
+            },
+        };
+        let left = *variance + gain * (gain * spread - 2.0 * share * *variance) + DRIFT_LN2;
+        let finest = MODEL_SIGMA_LN / share;
+        *variance = left.max((finest * finest).min(*variance)).held(0.0, prior_sigma * prior_sigma);
     }
 
     /// Moves a cell, or beyond the cells a property of the film, as far as its authority goes.
-    pub fn move_cell(&mut self, cell: usize, by_ln: f32) -> Outcome {
+    fn move_cell(&mut self, cell: usize, by_ln: f32) -> Outcome {
         let (ln, low, high) = match self.ln.flat_mut().get_mut(cell) {
             Some(ln) => (ln, self.common.flow_ln - AUTHORITY_LN, self.common.flow_ln + AUTHORITY_LN),
             None => match self.film_ln.get_mut(cell.wrapping_sub(CELLS)) {
@@ -168,8 +183,8 @@ pub enum Outcome {
     Bounded,
 }
 
-/// A way of taking lessons. Whatever it does goes through [`LearnedMap::move_cell`], which holds each cell within its
-/// authority, and [`LearnedMap::narrow`], which keeps the confidence.
+/// A way of taking lessons: which gain each cell gets. Whatever it is goes through [`LearnedMap::take`], which holds each cell within its
+/// authority and keeps the confidence.
 pub trait Learner {
     /// Takes one lesson.
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome;
@@ -190,42 +205,26 @@ pub struct NormalisedGradient {
     pub gain: f32,
 }
 
-/// Kalman filter with a diagonal covariance: `K_i = phi_i P_i / (sum phi_j^2 P_j + R)`, `P_i -= K_i phi_i P_i`.
+/// Kalman filter with a diagonal covariance: `K_i = phi_i P_i / (sum phi_j^2 P_j + R)`, which leaves `P_i - K_i phi_i P_i`.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Kalman;
 
 impl Learner for Integral {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        let innovation = lesson.right_ln - map.seen(lesson.seen);
-        map.narrow(lesson);
-        lesson.taught().fold(Outcome::Taken, |outcome, (cell, share)| {
-            worse(outcome, map.move_cell(cell, self.gain * share * innovation))
-        })
+        map.take(lesson, |_, share, _| self.gain * share)
     }
 }
 
 impl Learner for NormalisedGradient {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        let innovation = lesson.right_ln - map.seen(lesson.seen);
         let norm2: f32 = lesson.taught().map(|(_, share)| share * share).sum();
-        map.narrow(lesson);
-        lesson.taught().fold(Outcome::Taken, |outcome, (cell, share)| {
-            worse(outcome, map.move_cell(cell, self.gain * share * innovation / norm2.max(0.05)))
-        })
+        map.take(lesson, |_, share, _| self.gain * share / norm2.max(0.05))
     }
 }
 
 impl Learner for Kalman {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        let innovation = lesson.right_ln - map.seen(lesson.seen);
-        let spread = innovation_variance(map, lesson);
-        let mut outcome = Outcome::Taken;
-        for (cell, share) in lesson.taught() {
-            let gain = share * map.variance_of(cell) / spread;
-            outcome = worse(outcome, map.move_cell(cell, gain * innovation));
-        }
-        map.narrow(lesson);
-        outcome
+        map.take(lesson, |_, _, best| best)
     }
 }
 
@@ -251,14 +250,6 @@ impl Learner for Strategy {
             Self::Kalman => Kalman.learn(map, lesson),
         }
     }
-}
-
-fn innovation_variance(map: &LearnedMap, lesson: &Lesson<'_>) -> f32 {
-    (map.variance_seen(lesson.seen) + lesson.variance_ln2).max(1e-9)
-}
-
-fn worse(one: Outcome, other: Outcome) -> Outcome {
-    if one == Outcome::Bounded { one } else { other }
 }
 
 #[cfg(test)]
