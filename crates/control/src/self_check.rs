@@ -16,8 +16,9 @@ use crate::pull::Pull;
 
 /// Height of the dither, ln of fuel (engineering judgement: felt by the sensor, not by the driver).
 pub const DITHER_LN: f32 = 0.025;
-/// Full waves of a check.
+/// Full waves of a check, and of one that was disturbed and still counts.
 const WAVES: f32 = 6.0;
+const FEWEST_WAVES: f32 = 3.0;
 /// Calm time before a check, s: after a stop the idle takes that long to settle.
 const CALM_S: f32 = 7.0;
 /// Time between checks, s.
@@ -147,6 +148,7 @@ impl SelfCheck {
         let way = if self.into_s.is_some() || (look.idling && asks) { 1.0 } else { -1.0 };
         self.leaned = (self.leaned + way * LEANED_PER_S * look.dt_s).held(0.0, 1.0);
         match self.into_s {
+            Some(into_s) if !look.calm && into_s >= 2.0 * FEWEST_WAVES * self.half_s => self.end(),
             _ if !look.calm => self.into_s = None,
             None if due && look.wanted_ln.abs() < AT_ONE_LN => self.begin(look),
             None => (),

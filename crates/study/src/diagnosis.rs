@@ -11,7 +11,7 @@ use trimwright_harness::faults::{Fault, find};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::{Cause, rank};
 
-use crate::draw::Draw;
+use crate::draw::{Draw, Lot};
 
 /// One fault that may be drawn: its kind, its strengths, and whether it may also have the other sign. What is answered wrong has the
 /// inverse instead of the other sign.
@@ -119,9 +119,10 @@ pub fn diagnose(scenario: &Scenario, seed: u64, faulty: u32, sound: u32) -> Vec<
 }
 
 fn one(scenario: &Scenario, seed: u64, index: u32, faulty: bool) -> Diagnosed {
-    let mut drawn = Draw::of(seed, index).scenario(scenario).with_passes(1);
+    let draw = Draw::of(seed, index);
+    let mut drawn = draw.scenario(scenario).with_passes(1);
     let (mut truth, mut put) = (None, None);
-    if faulty && let Some((fault, cause)) = fault(index) {
+    if faulty && let Some((fault, cause)) = fault(index, draw.run_seed) {
         put = Some((fault.kind.name, fault.strength));
         truth = Some(cause);
         drawn.faults.push(fault);
@@ -133,22 +134,21 @@ fn one(scenario: &Scenario, seed: u64, index: u32, faulty: bool) -> Diagnosed {
     Diagnosed { truth, fault: put, said }
 }
 
-/// The fault of run `index`: causes take turns, then kinds within the cause; the strength by the golden section, even and unrelated
-/// to both.
-fn fault(index: u32) -> Option<(Fault, Cause)> {
+/// The fault of run `index`: causes take turns, then kinds within the cause; the strength and its sign are drawn, unrelated to what else is
+/// drawn of this run.
+fn fault(index: u32, run_seed: u64) -> Option<(Fault, Cause)> {
     let cause = Cause::ALL[index as usize % Cause::ALL.len()];
     let turn = index as usize / Cause::ALL.len();
     let kinds: Vec<&Drawn> = FAULTS.iter().filter(|drawn| drawn.cause == cause).collect();
     let drawn = kinds.get(turn % kinds.len().max(1))?;
     let mut fault = Fault::usual(find(drawn.kind)?);
     if fault.kind.strength.is_some() {
+        let mut lot = Lot::new(!run_seed);
         let (low, high) = drawn.strengths;
-        let share = (0.618_034 * f64::from(index) + 0.3).fract();
-        let strength = low + (high - low) * share;
-        let other = (turn / kinds.len()) % 2 == 1;
+        let strength = low + (high - low) * lot.share();
         fault.strength = match drawn.other {
-            Other::Negative if other => -strength,
-            Other::Inverse if other => 1.0 / strength,
+            Other::Negative if lot.share() < 0.5 => -strength,
+            Other::Inverse if lot.share() < 0.5 => 1.0 / strength,
             _ => strength,
         };
     }
@@ -183,8 +183,21 @@ mod tests {
     #[test]
     fn every_cause_is_drawn_and_every_fault_exists() {
         assert!(FAULTS.iter().all(|drawn| find(drawn.kind).is_some()));
-        let causes: Vec<Cause> = (0..17).filter_map(|index| fault(index).map(|(_, cause)| cause)).collect();
+        let causes: Vec<Cause> =
+            (0..17).filter_map(|index| fault(index, 1).map(|(_, cause)| cause)).collect();
         assert_eq!(causes, Cause::ALL);
+    }
+
+    #[test]
+    fn strengths_are_even_within_their_limits_and_of_either_sign() {
+        let late = Cause::ALL.iter().position(|cause| *cause == Cause::OpeningDelay).unwrap() as u32;
+        let strengths: Vec<f64> =
+            (0..2000).filter_map(|seed| fault(late, seed).map(|(fault, _)| fault.strength)).collect();
+        let (low, high) = (2.2e-4, 3.5e-4);
+        assert!(strengths.iter().all(|strength| (low..high).contains(&strength.abs())));
+        let mean = strengths.iter().map(|strength| strength.abs()).sum::<f64>() / 2000.0;
+        assert!((mean - 0.5 * (low + high)).abs() < 0.03 * (high - low), "{mean}");
+        assert!((900..1100).contains(&strengths.iter().filter(|strength| **strength < 0.0).count()));
     }
 
     #[test]

@@ -58,8 +58,7 @@ impl Draw {
     /// ```
     pub fn of(seed: u64, index: u32) -> Self {
         // An odd factor spreads the fleets' seeds; engines of one fleet differ by their index.
-        let start = seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ u64::from(index);
-        let mut lot = Lot(Xoshiro256PlusPlus::seed_from_u64(start));
+        let mut lot = Lot::new(seed.wrapping_mul(0x9e37_79b9_7f4a_7c15) ^ u64::from(index));
         Self {
             run_seed: lot.seed(),
             deviations: Deviations {
@@ -118,9 +117,14 @@ fn stepped(cam: Cam, steps: i8) -> Cam {
     }
 }
 
-struct Lot(Xoshiro256PlusPlus);
+/// Draws one thing after the other.
+pub(crate) struct Lot(Xoshiro256PlusPlus);
 
 impl Lot {
+    pub(crate) fn new(seed: u64) -> Self {
+        Self(Xoshiro256PlusPlus::seed_from_u64(seed))
+    }
+
     /// A seed that a signed number of 64 bits can hold, as files have them.
     fn seed(&mut self) -> u64 {
         self.0.next_u64() >> 1
@@ -128,8 +132,12 @@ impl Lot {
 
     /// Even between plus and minus `limit`.
     fn within(&mut self, limit: f64) -> f64 {
-        let share = (self.0.next_u64() >> 11) as f64 / 9_007_199_254_740_992.0;
-        limit * (2.0 * share - 1.0)
+        limit * (2.0 * self.share() - 1.0)
+    }
+
+    /// Even from 0 to 1.
+    pub(crate) fn share(&mut self) -> f64 {
+        (self.0.next_u64() >> 11) as f64 / 9_007_199_254_740_992.0
     }
 }
 

@@ -18,14 +18,20 @@ const CHARGING_S: f32 = 60.0;
 const RUNS_S: f32 = 5.0;
 /// Lambda above which the reading shows air.
 const AIR_LAMBDA: f32 = 1.25;
-/// Longest wait for air after a cut.
+/// Lambda below which the reading shows a mixture again.
+const MIXTURE_LAMBDA: f32 = 1.1;
+/// Longest wait for air after a cut, and for the mixture after its end.
 const LONGEST_CUT_S: f64 = 4.0;
 
-/// A cut of the fuel that waits for the reading to show air.
+/// What the reading is waited for to show.
 #[derive(Clone, Copy, Debug, PartialEq)]
-struct Cut {
-    for_s: f64,
-    believed_s: f64,
+enum Wait {
+    /// Air, the fuel being cut.
+    Air { for_s: f64, believed_s: f64 },
+    /// Nothing more: it has shown air, and the fuel is still cut.
+    Shown,
+    /// The mixture, fuel being back.
+    Mixture { for_s: f64, believed_s: f64 },
 }
 
 /// Everything that the findings are drawn from.
@@ -45,6 +51,8 @@ pub struct Evidence {
     pub ect_late_k: Mean,
     /// Time from a cut of the fuel to a reading of air, less the believed delay.
     pub late_s: Mean,
+    /// Time from the fuel's return to a reading of a mixture, less the believed delay: what a slow sensor needs most time for.
+    pub back_s: Mean,
     /// Corrections that were right, cold and warm, ln.
     pub off_ln: [Mean; 2],
     /// Pulses of the distributor lost or refused while the engine ran.
@@ -53,7 +61,7 @@ pub struct Evidence {
     pub died: u32,
     /// Readings at an end of the range without a cut.
     pub at_end: Mean,
-    cut: Option<Cut>,
+    wait: Option<Wait>,
     rail_lagged_ln: f64,
     pulses_off_ever: u32,
     ran: bool,
@@ -70,11 +78,12 @@ impl Default for Evidence {
             ect_most_k: 0.0,
             ect_late_k: Mean::default(),
             late_s: Mean::default(),
+            back_s: Mean::default(),
             off_ln: Default::default(),
             pulses_off: 0,
             died: 0,
             at_end: Mean::default(),
-            cut: None,
+            wait: None,
             rail_lagged_ln: 0.0,
             pulses_off_ever: 0,
             ran: false,
@@ -187,31 +196,39 @@ impl Evidence {
         self.battery_v[1].value() - self.battery_v[0].value()
     }
 
-    /// Times from cuts to air at the sensor.
+    /// Times from cuts to air at the sensor, and from their ends to the mixture.
     fn cut(&mut self, state: &State) {
-        let cutting = state.insight.phase == Phase::FuelCut;
-        match (&mut self.cut, cutting) {
-            (None, true) if self.looks > 1 && state.belief.lambda < 1.1 => {
-                self.cut = Some(Cut { for_s: 0.0, believed_s: f64::from(state.insight.delay_s) });
+        let (cutting, lambda) = (state.insight.phase == Phase::FuelCut, state.belief.lambda);
+        let believed_s = f64::from(state.insight.delay_s);
+        self.wait = match (self.wait, cutting) {
+            (Some(Wait::Air { for_s, believed_s }), _) if lambda > AIR_LAMBDA || for_s > LONGEST_CUT_S => {
+                self.late_s.add(for_s - believed_s);
+                Some(Wait::Shown)
             }
-            (Some(cut), true) => {
-                cut.for_s += PERIOD_S;
-                if state.belief.lambda > AIR_LAMBDA {
-                    self.late_s.add(cut.for_s - cut.believed_s);
-                    self.cut = Some(Cut { for_s: f64::NAN, believed_s: 0.0 });
-                } else if cut.for_s > LONGEST_CUT_S {
-                    self.late_s.add(LONGEST_CUT_S);
-                    self.cut = Some(Cut { for_s: f64::NAN, believed_s: 0.0 });
-                }
+            (Some(Wait::Air { for_s, believed_s }), true) => {
+                Some(Wait::Air { for_s: for_s + PERIOD_S, believed_s })
             }
-            (Some(cut), false) => {
+            (Some(Wait::Air { for_s, believed_s }), false) => {
                 // The cut was over before the air arrived: it took at least so long.
-                if cut.for_s > cut.believed_s + 0.4 {
-                    self.late_s.add(cut.for_s - cut.believed_s);
+                if for_s > believed_s + 0.4 {
+                    self.late_s.add(for_s - believed_s);
                 }
-                self.cut = None;
+                None
             }
-            _ => (),
-        }
+            (Some(Wait::Shown), true) => Some(Wait::Shown),
+            (Some(Wait::Shown), false) => Some(Wait::Mixture { for_s: 0.0, believed_s }),
+            (Some(Wait::Mixture { for_s, believed_s }), false) if state.insight.phase.burns() => {
+                if lambda < MIXTURE_LAMBDA || for_s > LONGEST_CUT_S {
+                    self.back_s.add(for_s - believed_s);
+                    None
+                } else {
+                    Some(Wait::Mixture { for_s: for_s + PERIOD_S, believed_s })
+                }
+            }
+            (_, true) if self.looks > 1 && lambda < MIXTURE_LAMBDA => {
+                Some(Wait::Air { for_s: 0.0, believed_s })
+            }
+            _ => None,
+        };
     }
 }

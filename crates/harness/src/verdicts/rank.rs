@@ -14,12 +14,12 @@ const CONTRADICTED: f64 = 3.0;
 /// What sound engines need at high flow, ln, and from where it is too much.
 const SOUND_HIGH_LN: f64 = 0.03;
 const SCALE_LN: f64 = 0.20;
-/// What sound engines need at idle beyond that at high flow, ln, and from where it is too much, up and down: early injectors are a
-/// larger share of what is left of a pulse.
+/// What sound engines need at idle beyond that at high flow, ln, and from where it is too much, up and down. Early injectors are a
+/// larger share of what is left of a pulse: no other cause makes idle fall so far.
 const SOUND_RISE_LN: f64 = -0.11;
 const RISE_LN: f64 = 0.20;
-const FALL_LN: f64 = 0.40;
-/// Opening delay that is learned of sound injectors, s, and from where it is too much: one that alone explains a rise is a delay, a rise
+const FALL_LN: f64 = 0.44;
+/// Opening delay that is learned of sound injectors, s, and from where it is too much: a rise that it explains alone is a delay, a rise
 /// without it the filling of another cam than answered.
 const SOUND_DELAY_S: f64 = -0.03e-3;
 const DELAY_S: f64 = 0.155e-3;
@@ -28,7 +28,11 @@ const DELAY_S: f64 = 0.155e-3;
 const EVERYWHERE_LN: f64 = 0.13;
 /// How late air shows after a cut with a sound sensor, s, the latest of sound ones about 0.09 later, and how much later is too much.
 const SOUND_LATE_S: f64 = -0.05;
-const LATE_S: f64 = 0.18;
+const LATE_S: f64 = 0.21;
+/// How late the mixture shows after a cut with a sound sensor, s, the latest of sound ones about 0.36 later, and how much later is too
+/// much: more than for air, since a slow sensor comes back from the far end of its range.
+const SOUND_BACK_S: f64 = -0.10;
+const BACK_S: f64 = 0.46;
 /// Idle duty beyond the known one at which air comes in elsewhere.
 const IDLE_EXTRA: f64 = -0.22;
 /// Pulses lost or refused while running that a sound pickup does not show.
@@ -97,8 +101,9 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
             if rise_ln * delay_s < 0.0 || (reads_lean(controller) > 0.0 && rise_ln > 0.0) {
                 return 0.0;
             }
-            let limit_ln = if rise_ln > 0.0 { RISE_LN } else { FALL_LN };
-            3.0 * (rise_ln.abs() / limit_ln).min(delay_s.abs() / DELAY_S) - 2.0
+            let off =
+                if rise_ln > 0.0 { (rise_ln / RISE_LN).min(delay_s / DELAY_S) } else { -rise_ln / FALL_LN };
+            3.0 * off - 2.0
         }
     }
 }
@@ -123,10 +128,11 @@ fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
     if state.dtcs.stored().any(|stored| stored == Dtc::O2Slow) {
         return MEASURED;
     }
-    let after_cut = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
+    let late = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
+    let back = (evidence.back_s.value() - SOUND_BACK_S) / BACK_S;
     let by_dither = state
         .self_check
         .measured
         .map_or(0.0, |measured| f64::from(measured.delay_s / measured.believed_s) - 0.9);
-    after_cut.max(0.0) + 2.0 * by_dither.max(0.0)
+    late.max(back).max(0.0) + 2.0 * by_dither.max(0.0)
 }
