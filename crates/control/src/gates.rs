@@ -136,7 +136,7 @@ impl Refusal {
     ///
     /// ```
     /// use trimwright_control::Refusal;
-    /// // Injectors at their limit teach nothing, but that the engine runs lean meanwhile is just what has to be seen.
+    /// // Injectors at their limit teach nothing, but that the engine runs lean meanwhile has to be seen.
     /// assert!(!Refusal::DutyLimit.hides_mixture() && Refusal::SensorNotReady.hides_mixture());
     /// ```
     pub const fn hides_mixture(self) -> bool {
