@@ -25,8 +25,9 @@ use crate::state::State;
 ///     frame.time_us = ms * 1000;
 ///     controller.step(&frame);
 /// }
-/// let happened = before.until(&Outline::of(controller.state()));
-/// assert!(happened.eq([Event::Phase { from: Phase::Stopped, to: Phase::Priming }]), "the key was turned");
+/// let mut happened = before.until(&Outline::of(controller.state()));
+/// let key_turned = Event::Phase { from: Phase::Stopped, to: Phase::Priming };
+/// assert_eq!(happened.next(), Some(key_turned));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
