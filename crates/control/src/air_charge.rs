@@ -11,6 +11,19 @@ use crate::table::along;
 const WARMING: [(f32, f32); 5] = [(0.5, 0.55), (1.5, 0.42), (4.0, 0.28), (10.0, 0.17), (25.0, 0.10)];
 
 /// The air charge and where on the map it was found.
+///
+/// ```
+/// use trimwright_control::air_charge::air_charge;
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut idle = Belief::default();
+/// (idle.map_pa, idle.iat_k, idle.ect_k) = (40e3, 300.0, 360.0);
+/// let air = air_charge(&calibration, &idle, 73.3, 0.007);
+/// // Slow air has time to warm up in the manifold: nearly half of the way to the coolant's temperature.
+/// assert!((320.0..330.0).contains(&air.charge_k), "{} K", air.charge_k);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AirCharge {
@@ -23,6 +36,23 @@ pub struct AirCharge {
 }
 
 /// The charge at the pressure it will meet; `flow_kg_per_s` is the engine's air flow of the charge before.
+///
+/// ```
+/// use trimwright_control::air_charge::air_charge;
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let air_kg = |map_pa| {
+///     let mut belief = Belief::default();
+///     (belief.map_pa, belief.ect_k) = (map_pa, 360.0);
+///     air_charge(&calibration, &belief, 150.0, 0.05).air_kg
+/// };
+/// // Twice the pressure is more than twice the air: the old exhaust gas in the cylinder takes up less room.
+/// assert!(air_kg(90e3) > 2.0 * air_kg(45e3));
+/// let fuel_kg = air_kg(90e3) / calibration.answers().stoich_afr;
+/// assert!((30e-6..50e-6).contains(&fuel_kg), "{fuel_kg} kg for one cylinder");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub fn air_charge(
     calibration: &Calibration,
     belief: &Belief,

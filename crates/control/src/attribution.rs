@@ -12,6 +12,19 @@ use crate::film::FILM;
 use crate::gates::Refusal;
 
 /// Injections remembered: at one every 20 ms this is 1.9 s.
+///
+/// ```
+/// use trimwright_control::attribution::{Attribution, Injection, REMEMBERED};
+/// use trimwright_control::{Calibration, Refusal, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut attribution = Attribution::default();
+/// // So little exhaust that it would take longer to the sensor than all that is remembered.
+/// let exhaust_kg = 0.9 * calibration.pipe_kg() / REMEMBERED as f32;
+/// let slow = Injection { gone_s: 0.02, turns: 0.2, exhaust_kg, refusal: None, ..Injection::NONE };
+/// (0..2 * REMEMBERED).for_each(|_| attribution.step(&calibration, slow));
+/// assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const REMEMBERED: usize = 96;
 /// Crank turns from injection to the exhaust valve: about a quarter to the end of the intake stroke, five to six quarters on to
 /// the exhaust stroke (geometry of the four-stroke cycle).
@@ -22,6 +35,21 @@ const LEAST_KG: f32 = 1e-9;
 const MOST_CELLS: usize = 12;
 
 /// What was injected at one time.
+///
+/// ```
+/// use trimwright_control::attribution::{Attribution, Injection};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// // 1500 rpm: in 20 ms half a turn and 0.4 g of exhaust; the fuel is corrected by 5 %.
+/// let (applied_ln, turns, exhaust_kg) = (0.05, 0.5, 0.4e-3);
+/// let now = Injection { applied_ln, gone_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
+/// let mut attribution = Attribution::default();
+/// attribution.step(&calibration, now);
+/// assert_eq!(attribution.past.applied_ln, 0.0, "the sensor can't have seen it yet");
+/// (0..60).for_each(|_| attribution.step(&calibration, now));
+/// assert!((attribution.past.applied_ln - 0.05).abs() < 1e-3);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Injection {
@@ -47,6 +75,13 @@ pub struct Injection {
 
 impl Injection {
     /// Before the engine ever ran.
+    ///
+    /// ```
+    /// use trimwright_control::Refusal;
+    /// use trimwright_control::attribution::Injection;
+    /// let Injection { turns, exhaust_kg, refusal, .. } = Injection::NONE;
+    /// assert_eq!((turns, exhaust_kg, refusal), (0.0, 0.0, Some(Refusal::Starting)));
+    /// ```
     pub const NONE: Self = Self {
         weights: Weights { cells: [0; 4], shares: [0.0; 4] },
         applied_ln: 0.0,
@@ -61,6 +96,20 @@ impl Injection {
 }
 
 /// Cells as the sensor sees them: shares after its lag.
+///
+/// ```
+/// use trimwright_control::attribution::Seen;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (idle, cruise) = (calibration.weights(35e3, 75.0), calibration.weights(60e3, 210.0));
+/// let mut seen = Seen::at_rest(&idle);
+/// (0..4).for_each(|_| seen.add(&cruise, 0.2));
+/// // The operating point leapt, the sensor lags: it sees cells of both.
+/// let of_cruise = seen.iter().filter(|(cell, _)| cruise.cells.contains(&(*cell as u16)));
+/// let share: f32 = of_cruise.map(|(_, share)| share).sum();
+/// assert!((share - 0.59).abs() < 0.01, "1 - 0.8^4");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Seen {
@@ -71,6 +120,15 @@ pub struct Seen {
 
 impl Seen {
     /// The view of a sensor that has seen nothing else for long.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::Seen;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let weights = calibration.weights(40e3, 150.0);
+    /// assert!(Seen::at_rest(&weights).iter().eq(weights.iter()));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn at_rest(weights: &Weights<f32>) -> Self {
         let mut seen = Self::default();
         seen.add(weights, 1.0);
@@ -78,6 +136,17 @@ impl Seen {
     }
 
     /// Moves a share of the way towards these weights. When all places are taken the least is forgotten.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::Seen;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut seen = Seen::default();
+    /// (0..3).for_each(|_| seen.add(&calibration.weights(40e3, 150.0), 0.2));
+    /// let shares: f32 = seen.iter().map(|(_, share)| share).sum();
+    /// assert!((shares - 0.488).abs() < 1e-3, "after three looks 1 - 0.8^3 of the way");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn add(&mut self, weights: &Weights<f32>, share: f32) {
         for held in &mut self.shares {
             *held *= 1.0 - share;
@@ -117,12 +186,38 @@ impl Seen {
     }
 
     /// The pairs of cell number and share, those with a share only; after the cells of the map come those of the film.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::{Attribution, Injection};
+    /// use trimwright_control::{CELLS, Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, ..Injection::NONE };
+    /// (now.weights, now.film, now.refusal) = (calibration.weights(40e3, 150.0), [0.3, 0.1], None);
+    /// let mut attribution = Attribution::default();
+    /// (0..60).for_each(|_| attribution.step(&calibration, now));
+    /// let film = attribution.past.seen.iter().filter(|(number, _)| *number >= CELLS);
+    /// assert!(film.map(|(number, _)| number - CELLS).eq([0, 1]), "share and time constant of the film");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn iter(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
         let cells = self.cells.iter().map(|cell| usize::from(*cell)).zip(self.shares);
         cells.chain((CELLS..).zip(self.film)).filter(|(_, share)| *share != 0.0)
     }
 
     /// The same view with the film left out.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::{Attribution, Injection};
+    /// use trimwright_control::{CELLS, Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, ..Injection::NONE };
+    /// (now.weights, now.film, now.refusal) = (calibration.weights(40e3, 150.0), [0.3, 0.1], None);
+    /// let mut attribution = Attribution::default();
+    /// (0..60).for_each(|_| attribution.step(&calibration, now));
+    /// let seen = attribution.past.seen;
+    /// assert!(seen.film() > 0.0 && seen.without_film().iter().all(|(number, _)| number < CELLS));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[must_use]
     pub const fn without_film(mut self) -> Self {
         self.film = [0.0; FILM];
@@ -130,12 +225,40 @@ impl Seen {
     }
 
     /// How much the film had to do with the reading: the larger of its shares.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::{Attribution, Injection};
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // A tip-in: as much fuel as 30 % of what was wanted stayed on the wall.
+    /// let film = [0.3, -0.1];
+    /// let now = Injection { film, gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, ..Injection::NONE };
+    /// let mut attribution = Attribution::default();
+    /// (0..60).for_each(|_| attribution.step(&calibration, now));
+    /// assert!((attribution.past.seen.film() - 0.3).abs() < 0.01);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn film(&self) -> f32 {
         self.film.iter().fold(0.0, |most, share| most.max(share.abs()))
     }
 }
 
 /// What the reading of this instant describes.
+///
+/// ```
+/// use trimwright_control::attribution::{Attribution, Injection};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let delay_s = |turns, exhaust_kg| {
+///     let now = Injection { gone_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
+///     let mut attribution = Attribution::default();
+///     (0..96).for_each(|_| attribution.step(&calibration, now));
+///     attribution.past.delay_s
+/// };
+/// // What is read at idle was injected long ago, what is read on the motorway just now.
+/// assert!(delay_s(0.24, 0.15e-3) > 0.5 && delay_s(0.9, 1.2e-3) < 0.15);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Past {
@@ -155,6 +278,19 @@ pub struct Past {
 }
 
 /// The ring of the past and the view on it.
+///
+/// ```
+/// use trimwright_control::attribution::{Attribution, Injection};
+/// use trimwright_control::{Calibration, Refusal, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut attribution = Attribution::default();
+/// assert_eq!(attribution.past.refusal, Some(Refusal::Starting));
+/// let now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, refusal: None, ..Injection::NONE };
+/// (0..96).for_each(|_| attribution.step(&calibration, now));
+/// // 1.7 turns at 25 a second, then 3.1 g of exhaust at 20 g/s.
+/// assert!((attribution.past.delay_s - (1.7 / 25.0 + 3.12e-3 / 20e-3)).abs() < 0.03);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Attribution {
@@ -180,6 +316,26 @@ impl Default for Attribution {
 
 impl Attribution {
     /// Remembers an injection and moves the view on.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::{Attribution, Injection};
+    /// use trimwright_control::{Calibration, Refusal, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut attribution = Attribution::default();
+    /// let now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, refusal: None, ..Injection::NONE };
+    /// (0..96).for_each(|_| attribution.step(&calibration, now));
+    /// let looks_until = |attribution: &mut Attribution, injection, refusal| {
+    ///     (0..96).position(|_| {
+    ///         attribution.step(&calibration, injection);
+    ///         attribution.past.refusal == refusal
+    ///     })
+    /// };
+    /// // A fuel cut is seen some looks later, and the sensor has forgotten its air later still.
+    /// let cut = Injection { refusal: Some(Refusal::FuelCut), ..now };
+    /// assert!(looks_until(&mut attribution, cut, Some(Refusal::FuelCut)) > Some(5));
+    /// assert!(looks_until(&mut attribution, now, None) > Some(20));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(&mut self, calibration: &Calibration, injection: Injection) {
         self.ring.push(injection);
         let share = calibration.sensor_share();

@@ -22,6 +22,21 @@ use crate::table::along;
 use crate::wire::{LAMBDA_V, RATIOMETRIC_V, within};
 
 /// What is substituted or not believed.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller, SetupAnswers};
+/// use trimwright_signals::Frame;
+/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// for ms in 0..2000 {
+///     // The wire of the intake air's sensor is broken: the pull-up brings it to 5 V.
+///     let frame = Frame { time_us: ms * 1000, ect_v: 1.5, iat_v: 5.0, ..Frame::default() };
+///     controller.step(&frame);
+/// }
+/// let belief = &controller.state().belief;
+/// assert!(belief.doubts.iat && !belief.doubts.ect);
+/// assert!((belief.iat_k - 308.0).abs() < 1.0, "a usual value instead");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Doubts {
@@ -47,12 +62,33 @@ pub struct Doubts {
 
 impl Doubts {
     /// Whether a quantity that the fuel is worked out from is substituted.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Doubts;
+    /// assert!(Doubts { rail: true, ..Doubts::default() }.fuel());
+    /// // Without a lambda reading the fuel is worked out as before; it is only not corrected.
+    /// assert!(!Doubts { lambda: true, ..Doubts::default() }.fuel());
+    /// ```
     pub const fn fuel(&self) -> bool {
         self.map || self.tp || self.ect || self.iat || self.rail || self.battery || self.crank
     }
 }
 
 /// The believed quantities.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller, SetupAnswers};
+/// use trimwright_signals::Frame;
+/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// for ms in 0..100 {
+///     let frame = Frame { time_us: ms * 1000, map_v: 4.1, tp_v: 1.3, o2_v: 2.353, ..Frame::default() };
+///     controller.step(&frame);
+/// }
+/// let belief = &controller.state().belief;
+/// assert!((belief.map_pa - 100e3).abs() < 10.0 && (belief.tp - 0.2).abs() < 1e-3);
+/// assert!((belief.lambda - 1.0).abs() < 1e-3);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Belief {
@@ -115,6 +151,27 @@ impl Default for Belief {
 
 impl Belief {
     /// Takes a frame's volts: MAP every time, the others in the quick slot. `iac_duty` is what the idle air valve was last told.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::clock::Clock;
+    /// use trimwright_control::crank::Crank;
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::{Calibration, Dtc, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut belief, mut clock, mut dtcs) = (Belief::default(), Clock::default(), Dtcs::default());
+    /// for ms in 0..=600 {
+    ///     // Key on, 70 kPa outside; the throttle's wire is shorted to 5 V.
+    ///     let mut frame = Frame { time_us: ms * 1000, map_v: 2.9, tp_v: 5.0, ..Frame::default() };
+    ///     frame.switches.ignition = true;
+    ///     let beat = clock.step(&frame);
+    ///     belief.step(&calibration, &frame, &Crank::default(), 0.3, &beat, &mut dtcs);
+    /// }
+    /// assert!((belief.map_pa - 70e3).abs() < 10.0);
+    /// assert!(belief.doubts.tp && dtcs.is_set(Dtc::TpHigh));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[inline]
     pub fn step(
         &mut self,
@@ -155,6 +212,16 @@ impl Belief {
 
     /// Manifold pressure as the cylinder that is fuelled now will meet it, Pa: by its rate as far ahead as sensor, mean and the way of
     /// the fuel are behind.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// let mut belief = Belief::default();
+    /// // A tip-in: 50 kPa, rising by 2 kPa each 10 ms. The next cylinder will meet more.
+    /// (belief.map_pa, belief.map_rate_pa_per_s) = (50e3, 200e3);
+    /// assert!((belief.map_ahead_pa(0.01) - 55.2e3).abs() < 1.0);
+    /// belief.map_rate_pa_per_s = 0.0;
+    /// assert_eq!(belief.map_ahead_pa(0.01), 50e3);
+    /// ```
     pub fn map_ahead_pa(&self, interval_s: f32) -> f32 {
         let ahead_s = MAP_AHEAD_S + MAP_AHEAD_INTERVALS * interval_s.held(0.0, LONGEST_AHEAD_S);
         (self.map_pa + ahead_s * self.map_rate_pa_per_s)
@@ -162,6 +229,14 @@ impl Belief {
     }
 
     /// Pressure drop over the injectors, Pa, when they spray into the manifold.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// let mut belief = Belief::default();
+    /// (belief.rail_pa, belief.baro_pa, belief.map_pa) = (300e3, 100e3, 35e3);
+    /// // The rail is held over ambient; the vacuum of idle pulls too: more fuel for the same pulse.
+    /// assert_eq!(belief.drop_pa(), 365e3);
+    /// ```
     pub fn drop_pa(&self) -> f32 {
         self.rail_pa + self.baro_pa - self.map_pa
     }
@@ -315,6 +390,12 @@ const SUBSTITUTE_IAT_K: f32 = 308.0;
 const SUBSTITUTE_ECT_K: f32 = 358.0;
 
 /// What the engine breathes by.
+///
+/// ```
+/// use trimwright_control::believe::Breathing;
+/// let at = |tp| Breathing { tp, speed_rad_per_s: 210.0, ..Breathing::default() }.map_by_throttle_pa(1.0);
+/// assert!(at(0.05) < 40e3 && at(1.0) > 95e3, "{} Pa, {} Pa", at(0.05), at(1.0));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Breathing {
     /// Manifold absolute pressure, Pa.
@@ -339,6 +420,15 @@ impl Breathing {
     /// Manifold pressure from throttle, idle air and speed when MAP is lost, Pa: an opening `a` before a pump of speed `n`
     /// gives about `p0 a / sqrt(a^2 + (n/n0)^2)` (engineering judgement: exact for neither end, right in trend). `fit` is the
     /// opening of this engine over that of the table, as found while MAP was there.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Breathing;
+    /// let cruise = Breathing { tp: 0.1, speed_rad_per_s: 160.0, ..Breathing::default() };
+    /// let map_pa = cruise.map_by_throttle_pa(1.0);
+    /// // Faster, the engine draws the manifold emptier; a throttle that lets more air past keeps it fuller.
+    /// assert!(Breathing { speed_rad_per_s: 250.0, ..cruise }.map_by_throttle_pa(1.0) < map_pa);
+    /// assert!(cruise.map_by_throttle_pa(1.2) > map_pa);
+    /// ```
     pub fn map_by_throttle_pa(&self, fit: f32) -> f32 {
         let open = self.opening() * fit;
         let demand = self.speed_rad_per_s / FULL_RAD_PER_S;
@@ -346,6 +436,15 @@ impl Breathing {
     }
 
     /// The opening over that of the table that would give this pressure: the inverse of [`Breathing::map_by_throttle_pa`].
+    ///
+    /// ```
+    /// use trimwright_control::believe::Breathing;
+    /// // While MAP is there: 45 kPa at a tenth of the throttle.
+    /// let seen = Breathing { map_pa: 45e3, tp: 0.1, speed_rad_per_s: 160.0, ..Breathing::default() };
+    /// // On the day it is lost, the same throttle and speed give the same pressure.
+    /// let blind = Breathing { map_pa: f32::NAN, ..seen };
+    /// assert!((blind.map_by_throttle_pa(seen.fit()) - 45e3).abs() < 50.0);
+    /// ```
     pub fn fit(&self) -> f32 {
         let ratio = (self.map_pa / self.baro_pa).held(0.1, 0.95);
         let open = self.speed_rad_per_s / FULL_RAD_PER_S * ratio / Real::sqrt(1.0 - ratio * ratio);

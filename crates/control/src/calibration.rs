@@ -8,13 +8,43 @@ use crate::table::along;
 use crate::thermistor::Thermistor;
 
 /// Breakpoints of the RPM axis.
+///
+/// ```
+/// use trimwright_control::{CELLS, Calibration, MAP_POINTS, RPM_POINTS, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// assert_eq!(calibration.rpm_axis().points().len(), RPM_POINTS);
+/// assert_eq!(RPM_POINTS * MAP_POINTS, CELLS);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const RPM_POINTS: usize = 14;
 /// Breakpoints of the MAP axis.
+///
+/// ```
+/// use trimwright_control::{Calibration, MAP_POINTS, RPM_POINTS, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// // A row of the filling for each pressure, a column for each speed.
+/// let rows = calibration.filling().rows();
+/// assert_eq!((rows.len(), rows[0].len()), (MAP_POINTS, RPM_POINTS));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const MAP_POINTS: usize = 12;
 /// Cells of a map.
+///
+/// ```
+/// use trimwright_control::{CELLS, LearnedMap};
+/// // One correction and one variance a cell.
+/// let learned = LearnedMap::default();
+/// assert_eq!([learned.ln.flat().len(), learned.variance.flat().len()], [CELLS; 2]);
+/// ```
 pub const CELLS: usize = RPM_POINTS * MAP_POINTS;
 
 /// Gas constant of dry air, J/(kg K): ISO 2533.
+///
+/// ```
+/// use trimwright_control::calibration::{OUTSIDE_PA, R_AIR};
+/// let kg_per_m3 = OUTSIDE_PA / (R_AIR * 288.15);
+/// assert!((kg_per_m3 - 1.225).abs() < 1e-3, "the standard atmosphere at sea level");
+/// ```
 pub const R_AIR: f32 = 287.053;
 /// Lowest and highest MAP on the axis, Pa.
 const MAP_POINTS_PA: [f32; MAP_POINTS] =
@@ -38,6 +68,15 @@ const SENSOR_S: f32 = 0.09;
 const LOOK_BACK_S: f32 = 0.02;
 
 /// Which injectors open at a firing.
+///
+/// ```
+/// use trimwright_control::{Calibration, Firing, Options, SetupAnswers};
+/// let chosen = Calibration::from_answers(&SetupAnswers::default())?;
+/// let all = chosen.clone().with_options(Options { firing: Firing::All, ..Options::default() });
+/// // Four injectors instead of two flow half as long: opening late takes twice the share of their fuel.
+/// assert!((all.delay_rate_per_s(40) / chosen.delay_rate_per_s(40) - 2.0).abs() < 1e-5);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -50,6 +89,18 @@ pub enum Firing {
 }
 
 /// What may be switched off, and which strategy learns.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::film::Film;
+/// use trimwright_control::{Calibration, Options, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let plain = calibration.clone().with_options(Options { film_compensation: false, ..Options::default() });
+/// let inject_kg = |by| Film::default().step(by, &Belief::default(), 100.0, &[0.0; 2], 30e-6);
+/// // A dry wall keeps a part of the fuel: without compensation nothing is added for it.
+/// assert!(inject_kg(&plain) == 30e-6 && inject_kg(&calibration) > 50e-6);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -110,6 +161,16 @@ pub struct Calibration {
 impl Calibration {
     /// A complete first calibration.
     ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let answers = SetupAnswers { cylinders: 6, displacement_m3: 4.2e-3, ..SetupAnswers::default() };
+    /// let calibration = Calibration::from_answers(&answers)?;
+    /// assert!((calibration.cylinder_m3() - 0.7e-3).abs() < 1e-9);
+    /// let twelve = SetupAnswers { cylinders: 12, ..answers };
+    /// assert_eq!(Calibration::from_answers(&twelve).unwrap_err().answer, "cylinders");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
+    ///
     /// # Errors
     /// [`AnswerError`] when an answer is outside its range.
     pub fn from_answers(answers: &SetupAnswers) -> Result<Self, AnswerError> {
@@ -148,6 +209,15 @@ impl Calibration {
     }
 
     /// The same calibration with other options.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let measuring = calibration.clone().with_options(Options { self_check: true, ..Options::default() });
+    /// assert!(measuring.options().self_check && !calibration.options().self_check);
+    /// assert_eq!(measuring.answers(), calibration.answers());
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[must_use]
     pub fn with_options(mut self, options: Options) -> Self {
         self.options = options;
@@ -157,11 +227,27 @@ impl Calibration {
     }
 
     /// The answers it was made from.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let ethanol = SetupAnswers { stoich_afr: 9.0, ..SetupAnswers::default() };
+    /// let calibration = Calibration::from_answers(&ethanol)?;
+    /// let fuel_kg = 0.3e-3 / calibration.answers().stoich_afr;
+    /// assert!((fuel_kg - 33e-6).abs() < 1e-6, "0.3 g of air");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn answers(&self) -> &SetupAnswers {
         &self.answers
     }
 
     /// What is switched on.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers, Strategy};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// assert_eq!(calibration.options().strategy, Strategy::Kalman);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn options(&self) -> &Options {
         &self.options
     }
@@ -172,16 +258,45 @@ impl Calibration {
     }
 
     /// Breakpoints of crank speed, rad/s.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // From below the idle of 73.3 rad/s to the rev limit, closer together at the low end.
+    /// let points = calibration.rpm_axis().points();
+    /// assert!(points[0] < 73.3 && (points[13] - 545.0).abs() < 0.1);
+    /// assert!(points[2] - points[1] < 0.6 * (points[13] - points[12]));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn rpm_axis(&self) -> &Axis<f32, RPM_POINTS> {
         &self.rpm_axis
     }
 
     /// Breakpoints of manifold pressure at standard outside pressure, Pa.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let place = calibration.map_axis().place(40e3);
+    /// assert_eq!((place.index, place.fraction), (3, 0.5), "half way from 37 to 43 kPa");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn map_axis(&self) -> &Axis<f32, MAP_POINTS> {
         &self.map_axis
     }
 
     /// The base filling efficiency against manifold density, ratio: rows MAP, columns RPM.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Cam, SetupAnswers};
+    /// let eta = |cam| {
+    ///     let calibration = Calibration::from_answers(&SetupAnswers { cam, ..SetupAnswers::default() })?;
+    ///     Ok(calibration.filling().at(&calibration.weights(37e3, 75.0)))
+    /// };
+    /// // At idle much valve overlap draws exhaust gas back into the cylinder.
+    /// assert!(eta(Cam::Hot)? < 0.8 * eta(Cam::Stock)?);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn filling(&self) -> &Grid<f32, RPM_POINTS, MAP_POINTS> {
         &self.filling
     }
@@ -189,12 +304,34 @@ impl Calibration {
     /// The cells around an operating point under this outside pressure: an engine is filled by the ratio of manifold pressure to
     /// that which its exhaust leaves against (the residual gas expands to it), so that the map is entered with
     /// the pressure that makes the same ratio at standard outside pressure.
+    ///
+    /// ```
+    /// use trimwright_control::calibration::OUTSIDE_PA;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // On a pass with 70 % of the pressure 42 kPa fill the engine as 60 kPa do at sea level.
+    /// let (sea, pass) =
+    ///     (calibration.weights(60e3, 150.0), calibration.weights_under(42e3, 0.7 * OUTSIDE_PA, 150.0));
+    /// assert_eq!(sea.cells, pass.cells);
+    /// assert!(sea.iter().zip(pass.iter()).all(|((_, at_sea), (_, there))| (at_sea - there).abs() < 1e-4));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[inline]
     pub fn weights_under(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
         self.weights(map_pa * (OUTSIDE_PA / baro_pa.max(30e3)), speed_rad_per_s)
     }
 
     /// The cells around an operating point at standard outside pressure, and the share of each.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, RPM_POINTS, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let weights = calibration.weights(40e3, 150.0);
+    /// let [corner, right, above, _] = weights.cells.map(usize::from);
+    /// assert_eq!((right, above), (corner + 1, corner + RPM_POINTS));
+    /// assert!((weights.shares.iter().sum::<f32>() - 1.0).abs() < 1e-6);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[inline]
     pub fn weights(&self, map_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
         Weights::new(self.rpm_axis.place(speed_rad_per_s), self.map_axis.place(map_pa), RPM_POINTS)
@@ -202,21 +339,59 @@ impl Calibration {
 
     /// By how much the fuel of a cell falls for each second that injectors open later than believed, 1/s: one over the time they
     /// flow there. 0 outside the map.
+    ///
+    /// ```
+    /// use trimwright_control::{CELLS, Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // Share of the fuel that opening 0.1 ms late takes.
+    /// let lost = |map_pa, speed_rad_per_s| {
+    ///     let [cell, ..] = calibration.weights(map_pa, speed_rad_per_s).cells;
+    ///     0.1e-3 * calibration.delay_rate_per_s(cell.into())
+    /// };
+    /// assert!(lost(37e3, 80.0) > 0.1 && lost(100e3, 300.0) < 0.05, "short pulses lose more");
+    /// assert_eq!(calibration.delay_rate_per_s(CELLS), 0.0);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn delay_rate_per_s(&self, cell: usize) -> f32 {
         self.delay_rate_per_s.flat().get(cell).copied().unwrap_or(0.0)
     }
 
     /// Volume of one cylinder, m3.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// assert!((calibration.cylinder_m3() - 0.65e-3).abs() < 1e-9, "an eighth of 5.2 L");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn cylinder_m3(&self) -> f32 {
         self.cylinder_m3
     }
 
     /// Crank angle between firings, rad: `4 pi / cylinders`.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // A V8 fires each quarter turn: at 157 rad/s (1500 rpm) every 10 ms.
+    /// assert!((calibration.firing_angle_rad() / 157.08 - 0.01).abs() < 1e-6);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn firing_angle_rad(&self) -> f32 {
         self.firing_angle_rad
     }
 
     /// Air that one cylinder takes in by the base map, kg: `eta p V / (R T)`. `charge_k` below 200 K counts as 200 K.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let air_kg = |charge_k| calibration.base_air_charge_kg(60e3, 101_325.0, 150.0, charge_k);
+    /// assert!((0.2e-3..0.4e-3).contains(&air_kg(310.0)));
+    /// // Air that is warmer by a tenth weighs a tenth less.
+    /// assert!((air_kg(341.0) * 1.1 / air_kg(310.0) - 1.0).abs() < 1e-5);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn base_air_charge_kg(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32, charge_k: f32) -> f32 {
         self.air_charge_kg(&self.weights_under(map_pa, baro_pa, speed_rad_per_s), map_pa, charge_k)
     }
@@ -229,11 +404,28 @@ impl Calibration {
 
     /// Flow of one open injector, kg/s: the rated flow times the root of the pressure ratio (orifice law). The drop is held
     /// between 20 and 1000 kPa.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // 8 g/s at the rated 300 kPa; four times the pressure would be twice the flow.
+    /// let flow = |drop_pa| calibration.injector_flow_kg_per_s(drop_pa);
+    /// assert!((flow(300e3) - 8e-3).abs() < 1e-8 && (flow(300e3) / flow(75e3) - 2.0).abs() < 1e-5);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn injector_flow_kg_per_s(&self, rail_over_manifold_pa: f32) -> f32 {
         self.flow_per_root_pa * Real::sqrt(rail_over_manifold_pa.held(LEAST_DROP_PA, GREATEST_DROP_PA))
     }
 
     /// Opening delay less closing delay at this supply voltage, s.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // Under the starter the injector opens later by more than an idle pulse is long.
+    /// assert!(calibration.opening_delay_s(9.5) - calibration.opening_delay_s(13.5) > 0.9e-3);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn opening_delay_s(&self, battery_v: f32) -> f32 {
         along(&OPENING_DELAY, battery_v)
     }
@@ -259,6 +451,15 @@ impl Calibration {
     }
 
     /// Fuel that one injector gives when energised for `open_time_s`, kg: the inverse of [`Calibration::open_time_s`].
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let fuel_kg = |open_time_s| calibration.injected_fuel_kg(open_time_s, 13.5, 300e3);
+    /// assert_eq!(fuel_kg(0.9e-3), 0.0, "over before it has opened");
+    /// assert!((fuel_kg(4e-3) - fuel_kg(3e-3) - 8e-6).abs() < 1e-8, "each millisecond more is 8 mg");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn injected_fuel_kg(&self, open_time_s: f32, battery_v: f32, rail_over_manifold_pa: f32) -> f32 {
         let net_s = open_time_s - self.opening_delay_s(battery_v);
         let mut flow_s = net_s;
@@ -275,6 +476,14 @@ impl Calibration {
     }
 
     /// Exhaust gas between valves and sensor, kg of whole-engine flow.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // Nearly half a second of gas at idle (7 g/s), and hardly any time at full load (250 g/s).
+    /// assert!((0.4..0.5).contains(&(calibration.pipe_kg() / 7e-3)) && calibration.pipe_kg() / 0.25 < 0.02);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn pipe_kg(&self) -> f32 {
         self.pipe_kg
     }
@@ -304,6 +513,15 @@ fn rpm_points(answers: &SetupAnswers) -> [f32; RPM_POINTS] {
 }
 
 /// Outside pressure for which the map is stated, Pa (ISO 2533); at part load also that in the exhaust port.
+///
+/// ```
+/// use trimwright_control::calibration::OUTSIDE_PA;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// // Under this pressure the map is entered with MAP as it is.
+/// assert_eq!(calibration.weights_under(60e3, OUTSIDE_PA, 150.0), calibration.weights(60e3, 150.0));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const OUTSIDE_PA: f32 = 101_325.0;
 
 /// First guess of filling efficiency, ratio: load term times speed curve times what the valve overlap leaves of it.

@@ -11,6 +11,18 @@ const LONGEST_S: f32 = 0.05;
 const SLOT_US: u32 = 10_000;
 
 /// What is due in this step.
+///
+/// ```
+/// use trimwright_control::clock::Clock;
+/// use trimwright_signals::Frame;
+/// let mut clock = Clock::default();
+/// let mut at = |ms: u64| clock.step(&Frame { time_us: ms * 1000, ..Frame::default() });
+/// (0..=99).for_each(|ms| _ = at(ms));
+/// // 100 ms after power-up both slots are due.
+/// let beat = at(100);
+/// assert!((beat.dt_s - 0.001).abs() < 1e-6 && (beat.quick_s - 0.01).abs() < 1e-6);
+/// assert!((beat.slow_s - 0.1).abs() < 1e-6);
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Beat {
@@ -27,6 +39,19 @@ pub struct Beat {
 }
 
 /// Keeps time from frame to frame.
+///
+/// ```
+/// use trimwright_control::clock::Clock;
+/// use trimwright_signals::Frame;
+/// let mut clock = Clock::default();
+/// let due = (0..=1000).map(|ms| clock.step(&Frame { time_us: ms * 1000, ..Frame::default() }));
+/// let [mut quick, mut looks_back] = [0; 2];
+/// for beat in due {
+///     quick += u32::from(beat.quick_s > 0.0);
+///     looks_back += u32::from(beat.look_back_s > 0.0);
+/// }
+/// assert_eq!((quick, looks_back), (100, 50), "in a second");
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Clock {
@@ -40,6 +65,16 @@ pub struct Clock {
 
 impl Clock {
     /// Takes the time of a frame.
+    ///
+    /// ```
+    /// use trimwright_control::clock::Clock;
+    /// use trimwright_signals::Frame;
+    /// let mut clock = Clock::default();
+    /// let mut dt_s = |time_us| clock.step(&Frame { time_us, ..Frame::default() }).dt_s;
+    /// assert_eq!([dt_s(5_000), dt_s(3_000)], [0.0; 2], "time that runs back does not count");
+    /// assert!((dt_s(4_000) - 0.001).abs() < 1e-6);
+    /// assert!((dt_s(9_000_000) - 0.05).abs() < 1e-6, "frames were lost: no more than 50 ms at once");
+    /// ```
     pub fn step(&mut self, frame: &Frame) -> Beat {
         let gone_us = self.last_us.map_or(0, |last| frame.time_us.saturating_sub(last));
         self.last_us = Some(frame.time_us);

@@ -22,12 +22,48 @@ use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
 use crate::learner::{LearnedMap, PRIOR_SIGMA_LN};
 
 /// Farthest the common flow correction may go, ln (engineering judgement).
+///
+/// ```
+/// use trimwright_control::common::{FLOW_AUTHORITY_LN, Round};
+/// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut map, mut round) = (LearnedMap::default(), Round::default());
+/// // However much more all cells ask for, the injectors are not believed to be off by more than this.
+/// map.ln.flat_mut().fill(2.0);
+/// map.variance.flat_mut().fill(1e-4);
+/// (0..5 * CELLS).for_each(|_| round.step(&calibration, &mut map));
+/// assert_eq!(map.common.flow_ln, FLOW_AUTHORITY_LN);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const FLOW_AUTHORITY_LN: f32 = 0.25;
 /// Farthest the common opening delay may go from the believed one, s (engineering judgement).
+///
+/// ```
+/// use trimwright_control::common::{DELAY_AUTHORITY_S, DELAY_PRIOR_SIGMA_S};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// // Three times what parts are expected to scatter by, and yet less than the believed delay.
+/// assert!(DELAY_AUTHORITY_S > 3.0 * DELAY_PRIOR_SIGMA_S);
+/// assert!(DELAY_AUTHORITY_S < calibration.opening_delay_s(16.0));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const DELAY_AUTHORITY_S: f32 = 0.25e-3;
 /// Standard deviation of the flow correction before any lesson, ln (engineering judgement: parts, fuel and answers together).
+///
+/// ```
+/// use trimwright_control::LearnedMap;
+/// use trimwright_control::common::FLOW_PRIOR_SIGMA_LN;
+/// // Before any lesson: injectors, fuel and answers together are expected within some 8 %.
+/// assert_eq!(LearnedMap::default().common.flow_sigma_ln, FLOW_PRIOR_SIGMA_LN);
+/// ```
 pub const FLOW_PRIOR_SIGMA_LN: f32 = 0.08;
 /// Standard deviation of the opening delay before any lesson, s (engineering judgement).
+///
+/// ```
+/// use trimwright_control::LearnedMap;
+/// use trimwright_control::common::DELAY_PRIOR_SIGMA_S;
+/// assert_eq!(LearnedMap::default().common.delay_sigma_s, DELAY_PRIOR_SIGMA_S, "before any lesson");
+/// ```
 pub const DELAY_PRIOR_SIGMA_S: f32 = 0.08e-3;
 /// Share of the cells that are as good as independent: an engine's filling deviates smoothly, and neighbours tell the same
 /// (engineering judgement).
@@ -42,6 +78,19 @@ const ROUND_S: f32 = 3e-6;
 const FLOW_WEIGHT: f32 = 0.5;
 
 /// What is known of the common causes.
+///
+/// ```
+/// use trimwright_control::common::Round;
+/// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut map, mut round) = (LearnedMap::default(), Round::default());
+/// // Every cell was taught to give 6 % more: the injectors are smaller than answered.
+/// map.ln.flat_mut().fill(0.06);
+/// map.variance.flat_mut().fill(1e-4);
+/// (0..20 * CELLS).for_each(|_| round.step(&calibration, &mut map));
+/// assert!((map.common.flow_ln - 0.06).abs() < 0.01 && map.common.delay_s.abs() < 0.02e-3);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Common {
@@ -69,6 +118,23 @@ impl Default for Common {
 impl Common {
     /// Whether pulses long and short enough were seen to tell a delay from a flow that is off. If not, `delay_s` is only the
     /// likeliest of many pairs that explain the same corrections.
+    ///
+    /// ```
+    /// use trimwright_control::common::Round;
+    /// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let told_apart = |known: fn(f32) -> bool| {
+    ///     let (mut map, mut round) = (LearnedMap::default(), Round::default());
+    ///     for cell in (0..CELLS).filter(|cell| known(calibration.delay_rate_per_s(*cell))) {
+    ///         map.variance.flat_mut()[cell] = 1e-4;
+    ///     }
+    ///     (0..CELLS).for_each(|_| round.step(&calibration, &mut map));
+    ///     map.common.told_apart()
+    /// };
+    /// // Long pulses alone can't tell late injectors from small ones: all look alike.
+    /// assert!(told_apart(|_| true) && !told_apart(|rate_per_s| rate_per_s < 220.0));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn told_apart(&self) -> bool {
         self.delay_sigma_s < TOLD_APART * DELAY_PRIOR_SIGMA_S
             && self.flow_sigma_ln < TOLD_APART * FLOW_PRIOR_SIGMA_LN
@@ -76,6 +142,21 @@ impl Common {
 }
 
 /// Goes round the cells, one at each call, and draws the common causes from them after each round.
+///
+/// ```
+/// use trimwright_control::common::Round;
+/// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut map, mut round) = (LearnedMap::default(), Round::default());
+/// (0..CELLS).for_each(|_| round.step(&calibration, &mut map));
+/// // The driver has visited the left half of the map only: what is off there is expected on the right too.
+/// for cell in (0..CELLS).filter(|cell| cell % 14 < 7) {
+///     (map.ln.flat_mut()[cell], map.variance.flat_mut()[cell]) = (0.08, 1e-4);
+/// }
+/// (0..20 * CELLS).for_each(|_| round.step(&calibration, &mut map));
+/// assert!(map.ln.flat()[6 * 14 + 12] > 0.05);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Round {
@@ -97,6 +178,20 @@ impl Default for Round {
 
 impl Round {
     /// Takes the next cell: lets it follow what is expected by as much as it is not known itself, then counts it.
+    ///
+    /// ```
+    /// use trimwright_control::common::Round;
+    /// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut map, mut round) = (LearnedMap::default(), Round::default());
+    /// map.ln.flat_mut().fill(-0.05);
+    /// map.variance.flat_mut().fill(1e-4);
+    /// (1..CELLS).for_each(|_| round.step(&calibration, &mut map));
+    /// assert_eq!(map.common.flow_ln, 0.0, "one cell is still missing");
+    /// round.step(&calibration, &mut map);
+    /// assert!(map.common.flow_ln < -0.04);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(&mut self, calibration: &Calibration, map: &mut LearnedMap) {
         let cell = usize::from(self.cell);
         let (rate, prior) = (calibration.delay_rate_per_s(cell), PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);

@@ -66,11 +66,31 @@ pub struct Controller {
 
 impl Controller {
     /// A controller that has learned nothing yet.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
+    /// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+    /// let state = controller.state();
+    /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase == Phase::Stopped);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn new(calibration: Calibration) -> Self {
         Self { calibration, state: State::default() }
     }
 
     /// The same controller with a map learned earlier.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, LearnedMap, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let idle = calibration.weights(37e3, 75.0);
+    /// let mut learned = LearnedMap::default();
+    /// learned.ln.flat_mut().fill(-0.04);
+    /// let controller = Controller::new(calibration).with_learned(learned);
+    /// let learned_ln = controller.state().learned.at(&idle);
+    /// assert!((learned_ln + 0.04).abs() < 1e-6, "4 % less fuel from the first firing on");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[must_use]
     pub fn with_learned(mut self, learned: LearnedMap) -> Self {
         self.state.learned = learned;
@@ -78,6 +98,18 @@ impl Controller {
     }
 
     /// The same controller with what was kept over a power-down.
+    ///
+    /// ```
+    /// use trimwright_control::keep::{pack, unpack};
+    /// use trimwright_control::{Calibration, Codes, Controller, Dtc, LearnedMap, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // At key off map and codes go to flash, at key on they come back.
+    /// let image = pack(&calibration, &LearnedMap::default(), Codes::empty().with(Dtc::MapLow), 1);
+    /// let (kept, _) = unpack(&calibration, &image).expect("it is whole");
+    /// let controller = Controller::new(calibration).with_kept(kept);
+    /// assert!(controller.state().dtcs.stored().eq([Dtc::MapLow]));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[must_use]
     pub fn with_kept(mut self, kept: Kept) -> Self {
         self.state.dtcs.recall(kept.codes);
@@ -85,27 +117,111 @@ impl Controller {
     }
 
     /// The calibration.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
+    /// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+    /// assert_eq!(controller.calibration().answers(), &SetupAnswers::default());
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn calibration(&self) -> &Calibration {
         &self.calibration
     }
 
     /// All memory.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+    /// let before = controller.state().clone();
+    /// controller.step(&Frame { battery_v: 12.4, ..Frame::default() });
+    /// assert!(*controller.state() != before, "it remembers at least the time");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn state(&self) -> &State {
         &self.state
     }
 
     /// Goes back to a state taken earlier.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+    /// let run = |controller: &mut Controller| {
+    ///     let frame = |time_us| Frame { time_us, battery_v: 12.4, map_v: 4.1, ..Frame::default() };
+    ///     (0..500).for_each(|ms| _ = controller.step(&frame(1000 * ms)));
+    ///     controller.state().clone()
+    /// };
+    /// let start = controller.state().clone();
+    /// let once = run(&mut controller);
+    /// controller.restore(start);
+    /// assert_eq!(run(&mut controller), once, "the same frames make the same state");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn restore(&mut self, state: State) {
         self.state = state;
     }
 
     /// Takes a frame, gives the commands until the next. Never panics, whatever the frame holds.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+    /// let mut injected = 0;
+    /// for ms in 0..1000 {
+    ///     // Under the starter: 200 rpm, a firing every 75 ms.
+    ///     let mut frame = Frame { time_us: ms * 1000, battery_v: 10.4, map_v: 3.9, ..Frame::default() };
+    ///     (frame.switches.ignition, frame.switches.starter) = (true, true);
+    ///     if ms % 75 == 0 {
+    ///         frame.pulses_us.push(frame.time_us).expect("there is room for eight");
+    ///     }
+    ///     injected += u32::from(controller.step(&frame).open_time_s != [0.0; 8]);
+    /// }
+    /// assert!((12..=14).contains(&injected), "{injected} of 14 firings");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(&mut self, frame: &Frame) -> Commands {
         let strategy = self.calibration.options().strategy;
         self.step_with(&strategy, frame)
     }
 
     /// The same with lessons taken by a learner of one's own.
+    ///
+    /// ```
+    /// use std::cell::Cell;
+    /// use trimwright_control::learner::{Kalman, Learner, Lesson, Outcome};
+    /// use trimwright_control::{Calibration, Controller, LearnedMap, SetupAnswers};
+    /// # use trimwright_signals::Frame;
+    /// struct Counted(Cell<u32>);
+    /// impl Learner for Counted {
+    ///     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+    ///         self.0.set(self.0.get() + 1);
+    ///         Kalman.learn(map, lesson)
+    ///     }
+    /// }
+    /// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+    /// let counted = Counted(Cell::new(0));
+    /// // Half a minute of a warm engine at 1500 rpm that runs lean: lambda 1.05.
+    /// for ms in 0..30_000 {
+    /// #   let noise_v = if ms % 3 == 0 { 0.004 } else { -0.002 };
+    /// #   let mut frame = Frame { time_us: ms * 1000, battery_v: 13.8, tp_v: 0.9, ..Frame::default() };
+    /// #   (frame.ect_v, frame.iat_v) = (0.9, 2.5);
+    /// #   (frame.map_v, frame.frp_v, frame.o2_v) = (1.7 + noise_v, 2.2 + noise_v, 2.72 + noise_v);
+    /// #   (frame.switches.ignition, frame.switches.o2_ready) = (true, true);
+    /// #   if ms % 10 == 0 {
+    /// #       frame.pulses_us.push(frame.time_us).expect("there is room for eight");
+    /// #   }
+    ///     controller.step_with(&counted, &frame);
+    /// }
+    /// // They begin a quarter of a minute after the start, one every 20 ms.
+    /// let now = controller.state();
+    /// assert!((500..800).contains(&counted.0.get()));
+    /// assert!(now.learned.at(&now.insight.weights) > 0.05, "the map gives more");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step_with(&mut self, learner: &impl Learner, frame: &Frame) -> Commands {
         let (cal, s) = (&self.calibration, &mut self.state);
         let before = Before::of(s);

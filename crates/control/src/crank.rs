@@ -29,6 +29,24 @@ const TROUBLED: u8 = 40;
 const MOST_TROUBLE: u8 = 96;
 
 /// Crank speed and what it was worked out from.
+///
+/// ```
+/// use trimwright_control::clock::Clock;
+/// use trimwright_control::crank::Crank;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// use trimwright_signals::Frame;
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut clock, mut crank) = (Clock::default(), Crank::default());
+/// for pulse in 0..20 {
+///     let mut frame = Frame { time_us: pulse * 10_000, ..Frame::default() };
+///     frame.pulses_us.push(frame.time_us).expect("there is room for eight");
+///     let beat = clock.step(&frame);
+///     crank.step(&calibration, &frame, &beat);
+/// }
+/// // Eight cylinders and a hundred firings a second: 1500 rpm.
+/// assert!((crank.speed_rad_per_s - 157.08).abs() < 0.01);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Crank {
@@ -85,6 +103,26 @@ impl Default for Crank {
 
 impl Crank {
     /// Takes the pulses of a frame.
+    ///
+    /// ```
+    /// use trimwright_control::clock::Beat;
+    /// use trimwright_control::crank::Crank;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut crank = Crank::default();
+    /// let mut pulse_at = |ms: u64| {
+    ///     let mut frame = Frame { time_us: ms * 1000, ..Frame::default() };
+    ///     frame.pulses_us.push(frame.time_us).expect("there is room for eight");
+    ///     crank.step(&calibration, &frame, &Beat { dt_s: 0.01, ..Beat::default() });
+    ///     (crank.firings, crank.speed_rad_per_s.round())
+    /// };
+    /// (0..20).for_each(|pulse| _ = pulse_at(10 * pulse));
+    /// // A millisecond after a firing: interference, no firing.
+    /// assert_eq!((pulse_at(191), pulse_at(200)), ((0, 157.0), (1, 157.0)));
+    /// assert_eq!(crank.refused_pulses, 1);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[inline]
     pub fn step(&mut self, calibration: &Calibration, frame: &Frame, beat: &Beat) {
         (self.firings, self.gone_s) = (0, 0.0);
@@ -103,16 +141,63 @@ impl Crank {
     }
 
     /// Revolutions in `dt_s` seconds at the present speed.
+    ///
+    /// ```
+    /// use trimwright_control::crank::Crank;
+    /// let mut crank = Crank::default();
+    /// crank.speed_rad_per_s = 157.08;
+    /// assert!((crank.turns(0.02) - 0.5).abs() < 1e-4, "at 1500 rpm half a turn in 20 ms");
+    /// ```
     pub fn turns(&self, dt_s: f32) -> f32 {
         self.speed_rad_per_s * dt_s / (2.0 * PI)
     }
 
     /// Whether pulses were lost or refused lately.
+    ///
+    /// ```
+    /// use trimwright_control::clock::Beat;
+    /// use trimwright_control::crank::Crank;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // Two seconds at 1500 rpm; of so many pulses one gets lost.
+    /// let troubled = |of: u64| {
+    ///     let mut crank = Crank::default();
+    ///     for ms in (0..2000).step_by(10).filter(|ms| ms / 10 % of != of - 1) {
+    ///         let mut frame = Frame { time_us: ms * 1000, ..Frame::default() };
+    ///         frame.pulses_us.push(frame.time_us).expect("there is room for eight");
+    ///         crank.step(&calibration, &frame, &Beat { dt_s: 0.01, ..Beat::default() });
+    ///     }
+    ///     crank.is_troubled()
+    /// };
+    /// assert!(troubled(10) && !troubled(100), "a loose plug, and a single glitch");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn is_troubled(&self) -> bool {
         self.trouble > TROUBLED
     }
 
     /// Whether a pulse was lost or refused a moment ago.
+    ///
+    /// ```
+    /// use trimwright_control::clock::Beat;
+    /// use trimwright_control::crank::Crank;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// use trimwright_signals::Frame;
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut crank = Crank::default();
+    /// let mut doubted_after = |mut pulses: std::ops::Range<u64>| {
+    ///     pulses.any(|pulse| {
+    ///         let mut frame = Frame { time_us: pulse * 10_000, ..Frame::default() };
+    ///         frame.pulses_us.push(frame.time_us).expect("there is room for eight");
+    ///         crank.step(&calibration, &frame, &Beat { dt_s: 0.01, ..Beat::default() });
+    ///         crank.is_doubted()
+    ///     })
+    /// };
+    /// assert!(!doubted_after(0..20));
+    /// assert!(doubted_after(21..22), "the pulse before it did not come");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn is_doubted(&self) -> bool {
         self.trouble > 0
     }

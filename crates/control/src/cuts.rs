@@ -6,6 +6,19 @@ use crate::believe::Belief;
 use crate::calibration::Calibration;
 
 /// Why the fuel is cut.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::cuts::{Cut, Cuts};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut cuts = Cuts::default();
+/// assert_eq!(cuts.cut, Cut::None);
+/// // 560 rad/s, and the limit is 545.
+/// cuts.step(&calibration, &Belief::default(), 560.0, None, 0.01);
+/// assert_eq!(cuts.cut, Cut::OverSpeed);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Cut {
@@ -37,6 +50,19 @@ const COAST_WARM_K: f32 = 323.0;
 /// Speed below the rev limit at which fuel comes back, rad/s.
 const LIMIT_BAND_RAD_PER_S: f32 = 15.0;
 /// Time in which a cut's return is blended in, s.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::cuts::{Cuts, RETURN_S};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut cuts = Cuts::default();
+/// cuts.step(&calibration, &Belief::default(), 560.0, None, 0.01);
+/// // Half of the time after the fuel came back, half of the torque.
+/// cuts.step(&calibration, &Belief::default(), 400.0, None, 0.5 * RETURN_S);
+/// assert_eq!(cuts.returned(), 0.5);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const RETURN_S: f32 = 0.4;
 
 /// Load (MAP over barometric pressure) above which a lean mixture is dangerous, ratio.
@@ -47,6 +73,22 @@ const GUARD_LEAN: f32 = 1.12;
 const GUARD_S: f32 = 0.8;
 
 /// The cuts' memory.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::cuts::{Cut, Cuts};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut cuts, mut belief) = (Cuts::default(), Belief::default());
+/// // Down a hill with a warm engine at 2100 rpm: the fuel is cut when the foot has been off for a while.
+/// (belief.tp, belief.ect_k) = (0.0, 360.0);
+/// let mut after = |slots| {
+///     (0..slots).for_each(|_| cuts.step(&calibration, &belief, 220.0, None, 0.01));
+///     cuts.cut
+/// };
+/// assert_eq!([after(50), after(20)], [Cut::None, Cut::Coasting]);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Cuts {
@@ -65,6 +107,23 @@ pub struct Cuts {
 
 impl Cuts {
     /// Decides on the cut. `lean_ratio` is lambda read over lambda wanted then, where the reading is usable.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::cuts::{Cut, Cuts};
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut cuts, mut belief) = (Cuts::default(), Belief::default());
+    /// // Full throttle, a fifth leaner than wanted: within a second the guard cuts the fuel.
+    /// (belief.tp, belief.map_pa) = (1.0, 97e3);
+    /// (0..100).for_each(|_| cuts.step(&calibration, &belief, 300.0, Some(1.2), 0.01));
+    /// assert!(cuts.guard_tripped && cuts.cut == Cut::OverSpeed);
+    /// // It comes back when the throttle is closed, not before.
+    /// belief.tp = 0.0;
+    /// cuts.step(&calibration, &belief, 150.0, None, 0.01);
+    /// assert_eq!((cuts.cut, cuts.guard_trips), (Cut::None, 1));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(
         &mut self,
         calibration: &Calibration,
@@ -100,16 +159,60 @@ impl Cuts {
     }
 
     /// Share of torque to allow after a cut, 0 to 1, rising smoothly: the spark stage holds back by it.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::cuts::Cuts;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut cuts = Cuts::default();
+    /// let mut after = |speed_rad_per_s, seconds| {
+    ///     cuts.step(&calibration, &Belief::default(), speed_rad_per_s, None, seconds);
+    ///     cuts.returned()
+    /// };
+    /// // Over the rev limit, below it again, and half a second later.
+    /// assert!(after(560.0, 0.01) == 0.0 && after(500.0, 0.1) < 0.3 && after(480.0, 0.5) == 1.0);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn returned(&self) -> f32 {
         (self.since_cut_s / RETURN_S).held(0.0, 1.0)
     }
 
     /// Whether the guard is enriching or cutting.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::cuts::Cuts;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // 0.3 s of a mixture that is a fifth too lean.
+    /// let guarding_at = |map_pa| {
+    ///     let (mut cuts, mut belief) = (Cuts::default(), Belief::default());
+    ///     (belief.tp, belief.map_pa) = (0.5, map_pa);
+    ///     (0..30).for_each(|_| cuts.step(&calibration, &belief, 300.0, Some(1.2), 0.01));
+    ///     cuts.guarding()
+    /// };
+    /// assert!(guarding_at(95e3) && !guarding_at(60e3), "at part load lean does no harm");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn guarding(&self) -> bool {
         self.guard_tripped || self.lean_s > 0.1
     }
 
     /// Fuel factor of the guard: up to 10 % more while it waits to see whether the mixture comes back.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::cuts::Cuts;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut cuts, mut belief) = (Cuts::default(), Belief::default());
+    /// (belief.tp, belief.map_pa) = (1.0, 97e3);
+    /// assert_eq!(cuts.guard_factor(), 1.0);
+    /// (0..40).for_each(|_| cuts.step(&calibration, &belief, 300.0, Some(1.2), 0.01));
+    /// assert!((cuts.guard_factor() - 1.05).abs() < 1e-3, "half of the time it waits, half of the help");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn guard_factor(&self) -> f32 {
         1.0 + 0.1 * (self.lean_s / GUARD_S).held(0.0, 1.0)
     }
@@ -134,6 +237,17 @@ pub(crate) fn throttle_is_closed(belief: &Belief) -> bool {
 }
 
 /// Clear-flood: full throttle while cranking asks for air only.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::cuts::clears_flood;
+/// let mut belief = Belief::default();
+/// belief.tp = 1.0;
+/// assert!(clears_flood(&belief), "the pedal is down");
+/// // A wire shorted to 5 V must not keep the engine from starting.
+/// belief.doubts.tp = true;
+/// assert!(!clears_flood(&belief));
+/// ```
 pub fn clears_flood(belief: &Belief) -> bool {
     belief.tp > 0.85 && !belief.doubts.tp
 }

@@ -3,6 +3,12 @@
 use crate::codes::Codes;
 
 /// The codes this controller can set.
+///
+/// ```
+/// use trimwright_control::Dtc;
+/// let performance = Dtc::ALL.into_iter().filter(|dtc| dtc.meaning().contains("does not follow the engine"));
+/// assert!(performance.map(Dtc::code).eq(["P0106", "P0111", "P0116", "P0121"]));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -78,6 +84,12 @@ const KINDS: usize = 32;
 
 impl Dtc {
     /// All codes, in the order of their numbers.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// assert_eq!(Dtc::ALL.iter().position(|dtc| *dtc == Dtc::MapLow), Some(Dtc::MapLow as usize));
+    /// assert!(Dtc::ALL.windows(2).all(|pair| pair[0].code() < pair[1].code()));
+    /// ```
     pub const ALL: [Self; KINDS] = [
         Self::RailTooLow,
         Self::RailTooHigh,
@@ -114,6 +126,11 @@ impl Dtc {
     ];
 
     /// The standard code.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// assert_eq!([Dtc::TpLow.code(), Dtc::SystemLean.code()], ["P0122", "P0171"]);
+    /// ```
     pub const fn code(self) -> &'static str {
         match self {
             Self::RailTooLow => "P0087",
@@ -152,6 +169,12 @@ impl Dtc {
     }
 
     /// What it means, in a few words.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// let line = format!("{}: {}", Dtc::EctHigh.code(), Dtc::EctHigh.meaning());
+    /// assert_eq!(line, "P0118: coolant temperature sensor circuit high");
+    /// ```
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::RailTooLow => "fuel rail pressure too low",
@@ -210,6 +233,18 @@ impl Dtc {
 }
 
 /// Evidence for and state of every code.
+///
+/// ```
+/// use trimwright_control::Dtc;
+/// use trimwright_control::dtc::Dtcs;
+/// let mut dtcs = Dtcs::default();
+/// // A loose plug: one slot in ten shows a fault. That heals faster than it adds up.
+/// (0..6000).for_each(|slot| dtcs.report(Dtc::MapLow, slot % 10 == 0, 0.01));
+/// assert_eq!(dtcs.stored().count(), 0);
+/// // It came off.
+/// (0..60).for_each(|_| dtcs.report(Dtc::MapLow, true, 0.01));
+/// assert!(dtcs.active().eq([Dtc::MapLow]));
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Dtcs {
@@ -221,6 +256,19 @@ pub struct Dtcs {
 
 impl Dtcs {
     /// Takes what one check found over `dt_s` seconds.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// use trimwright_control::dtc::Dtcs;
+    /// let mut dtcs = Dtcs::default();
+    /// let mut set_after = |found, seconds| {
+    ///     dtcs.report(Dtc::IdleLow, found, seconds);
+    ///     dtcs.is_set(Dtc::IdleLow)
+    /// };
+    /// // A slow idle has to last ten seconds, and has to be gone for three.
+    /// assert!(!set_after(true, 9.0) && set_after(true, 2.0));
+    /// assert!(set_after(false, 2.0) && !set_after(false, 2.0));
+    /// ```
     pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
         let Some(evidence_s) = self.evidence_s.get_mut(dtc as usize) else { return };
         if !found && *evidence_s <= 0.0 {
@@ -241,36 +289,102 @@ impl Dtcs {
     }
 
     /// Whether a code is set now.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// use trimwright_control::dtc::Dtcs;
+    /// let mut dtcs = Dtcs::default();
+    /// dtcs.report(Dtc::FrpHigh, true, 0.3);
+    /// assert!(!dtcs.is_set(Dtc::FrpHigh), "0.3 s of evidence do not do");
+    /// dtcs.report(Dtc::FrpHigh, true, 0.3);
+    /// assert!(dtcs.is_set(Dtc::FrpHigh));
+    /// ```
     pub const fn is_set(&self, dtc: Dtc) -> bool {
         self.set.contains(dtc)
     }
 
     /// The codes set now.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// use trimwright_control::dtc::Dtcs;
+    /// let mut dtcs = Dtcs::default();
+    /// dtcs.report(Dtc::TpLow, true, 0.6);
+    /// dtcs.report(Dtc::EctHigh, true, 0.6);
+    /// assert!(dtcs.active().map(Dtc::code).eq(["P0118", "P0122"]));
+    /// ```
     pub fn active(&self) -> impl Iterator<Item = Dtc> + use<> {
         self.set.iter()
     }
 
     /// The codes set at any time, until they are cleared; kept over a power-down ([`crate::keep`]).
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// use trimwright_control::dtc::Dtcs;
+    /// let mut dtcs = Dtcs::default();
+    /// dtcs.report(Dtc::TpLow, true, 0.6);
+    /// dtcs.report(Dtc::TpLow, false, 3.1);
+    /// // The plug is on again: the lamp can go out, but what happened is remembered.
+    /// assert!(dtcs.active().next().is_none() && dtcs.stored().eq([Dtc::TpLow]));
+    /// ```
     pub fn stored(&self) -> impl Iterator<Item = Dtc> + use<> {
         self.stored.iter()
     }
 
     /// The same as [`Dtcs::active`], as a set.
+    ///
+    /// ```
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::{Codes, Dtc};
+    /// let mut dtcs = Dtcs::default();
+    /// let before = dtcs.active_codes();
+    /// dtcs.report(Dtc::VoltsHigh, true, 2.0);
+    /// assert_eq!(before.apart_from(dtcs.active_codes()), Codes::empty().with(Dtc::VoltsHigh));
+    /// ```
     pub const fn active_codes(&self) -> Codes {
         self.set
     }
 
     /// The same as [`Dtcs::stored`], as a set.
+    ///
+    /// ```
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::{Codes, Dtc};
+    /// let mut dtcs = Dtcs::default();
+    /// dtcs.recall(Codes::empty().with(Dtc::O2Slow));
+    /// dtcs.report(Dtc::VoltsLow, true, 2.0);
+    /// assert_eq!(dtcs.stored_codes(), dtcs.active_codes().with(Dtc::O2Slow));
+    /// ```
     pub const fn stored_codes(&self) -> Codes {
         self.stored
     }
 
     /// Adds codes stored before a power-down.
+    ///
+    /// ```
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::{Codes, Dtc};
+    /// let mut dtcs = Dtcs::default();
+    /// dtcs.recall(Codes::empty().with(Dtc::SystemRich));
+    /// // It happened in an earlier drive; of now it says nothing.
+    /// assert!(dtcs.stored().eq([Dtc::SystemRich]) && !dtcs.is_set(Dtc::SystemRich));
+    /// ```
     pub const fn recall(&mut self, stored: Codes) {
         self.stored = self.stored.together_with(stored);
     }
 
     /// Forgets the stored codes but those that are set now.
+    ///
+    /// ```
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::{Codes, Dtc};
+    /// let mut dtcs = Dtcs::default();
+    /// dtcs.recall(Codes::empty().with(Dtc::SystemRich));
+    /// dtcs.report(Dtc::IatLow, true, 0.6);
+    /// dtcs.clear();
+    /// assert!(dtcs.stored().eq([Dtc::IatLow]), "what is still wrong can't be cleared away");
+    /// ```
     pub const fn clear(&mut self) {
         self.stored = self.set;
     }

@@ -25,17 +25,41 @@ const WETTED_S: (f32, f32) = (1.0, 4.0);
 const FLOODING_S: f32 = 4.0;
 
 /// Lambda asked for while cranking; it gets leaner the longer the engine does not start, so as not to flood it.
+///
+/// ```
+/// use trimwright_control::enrichment::cranking_lambda;
+/// // At -10 degC a third more fuel than at 50 degC: only the light part of it becomes vapour.
+/// assert!(cranking_lambda(263.0, 1.0) < 0.75 * cranking_lambda(323.0, 1.0));
+/// // The engine won't start: leaner, before the plugs get wet.
+/// assert!(cranking_lambda(263.0, 9.0) > 1.4 * cranking_lambda(263.0, 1.0));
+/// ```
 pub fn cranking_lambda(ect_k: f32, cranking_s: f32) -> f32 {
     (along(&CRANKING, ect_k) * (1.0 + (cranking_s - FLOODING_S).held(0.0, 10.0) * 0.1)).held(0.3, 1.3)
 }
 
 /// Fuel that wets the dry manifold before the first turn, kg.
+///
+/// ```
+/// use trimwright_control::enrichment::prime_kg;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let [cold_kg, hot_kg] = [253.0, 360.0].map(|ect_k| prime_kg(&calibration, ect_k));
+/// assert!((0.15e-3..0.3e-3).contains(&cold_kg) && hot_kg < 0.1 * cold_kg);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub fn prime_kg(calibration: &Calibration, ect_k: f32) -> f32 {
     let full_charge_kg = 1.2 * calibration.cylinder_m3();
     along(&PRIME, ect_k) * full_charge_kg / calibration.answers().stoich_afr
 }
 
 /// Fuel over the warm-up's own share after a start, ratio from 1 up: falls in a straight line.
+///
+/// ```
+/// use trimwright_control::enrichment::after_start;
+/// // 20 degC: an eighth more right after the start, half of that after 11 s, nothing after 22 s.
+/// let [at_once, later, at_last] = [0.0, 11.0, 22.0].map(|since_start_s| after_start(293.0, since_start_s));
+/// assert!((at_once - 1.12).abs() < 1e-6 && (later - 1.06).abs() < 1e-6 && at_last == 1.0);
+/// ```
 pub fn after_start(ect_k: f32, since_start_s: f32) -> f32 {
     let left = (1.0 - since_start_s / along(&AFTER_START_S, ect_k)).held(0.0, 1.0);
     1.0 + (along(&AFTER_START, ect_k) - 1.0) * left
@@ -44,6 +68,15 @@ pub fn after_start(ect_k: f32, since_start_s: f32) -> f32 {
 /// Fuel for what is not known yet, ratio from 1 up: until the trim is allowed to correct it, a little rich runs on where as much
 /// lean stalls. `variances_ln2` gives the variance of the map where the engine runs, and that of the film's part in the fuel, which
 /// counts only while a dry wall is wetted; a map that has learned adds nothing to speak of.
+///
+/// ```
+/// use trimwright_control::enrichment::unsure;
+/// // Two seconds after the start: a new map (standard deviation 12 %), one that knows its idle (1 %).
+/// let new = unsure(2.0, || (0.12 * 0.12, 0.0));
+/// let known = unsure(2.0, || (0.01 * 0.01, 0.0));
+/// assert!((new - 1.12).abs() < 1e-6 && (known - 1.01).abs() < 1e-6);
+/// assert_eq!(unsure(30.0, || (0.12 * 0.12, 0.0)), 1.0, "the trim has taken over");
+/// ```
 pub fn unsure(since_start_s: f32, variances_ln2: impl FnOnce() -> (f32, f32)) -> f32 {
     let left = |(from_s, to_s): (f32, f32)| ((to_s - since_start_s) / (to_s - from_s)).held(0.0, 1.0);
     let map_left = left(UNSURE_S);
@@ -57,6 +90,19 @@ pub fn unsure(since_start_s: f32, variances_ln2: impl FnOnce() -> (f32, f32)) ->
 }
 
 /// Primes once after the key is turned.
+///
+/// ```
+/// use trimwright_control::enrichment::Prime;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut prime = Prime::default();
+/// let mut key_on_for = |seconds| prime.step(&calibration, seconds, false, 293.0) > 0.0;
+/// // It waits for the pump, and comes once.
+/// assert_eq!([0.5, 0.9, 1.0].map(&mut key_on_for), [false, true, false]);
+/// // Key off and on again.
+/// assert_eq!([0.0, 0.9].map(&mut key_on_for), [false, true]);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Prime {
@@ -68,6 +114,16 @@ const PRIME_AFTER_S: f32 = 0.8;
 
 impl Prime {
     /// The prime fuel, kg, at the one step when it is due; else 0.
+    ///
+    /// ```
+    /// use trimwright_control::enrichment::{Prime, prime_kg};
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let kg = |turning| Prime::default().step(&calibration, 0.9, turning, 273.0);
+    /// assert_eq!(kg(false), prime_kg(&calibration, 273.0));
+    /// assert_eq!(kg(true), 0.0, "the starter was quicker: cranking has its own fuel");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(&mut self, calibration: &Calibration, key_on_s: f32, turning: bool, ect_k: f32) -> f32 {
         if key_on_s <= 0.0 {
             self.done = false;

@@ -12,6 +12,24 @@ use crate::phase::Phase;
 use crate::state::State;
 
 /// One thing that happened.
+///
+/// ```
+/// use trimwright_control::events::{Event, Outline};
+/// use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
+/// use trimwright_signals::Frame;
+/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// let before = Outline::of(controller.state());
+/// let mut frame = Frame { battery_v: 12.4, map_v: 4.1, ..Frame::default() };
+/// frame.switches.ignition = true;
+/// for ms in 0..20 {
+///     frame.time_us = ms * 1000;
+///     controller.step(&frame);
+/// }
+/// let mut happened = before.until(&Outline::of(controller.state()));
+/// let key_turned = Event::Phase { from: Phase::Stopped, to: Phase::Priming };
+/// assert_eq!(happened.next(), Some(key_turned));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Event {
@@ -60,6 +78,18 @@ pub struct Outline {
 
 impl Outline {
     /// Of this state.
+    ///
+    /// ```
+    /// use trimwright_control::State;
+    /// use trimwright_control::events::Outline;
+    /// let mut state = State::default();
+    /// let before = Outline::of(&state);
+    /// // Quantities that flow are none of a log's business.
+    /// state.insight.map_pa = 40e3;
+    /// assert_eq!(Outline::of(&state), before);
+    /// state.insight.refusal = None;
+    /// assert_ne!(Outline::of(&state), before);
+    /// ```
     pub const fn of(state: &State) -> Self {
         Self {
             phase: state.phase.phase,
@@ -71,6 +101,19 @@ impl Outline {
     }
 
     /// What happened between this outline and a later one.
+    ///
+    /// ```
+    /// use trimwright_control::cuts::Cut;
+    /// use trimwright_control::events::{Event, Outline};
+    /// use trimwright_control::{Dtc, State};
+    /// let mut state = State::default();
+    /// let before = Outline::of(&state);
+    /// state.dtcs.report(Dtc::TpHigh, true, 1.0);
+    /// state.cuts.cut = Cut::Coasting;
+    /// let after = Outline::of(&state);
+    /// assert!(before.until(&after).eq([Event::CutBegins(Cut::Coasting), Event::CodeSet(Dtc::TpHigh)]));
+    /// assert!(after.until(&before).eq([Event::CutEnds(Cut::Coasting), Event::CodeHealed(Dtc::TpHigh)]));
+    /// ```
     pub fn until(&self, now: &Self) -> impl Iterator<Item = Event> + use<> {
         let (was, now) = (*self, *now);
         let phase = (was.phase != now.phase).then_some(Event::Phase { from: was.phase, to: now.phase });

@@ -17,6 +17,22 @@ const AC_LEAD_S: f32 = 1.0;
 const FAN_LEAD_S: f32 = 0.5;
 
 /// Fans and clutch.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::fans::Fans;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut fans, mut belief) = (Fans::default(), Belief::default());
+/// let mut running_at = |ect_k| {
+///     belief.ect_k = ect_k;
+///     (0..100).for_each(|_| fans.step(&calibration, &belief, false, 600.0, 0.01));
+///     fans.running()
+/// };
+/// // The first starts at 364 K, the second at 369 K; each stops 5 K lower.
+/// assert_eq!([360.0, 366.0, 371.0, 362.0, 358.0].map(&mut running_at), [0, 1, 2, 1, 0]);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Fans {
@@ -42,6 +58,22 @@ fn lasts(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
 
 impl Fans {
     /// One slot of `dt_s`.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::fans::Fans;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut fans, mut belief) = (Fans::default(), Belief::default());
+    /// belief.ect_k = 350.0;
+    /// let mut after = |slots| {
+    ///     (0..slots).for_each(|_| fans.step(&calibration, &belief, true, 60.0, 0.01));
+    ///     (fans.ac_wanted, fans.ac_clutch)
+    /// };
+    /// // The idle air opens at once, the compressor comes a second later.
+    /// assert_eq!([after(50), after(60)], [(true, false), (true, true)]);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(
         &mut self,
         calibration: &Calibration,
@@ -68,6 +100,19 @@ impl Fans {
     }
 
     /// Number of fans running.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::fans::Fans;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut fans, mut belief) = (Fans::default(), Belief::default());
+    /// // The coolant's wire is broken: better too cool than boiling.
+    /// belief.doubts.ect = true;
+    /// (0..100).for_each(|_| fans.step(&calibration, &belief, false, 600.0, 0.01));
+    /// assert_eq!(fans.running(), 2);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn running(&self) -> u8 {
         self.fan1 as u8 + self.fan2 as u8
     }

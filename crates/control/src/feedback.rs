@@ -14,6 +14,12 @@ use crate::attribution::Past;
 use crate::calibration::Calibration;
 
 /// Farthest the trim may go, ln: 25 %.
+///
+/// ```
+/// use trimwright_control::feedback::TRIM_AUTHORITY_LN;
+/// let most = TRIM_AUTHORITY_LN.exp();
+/// assert!((most - 1.25).abs() < 1e-3 && (1.0 / most - 0.8).abs() < 1e-3, "a quarter more, a fifth less");
+/// ```
 pub const TRIM_AUTHORITY_LN: f32 = 0.223;
 /// Shortest time constant of the loop, s.
 const SHORTEST_S: f32 = 0.3;
@@ -26,6 +32,19 @@ const KEEP_S: f32 = 10.0;
 const FADE_S: f32 = 15.0;
 
 /// The trim and how long it has been frozen.
+///
+/// ```
+/// use trimwright_control::attribution::Attribution;
+/// use trimwright_control::feedback::Feedback;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut feedback, mut past) = (Feedback::default(), Attribution::default().past);
+/// past.delay_s = 0.4;
+/// // Lambda 1.05 where 1 was wanted, without any correction: 5 % more fuel would have been right.
+/// (0..300).for_each(|_| feedback.step(&calibration, &past, 1.05_f32.ln(), 0.0, 0.02));
+/// assert!((feedback.trim_ln - 1.05_f32.ln()).abs() < 1e-3);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Feedback {
@@ -37,6 +56,23 @@ pub struct Feedback {
 
 impl Feedback {
     /// Takes a usable reading: `right_ln` is the total correction that would have been right, `learned_ln` what the map gives there now.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::Attribution;
+    /// use trimwright_control::feedback::Feedback;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let trim_ln = |delay_s| {
+    ///     let (mut feedback, mut past) = (Feedback::default(), Attribution::default().past);
+    ///     past.delay_s = delay_s;
+    ///     // The map has 3 % of the 10 % that are missing; after one second:
+    ///     (0..50).for_each(|_| feedback.step(&calibration, &past, 0.10, 0.03, 0.02));
+    ///     feedback.trim_ln
+    /// };
+    /// // The longer the gas takes to the sensor, the more patient the trim.
+    /// assert!(trim_ln(0.8) < 0.04 && (0.05..0.07).contains(&trim_ln(0.2)));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(
         &mut self,
         calibration: &Calibration,
@@ -57,6 +93,17 @@ impl Feedback {
     }
 
     /// Nothing is known just now.
+    ///
+    /// ```
+    /// use trimwright_control::feedback::Feedback;
+    /// let mut feedback = Feedback { trim_ln: 0.1, ..Feedback::default() };
+    /// let mut after = |seconds| {
+    ///     (0..50 * seconds).for_each(|_| feedback.wait(0.02));
+    ///     feedback.trim_ln
+    /// };
+    /// // A long descent without fuel: the trim is kept at first, then it is forgotten.
+    /// assert!(after(9) == 0.1 && after(60) < 0.01);
+    /// ```
     pub fn wait(&mut self, dt_s: f32) {
         self.frozen_s = (self.frozen_s + dt_s).min(1e4);
         if self.frozen_s > KEEP_S {
@@ -65,12 +112,36 @@ impl Feedback {
     }
 
     /// The map took over a part of the trim.
+    ///
+    /// ```
+    /// use trimwright_control::feedback::Feedback;
+    /// let mut feedback = Feedback { trim_ln: 0.05, ..Feedback::default() };
+    /// // A lesson has raised the map by 1 %: together they give what they gave.
+    /// feedback.hand_over(0.01);
+    /// assert!((feedback.trim_ln - 0.04).abs() < 1e-6);
+    /// ```
     pub fn hand_over(&mut self, learned_more_ln: f32) {
         let rest = self.trim_ln - learned_more_ln;
         self.trim_ln = rest.held(-TRIM_AUTHORITY_LN, TRIM_AUTHORITY_LN);
     }
 
     /// Whether the trim has come to an end of its authority.
+    ///
+    /// ```
+    /// use trimwright_control::attribution::Attribution;
+    /// use trimwright_control::feedback::Feedback;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let at_end = |right_ln| {
+    ///     let mut feedback = Feedback::default();
+    ///     let past = Attribution::default().past;
+    ///     (0..500).for_each(|_| feedback.step(&calibration, &past, right_ln, 0.0, 0.02));
+    ///     feedback.is_at_end()
+    /// };
+    /// // A tenth is mended; half as much fuel again is more than the trim may give.
+    /// assert!(!at_end(0.1) && at_end(0.4));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn is_at_end(&self) -> bool {
         self.trim_ln.abs() >= TRIM_AUTHORITY_LN
     }

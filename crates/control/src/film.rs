@@ -25,9 +25,22 @@ const COLD_X: [(f32, f32); 5] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.09), (3
 const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.6), (323.0, 1.2), (355.0, 1.0)];
 
 /// What is learned of the film: how far its share and its time constant are from the believed ones, ln.
+///
+/// ```
+/// use trimwright_control::LearnedMap;
+/// use trimwright_control::film::FILM;
+/// assert_eq!(LearnedMap::default().film_ln, [0.0; FILM], "nothing learned of share and time constant");
+/// ```
 pub const FILM: usize = 2;
 
 /// Believed share and time constant of the film.
+///
+/// ```
+/// use trimwright_control::film::{FilmBelief, believed_film};
+/// let FilmBelief { x, tau_s } = believed_film(40e3, 157.0, 363.0);
+/// // A warm engine at 1500 rpm: half of the fuel goes by the wall and stays there for most of a second.
+/// assert!((0.4..0.6).contains(&x) && (0.5..1.0).contains(&tau_s));
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct FilmBelief {
@@ -39,6 +52,13 @@ pub struct FilmBelief {
 
 /// Believed film at this pressure, speed and coolant temperature. Warm: `X = 0.68 - 0.277 p - 0.055 n`,
 /// `tau = 1.35 (1.68 - 0.672 n)(p - 0.825)^2 + 0.71 - 0.06 n` s with p in bar (to 1) and n in 1000 rpm (0.6 to 4 for tau).
+///
+/// ```
+/// use trimwright_control::film::believed_film;
+/// let [cold, warm] = [263.0, 363.0].map(|ect_k| believed_film(40e3, 100.0, ect_k));
+/// assert!(cold.x > warm.x + 0.1 && cold.tau_s > 2.0 * warm.tau_s, "a cold wall holds more for longer");
+/// assert!(believed_film(90e3, 100.0, 363.0).x < warm.x, "more air carries more along");
+/// ```
 pub fn believed_film(map_pa: f32, speed_rad_per_s: f32, ect_k: f32) -> FilmBelief {
     let p = (map_pa * 1e-5).held(0.2, 1.0);
     let n = (speed_rad_per_s * (60.0 / core::f32::consts::TAU * 1e-3)).held(0.3, 4.0);
@@ -66,6 +86,23 @@ impl FilmBelief {
 }
 
 /// The film's mass and how it moved.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::film::Film;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut film, belief) = (Film::default(), Belief::default());
+/// let mut inject_kg = || {
+///     film.wait(0.01);
+///     film.step(&calibration, &belief, 157.0, &[0.0; 2], 30e-6)
+/// };
+/// // A dry wall keeps a part, so that more is injected; once it is wet it gives back what it takes.
+/// let first_kg = inject_kg();
+/// let last_kg = (0..1000).map(|_| inject_kg()).last();
+/// assert!(first_kg > 1.4 * 30e-6 && last_kg.is_some_and(|kg| (kg / 30e-6 - 1.0).abs() < 0.01));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Film {
@@ -86,17 +123,60 @@ pub struct Film {
 
 impl Film {
     /// Time passes: between events by their time stamps, which tell it finer than frames do.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::film::Film;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let inject_kg = |waited_s| {
+    ///     let mut film = Film::default();
+    ///     film.wet(100e-6);
+    ///     film.wait(waited_s);
+    ///     film.step(&calibration, &Belief::default(), 157.0, &[0.0; 2], 30e-6)
+    /// };
+    /// // The longer the wall had time, the more came off it and the less is to be added.
+    /// assert!(inject_kg(0.04) < inject_kg(0.01));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn wait(&mut self, dt_s: f32) {
         self.since_s = (self.since_s + dt_s).min(5.0);
     }
 
     /// The crank stands: what is on the wall dries up, and no cylinder gets it.
+    ///
+    /// ```
+    /// use trimwright_control::film::Film;
+    /// let mut film = Film::default();
+    /// film.wet(200e-6);
+    /// let primed_kg = film.film_kg;
+    /// // Nobody turns the starter for five seconds.
+    /// (0..500).for_each(|_| film.rest(0.01));
+    /// assert!(film.film_kg < 0.01 * primed_kg);
+    /// ```
     pub fn rest(&mut self, dt_s: f32) {
         let left = 1.0 - dt_s / (self.belief.tau_s.max(0.3) + dt_s);
         (self.film_kg, self.lagged_kg, self.since_s) = (self.film_kg * left, self.lagged_kg * left, 0.0);
     }
 
     /// What to inject so that the cylinder gets `wanted_kg`, kg. Without compensation the film is followed all the same.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::film::Film;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut film, belief) = (Film::default(), Belief::default());
+    /// for _ in 0..1000 {
+    ///     film.wait(0.01);
+    ///     film.step(&calibration, &belief, 157.0, &[0.0; 2], 60e-6);
+    /// }
+    /// // The foot comes off: the wall alone gives more than the cylinder is to get.
+    /// film.wait(0.01);
+    /// assert_eq!(film.step(&calibration, &belief, 157.0, &[0.0; 2], 10e-6), 0.0);
+    /// assert!(film.overflows);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(
         &mut self,
         calibration: &Calibration,
@@ -133,6 +213,26 @@ impl Film {
     /// as much more fuel as it gains. With `dm/dt = X q - m / tau` the film grows with `ln X` by `m`, with `ln tau`
     /// by `m` lagged by `tau` (the sensitivities of the equation). Relative to the fuel wanted; 0 without fuel or without
     /// compensation, where the belief has no part in the fuel.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::film::Film;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let (mut film, belief) = (Film::default(), Belief::default());
+    /// let mut share = |events| {
+    ///     for _ in 0..events {
+    ///         film.wait(0.01);
+    ///         film.step(&calibration, &belief, 157.0, &[0.0; 2], 30e-6);
+    ///     }
+    ///     film.shares()[0]
+    /// };
+    /// // While the wall gets wet the fuel hangs on the belief; later a wrong one would not show.
+    /// assert!(share(2) > 0.3);
+    /// share(1000);
+    /// assert!(share(2).abs() < 0.01);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn shares(&mut self) -> [f32; FILM] {
         let gained_kg = core::mem::take(&mut self.gained_kg);
         let wanted_kg = core::mem::take(&mut self.wanted_kg);
@@ -144,6 +244,14 @@ impl Film {
     }
 
     /// Takes in fuel that is injected outside the events, kg.
+    ///
+    /// ```
+    /// use trimwright_control::film::Film;
+    /// let mut film = Film::default();
+    /// // Half of a prime pulse of 0.2 g ends on the wall of a manifold that nothing is known of yet.
+    /// film.wet(0.2e-3);
+    /// assert!((film.film_kg - 0.1e-3).abs() < 1e-9);
+    /// ```
     pub fn wet(&mut self, fuel_kg: f32) {
         self.film_kg = (self.film_kg + self.belief.x.max(0.5) * fuel_kg).held(0.0, 0.1);
     }
@@ -157,6 +265,17 @@ const SHOT_PA: f32 = 7.5e3;
 const SHOT_S: f32 = 0.08;
 
 /// Accelerator-pump shot: pressure that is on its way but not yet in MAP.
+///
+/// ```
+/// use trimwright_control::film::Shot;
+/// let mut shot = Shot::default();
+/// // A quick foot: half of the throttle in 0.1 s. MAP will follow.
+/// (0..10).for_each(|_| shot.step(5.0, 0.01));
+/// assert!((1.5e3..4e3).contains(&shot.ahead_pa));
+/// // It has.
+/// (0..50).for_each(|_| shot.step(0.0, 0.01));
+/// assert!(shot.ahead_pa < 20.0);
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Shot {
@@ -166,6 +285,17 @@ pub struct Shot {
 
 impl Shot {
     /// Follows the throttle.
+    ///
+    /// ```
+    /// use trimwright_control::film::Shot;
+    /// let ahead_pa = |tp_rate_per_s| {
+    ///     let mut shot = Shot::default();
+    ///     (0..10).for_each(|_| shot.step(tp_rate_per_s, 0.01));
+    ///     shot.ahead_pa
+    /// };
+    /// assert!(ahead_pa(4.0) > 1e3);
+    /// assert_eq!([ahead_pa(0.2), ahead_pa(-4.0)], [0.0; 2], "neither a gentle foot nor a closing throttle");
+    /// ```
     pub fn step(&mut self, tp_rate_per_s: f32, dt_s: f32) {
         let opening = if tp_rate_per_s > SHOT_FROM_PER_S { tp_rate_per_s } else { 0.0 };
         let left = self.ahead_pa * (1.0 - dt_s / (SHOT_S + dt_s)) + SHOT_PA * opening * dt_s;
@@ -173,6 +303,16 @@ impl Shot {
     }
 
     /// Ratio of the charge to come over the charge that MAP shows.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::film::Shot;
+    /// let (shot, mut belief) = (Shot { ahead_pa: 4e3 }, Belief::default());
+    /// belief.map_pa = 40e3;
+    /// assert!((shot.ratio(&belief) - 1.1).abs() < 1e-6, "4 kPa to come over 40 kPa are a tenth");
+    /// belief.map_pa = belief.baro_pa;
+    /// assert_eq!(shot.ratio(&belief), 1.0, "at full load there is nothing to come");
+    /// ```
     pub fn ratio(&self, belief: &Belief) -> f32 {
         let room_pa = (belief.baro_pa - belief.map_pa).max(0.0);
         1.0 + self.ahead_pa.min(0.8 * room_pa) / belief.map_pa.max(15e3)

@@ -5,6 +5,14 @@ use crate::learner::Outcome;
 use crate::phase::Phase;
 
 /// Why a lesson was not taken.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller, Refusal, SetupAnswers};
+/// // An engine that has not run yet teaches nothing, and says why.
+/// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// assert_eq!(controller.state().insight.refusal, Some(Refusal::Starting));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
@@ -47,6 +55,11 @@ pub enum Refusal {
 
 impl Refusal {
     /// All reasons, in the order of their counts.
+    ///
+    /// ```
+    /// use trimwright_control::Refusal;
+    /// assert!(Refusal::ALL.into_iter().enumerate().all(|(place, refusal)| refusal as usize == place));
+    /// ```
     pub const ALL: [Self; 17] = [
         Self::Starting,
         Self::Cold,
@@ -68,6 +81,14 @@ impl Refusal {
     ];
 
     /// A short name for tables.
+    ///
+    /// ```
+    /// use trimwright_control::Refusal;
+    /// assert_eq!(Refusal::ReadingAtEnd.name(), "reading_at_end");
+    /// let mut names = Refusal::ALL.map(Refusal::name);
+    /// names.sort_unstable();
+    /// assert!(names.windows(2).all(|pair| pair[0] != pair[1]), "no two have the same");
+    /// ```
     pub const fn name(self) -> &'static str {
         match self {
             Self::Starting => "starting",
@@ -91,6 +112,12 @@ impl Refusal {
     }
 
     /// Whether the short-term trim must stand still too, because the reading says nothing about the mixture asked for.
+    ///
+    /// ```
+    /// use trimwright_control::Refusal;
+    /// // A cold engine's mixture teaches nothing but may be trimmed; a reading after a fuel cut is only air.
+    /// assert!(!Refusal::Cold.freezes_trim() && Refusal::FuelCut.freezes_trim());
+    /// ```
     pub const fn freezes_trim(self) -> bool {
         // What a substitute gets wrong is just what the trim has to make up for; and a reading at an end tells at least the direction.
         !matches!(
@@ -106,12 +133,29 @@ impl Refusal {
 
     /// Whether a reading says nothing of the mixture that burned. All others may warn the guard: it has to see just what can't be
     /// learned from or corrected, such as a reading at the lean end while the injectors can give no more.
+    ///
+    /// ```
+    /// use trimwright_control::Refusal;
+    /// // Injectors at their limit teach nothing, but that the engine runs lean meanwhile has to be seen.
+    /// assert!(!Refusal::DutyLimit.hides_mixture() && Refusal::SensorNotReady.hides_mixture());
+    /// ```
     pub const fn hides_mixture(self) -> bool {
         matches!(self, Self::FuelCut | Self::SensorNotReady | Self::TooLongAgo | Self::FilmOverflows)
     }
 }
 
 /// Lessons taken and refused.
+///
+/// ```
+/// use trimwright_control::gates::{Counts, Refusal};
+/// use trimwright_control::learner::Outcome;
+/// let mut counts = Counts::default();
+/// // A minute of looking back every 20 ms: cold at first, then warm.
+/// (0..1800).for_each(|_| counts.refuse(Refusal::Cold));
+/// (0..1200).for_each(|_| counts.take(Outcome::Taken));
+/// let looks = counts.lessons + counts.refused.iter().sum::<u32>();
+/// assert_eq!((looks, counts.lessons), (3000, 1200));
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Counts {
@@ -123,6 +167,14 @@ pub struct Counts {
 
 impl Counts {
     /// Counts one refusal.
+    ///
+    /// ```
+    /// use trimwright_control::gates::{Counts, Refusal};
+    /// let mut counts = Counts::default();
+    /// counts.refuse(Refusal::FuelCut);
+    /// counts.refuse(Refusal::FuelCut);
+    /// assert_eq!((counts.lessons, counts.of(Refusal::FuelCut)), (0, 2));
+    /// ```
     pub fn refuse(&mut self, refusal: Refusal) {
         if let Some(count) = self.refused.get_mut(refusal as usize) {
             *count = count.saturating_add(1);
@@ -130,6 +182,15 @@ impl Counts {
     }
 
     /// Counts one lesson; one that ended at a cell's authority counts as refused for it.
+    ///
+    /// ```
+    /// use trimwright_control::gates::{Counts, Refusal};
+    /// use trimwright_control::learner::Outcome;
+    /// let mut counts = Counts::default();
+    /// counts.take(Outcome::Taken);
+    /// counts.take(Outcome::Bounded);
+    /// assert_eq!((counts.lessons, counts.of(Refusal::Authority)), (1, 1));
+    /// ```
     pub fn take(&mut self, outcome: Outcome) {
         match outcome {
             Outcome::Taken => self.lessons = self.lessons.saturating_add(1),
@@ -138,6 +199,13 @@ impl Counts {
     }
 
     /// Refusals for one reason.
+    ///
+    /// ```
+    /// use trimwright_control::gates::{Counts, Refusal};
+    /// let mut counts = Counts::default();
+    /// counts.refuse(Refusal::Volts);
+    /// assert_eq!([Refusal::Volts, Refusal::Nitrous].map(|reason| counts.of(reason)), [1, 0]);
+    /// ```
     pub fn of(&self, refusal: Refusal) -> u32 {
         self.refused.get(refusal as usize).copied().unwrap_or(0)
     }
@@ -159,6 +227,24 @@ const CALM_WANTED_LN: f32 = 0.01;
 const CALM_S: f32 = 0.5;
 
 /// Watches how calmly the engine runs.
+///
+/// ```
+/// use trimwright_control::Phase;
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::gates::{Circumstances, Gates};
+/// let mut gates = Gates::default();
+/// let mut belief = Belief::default();
+/// let mut at = |map_pa| {
+///     belief.map_pa = map_pa;
+///     let now = Circumstances { belief: &belief, phase: Phase::Running, since_start_s: 600.0, speed_rad_per_s: 150.0,
+///         wanted_ln: 0.0, duty_limited: false, film_overflows: false, nitrous: false, guarded: false };
+///     gates.step(&now, 0.02);
+///     gates.moving
+/// };
+/// (0..500).for_each(|_| { at(40e3); });
+/// assert!(at(40e3) < 0.1, "ten seconds of cruising are calm");
+/// assert!(at(60e3) > 1.0, "a tip-in is not");
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Gates {
@@ -170,6 +256,19 @@ pub struct Gates {
 }
 
 /// What the gates look at when fuel is injected.
+///
+/// ```
+/// use trimwright_control::{Phase, Refusal};
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::gates::{Circumstances, Gates};
+/// let belief = Belief::default();
+/// let idling = Circumstances { belief: &belief, phase: Phase::Running, since_start_s: 600.0, speed_rad_per_s: 75.0,
+///     wanted_ln: 0.0, duty_limited: false, film_overflows: false, nitrous: false, guarded: false };
+/// let boosted = Circumstances { nitrous: true, ..idling };
+/// assert_eq!(Gates::default().step(&boosted, 0.02), Some(Refusal::Nitrous));
+/// let coasting = Circumstances { phase: Phase::FuelCut, ..idling };
+/// assert_eq!(Gates::default().step(&coasting, 0.02), Some(Refusal::FuelCut));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Circumstances<'a> {
     /// The believed quantities.
@@ -194,6 +293,21 @@ pub struct Circumstances<'a> {
 
 impl Gates {
     /// Whether the fuel of this instant can teach something later; the first reason found if not.
+    ///
+    /// ```
+    /// use trimwright_control::{Phase, Refusal};
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::gates::{Circumstances, Gates};
+    /// let after_10_s = |ect_k| {
+    ///     let (mut gates, mut belief) = (Gates::default(), Belief::default());
+    ///     (belief.ect_k, belief.battery_v) = (ect_k, 13.8);
+    ///     let now = Circumstances { belief: &belief, phase: Phase::Running, since_start_s: 600.0, speed_rad_per_s: 150.0,
+    ///         wanted_ln: 0.0, duty_limited: false, film_overflows: false, nitrous: false, guarded: false };
+    ///     (0..500).map(|_| gates.step(&now, 0.02)).last()
+    /// };
+    /// assert_eq!(after_10_s(293.0), Some(Some(Refusal::Cold)));
+    /// assert_eq!(after_10_s(360.0), Some(None), "calm and warm: this teaches");
+    /// ```
     pub fn step(&mut self, now: &Circumstances<'_>, dt_s: f32) -> Option<Refusal> {
         let share = dt_s / (CALM_S + dt_s);
         let moved = |lagged: &mut f32, value: f32| {

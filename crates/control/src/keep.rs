@@ -49,8 +49,26 @@ use crate::learner::{
 use crate::setup::SetupAnswers;
 
 /// Bytes of an image.
+///
+/// ```
+/// use trimwright_control::keep::{IMAGE_BYTES, pack};
+/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let image = pack(&calibration, &LearnedMap::default(), Codes::empty(), 1);
+/// assert!(image.len() == IMAGE_BYTES && 2 * IMAGE_BYTES < 2048, "two places fit into 2 KiB of flash");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const IMAGE_BYTES: usize = HEAD_BYTES + CODE_BYTES + ANSWER_BYTES + 4 * (CELLS + FILM) + 8 + 4;
 /// Version of the layout.
+///
+/// ```
+/// use trimwright_control::keep::{VERSION, pack};
+/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let image = pack(&calibration, &LearnedMap::default(), Codes::empty(), 1);
+/// assert_eq!((&image[..4], image[4]), (&b"TWLM"[..], VERSION), "it follows the letters");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const VERSION: u8 = 2;
 
 const LETTERS: [u8; 4] = *b"TWLM";
@@ -64,6 +82,16 @@ const FLOW_UNIT: f32 = 2e-5;
 const DELAY_UNIT: f32 = 1e-8;
 
 /// What outlives a power-down beside the answers.
+///
+/// ```
+/// use trimwright_control::{Calibration, Codes, Controller, Dtc, Kept, SetupAnswers};
+/// let kept = Kept { codes: Codes::empty().with(Dtc::O2Heater), ..Kept::default() };
+/// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?).with_kept(kept);
+/// // A code of the drive before is stored; whether its fault is still there has yet to be seen.
+/// let dtcs = &controller.state().dtcs;
+/// assert!(dtcs.stored().eq([Dtc::O2Heater]) && dtcs.active().next().is_none());
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Kept {
@@ -74,6 +102,19 @@ pub struct Kept {
 }
 
 /// Why an image was refused.
+///
+/// ```
+/// use trimwright_control::keep::{KeepError, pack, unpack};
+/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let image = pack(&calibration, &LearnedMap::default(), Codes::empty(), 7);
+/// let mut half_written = image;
+/// half_written[400..].fill(0xFF);
+/// let error = unpack(&calibration, &half_written).unwrap_err();
+/// assert_eq!(error, KeepError::Damaged);
+/// assert_eq!(error.to_string(), "the kept image is damaged or was only half written");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum KeepError {
@@ -160,6 +201,21 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, codes: Codes, number: u
 
 /// Map, codes and running number out of an image.
 ///
+/// ```
+/// use trimwright_control::keep::{KeepError, pack, unpack};
+/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut learned = LearnedMap::default();
+/// learned.move_cell(40, 0.05);
+/// let image = pack(&calibration, &learned, Codes::empty(), 7);
+/// let (kept, number) = unpack(&calibration, &image).unwrap();
+/// assert!((kept.learned.ln.flat()[40] - 0.05).abs() < 1e-4 && number == 7);
+/// // Larger injectors: what was learned with the others means nothing.
+/// let larger = SetupAnswers { injector_flow_kg_per_s: 10e-3, ..SetupAnswers::default() };
+/// assert_eq!(unpack(&Calibration::from_answers(&larger)?, &image), Err(KeepError::OtherSetup));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
+///
 /// # Errors
 /// [`KeepError`] says why the image was refused; nothing of a refused image is used.
 pub fn unpack(calibration: &Calibration, image: &[u8]) -> Result<(Kept, u32), KeepError> {
@@ -173,6 +229,16 @@ pub fn unpack(calibration: &Calibration, image: &[u8]) -> Result<(Kept, u32), Ke
 
 /// The owner's answers and the running number out of an image.
 ///
+/// ```
+/// use trimwright_control::keep::{answers, pack};
+/// use trimwright_control::{Cam, Calibration, Codes, LearnedMap, SetupAnswers};
+/// let mine = SetupAnswers { cam: Cam::Hot, displacement_m3: 5.7e-3, ..SetupAnswers::default() };
+/// let image = pack(&Calibration::from_answers(&mine)?, &LearnedMap::default(), Codes::empty(), 3);
+/// // At key on nobody has to be asked again.
+/// assert_eq!(answers(&image), Ok((mine, 3)));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
+///
 /// # Errors
 /// [`KeepError`] says why the image was refused.
 pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
@@ -181,6 +247,19 @@ pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
 }
 
 /// The newest sound image of several places; `None` when there is none.
+///
+/// ```
+/// use trimwright_control::keep::{newest, pack};
+/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let [old, mut new] = [7, 8].map(|number| pack(&calibration, &LearnedMap::default(), Codes::empty(), number));
+/// let number = |old: &[u8], new: &[u8]| newest(&calibration, [old, new]).map(|(_, number)| number);
+/// assert_eq!(number(&old, &new), Some(8));
+/// // Power was lost while the newer one was written: the older one is still there.
+/// new[500..].fill(0xFF);
+/// assert_eq!(number(&old, &new), Some(7));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub fn newest<'a>(
     calibration: &Calibration,
     places: impl IntoIterator<Item = &'a [u8]>,

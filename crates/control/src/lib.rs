@@ -23,6 +23,22 @@
 //! | learned map | 1376 |
 //! | controller | 11200 |
 //!
+//! ```
+//! use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
+//! use trimwright_signals::{Commands, Frame};
+//! let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+//! let mut frame = Frame { battery_v: 12.4, map_v: 4.1, ..Frame::default() };
+//! frame.switches.ignition = true;
+//! let mut commands = Commands::default();
+//! for ms in 0..500 {
+//!     frame.time_us = ms * 1000;
+//!     commands = controller.step(&frame);
+//! }
+//! // The key is on, the crank stands: the pump fills the rail.
+//! assert_eq!((controller.state().phase.phase, commands.pump_duty), (Phase::Priming, 1.0));
+//! # Ok::<(), trimwright_control::AnswerError>(())
+//! ```
+//!
 //! A simulation is no proof that an engine is safe. Lean mixture at high load destroys engines; fuel under pressure,
 //! hot exhaust and nitrous can hurt. Follow the maker's instructions and local rules, and have licensed practice do what
 //! requires it.

@@ -24,6 +24,26 @@ const LOW_RAIL: f32 = 0.85;
 const STEADY_S: f32 = 0.2;
 
 /// Nitrous control.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::dtc::Dtcs;
+/// use trimwright_control::nitrous::Nitrous;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() })?;
+/// let (mut nitrous, mut full_throttle) = (Nitrous::default(), Belief::default());
+/// (full_throttle.tp, full_throttle.ect_k) = (1.0, 360.0);
+/// let mut half_a_second = |lean_ratio| {
+///     for _ in 0..50 {
+///         nitrous.step(&calibration, &full_throttle, true, 350.0, lean_ratio, true, &Dtcs::default(), 0.01);
+///     }
+///     (nitrous.on, nitrous.dropped_out)
+/// };
+/// assert_eq!(half_a_second(Some(1.0)), (true, false));
+/// assert_eq!(half_a_second(Some(1.2)), (false, true), "20 % leaner than wanted: off");
+/// assert_eq!(half_a_second(Some(1.0)), (false, true), "and off it stays while it is armed");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Nitrous {
@@ -36,6 +56,25 @@ pub struct Nitrous {
 
 impl Nitrous {
     /// One 10 ms slot.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::nitrous::Nitrous;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() })?;
+    /// let flows = |tp, ect_k| {
+    ///     let (mut nitrous, mut belief) = (Nitrous::default(), Belief::default());
+    ///     (belief.tp, belief.ect_k) = (tp, ect_k);
+    ///     for _ in 0..50 {
+    ///         nitrous.step(&calibration, &belief, true, 350.0, Some(1.0), true, &Dtcs::default(), 0.01);
+    ///     }
+    ///     nitrous.on
+    /// };
+    /// // Warm at full throttle; at half throttle; cold.
+    /// assert_eq!([flows(1.0, 360.0), flows(0.5, 360.0), flows(1.0, 300.0)], [true, false, false]);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     #[expect(clippy::too_many_arguments, reason = "every condition that must hold is one of them")]
     pub fn step(
         &mut self,
@@ -73,6 +112,18 @@ impl Nitrous {
     }
 
     /// Extra fuel of one cylinder event, kg.
+    ///
+    /// ```
+    /// use trimwright_control::nitrous::Nitrous;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() })?;
+    /// let mut nitrous = Nitrous::default();
+    /// assert_eq!(nitrous.extra_kg(&calibration, 4e-3), 0.0);
+    /// // A V8 at 350 rad/s fires every 4.5 ms: 30 g/s of gas take 16 mg of fuel each time.
+    /// nitrous.on = true;
+    /// assert!((nitrous.extra_kg(&calibration, 4.5e-3) - 16e-6).abs() < 0.1e-6);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn extra_kg(&self, calibration: &Calibration, interval_s: f32) -> f32 {
         if self.on {
             calibration.answers().nitrous_flow_kg_per_s / STOICH_RATIO * RICHER * interval_s.clamp(0.0, 0.1)

@@ -13,11 +13,36 @@ use crate::calibration::Calibration;
 /// Share of the time between firings up to which a pulse may last in the order A B B A.
 const APART: f32 = 0.8;
 /// Share of the time between its pulses that an injector may be open before the controller complains: common practice, no source.
+///
+/// ```
+/// use trimwright_control::open_time::{DUTY_LIMIT, OpenTime, Supply};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let at_5000_rpm = Supply { battery_v: 13.8, drop_pa: 300e3, interval_s: 3e-3, late_s: 0.0 };
+/// // 80 mg for each firing keep two of four 8 g/s injectors busy all the time.
+/// let mut stage = OpenTime::default();
+/// stage.step(&calibration, 80e-6, &at_5000_rpm);
+/// assert!(stage.duty > DUTY_LIMIT && stage.limited);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub const DUTY_LIMIT: f32 = 0.85;
 /// Longest open time of one pulse, s.
 const LONGEST_S: f32 = 0.1;
 
 /// Which injectors fire next, and how hard they work.
+///
+/// ```
+/// use trimwright_control::open_time::{OpenTime, Supply};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let idling = Supply { battery_v: 13.8, drop_pa: 360e3, interval_s: 20e-3, late_s: 0.0 };
+/// // Two of the four injectors share 12 mg for about 1.7 ms, 1 ms of which it takes to open.
+/// let mut stage = OpenTime::default();
+/// stage.step(&calibration, 12e-6, &idling);
+/// assert_eq!((stage.injectors, stage.limited), (2, false));
+/// assert!((stage.open_time_s - 1.7e-3).abs() < 0.1e-3 && stage.duty < 0.05);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpenTime {
@@ -34,6 +59,22 @@ pub struct OpenTime {
 }
 
 /// What the injectors work with.
+///
+/// ```
+/// use trimwright_control::open_time::{OpenTime, Supply};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let charged = Supply { battery_v: 13.8, drop_pa: 300e3, interval_s: 20e-3, late_s: 0.0 };
+/// let open_s = |supply| {
+///     let mut stage = OpenTime::default();
+///     stage.step(&calibration, 12e-6, &supply);
+///     stage.open_time_s
+/// };
+/// // On a weak battery injectors open later, under less pressure they flow slower: both take longer.
+/// assert!(open_s(Supply { battery_v: 11.0, ..charged }) > open_s(charged) + 0.4e-3);
+/// assert!(open_s(Supply { drop_pa: 200e3, ..charged }) > open_s(charged) + 0.1e-3);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Supply {
     /// Voltage, V.
@@ -48,6 +89,20 @@ pub struct Supply {
 
 impl OpenTime {
     /// Open times for `fuel_kg` of one cylinder event.
+    ///
+    /// ```
+    /// use trimwright_control::open_time::{OpenTime, Supply};
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let supply = Supply { battery_v: 13.8, drop_pa: 300e3, interval_s: 20e-3, late_s: 0.0 };
+    /// let mut stage = OpenTime::default();
+    /// // Half of the injectors at a time, in the order B B A A: each bank meets both halves.
+    /// let mut opened = || stage.step(&calibration, 12e-6, &supply).map(|open_s| open_s > 0.0);
+    /// let opened = [opened(), opened(), opened(), opened()];
+    /// assert_eq!(opened[0][..4], [false, true, false, true]);
+    /// assert!(opened[1] == opened[0] && opened[2] == opened[3] && opened[2] != opened[1]);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(&mut self, calibration: &Calibration, fuel_kg: f32, supply: &Supply) -> [f32; MAX_INJECTORS] {
         let injectors = usize::from(calibration.answers().injectors).min(MAX_INJECTORS);
         let groups = usize::from(calibration.firing_groups());

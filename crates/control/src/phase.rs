@@ -9,6 +9,13 @@ const PRIMING_S: f32 = 2.0;
 const RUNNING_UP_S: f32 = 3.0;
 
 /// What the engine is doing.
+///
+/// ```
+/// use trimwright_control::Phase;
+/// // Coasting down a hill: started, but nothing burns.
+/// assert!(Phase::FuelCut.started() && !Phase::FuelCut.burns());
+/// assert_eq!(Phase::default(), Phase::Stopped);
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Phase {
@@ -31,17 +38,44 @@ pub enum Phase {
 
 impl Phase {
     /// Whether the engine turns under its own power with fuel.
+    ///
+    /// ```
+    /// use trimwright_control::Phase;
+    /// // On the starter, just caught, running, too fast.
+    /// let phases = [Phase::Cranking, Phase::RunningUp, Phase::Running, Phase::OverSpeed];
+    /// assert_eq!(phases.map(Phase::burns), [false, true, true, false]);
+    /// ```
     pub const fn burns(self) -> bool {
         matches!(self, Self::RunningUp | Self::Running)
     }
 
     /// Whether the engine has started, with or without fuel just now.
+    ///
+    /// ```
+    /// use trimwright_control::Phase;
+    /// let phases = [Phase::Priming, Phase::Cranking, Phase::RunningUp, Phase::OverSpeed];
+    /// assert_eq!(phases.map(Phase::started), [false, false, true, true]);
+    /// ```
     pub const fn started(self) -> bool {
         matches!(self, Self::RunningUp | Self::Running | Self::FuelCut | Self::OverSpeed)
     }
 }
 
 /// The phase and how long it has lasted.
+///
+/// ```
+/// use trimwright_control::cuts::Cut;
+/// use trimwright_control::phase::{Phase, PhaseState};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let mut state = PhaseState::default();
+/// // Half a second on the starter, then ten of idle.
+/// (0..50).for_each(|_| state.step(&calibration, true, 20.0, Cut::None, 0.01));
+/// (0..1000).for_each(|_| state.step(&calibration, true, 75.0, Cut::None, 0.01));
+/// assert_eq!((state.phase, state.starts), (Phase::Running, 1));
+/// assert!((state.since_start_s - 10.0).abs() < 0.02 && (state.for_s - 7.0).abs() < 0.05);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PhaseState {
@@ -59,6 +93,22 @@ pub struct PhaseState {
 
 impl PhaseState {
     /// Finds the phase.
+    ///
+    /// ```
+    /// use trimwright_control::cuts::Cut;
+    /// use trimwright_control::phase::{Phase, PhaseState};
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut state = PhaseState::default();
+    /// let mut at = |ignition, speed_rad_per_s| {
+    ///     state.step(&calibration, ignition, speed_rad_per_s, Cut::None, 0.01);
+    ///     state.phase
+    /// };
+    /// // Key on, starter, it catches, key off while it still turns.
+    /// let phases = [at(true, 0.0), at(true, 20.0), at(true, 80.0), at(false, 75.0)];
+    /// assert_eq!(phases, [Phase::Priming, Phase::Cranking, Phase::RunningUp, Phase::Stopped]);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(
         &mut self,
         calibration: &Calibration,

@@ -25,6 +25,14 @@ const QUIET_S: f32 = 1.5;
 /// The same for the wideband output, which teaches until it is doubted, s.
 const LAMBDA_QUIET_S: f32 = 0.6;
 /// Difference of MAP from what the same throttle makes at the speed that shows TP to be stuck, Pa.
+///
+/// ```
+/// use trimwright_control::believe::Breathing;
+/// use trimwright_control::plausible::MOVED_PA;
+/// // Opening the throttle from 10 to 30 % at 1500 rpm moves MAP by more: had TP not changed, it would be stuck.
+/// let map_pa = |tp| Breathing { tp, speed_rad_per_s: 157.0, ..Breathing::default() }.map_by_throttle_pa(1.0);
+/// assert!(map_pa(0.3) - map_pa(0.1) > MOVED_PA);
+/// ```
 pub const MOVED_PA: f32 = 15e3;
 /// Ratio of speeds over which that is known well enough.
 const OTHER_SPEED: f32 = 1.7;
@@ -37,6 +45,23 @@ const SETTLED_S: f32 = 5.0;
 const HEATED_S: f32 = 60.0;
 
 /// Watches the wires.
+///
+/// ```
+/// use trimwright_control::believe::Breathing;
+/// use trimwright_control::crank::Crank;
+/// use trimwright_control::dtc::{Dtc, Dtcs};
+/// use trimwright_control::plausible::Plausible;
+/// use trimwright_signals::Frame;
+/// let (mut plausible, mut dtcs, mut crank) = (Plausible::default(), Dtcs::default(), Crank::default());
+/// crank.speed_rad_per_s = 150.0;
+/// let frame = Frame { map_v: 1.7, ..Frame::default() };
+/// // MAP that does not move at all while the engine runs: half a second makes a doubt, some seconds a code.
+/// let mut after = |slots| {
+///     let look = |_| plausible.step(&frame, &crank, &Breathing::default(), 0.01, &mut dtcs).map;
+///     ((0..slots).map(look).last(), dtcs.is_set(Dtc::MapPerformance))
+/// };
+/// assert_eq!([after(50), after(500)], [(Some(true), false), (Some(true), true)]);
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Plausible {
@@ -59,6 +84,20 @@ pub struct Plausible {
 
 impl Plausible {
     /// One quick slot: what is to be doubted.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Breathing;
+    /// use trimwright_control::crank::Crank;
+    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::plausible::Plausible;
+    /// use trimwright_signals::Frame;
+    /// let doubts = |ect_v| {
+    ///     let frame = Frame { map_v: 1.7, tp_v: 0.8, ect_v, iat_v: 2.3, frp_v: 2.2, battery_v: 12.4, ..Frame::default() };
+    ///     Plausible::default().step(&frame, &Crank::default(), &Breathing::default(), 0.01, &mut Dtcs::default())
+    /// };
+    /// // 1 V is a warm engine; 5 V is a broken wire, doubted at once.
+    /// assert!(!doubts(1.0).fuel() && doubts(5.0).ect);
+    /// ```
     pub fn step(
         &mut self,
         frame: &Frame,

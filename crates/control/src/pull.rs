@@ -42,6 +42,24 @@ const REMEMBERED: f32 = 250.0;
 const KNOWN: f32 = 0.02;
 
 /// How the crank answers a dither of the fuel at idle: relative change of speed over relative change of fuel, half wave by half wave.
+///
+/// ```
+/// use trimwright_control::self_check::{Look, SelfCheck};
+/// use trimwright_control::{Calibration, Options, SetupAnswers};
+/// let options = Options { self_check: true, ..Options::default() };
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+/// let mut check = SelfCheck::default();
+/// let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+///     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+/// // Four minutes at idle: 2.5 % more fuel would give 0.5 % more speed, had it time to.
+/// for _ in 0..12_000 {
+///     look.speed_rad_per_s += 0.05 * (75.0 * (1.0 + 0.2 * check.dither_ln()) - look.speed_rad_per_s);
+///     check.step(&calibration, &look);
+/// }
+/// let (answer, _, half_waves) = check.pull.estimate();
+/// assert!((0.1..0.2).contains(&answer) && half_waves >= 20.0);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pull {
@@ -103,6 +121,25 @@ impl Pull {
     }
 
     /// Mean, its standard deviation and how many half waves it was taken from.
+    ///
+    /// ```
+    /// # use trimwright_control::self_check::{Look, SelfCheck};
+    /// # use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    /// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// assert_eq!(check.pull.estimate().2, 0.0, "not asked yet");
+    /// // A rich engine idles for four minutes: more fuel slows it down.
+    /// for _ in 0..12_000 {
+    ///     look.speed_rad_per_s += 0.05 * (75.0 * (1.0 - 0.1 * check.dither_ln()) - look.speed_rad_per_s);
+    ///     check.step(&calibration, &look);
+    /// }
+    /// let (mean, sigma, half_waves) = check.pull.estimate();
+    /// assert!((-0.1..-0.05).contains(&mean) && sigma < 0.02 && half_waves >= 20.0);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn estimate(&self) -> (f32, f32, f32) {
         (self.mean, Real::sqrt(self.variance / (self.count - 1.0).max(1.0)), self.count)
     }
@@ -115,6 +152,24 @@ impl Pull {
 
     /// The mixture read over the one that burns, ln, and its standard deviation; none before enough was felt. Above 0 the engine is
     /// richer than it reads.
+    ///
+    /// ```
+    /// # use trimwright_control::self_check::{Look, SelfCheck};
+    /// # use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    /// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// assert_eq!(check.pull.off_ln(), None);
+    /// // It reads lambda 1, and its crank answers as one at lambda 1 does: nothing is off.
+    /// for _ in 0..12_000 {
+    ///     look.speed_rad_per_s += 0.05 * (75.0 * (1.0 + 0.27 * check.dither_ln()) - look.speed_rad_per_s);
+    ///     check.step(&calibration, &look);
+    /// }
+    /// assert!(check.pull.off_ln().is_some_and(|(off_ln, sigma_ln)| off_ln.abs() < 0.01 && sigma_ln < 0.01));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn off_ln(&self) -> Option<(f32, f32)> {
         let (mean, sigma, count) = self.estimate();
         let burned_ln = |pull| along(&BURNED_LN, pull);
@@ -124,11 +179,46 @@ impl Pull {
     }
 
     /// By how much the engine is surely richer than it reads, ln.
+    ///
+    /// ```
+    /// # use trimwright_control::self_check::{Look, SelfCheck};
+    /// # use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    /// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// // It reads lambda 1, but more fuel does not help: air gets in before the sensor.
+    /// for _ in 0..12_000 {
+    ///     look.speed_rad_per_s += 0.05 * (75.0 * (1.0 - 0.1 * check.dither_ln()) - look.speed_rad_per_s);
+    ///     check.step(&calibration, &look);
+    /// }
+    /// assert!(check.pull.falsely_lean_ln().is_some_and(|ln| (0.05..0.12).contains(&ln)));
+    /// assert_eq!(check.pull.falsely_rich_ln(), None);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn falsely_lean_ln(&self) -> Option<f32> {
         self.off_ln().and_then(|(off_ln, sigma_ln)| beyond(off_ln, SURE * sigma_ln, LEAST_LN))
     }
 
     /// By how much the engine is surely leaner than it reads, ln.
+    ///
+    /// ```
+    /// # use trimwright_control::self_check::{Look, SelfCheck};
+    /// # use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    /// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// // It reads lambda 1, but more fuel helps as only a lean engine's does: the sensor reads rich.
+    /// for _ in 0..12_000 {
+    ///     look.speed_rad_per_s += 0.05 * (75.0 * (1.0 + 0.5 * check.dither_ln()) - look.speed_rad_per_s);
+    ///     check.step(&calibration, &look);
+    /// }
+    /// assert!(check.pull.falsely_rich_ln().is_some_and(|ln| (0.02..0.07).contains(&ln)));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn falsely_rich_ln(&self) -> Option<f32> {
         self.off_ln().and_then(|(off_ln, sigma_ln)| beyond(-off_ln, SURE_LEAN * sigma_ln, LEAST_LEAN_LN))
     }

@@ -16,6 +16,22 @@ const GAIN: f32 = 3e-6;
 const INTEGRAL_GAIN: f32 = 6e-6;
 
 /// Pump control.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::dtc::Dtcs;
+/// use trimwright_control::pump::Pump;
+/// use trimwright_control::{Calibration, Phase, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
+/// // With a return line the regulator holds the pressure: the pump runs at full supply or not at all.
+/// let duties = [Phase::Stopped, Phase::Priming, Phase::Running].map(|phase| {
+///     pump.step(&calibration, &Belief::default(), phase, 0.5e-3, 0.01, &mut dtcs);
+///     pump.duty
+/// });
+/// assert_eq!(duties, [0.0, 1.0, 1.0]);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pump {
@@ -26,6 +42,21 @@ pub struct Pump {
 
 impl Pump {
     /// One 10 ms slot; `fuel_kg_per_s` is the engine's consumption.
+    ///
+    /// ```
+    /// use trimwright_control::believe::Belief;
+    /// use trimwright_control::dtc::{Dtc, Dtcs};
+    /// use trimwright_control::pump::Pump;
+    /// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
+    /// let answers = SetupAnswers { fuel_system: FuelSystem::Returnless, ..SetupAnswers::default() };
+    /// let calibration = Calibration::from_answers(&answers)?;
+    /// let (mut pump, mut dtcs, mut belief) = (Pump::default(), Dtcs::default(), Belief::default());
+    /// // A clogged filter: 200 kPa where 300 are wanted. The pump works harder, and a code tells of it.
+    /// belief.rail_pa = 200e3;
+    /// (0..500).for_each(|_| pump.step(&calibration, &belief, Phase::Running, 2e-3, 0.01, &mut dtcs));
+    /// assert!(pump.duty > 0.9 && dtcs.is_set(Dtc::RailTooLow));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(
         &mut self,
         calibration: &Calibration,

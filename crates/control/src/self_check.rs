@@ -15,6 +15,12 @@ use crate::calibration::Calibration;
 use crate::pull::Pull;
 
 /// Height of the dither, ln of fuel (engineering judgement: felt by the sensor, not by the driver).
+///
+/// ```
+/// use trimwright_control::self_check::DITHER_LN;
+/// // From lambda 1 the mixture goes up and down by about 2.5 %.
+/// assert!(((-DITHER_LN).exp() - 0.975).abs() < 1e-3 && (DITHER_LN.exp() - 1.025).abs() < 1e-3);
+/// ```
 pub const DITHER_LN: f32 = 0.025;
 /// Full waves of a check, and of one that was disturbed and still counts.
 const WAVES: f32 = 6.0;
@@ -31,6 +37,25 @@ const SLOW_S: f32 = 0.5;
 const LEAST_GAIN: f32 = 0.3;
 
 /// One result of a dither.
+///
+/// ```
+/// use trimwright_control::self_check::{Look, SelfCheck};
+/// use trimwright_control::{Calibration, Options, SetupAnswers};
+/// # let options = Options { self_check: true, ..Options::default() };
+/// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+/// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+/// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+/// let (mut check, mut fuel_ln) = (SelfCheck::default(), vec![0.0; 20]);
+/// // The reading follows the fuel after 20 looks (0.4 s), and shows 70 % of it: the sensor is partly clogged.
+/// for _ in 0..2000 {
+///     fuel_ln.push(check.dither_ln());
+///     look.error_ln = -0.7 * fuel_ln[fuel_ln.len() - 21];
+///     check.step(&calibration, &look);
+/// }
+/// let measured = check.measured.unwrap();
+/// assert!((measured.gain - 0.7).abs() < 0.05 && (measured.delay_s - 0.4).abs() < 0.11);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Measured {
@@ -64,6 +89,24 @@ const AT_ONE_LN: f32 = 0.01;
 const SHORT_PAUSE_S: f32 = 8.0;
 
 /// What the loop knows of itself.
+///
+/// ```
+/// use trimwright_control::self_check::{Look, SelfCheck};
+/// use trimwright_control::{Calibration, Options, SetupAnswers};
+/// # let options = Options { self_check: true, ..Options::default() };
+/// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+/// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+/// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+/// let (mut check, mut fuel_ln) = (SelfCheck::default(), vec![0.0; 50]);
+/// // The reading comes a whole second after the fuel, where 0.4 s are believed.
+/// for _ in 0..2000 {
+///     fuel_ln.push(check.dither_ln());
+///     look.error_ln = -fuel_ln[fuel_ln.len() - 51];
+///     check.step(&calibration, &look);
+/// }
+/// assert!(check.slow && check.measured.is_some_and(|measured| measured.believed_s == 0.4));
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct SelfCheck {
@@ -91,6 +134,23 @@ pub struct SelfCheck {
 const ACTS_AFTER_S: f32 = 0.25;
 
 /// What a look back gives to the check.
+///
+/// ```
+/// use trimwright_control::self_check::{Look, SelfCheck};
+/// use trimwright_control::{Calibration, Options, SetupAnswers};
+/// let options = Options { self_check: true, ..Options::default() };
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+/// let idling = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+///     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+/// let checks_within_8_s = |look| {
+///     let mut check = SelfCheck::default();
+///     (0..400).for_each(|_| check.step(&calibration, &look));
+///     check.is_running()
+/// };
+/// assert!(checks_within_8_s(idling) && !checks_within_8_s(Look { idling: false, ..idling }));
+/// assert!(!checks_within_8_s(Look { wanted_ln: 0.9_f32.ln(), ..idling }), "a rich idle is not asked");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Look {
     /// The engine runs calmly, the reading is good.
@@ -115,28 +175,105 @@ pub struct Look {
 
 impl SelfCheck {
     /// Dither of this instant, ln of fuel.
+    ///
+    /// ```
+    /// use trimwright_control::self_check::{DITHER_LN, Look, SelfCheck};
+    /// use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// # let look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    /// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// let mut after = |looks| {
+    ///     (0..looks).for_each(|_| check.step(&calibration, &look));
+    ///     check.dither_ln()
+    /// };
+    /// // Seven calm seconds; then half waves of 1 s, the first with more fuel.
+    /// assert_eq!([after(340), after(40), after(50)], [0.0, DITHER_LN, -DITHER_LN]);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn dither_ln(&self) -> f32 {
         self.into_s
             .map_or(0.0, |into_s| if into_s < self.whole_s() { DITHER_LN * self.wave(into_s) } else { 0.0 })
     }
 
     /// How far an idle that is wanted rich is to be taken to lambda 1, 0 to 1: a rich engine does not answer the question.
+    ///
+    /// ```
+    /// use trimwright_control::self_check::{Look, SelfCheck};
+    /// use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// let mut look = Look { calm: true, idling: true, wanted_ln: 0.94_f32.ln(), error_ln: 0.0, right_ln: 0.0,
+    ///     delay_s: 0.4, air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// (0..100).for_each(|_| check.step(&calibration, &look));
+    /// assert!((check.leaned() - 0.5).abs() < 1e-3, "half way to lambda 1 after 2 s of a lumpy idle");
+    /// look.idling = false;
+    /// (0..100).for_each(|_| check.step(&calibration, &look));
+    /// assert!(check.leaned() < 1e-3, "and back when the car drives off");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn leaned(&self) -> f32 {
         self.leaned
     }
 
     /// A check is running: the trim has to stand still.
+    ///
+    /// ```
+    /// use trimwright_control::self_check::{Look, SelfCheck};
+    /// use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// # let options = Options { self_check: true, ..Options::default() };
+    /// # let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
+    /// # let mut look = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    /// #     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let mut check = SelfCheck::default();
+    /// (0..400).for_each(|_| check.step(&calibration, &look));
+    /// assert!(check.is_running(), "after eight calm seconds");
+    /// look.calm = false;
+    /// check.step(&calibration, &look);
+    /// assert!(!check.is_running(), "the driver's foot ends it");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub const fn is_running(&self) -> bool {
         self.into_s.is_some()
     }
 
     /// Whether a reading at this air flow is falsified by air from outside.
+    ///
+    /// ```
+    /// use trimwright_control::self_check::SelfCheck;
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let mut check = SelfCheck::default();
+    /// check.upstream_air_kg_per_s = 0.4e-3;
+    /// // At idle the leak is 8 % of 5 g/s, cruising 1 % of 40 g/s.
+    /// assert!(check.is_falsified(&calibration, 5e-3) && !check.is_falsified(&calibration, 40e-3));
+    /// assert!(!SelfCheck::default().is_falsified(&calibration, 5e-3));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn is_falsified(&self, calibration: &Calibration, air_kg_per_s: f32) -> bool {
         let low_flow = air_kg_per_s < LOW_FLOW * calibration.answers().displacement_m3;
         self.upstream_air_kg_per_s > 0.0 && low_flow
     }
 
     /// Takes one look.
+    ///
+    /// ```
+    /// use trimwright_control::self_check::{Look, SelfCheck};
+    /// use trimwright_control::{Calibration, Options, SetupAnswers};
+    /// let idling = Look { calm: true, idling: true, wanted_ln: 0.0, error_ln: 0.0, right_ln: 0.0, delay_s: 0.4,
+    ///     air_kg_per_s: 5e-3, speed_rad_per_s: 75.0, dt_s: 0.02 };
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let dithers = |self_check| {
+    ///     let calibration = calibration.clone().with_options(Options { self_check, ..Options::default() });
+    ///     let mut check = SelfCheck::default();
+    ///     (0..400).for_each(|_| check.step(&calibration, &idling));
+    ///     check.dither_ln() != 0.0
+    /// };
+    /// assert!(dithers(true) && !dithers(false), "who did not ask for the check does not get one");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn step(&mut self, calibration: &Calibration, look: &Look) {
         if !calibration.options().self_check {
             return;

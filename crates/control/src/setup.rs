@@ -5,6 +5,17 @@ use core::fmt;
 use trimwright_signals::MAX_INJECTORS;
 
 /// How far the camshaft is from the one the engine left the works with.
+///
+/// ```
+/// use trimwright_control::{Calibration, Cam, SetupAnswers};
+/// let idle_air_kg = |cam| {
+///     let calibration = Calibration::from_answers(&SetupAnswers { cam, ..SetupAnswers::default() })?;
+///     Ok::<_, trimwright_control::AnswerError>(calibration.base_air_charge_kg(50e3, 101_325.0, 75.0, 320.0))
+/// };
+/// // Overlap lets exhaust back in at idle: at the same MAP less air, and so less fuel.
+/// assert!(idle_air_kg(Cam::Hot)? < 0.95 * idle_air_kg(Cam::Stock)?);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -19,6 +30,21 @@ pub enum Cam {
 }
 
 /// How the fuel gets its pressure.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::dtc::Dtcs;
+/// use trimwright_control::pump::Pump;
+/// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
+/// let duty = |fuel_system| {
+///     let calibration = Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() })?;
+///     let mut pump = Pump::default();
+///     pump.step(&calibration, &Belief::default(), Phase::Running, 1e-3, 0.01, &mut Dtcs::default());
+///     Ok::<_, trimwright_control::AnswerError>(pump.duty)
+/// };
+/// assert!(duty(FuelSystem::Return)? == 1.0 && duty(FuelSystem::Returnless)? < 0.5, "as much as idle takes");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -108,6 +134,13 @@ impl Default for SetupAnswers {
 }
 
 /// An answer outside its range.
+///
+/// ```
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let twelve = SetupAnswers { cylinders: 12, ..SetupAnswers::default() };
+/// let error = Calibration::from_answers(&twelve).unwrap_err();
+/// assert_eq!(error.to_string(), "cylinders is 12, allowed is 1 to 8 (SI units)");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AnswerError {
@@ -131,6 +164,14 @@ impl core::error::Error for AnswerError {}
 
 impl SetupAnswers {
     /// Checks every answer. The ranges are engineering judgement: what a throttle-body conversion of a road car can have.
+    ///
+    /// ```
+    /// use trimwright_control::SetupAnswers;
+    /// assert!(SetupAnswers::default().check().is_ok());
+    /// // 5.2 litres answered as litres, not as m3.
+    /// let in_litres = SetupAnswers { displacement_m3: 5.2, ..SetupAnswers::default() };
+    /// assert_eq!(in_litres.check().map_err(|error| error.answer), Err("displacement_m3"));
+    /// ```
     ///
     /// # Errors
     /// The first [`AnswerError`], in the order of the fields.

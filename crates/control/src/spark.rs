@@ -31,6 +31,20 @@ const RETURN_DEG: f32 = 12.0;
 const LIMITS_DEG: (f32, f32) = (-5.0, 45.0);
 
 /// What acts on the spark besides speed and load.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::idle::Idle;
+/// use trimwright_control::spark::{SparkHands, spark_deg};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let idle = Idle::default();
+/// let driving = SparkHands { speed_rad_per_s: 250.0, started: true, idle: &idle, returned: 1.0, nitrous: false };
+/// let deg = |hands| spark_deg(&calibration, &Belief::default(), &hands);
+/// // Back from a fuel cut the torque is blended in: 12 degrees are held back at first.
+/// assert_eq!(deg(driving) - deg(SparkHands { returned: 0.0, ..driving }), 12.0);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SparkHands<'a> {
     /// Crank speed, rad/s.
@@ -46,6 +60,22 @@ pub struct SparkHands<'a> {
 }
 
 /// Advance, degrees before top dead centre. When the controller does not set the spark it is the cranking value throughout.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::idle::Idle;
+/// use trimwright_control::spark::{SparkHands, spark_deg};
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let deg = |map_pa| {
+///     let (mut belief, idle) = (Belief::default(), Idle::default());
+///     belief.map_pa = map_pa;
+///     let hands = SparkHands { speed_rad_per_s: 250.0, started: true, idle: &idle, returned: 1.0, nitrous: false };
+///     spark_deg(&calibration, &belief, &hands)
+/// };
+/// assert!(deg(40e3) > deg(98e3) + 8.0, "thin charge burns slowly and is lit earlier");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub fn spark_deg(calibration: &Calibration, belief: &Belief, hands: &SparkHands<'_>) -> f32 {
     if !hands.started || !calibration.answers().controls_spark {
         return CRANKING_DEG;

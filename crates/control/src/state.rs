@@ -25,6 +25,19 @@ use crate::self_check::SelfCheck;
 use crate::stumble::Stumble;
 
 /// All memory of a controller: a value that can be copied, compared and put back.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller, SetupAnswers};
+/// use trimwright_signals::Frame;
+/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// let before = controller.state().clone();
+/// let frame = Frame { time_us: 10_000, map_v: 4.1, ..Frame::default() };
+/// let commands = controller.step(&frame);
+/// // Put back and stepped again, it does the same again.
+/// controller.restore(before);
+/// assert_eq!(controller.step(&frame), commands);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct State {

@@ -25,6 +25,21 @@ const MOST: f32 = 0.4;
 const FADES_S: (f32, f32) = (60.0, 6.0);
 
 /// What is seen of the engine.
+///
+/// ```
+/// use trimwright_control::Phase;
+/// use trimwright_control::stumble::{Run, Stumble};
+/// let falls = Run { phase: Phase::Running, since_start_s: 5.0, speed_ratio: 0.6, rate_rad_per_s2: -100.0,
+///     free: true, measured: false };
+/// let richer = |run| {
+///     let mut stumble = Stumble::default();
+///     (0..25).for_each(|_| stumble.step(&run, 0.01));
+///     stumble.richer
+/// };
+/// // In a driving range a load may slow the engine down, and a working sensor knows better.
+/// assert_eq!([Run { free: false, ..falls }, Run { measured: true, ..falls }].map(richer), [0.0, 0.0]);
+/// assert!(richer(falls) > 0.08);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Run {
     /// What the engine is doing.
@@ -42,6 +57,21 @@ pub struct Run {
 }
 
 /// Extra fuel for an engine that stumbles.
+///
+/// ```
+/// use trimwright_control::Phase;
+/// use trimwright_control::stumble::{Run, Stumble};
+/// let idles = Run { phase: Phase::Running, since_start_s: 2.0, speed_ratio: 1.0, rate_rad_per_s2: 0.0,
+///     free: true, measured: false };
+/// let stands = Run { phase: Phase::Stopped, since_start_s: 0.0, speed_ratio: 0.0, ..idles };
+/// let mut stumble = Stumble::default();
+/// let mut after_a_start = || {
+///     [idles, stands].iter().for_each(|run| stumble.step(run, 0.01));
+///     stumble.richer
+/// };
+/// // It dies of its start twice: tried 12 % richer, then 12 % leaner.
+/// assert!((after_a_start() - 0.12).abs() < 1e-3 && (after_a_start() + 0.12).abs() < 1e-3);
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Stumble {
@@ -54,6 +84,19 @@ pub struct Stumble {
 
 impl Stumble {
     /// One 10 ms slot.
+    ///
+    /// ```
+    /// use trimwright_control::Phase;
+    /// use trimwright_control::stumble::{Run, Stumble};
+    /// let mut run = Run { phase: Phase::Running, since_start_s: 5.0, speed_ratio: 0.6, rate_rad_per_s2: -100.0,
+    ///     free: true, measured: false };
+    /// let mut stumble = Stumble::default();
+    /// (0..25).for_each(|_| stumble.step(&run, 0.01));
+    /// assert!((stumble.richer - 0.10).abs() < 0.005, "a quarter of a second of falling: 10 % more fuel");
+    /// (run.speed_ratio, run.rate_rad_per_s2, run.measured) = (1.0, 0.0, true);
+    /// (0..2000).for_each(|_| stumble.step(&run, 0.01));
+    /// assert!(stumble.richer < 0.005, "gone when the sensor has been at work for 20 s");
+    /// ```
     pub fn step(&mut self, run: &Run, dt_s: f32) {
         let started = run.phase.started();
         let died = !started && core::mem::take(&mut self.young);

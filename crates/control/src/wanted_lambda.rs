@@ -22,6 +22,22 @@ const BY_ECT: [(f32, f32); 6] =
     [(253.0, 0.80), (273.0, 0.85), (293.0, 0.91), (313.0, 0.955), (333.0, 0.99), (345.0, 1.0)];
 
 /// Wanted lambda. `leaned` is how far a lumpy idle is taken to lambda 1 to be checked, 0 to 1.
+///
+/// ```
+/// use trimwright_control::believe::Belief;
+/// use trimwright_control::wanted_lambda::wanted_lambda;
+/// use trimwright_control::{Calibration, SetupAnswers};
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let lambda = |map_pa, ect_k| {
+///     let mut belief = Belief::default();
+///     (belief.map_pa, belief.ect_k) = (map_pa, ect_k);
+///     wanted_lambda(&calibration, &belief, 200.0, 600.0, 0.0)
+/// };
+/// // Warm and cruising, at full load, cold.
+/// assert_eq!(lambda(45e3, 360.0), 1.0);
+/// assert!(lambda(100e3, 360.0) < 0.89 && lambda(45e3, 273.0) < 0.89);
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub fn wanted_lambda(
     calibration: &Calibration,
     belief: &Belief,
