@@ -23,6 +23,18 @@ const GRADE_STEP: f64 = 0.01;
 const STEEPEST: f64 = 0.12;
 
 /// Something that a user does to the car.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_live::{Act, Bench};
+/// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+/// for act in [Act::Brake(2), Act::Grade(-3), Act::AirConditioning] {
+///     bench.act(act);
+/// }
+/// let hands = bench.hands();
+/// assert!((hands.brake - 0.2).abs() < 1e-9 && (hands.grade + 0.03).abs() < 1e-9 && hands.ac);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Act {
     /// Throttle by so many steps of 2 %.
@@ -46,6 +58,19 @@ pub enum Act {
 }
 
 /// Lambda at one moment.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_live::Bench;
+/// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+/// for _ in 0..500 {
+///     bench.go_on();
+/// }
+/// let last = bench.past().last().ok_or("nothing yet")?;
+/// assert!((last.time_s - 10.0).abs() < 1e-6);
+/// assert!(last.wanted < 1.0, "a cold engine is to run rich, here at lambda {}", last.wanted);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Point {
     /// When, s since power-up.
@@ -89,6 +114,17 @@ pub struct Bench {
 
 impl Bench {
     /// The car of a scenario, with the ignition on and the gearbox in park.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut van = Scenario::load("delivery-van")?;
+    /// let bench = Bench::new(&van)?;
+    /// assert!(bench.ignition() && bench.view().speed_rad_per_s == 0.0, "the engine stands");
+    /// van.truth.vehicle.mass_kg = -1.0;
+    /// assert!(Bench::new(&van).is_err(), "no such car");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// When the scenario's truth or answers are out of their ranges.
@@ -219,16 +255,53 @@ impl Bench {
     }
 
     /// Controller and plant.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::{Act, Bench};
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// let open = Bench::kinds().iter().position(|kind| kind.name == "map_open").ok_or("no kind")?;
+    /// bench.act(Act::Fault(open));
+    /// for _ in 0..500 {
+    ///     bench.go_on();
+    /// }
+    /// let dtcs = &bench.closed_loop().controller().state().dtcs;
+    /// assert!(dtcs.active().any(|dtc| dtc.code() == "P0107"), "the broken wire is told of");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn closed_loop(&self) -> &ClosedLoop {
         &self.closed_loop
     }
 
     /// The plant's true quantities.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// let outside_pa = bench.view().map_pa;
+    /// for _ in 0..500 {
+    ///     bench.go_on();
+    /// }
+    /// assert!(bench.view().map_pa < 0.6 * outside_pa, "an idling engine draws its manifold empty");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn view(&self) -> trimwright_plant::View {
         self.closed_loop.view()
     }
 
     /// What hands and feet do.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::{Act, Bench};
+    /// use trimwright_plant::Range;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// assert_eq!(bench.hands().range, Range::Park);
+    /// bench.act(Act::Range);
+    /// assert_eq!(bench.hands().range, Range::Drive);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn hands(&self) -> &Hands {
         &self.hands
     }
@@ -296,6 +369,19 @@ impl Bench {
     }
 
     /// Something that could not be done as asked.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::{Act, Bench};
+    /// let mut van = Scenario::load("delivery-van")?;
+    /// van.truth.injectors.delay_s = [9.8e-3; 5];
+    /// let mut bench = Bench::new(&van)?;
+    /// let late = Bench::kinds().iter().position(|kind| kind.name == "late_injectors").ok_or("no kind")?;
+    /// bench.act(Act::Fault(late));
+    /// assert!(bench.notice().is_some_and(|words| words.contains("delay_s")), "10.1 ms are too late");
+    /// assert_eq!(bench.faults().count(), 0, "the car is as it was");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn notice(&self) -> Option<&str> {
         self.notice.as_deref()
     }

@@ -6,6 +6,18 @@ use crate::screen::Over;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 /// What a key asks for.
+///
+/// ```
+/// use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+/// use trimwright_live::keys::{Asked, asked};
+/// use trimwright_live::screen::Over;
+/// use trimwright_live::{Act, Change};
+/// let press = |code| asked(&KeyEvent::new(code, KeyModifiers::NONE), Over::Nothing);
+/// assert_eq!(press(KeyCode::Up), Some(Asked::Act(Act::Throttle(1))));
+/// assert_eq!(press(KeyCode::Char('+')), Some(Asked::Pace(Change::Faster)));
+/// assert_eq!(press(KeyCode::Char('f')), Some(Asked::Show(Over::Faults(0))));
+/// assert_eq!(press(KeyCode::Char('q')), Some(Asked::Quit));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Asked {
     /// Of the car.

@@ -37,6 +37,13 @@ const PICTURE: Duration = Duration::from_millis(50);
 const SIMULATING: Duration = Duration::from_millis(35);
 
 /// How the bench is to begin.
+///
+/// ```
+/// use trimwright_live::{Colours, Pace, Setting, Units};
+/// let setting = Setting { times: 4, units: Units::Us, colours: Colours::of(None, None) };
+/// assert_eq!(Pace::new(setting.times).times(), 5, "the next that there is");
+/// assert_eq!(setting.colours, Colours::Indexed);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Setting {
     /// How many times as fast as life; the next of [`TIMES`] is taken.
@@ -48,6 +55,17 @@ pub struct Setting {
 }
 
 /// Why there is no bench.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_live::{Bench, LiveError};
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.truth.vehicle.mass_kg = -1.0;
+/// let error = Bench::new(&van).map_err(LiveError::from).expect_err("no such car");
+/// assert!(error.to_string().contains("vehicle.mass_kg"), "{error}");
+/// assert!(LiveError::NoTerminal.to_string().contains("`trimwright drive`"), "what to do instead");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, thiserror::Error)]
 pub enum LiveError {
     /// Input or output is a file or a pipe.
@@ -62,6 +80,18 @@ pub enum LiveError {
 }
 
 /// Runs the bench until its user quits.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_live::{Colours, LiveError, Setting, Units, run};
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.truth.vehicle.mass_kg = -1.0;
+/// let setting = Setting { times: 1, units: Units::Si, colours: Colours::None };
+/// let ended = run(&van, setting);
+/// // In a pipe for want of a terminal, in a terminal for want of such a car.
+/// assert!(matches!(ended, Err(LiveError::NoTerminal | LiveError::Run(_))));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`LiveError`]; the terminal is as it was before.

@@ -14,6 +14,17 @@ const MEASURED_S: f64 = 0.5;
 const CAUGHT_UP_S: f64 = 0.2;
 
 /// A change of pace.
+///
+/// ```
+/// use trimwright_live::{Change, Pace, TIMES};
+/// let mut pace = Pace::new(1);
+/// for _ in TIMES {
+///     pace.change(Change::Faster);
+/// }
+/// assert_eq!(pace.times(), 50, "there is no faster one");
+/// pace.change(Change::Slower);
+/// assert_eq!(pace.times(), 20);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Change {
     /// The next faster of [`TIMES`].
@@ -58,6 +69,13 @@ impl Pace {
     }
 
     /// The pace asked for.
+    ///
+    /// ```
+    /// use trimwright_live::{Change, Pace};
+    /// let mut pace = Pace::new(10);
+    /// pace.change(Change::Pause);
+    /// assert_eq!(pace.times(), 10, "held still, it is not forgotten");
+    /// ```
     pub fn times(&self) -> u32 {
         TIMES.get(self.step).copied().unwrap_or(1)
     }
@@ -72,6 +90,14 @@ impl Pace {
     }
 
     /// Whether the bench holds still.
+    ///
+    /// ```
+    /// use trimwright_live::{Change, Pace};
+    /// let mut pace = Pace::new(10);
+    /// pace.change(Change::Pause);
+    /// pace.owe(0.1);
+    /// assert!(pace.is_paused() && !pace.pays(), "no time goes by in the engine");
+    /// ```
     pub fn is_paused(&self) -> bool {
         self.paused
     }
@@ -94,6 +120,14 @@ impl Pace {
     }
 
     /// Time has gone by on the wall, s.
+    ///
+    /// ```
+    /// use trimwright_live::Pace;
+    /// let mut pace = Pace::new(1);
+    /// pace.owe(3600.0);
+    /// let paid = std::iter::repeat_with(|| pace.pays()).take_while(|due| *due).count();
+    /// assert_eq!(paid, 10, "after an hour's sleep 0.2 s are caught up with, the rest is let go");
+    /// ```
     pub fn owe(&mut self, wall_s: f64) {
         self.wall_s = wall_s;
         if !self.paused {
@@ -103,6 +137,15 @@ impl Pace {
     }
 
     /// Whether a stretch of simulated time is due; if so it counts as paid.
+    ///
+    /// ```
+    /// use trimwright_live::Pace;
+    /// let mut pace = Pace::new(1);
+    /// pace.owe(0.05);
+    /// assert_eq!([pace.pays(), pace.pays(), pace.pays()], [true, true, false], "two stretches of 20 ms");
+    /// pace.owe(0.01);
+    /// assert!(pace.pays(), "what was left counts");
+    /// ```
     pub fn pays(&mut self) -> bool {
         // Half a rounding error of slack.
         let due = self.owed_s >= STRETCH_S - 1e-9;
@@ -114,6 +157,18 @@ impl Pace {
     }
 
     /// Everything that could be paid has been.
+    ///
+    /// ```
+    /// use trimwright_live::Pace;
+    /// let mut pace = Pace::new(50);
+    /// for _ in 0..100 {
+    ///     pace.owe(0.05);
+    ///     // A slow machine: two stretches of 20 ms in 50 ms.
+    ///     assert!(pace.pays() && pace.pays());
+    ///     pace.close();
+    /// }
+    /// assert!((pace.measured() - 0.8).abs() < 0.01, "a little slower than life");
+    /// ```
     pub fn close(&mut self) {
         if self.wall_s > 0.0 {
             let share = (self.wall_s / MEASURED_S).min(1.0);

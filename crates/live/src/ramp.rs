@@ -21,6 +21,15 @@ const RAMP: [((u8, u8, u8), u8); 9] = [
 const END_LN: f32 = 0.2;
 
 /// What colours the terminal takes.
+///
+/// ```
+/// use ratatui::style::Color;
+/// use trimwright_live::Colours;
+/// let quarter_more = 0.223;
+/// assert_eq!(Colours::Indexed.of_correction(quarter_more), Some(Color::Indexed(130)));
+/// assert_eq!(Colours::All.of_correction(quarter_more), Some(Color::Rgb(178, 88, 8)));
+/// assert_eq!(Colours::None.of_correction(quarter_more), None, "the number says it");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Colours {
     /// None, or none are wanted.

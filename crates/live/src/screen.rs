@@ -15,6 +15,22 @@ use trimwright_control::{Insight, Phase};
 use trimwright_plant::Range;
 
 /// Smallest terminal that shows everything.
+///
+/// ```
+/// use ratatui::{Terminal, backend::TestBackend};
+/// # use trimwright_harness::scenario::Scenario;
+/// # use trimwright_live::screen::{Over, Screen};
+/// # use trimwright_live::{Bench, Colours, Pace, Units};
+/// use trimwright_live::screen::SMALLEST;
+/// # let bench = Bench::new(&Scenario::load("delivery-van")?)?;
+/// # let (pace, units, colours) = (Pace::new(1), Units::Si, Colours::None);
+/// # let screen = Screen { bench: &bench, pace: &pace, over: Over::Nothing, units, colours };
+/// // `screen` shows a bench.
+/// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0 - 1, SMALLEST.1))?;
+/// terminal.draw(|frame| screen.draw(frame))?;
+/// assert!(terminal.backend().to_string().contains("the terminal has 81 x 25"), "a column too few");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub const SMALLEST: (u16, u16) = (82, 25);
 /// Rows that the last minute needs to be worth showing.
 const CHART: u16 = 8;
@@ -22,6 +38,23 @@ const CHART: u16 = 8;
 const MPH: f64 = 0.447_04;
 
 /// Units of speed and temperature.
+///
+/// ```
+/// use ratatui::{Terminal, backend::TestBackend};
+/// # use trimwright_harness::scenario::Scenario;
+/// # use trimwright_live::screen::{Over, SMALLEST, Screen};
+/// # use trimwright_live::{Bench, Colours, Pace};
+/// use trimwright_live::Units;
+/// # let bench = Bench::new(&Scenario::load("delivery-van")?)?;
+/// # let (pace, over, colours) = (Pace::new(1), Over::Nothing, Colours::None);
+/// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
+/// for (units, words) in [(Units::Si, "0 km/h"), (Units::Us, "0 mph")] {
+///     let screen = Screen { bench: &bench, pace: &pace, over, units, colours };
+///     terminal.draw(|frame| screen.draw(frame))?;
+///     assert!(terminal.backend().to_string().contains(words));
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum Units {
     /// Kilometres, degrees Celsius.
@@ -32,6 +65,16 @@ pub enum Units {
 }
 
 /// What lies over the picture.
+///
+/// ```
+/// use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
+/// use trimwright_live::Act;
+/// use trimwright_live::keys::{Asked, asked};
+/// use trimwright_live::screen::Over;
+/// let up = KeyEvent::new(KeyCode::Up, KeyModifiers::NONE);
+/// assert_eq!(asked(&up, Over::Nothing), Some(Asked::Act(Act::Throttle(1))));
+/// assert_eq!(asked(&up, Over::Faults(5)), Some(Asked::Show(Over::Faults(4))), "it chooses a fault");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Over {
     /// Nothing.
@@ -43,6 +86,22 @@ pub enum Over {
 }
 
 /// Everything that a picture is made from.
+///
+/// ```
+/// use ratatui::{Terminal, backend::TestBackend};
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_live::screen::{Over, SMALLEST, Screen};
+/// use trimwright_live::{Act, Bench, Colours, Pace, Units};
+/// let mut bench = Bench::new(&Scenario::load("town-coupe")?)?;
+/// bench.act(Act::Throttle(4));
+/// let (pace, units, colours) = (Pace::new(10), Units::Si, Colours::None);
+/// let screen = Screen { bench: &bench, pace: &pace, over: Over::Nothing, units, colours };
+/// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
+/// terminal.draw(|frame| screen.draw(frame))?;
+/// let picture = terminal.backend().to_string();
+/// assert!(picture.contains("10 x life") && picture.contains("throttle   8 %"), "{picture}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug)]
 pub struct Screen<'a> {
     /// The car.

@@ -7,6 +7,16 @@ use crate::fleet::{Engine, Figures};
 use crate::learners;
 
 /// What stands in one place of the table; `None` where there is nothing to say.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::columns::{Value, values};
+/// use trimwright_study::fleet::{Ended, Engine};
+/// let ended = Ended::Failed("setup answer out of its range".to_owned());
+/// let rows = values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9);
+/// assert_eq!(rows[0][..2], [Value::Whole(Some(4)), Value::Text(Some("kalman".to_owned()))]);
+/// assert!(rows[0].contains(&Value::Real(None)), "what was not driven has no figures");
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub enum Value {
     /// A whole number.
@@ -18,6 +28,18 @@ pub enum Value {
 }
 
 /// One engine with its lot, as a row is made from it.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::columns::{COLUMNS, Row, Value};
+/// use trimwright_study::draw::Draw;
+/// use trimwright_study::fleet::{Ended, Engine};
+/// # let ended = Ended::Failed("no sensor".to_owned());
+/// let engine = Engine { index: 4, learner: Strategy::Kalman, ended };
+/// let row = Row { engine: &engine, draw: &Draw::of(9, 4) };
+/// let lag = COLUMNS.iter().find(|(name, _)| *name == "sensor_lag").map(|(_, value)| value(&row));
+/// assert_eq!(lag, Some(Value::Real(Some(row.draw.deviations.sensor_lag))));
+/// ```
 #[derive(Clone, Copy, Debug)]
 pub struct Row<'a> {
     /// The engine.
@@ -27,6 +49,13 @@ pub struct Row<'a> {
 }
 
 /// Name of a column, with its unit, and how its value is had.
+///
+/// ```
+/// use trimwright_study::columns::{COLUMNS, Column};
+/// let with_unit = |(name, _): &&Column| name.ends_with("_s");
+/// let names: Vec<&str> = COLUMNS.iter().filter(with_unit).map(|(name, _)| *name).collect();
+/// assert_eq!(names, ["opening_delay_s", "settle_s"]);
+/// ```
 pub type Column = (&'static str, fn(&Row<'_>) -> Value);
 
 fn whole(value: u64) -> Value {
@@ -46,6 +75,13 @@ fn figure(row: &Row<'_>, figure: fn(&Figures) -> Option<f64>) -> Value {
 }
 
 /// All columns in their order.
+///
+/// ```
+/// use trimwright_study::columns::COLUMNS;
+/// let place = |name: &str| COLUMNS.iter().position(|(each, _)| *each == name);
+/// assert_eq!(place("engine"), Some(0));
+/// assert!(place("injector_flow") < place("learned_map_rms"), "the lot stands before what came of it");
+/// ```
 pub const COLUMNS: &[Column] = &[
     ("engine", |row| whole(u64::from(row.engine.index))),
     ("learner", |row| Value::Text(Some(learners::name(row.engine.learner).to_owned()))),
@@ -85,6 +121,20 @@ pub const COLUMNS: &[Column] = &[
 ];
 
 /// The values of a fleet, row by row.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::columns::{COLUMNS, values};
+/// use trimwright_study::fleet::{Ended, Engine};
+/// let failed = |index| Engine {
+///     index,
+///     learner: Strategy::Integral,
+///     ended: Ended::Failed("setup answer out of its range".to_owned()),
+/// };
+/// let rows = values(&[failed(0), failed(1)], 9);
+/// assert!(rows.len() == 2 && rows.iter().all(|row| row.len() == COLUMNS.len()));
+/// assert_ne!(rows[0][5], rows[1][5], "each has injectors of its own");
+/// ```
 pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<Value>> {
     let row = |engine: &Engine| {
         let draw = Draw::of(seed, engine.index);
@@ -95,6 +145,16 @@ pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<Value>> {
 }
 
 /// The text of `fleet.csv`. What isn't known is left empty; floats read back as the same bits.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::columns::{to_csv, values};
+/// use trimwright_study::fleet::{Ended, Engine};
+/// let ended = Ended::Failed("truth vehicle.mass_kg, which is -1".to_owned());
+/// let text = to_csv(&values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9));
+/// assert!(text.starts_with("engine,learner,run_seed,") && text.contains("\n4,kalman,"));
+/// assert!(text.ends_with(",,\"truth vehicle.mass_kg, which is -1\"\n"), "no figures, but a reason");
+/// ```
 pub fn to_csv(rows: &[Vec<Value>]) -> String {
     let names: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
     let mut text = names.join(",") + "\n";

@@ -10,6 +10,20 @@ use trimwright_harness::scenario::Scenario;
 use crate::learners::LEARNERS;
 
 /// One learner's run.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::compare::compare;
+/// use trimwright_study::learners::named;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let compared = compare(&scenario, || ())?;
+/// assert!(compared.iter().all(|each| named(each.learner) == Some(each.strategy)));
+/// let way_km = |place: usize| compared[place].run.summary.drive.distance_km;
+/// assert!(way_km(0) > 0.1 && (way_km(0) - way_km(2)).abs() < 0.01, "the same trip");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Compared {
     /// Its name.
@@ -21,6 +35,20 @@ pub struct Compared {
 }
 
 /// Drives the scenario with each learner; all else is the same. `each` hears of every run that is done.
+///
+/// ```
+/// use std::sync::atomic::{AtomicU32, Ordering};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::compare::compare;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let done = AtomicU32::new(0);
+/// let compared = compare(&scenario, || _ = done.fetch_add(1, Ordering::Relaxed))?;
+/// assert_eq!(done.into_inner(), 3);
+/// assert_eq!(compared[0].run.base, compared[2].run.base, "before they learn they are one");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
@@ -35,6 +63,18 @@ pub fn compare(scenario: &Scenario, each: impl Fn() + Sync) -> Result<Vec<Compar
 }
 
 /// The text of `compare.csv`: the error of each learner over time, window by window. What could not be measured is left empty.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::compare::{compare, to_csv};
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n60,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let text = to_csv(&compare(&scenario, || ())?);
+/// assert!(text.starts_with("time [s],integral map rms [1],integral closed loop rms [1],gradient"));
+/// assert!(text.ends_with("\n60,,,,,,\n"), "nothing is measured in the first minute: {text}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn to_csv(compared: &[Compared]) -> String {
     let mut text = "time [s]".to_owned();
     for each in compared {

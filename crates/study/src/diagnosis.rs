@@ -15,6 +15,15 @@ use crate::draw::{Draw, Lot};
 
 /// One fault that may be drawn: its kind, its strengths, and whether it may also have the other sign. What is answered wrong has the
 /// inverse instead of the other sign.
+///
+/// ```
+/// use trimwright_harness::faults::find;
+/// use trimwright_study::diagnosis::FAULTS;
+/// let leak = FAULTS.iter().find(|drawn| drawn.kind == "vacuum_leak").ok_or("not drawn")?;
+/// let allowed = find(leak.kind).and_then(|kind| kind.strength).ok_or("no strength")?;
+/// assert!(allowed.low < leak.strengths.0 && leak.strengths.1 < allowed.high, "20 to 80 mm2");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug)]
 pub struct Drawn {
     /// The cause that is right.
@@ -28,6 +37,14 @@ pub struct Drawn {
 }
 
 /// The other half of the runs.
+///
+/// ```
+/// use trimwright_study::diagnosis::{FAULTS, Other};
+/// let other = |kind: &str| FAULTS.iter().find(|drawn| drawn.kind == kind).map(|drawn| drawn.other);
+/// assert_eq!(other("shifted_sensor"), Some(Other::Negative), "it may read too lean or too rich");
+/// assert_eq!(other("wrong_displacement"), Some(Other::Inverse), "too large or too small an answer");
+/// assert_eq!(other("weak_pump"), Some(Other::Same), "it only ever delivers less");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Other {
     /// The same.
@@ -47,6 +64,14 @@ const fn whole(cause: Cause, kind: &'static str) -> Drawn {
 }
 
 /// The faults, by cause. A drive in town cannot show dead fans; a broken speed wire is read by nothing.
+///
+/// ```
+/// use trimwright_harness::verdicts::Cause;
+/// use trimwright_study::diagnosis::FAULTS;
+/// let drawn = |cause| FAULTS.iter().filter(|drawn| drawn.cause == cause).count();
+/// assert!(Cause::ALL.into_iter().all(|cause| drawn(cause) > 0), "every cause has its turn");
+/// assert_eq!(drawn(Cause::FuelScale), 4, "four ways to the same wrong factor");
+/// ```
 pub const FAULTS: [Drawn; 36] = [
     drawn(Cause::UpstreamAir, "exhaust_leak", (3e-4, 1e-3), Other::Same),
     drawn(Cause::VacuumLeak, "vacuum_leak", (2e-5, 8e-5), Other::Same),
@@ -87,6 +112,19 @@ pub const FAULTS: [Drawn; 36] = [
 ];
 
 /// One run of the study.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule, verdicts::Cause};
+/// use trimwright_study::diagnosis::diagnose;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, ..Scenario::load("delivery-van")? };
+/// let runs = diagnose(&scenario, 1, 9, 0);
+/// let broken_wire = &runs[8];
+/// assert_eq!(broken_wire.fault, Some(("map_open", 0.0)));
+/// assert_eq!(broken_wire.said, Ok(vec![Cause::MapCircuit]));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Diagnosed {
     /// What was wrong; none in a sound engine.
@@ -99,11 +137,27 @@ pub struct Diagnosed {
 
 impl Diagnosed {
     /// Whether the first cause said is the right one, or none is said of a sound engine.
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::Cause;
+    /// use trimwright_study::diagnosis::Diagnosed;
+    /// let sound = Diagnosed { truth: None, fault: None, said: Ok(vec![]) };
+    /// let accused = Diagnosed { said: Ok(vec![Cause::VacuumLeak]), ..sound.clone() };
+    /// assert!(sound.first_right() && !accused.first_right(), "a sound engine is to be left in peace");
+    /// ```
     pub fn first_right(&self) -> bool {
         self.said.as_ref().is_ok_and(|said| said.first().copied() == self.truth)
     }
 
     /// Whether the right one is among the first two.
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::Cause;
+    /// use trimwright_study::diagnosis::Diagnosed;
+    /// let said = Ok(vec![Cause::Charging, Cause::Wiring]);
+    /// let run = Diagnosed { truth: Some(Cause::Wiring), fault: Some(("low_voltage", 3.0)), said };
+    /// assert!(run.within_two() && !run.first_right());
+    /// ```
     pub fn within_two(&self) -> bool {
         match (&self.truth, &self.said) {
             (None, Ok(said)) => said.is_empty(),
@@ -114,6 +168,18 @@ impl Diagnosed {
 }
 
 /// Runs `faulty` engines with one fault each and `sound` with none.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::diagnosis::diagnose;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, ..Scenario::load("delivery-van")? };
+/// let runs = diagnose(&scenario, 1, 1, 2);
+/// assert_eq!(runs.iter().filter(|run| run.truth.is_some()).count(), 1);
+/// assert!(runs[1].first_right() && runs[2].first_right(), "nothing is said of the sound ones");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn diagnose(scenario: &Scenario, seed: u64, faulty: u32, sound: u32) -> Vec<Diagnosed> {
     (0..faulty + sound).into_par_iter().map(|index| one(scenario, seed, index, index < faulty)).collect()
 }
@@ -156,6 +222,16 @@ fn fault(index: u32, run_seed: u64) -> Option<(Fault, Cause)> {
 }
 
 /// The confusion table as CSV: a row for each truth, a column for each first cause said.
+///
+/// ```
+/// use trimwright_harness::verdicts::Cause;
+/// use trimwright_study::diagnosis::{Diagnosed, confusion_csv};
+/// let said = Ok(vec![Cause::Charging, Cause::Wiring]);
+/// let run = Diagnosed { truth: Some(Cause::Wiring), fault: Some(("low_voltage", 3.0)), said };
+/// let table = confusion_csv(&[run]);
+/// assert!(table.starts_with("truth,runs,first_right,within_two,upstream_air,"));
+/// assert!(table.contains("\nwiring,1,0,1,"), "one run, not first right, but within two");
+/// ```
 pub fn confusion_csv(runs: &[Diagnosed]) -> String {
     let columns: Vec<Option<Cause>> = Cause::ALL.into_iter().map(Some).chain([None]).collect();
     let name = |cause: &Option<Cause>| cause.map_or("nothing", Cause::name);

@@ -28,6 +28,15 @@ const FILLING: f64 = 0.15;
 const WRONG_CAM: f64 = 0.1;
 
 /// What was drawn for one engine; shares unless the name says otherwise.
+///
+/// ```
+/// use trimwright_study::draw::Draw;
+/// let fleet: Vec<Draw> = (0..100).map(|index| Draw::of(1, index)).collect();
+/// assert!(fleet.iter().all(|draw| draw.deviations.injector_flow.abs() <= 0.05));
+/// assert!(fleet.iter().all(|draw| (0.0..=0.05).contains(&draw.ethanol_share)));
+/// let wrong_cam = fleet.iter().filter(|draw| draw.answered_cam_steps != 0).count();
+/// assert!((1..30).contains(&wrong_cam), "about one owner in ten: {wrong_cam}");
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Draw {
     /// Seed of all noise in the run.

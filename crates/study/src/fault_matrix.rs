@@ -17,8 +17,28 @@ use trimwright_harness::wheel::Wheel;
 use trimwright_plant::{Hands, Key, Plant, Truth};
 
 /// How long the fault is there, s.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// use trimwright_study::fault_matrix::{FAULT_S, SITUATIONS};
+/// let (name, text) = SITUATIONS[3];
+/// let schedule = Schedule::parse(name, name, text)?;
+/// let [begins, ends] = [60.0, 60.0 + FAULT_S].map(|time_s| schedule.speed_m_per_s(time_s));
+/// assert!(ends > begins + 10.0, "the car accelerates while the wire is broken");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub const FAULT_S: f64 = 15.0;
 /// How long the car is watched after that, s.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// use trimwright_study::fault_matrix::{AFTER_S, FAULT_S, SITUATIONS};
+/// for (name, text) in SITUATIONS {
+///     let asked_s = Schedule::parse(name, name, text)?.duration_s();
+///     assert!(60.0 + FAULT_S + AFTER_S < asked_s, "{name}: the driver knows what to do to the end");
+/// }
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub const AFTER_S: f64 = 20.0;
 /// How long after the end of the fault the map is looked at, s: what was injected under it has been read by then, and what is learned
 /// later is learned from sound wires.
@@ -34,10 +54,33 @@ pub const CUT_S: f64 = 1.5;
 const ASKS: f64 = 0.03;
 
 /// What is read.
+///
+/// ```
+/// use trimwright_harness::faults::find;
+/// use trimwright_study::fault_matrix::SENSORS;
+/// let wired = SENSORS.iter().filter(|sensor| find(&format!("{sensor}_open")).is_some());
+/// assert_eq!(wired.count(), 7, "all but the trigger, whose pulses are lost or added");
+/// ```
 pub const SENSORS: [&str; 8] = ["map", "tp", "ect", "iat", "o2", "trigger", "battery", "frp"];
 /// How it is broken.
+///
+/// ```
+/// use trimwright_harness::faults::find;
+/// use trimwright_study::fault_matrix::WAYS;
+/// assert!(WAYS.iter().all(|way| find(&format!("map_{way}")).is_some()));
+/// ```
 pub const WAYS: [&str; 5] = ["open", "grounded", "supplied", "stuck", "noisy"];
 /// Names of the situations and what the driver does in each; the fault comes at 60 s. A start begins with the fault.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// use trimwright_study::fault_matrix::SITUATIONS;
+/// let read = SITUATIONS.map(|(name, text)| Schedule::parse(name, name, text));
+/// let [start, idle, cruise, acceleration] = read.map(|it| it.map(|it| it.speed_m_per_s(60.0)));
+/// assert_eq!((start?, idle?), (0.0, 0.0));
+/// assert!((cruise? - 80.0 / 3.6).abs() < 1e-9 && (acceleration? - 45.0 / 3.6).abs() < 1e-9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub const SITUATIONS: [(&str, &str); 4] = [
     ("start", "time [s],speed [km/h]\n0,0\n200,0\n"),
     ("idle", "time [s],speed [km/h]\n0,0\n200,0\n"),
@@ -46,6 +89,23 @@ pub const SITUATIONS: [(&str, &str); 4] = [
 ];
 
 /// What came of one sensor broken in one way in one situation.
+///
+/// ```
+/// use trimwright_study::fault_matrix::Case;
+/// let case = Case {
+///     sensor: "map",
+///     way: "open",
+///     situation: "cruise",
+///     keeps_running: true,
+///     code: Some("P0107"),
+///     seconds_to_code: Some(0.3),
+///     other_codes: vec![],
+///     map_moved: 0.001,
+///     healed_s: Some(1.2),
+/// };
+/// assert!(case.can_run() && case.keeps_running, "without the sensor the engine runs on");
+/// assert!(case.code.is_some_and(|code| case.right_codes().contains(&code)));
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Case {
     /// What is broken.
@@ -72,16 +132,50 @@ pub struct Case {
 
 impl Case {
     /// Codes of which one is right (SAE J2012); none where [`Case::why`] says so.
+    ///
+    /// ```
+    /// # use trimwright_study::fault_matrix::Case;
+    /// # let broken = |sensor, way| Case {
+    /// #     sensor, way, situation: "cruise", keeps_running: true, code: None, seconds_to_code: None,
+    /// #     other_codes: vec![], map_moved: 0.0, healed_s: None,
+    /// # };
+    /// // `broken` makes the case of a sensor that breaks at a steady speed.
+    /// assert_eq!(broken("ect", "open").right_codes(), ["P0118"], "as if it were very cold");
+    /// assert_eq!(broken("ect", "grounded").right_codes(), ["P0117"], "as if it were very hot");
+    /// assert!(broken("tp", "stuck").right_codes().is_empty(), "as a foot held still");
+    /// ```
     pub fn right_codes(&self) -> &'static [&'static str] {
         right_codes(self.sensor, self.way, self.situation)
     }
 
     /// Whether physics lets the engine run on.
+    ///
+    /// ```
+    /// # use trimwright_study::fault_matrix::Case;
+    /// # let broken = |sensor, way| Case {
+    /// #     sensor, way, situation: "cruise", keeps_running: true, code: None, seconds_to_code: None,
+    /// #     other_codes: vec![], map_moved: 0.0, healed_s: None,
+    /// # };
+    /// // `broken` makes the case of a sensor that breaks at a steady speed.
+    /// assert!(!broken("trigger", "open").can_run(), "no pulses, no fuel");
+    /// assert!(broken("trigger", "noisy").can_run() && broken("map", "open").can_run());
+    /// ```
     pub fn can_run(&self) -> bool {
         self.sensor != "trigger" || self.way == "noisy"
     }
 
     /// Why no code is to be had, or why the engine cannot run.
+    ///
+    /// ```
+    /// # use trimwright_study::fault_matrix::Case;
+    /// # let broken = |sensor, way, situation| Case {
+    /// #     sensor, way, situation, keeps_running: true, code: None, seconds_to_code: None,
+    /// #     other_codes: vec![], map_moved: 0.0, healed_s: None,
+    /// # };
+    /// // `broken` makes the case of a sensor that breaks in a situation.
+    /// assert_eq!(broken("o2", "open", "start").why(), "a cold sensor's wire means nothing yet");
+    /// assert_eq!(broken("o2", "open", "cruise").why(), "", "a code is due");
+    /// ```
     pub fn why(&self) -> &'static str {
         match (self.sensor, self.way) {
             ("trigger", "noisy") => "",
@@ -206,6 +300,16 @@ struct Situation {
 }
 
 /// The whole matrix: sensor by sensor, way by way, situation by situation.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_study::fault_matrix::matrix;
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.truth.vehicle.mass_kg = -1.0;
+/// let refused = matrix(&van).map_err(|error| error.to_string());
+/// assert!(refused.is_err_and(|words| words.contains("vehicle.mass_kg")), "before anything is driven");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when answers or truth are outside their ranges.
@@ -336,6 +440,18 @@ fn moved(before_ln: &[f32], sound_ln: &[f32], after_ln: &[f32]) -> f64 {
 }
 
 /// The matrix as a table.
+///
+/// ```
+/// # use trimwright_study::fault_matrix::Case;
+/// use trimwright_study::fault_matrix::csv;
+/// # let case = Case {
+/// #     sensor: "map", way: "open", situation: "cruise", keeps_running: true, code: Some("P0107"),
+/// #     seconds_to_code: Some(0.3), other_codes: vec![], map_moved: 0.001, healed_s: None,
+/// # };
+/// // `case`: MAP wire open at a steady speed, code after 0.3 s, not healed within the time.
+/// let table = csv(&[case]);
+/// assert_eq!(table.lines().nth(1), Some("map,open,cruise,yes,P0107,0.30,,0.10,,"));
+/// ```
 pub fn csv(cases: &[Case]) -> String {
     let mut text = String::from(
         "sensor,fault,situation,keeps_running,code,seconds_to_code,other_codes,map_moved [%],healed_s,why\n",

@@ -14,6 +14,18 @@ use crate::draw::Draw;
 use crate::learners;
 
 /// Which engines are driven, and with what.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_study::fleet::Order;
+/// use trimwright_study::journal::Head;
+/// let van = Scenario::load("delivery-van")?;
+/// let night = Order { engines: 200, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let longer = Order { engines: 500, jobs: 1, ..night.clone() };
+/// assert_eq!(Head::of(&van, &night), Head::of(&van, &longer), "a fleet may grow");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct Order {
     /// How many engines, numbered from 0.
@@ -28,6 +40,21 @@ pub struct Order {
 
 /// What came of one engine; the meaning of each figure is that of the same name in the summary of a run. `None`: could not be
 /// measured.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::fleet::{Engine, Order};
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n50,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let engines = Engine::drive(&scenario, &order, 0);
+/// let figures = engines[0].figures().ok_or("not driven")?;
+/// assert!(figures.fuel_kg > 0.02 && figures.stalls == 0);
+/// assert_eq!(figures.settle_s, None, "not within 2 % in less than a minute");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Figures {
     /// rms mixture error of the first calibration, steady.
@@ -70,6 +97,21 @@ pub struct Figures {
 
 impl Figures {
     /// The figures of a run.
+    ///
+    /// ```
+    /// use trimwright_control::Options;
+    /// use trimwright_harness::drive::{Record, drive_with};
+    /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+    /// use trimwright_study::fleet::Figures;
+    /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n50,30\n";
+    /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+    /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+    /// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
+    /// let figures = Figures::of(&run);
+    /// assert_eq!(figures.distance_km, run.summary.drive.distance_km);
+    /// assert!(run.summary.learning.settle_s.is_nan() && figures.settle_s.is_none());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn of(run: &Run) -> Self {
         let (mixture, learning, drive) = (&run.summary.mixture, &run.summary.learning, &run.summary.drive);
         let measured = |value: f64| value.is_finite().then_some(value);
@@ -97,6 +139,22 @@ impl Figures {
     }
 
     /// What the learner left in the visited cells over what the fit made afterwards left.
+    ///
+    /// ```
+    /// # use trimwright_control::Options;
+    /// # use trimwright_harness::drive::{Record, drive_with};
+    /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+    /// use trimwright_study::fleet::Figures;
+    /// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n";
+    /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+    /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+    /// # let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
+    /// let short_trip = Figures::of(&run);
+    /// assert_eq!(short_trip.over_offline_fit(), None, "no cell was visited for long");
+    /// let long = Figures { visited_error_rms: Some(0.012), offline_fit_rms: Some(0.008), ..short_trip };
+    /// assert!(long.over_offline_fit().is_some_and(|ratio| (ratio - 1.5).abs() < 1e-12));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn over_offline_fit(&self) -> Option<f64> {
         Some(self.visited_error_rms? / self.offline_fit_rms?).filter(|ratio| ratio.is_finite())
     }
@@ -116,6 +174,18 @@ fn at_the_end(run: &Run) -> (u64, u64) {
 }
 
 /// How an engine ended.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_study::fleet::{Ended, Engine, Order};
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.nameplate.vehicle.mass_kg = -1.0;
+/// let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let ended = &Engine::drive(&van, &order, 0)[0].ended;
+/// assert!(matches!(ended, Ended::Failed(reason) if reason.contains("vehicle.mass_kg")));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub enum Ended {
     /// It was driven.
@@ -125,6 +195,17 @@ pub enum Ended {
 }
 
 /// One engine of the fleet with one of the learners.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::fleet::{Ended, Engine};
+/// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
+/// let engine = Engine { index: 12, learner: Strategy::NormalisedGradient, ended };
+/// let line = serde_json::to_string(&engine)?;
+/// assert!(line.contains(r#""index":12,"learner":"gradient""#), "as a journal holds it: {line}");
+/// assert_eq!(serde_json::from_str::<Engine>(&line)?, engine);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Engine {
     /// Its number in the fleet.
@@ -138,6 +219,21 @@ pub struct Engine {
 
 impl Engine {
     /// Draws engine `index`, drives it with each of the learners and takes the figures.
+    ///
+    /// ```
+    /// use trimwright_control::Strategy;
+    /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+    /// use trimwright_study::fleet::{Engine, Order};
+    /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+    /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+    /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+    /// let learners = vec![Strategy::Integral, Strategy::Kalman];
+    /// let order = Order { engines: 10, seed: 1, learners, jobs: 1 };
+    /// let engines = Engine::drive(&scenario, &order, 7);
+    /// assert_eq!(engines.len(), 2, "one engine, two learners");
+    /// assert!(engines.iter().all(|engine| engine.index == 7 && engine.failure().is_none()));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn drive(scenario: &Scenario, order: &Order, index: u32) -> Vec<Self> {
         let drawn = Draw::of(order.seed, index).scenario(scenario);
         let runs = drive_learners(&drawn, &order.learners, Record::Figures, &mut |_| ());
@@ -151,6 +247,14 @@ impl Engine {
     }
 
     /// Its figures, when it was driven.
+    ///
+    /// ```
+    /// use trimwright_control::Strategy;
+    /// use trimwright_study::fleet::{Ended, Engine};
+    /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
+    /// let engine = Engine { index: 0, learner: Strategy::Kalman, ended };
+    /// assert_eq!(engine.figures(), None, "an engine that did not run has none");
+    /// ```
     pub fn figures(&self) -> Option<&Figures> {
         match &self.ended {
             Ended::Driven(figures) => Some(figures),
@@ -159,6 +263,14 @@ impl Engine {
     }
 
     /// Why it could not be driven, when it could not.
+    ///
+    /// ```
+    /// use trimwright_control::Strategy;
+    /// use trimwright_study::fleet::{Ended, Engine};
+    /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
+    /// let engine = Engine { index: 0, learner: Strategy::Kalman, ended };
+    /// assert_eq!(engine.failure(), Some("truth vehicle.mass_kg"));
+    /// ```
     pub fn failure(&self) -> Option<&str> {
         match &self.ended {
             Ended::Driven(_) => None,
@@ -168,6 +280,15 @@ impl Engine {
 }
 
 /// The engines with this learner.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::fleet::{Ended, Engine, with};
+/// let engine = |index, learner| Engine { index, learner, ended: Ended::Failed("no sensor".to_owned()) };
+/// let fleet = [engine(0, Strategy::Integral), engine(0, Strategy::Kalman), engine(1, Strategy::Kalman)];
+/// let indices: Vec<u32> = with(&fleet, Strategy::Kalman).iter().map(|engine| engine.index).collect();
+/// assert_eq!(indices, [0, 1]);
+/// ```
 pub fn with(engines: &[Engine], learner: Strategy) -> Vec<&Engine> {
     engines.iter().filter(|engine| engine.learner == learner).collect()
 }
@@ -175,6 +296,24 @@ pub fn with(engines: &[Engine], learner: Strategy) -> Vec<&Engine> {
 /// Drives the engines of the order that are not among `done`, and gives all of them in the order of their numbers. Every finished
 /// engine is handed to `each`, with all learners; when that gives an error, or `stop` becomes true, those under way are finished and
 /// no other begun.
+///
+/// ```
+/// use std::{convert::Infallible, sync::atomic::AtomicBool};
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::fleet::{Order, drive};
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let (stop, mut heard) = (AtomicBool::new(false), 0);
+/// let engines = drive(&scenario, &order, Vec::new(), &stop, |engine| {
+///     heard += engine.len();
+///     Ok::<_, Infallible>(())
+/// })?;
+/// assert_eq!((heard, engines[2].index), (3, 2), "all were told of, and stand in their order");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// The first error of `each`, or the reason why no threads could be had.
@@ -220,6 +359,21 @@ pub fn drive<E: Send>(
 }
 
 /// Why a fleet came to no result.
+///
+/// ```
+/// use std::sync::atomic::AtomicBool;
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::fleet::{FleetError, Order, drive};
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let stop = AtomicBool::new(false);
+/// let ended = drive(&scenario, &order, Vec::new(), &stop, |_| Err("the disk is full"));
+/// assert!(matches!(ended, Err(FleetError::Each("the disk is full"))));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, thiserror::Error)]
 pub enum FleetError<E> {
     /// What was to be done with each engine failed.

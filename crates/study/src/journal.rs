@@ -17,6 +17,16 @@ use crate::learners;
 const SCHEMA: u32 = 2;
 
 /// Which fleet it is. How many engines it shall have in the end and how many run at once is not part of that.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_study::{fleet::Order, journal::Head};
+/// let order = Order { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let line = serde_json::to_string(&Head::of(&Scenario::load("delivery-van")?, &order))?;
+/// assert!(line.contains(r#""scenario":"delivery-van""#) && line.contains(r#""learners":["kalman"]"#));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Head {
     schema: u32,
@@ -29,6 +39,18 @@ pub struct Head {
 
 impl Head {
     /// The head of this fleet. Results of another version of the program are not mixed with those of this one.
+    ///
+    /// ```
+    /// use trimwright_control::Strategy;
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_study::{fleet::Order, journal::Head};
+    /// let van = Scenario::load("delivery-van")?;
+    /// let order = Order { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+    /// let reseeded = van.clone().with_seed(2);
+    /// assert_eq!(Head::of(&van, &order), Head::of(&van, &Order { engines: 200, ..order.clone() }));
+    /// assert_ne!(Head::of(&van, &order), Head::of(&reseeded, &order), "another scenario, another fleet");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn of(scenario: &Scenario, order: &Order) -> Self {
         Self {
             schema: SCHEMA,
@@ -42,6 +64,21 @@ impl Head {
 }
 
 /// Why there is no going on.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_study::{fleet::Order, journal::{Head, Journal, JournalError}};
+/// let van = Scenario::load("delivery-van")?;
+/// let order = Order { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let home = tempfile::tempdir()?;
+/// let path = home.path().join("fleet.jsonl");
+/// Journal::begin(&path, &Head::of(&van, &order))?;
+/// let other = Head::of(&van, &Order { seed: 2, ..order });
+/// let error = Journal::resume(&path, &other).map(|_| ()).expect_err("not that fleet");
+/// assert_eq!(error.to_string(), "it was begun with another seed");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug, thiserror::Error)]
 pub enum JournalError {
     /// The file can't be read or written.
@@ -56,6 +93,24 @@ pub enum JournalError {
 }
 
 /// A journal that is open for more.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_study::fleet::{Ended, Engine, Order};
+/// use trimwright_study::journal::{Head, Journal};
+/// let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let head = Head::of(&Scenario::load("delivery-van")?, &order);
+/// let home = tempfile::tempdir()?;
+/// let path = home.path().join("fleet.jsonl");
+/// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
+/// let engine = Engine { index: 0, learner: Strategy::Kalman, ended };
+/// Journal::begin(&path, &head)?.add(&[engine.clone()])?;
+/// // The machine is switched off here, and on again.
+/// let (_, done) = Journal::resume(&path, &head)?;
+/// assert_eq!(done, [engine]);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug)]
 pub struct Journal {
     file: File,
@@ -63,6 +118,21 @@ pub struct Journal {
 
 impl Journal {
     /// Begins a new one; what was there is gone.
+    ///
+    /// ```
+    /// # use trimwright_control::Strategy;
+    /// # use trimwright_harness::scenario::Scenario;
+    /// # use trimwright_study::{fleet::Order, journal::{Head, Journal}};
+    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+    /// # let home = tempfile::tempdir()?;
+    /// # let path = home.path().join("fleet.jsonl");
+    /// let head = Head::of(&Scenario::load("delivery-van")?, &order);
+    /// std::fs::write(&path, "something old")?;
+    /// Journal::begin(&path, &head)?;
+    /// let text = std::fs::read_to_string(&path)?;
+    /// assert!(text.lines().count() == 1 && text.contains("delivery-van"), "the head, and no engine yet");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// When the file can't be written.
@@ -73,6 +143,26 @@ impl Journal {
     }
 
     /// Opens one that is there and gives the engines in it.
+    ///
+    /// ```
+    /// # use trimwright_control::Strategy;
+    /// # use trimwright_harness::scenario::Scenario;
+    /// # use trimwright_study::fleet::{Ended, Engine, Order};
+    /// # use trimwright_study::journal::{Head, Journal};
+    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+    /// # let head = Head::of(&Scenario::load("delivery-van")?, &order);
+    /// # let home = tempfile::tempdir()?;
+    /// # let path = home.path().join("fleet.jsonl");
+    /// # let failed = |index| Engine { index, learner: Strategy::Kalman, ended: Ended::Failed(String::new()) };
+    /// let mut journal = Journal::begin(&path, &head)?;
+    /// journal.add(&[failed(0)])?;
+    /// journal.add(&[failed(1)])?;
+    /// let text = std::fs::read_to_string(&path)?;
+    /// std::fs::write(&path, &text[..text.len() - 9])?;
+    /// let (_, done) = Journal::resume(&path, &head)?;
+    /// assert_eq!(done, [failed(0)], "a line that a crash cut off is driven again");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// When the file is not there, can't be read or is of another fleet.
@@ -105,6 +195,23 @@ impl Journal {
     }
 
     /// Adds a finished engine with all its learners.
+    ///
+    /// ```
+    /// # use trimwright_control::Strategy;
+    /// # use trimwright_harness::scenario::Scenario;
+    /// # use trimwright_study::fleet::{Ended, Engine, Order};
+    /// # use trimwright_study::journal::{Head, Journal};
+    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+    /// # let head = Head::of(&Scenario::load("delivery-van")?, &order);
+    /// # let home = tempfile::tempdir()?;
+    /// # let path = home.path().join("fleet.jsonl");
+    /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
+    /// let mut journal = Journal::begin(&path, &head)?;
+    /// journal.add(&[Engine { index: 5, learner: Strategy::Kalman, ended }])?;
+    /// let text = std::fs::read_to_string(&path)?;
+    /// assert!(text.lines().nth(1).is_some_and(|line| line.contains(r#""index":5"#)));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// When the file can't be written.

@@ -15,6 +15,13 @@ use trimwright_harness::verdicts::{Cause, rank};
 use crate::draw::Draw;
 
 /// Strengths of the table.
+///
+/// ```
+/// use trimwright_study::leak::{STRENGTHS, csv};
+/// let table = csv(&[]);
+/// assert_eq!(table.lines().count(), 1 + 1 + STRENGTHS.len(), "heads, sound engines, a row for each");
+/// assert!(table.ends_with("\n0.12,0,,,0,0,0,0\n"), "the strongest last");
+/// ```
 pub const STRENGTHS: [f64; 5] = [0.02, 0.03, 0.05, 0.08, 0.12];
 /// Time of the drive in which the idle flow is looked at, s: the first half of the schedule, warm from here.
 const IDLE_FROM_S: f64 = 400.0;
@@ -25,6 +32,20 @@ const STANDS_M_PER_S: f64 = 0.1;
 const NO_LEAK_KG_PER_S: f64 = 0.06;
 
 /// One engine with one leak.
+///
+/// ```
+/// use trimwright_harness::verdicts::Cause;
+/// use trimwright_study::leak::{Leaking, csv};
+/// let leaking = Leaking {
+///     strength: 0.05,
+///     richer_ln: Some([0.048, 0.006]),
+///     flagged: true,
+///     refused: 120,
+///     said: vec![Cause::UpstreamAir],
+/// };
+/// let table = csv(&[leaking]);
+/// assert!(table.contains("\n0.05,1,0.0492,0.0060,"), "4.9 % too rich without the check, 0.6 % with it");
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Leaking {
     /// Strength, ratio; 0 in a sound engine.
@@ -41,6 +62,17 @@ pub struct Leaking {
 }
 
 /// Drives engines `first..first + leaking` of the fleet with all leaks, and `sound` of them without one.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::leak::leaks;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n50,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, ..Scenario::load("delivery-van")? };
+/// let sound = leaks(&scenario, 1, 2, 0)?;
+/// assert!(sound.len() == 2 && sound.iter().all(|run| !run.flagged && run.refused == 0));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when a drawn truth or answer is outside its range.
@@ -125,6 +157,14 @@ fn correction_ln(controller: &Controller, at: &Controller) -> f64 {
 }
 
 /// The table as CSV: a row for each strength, the sound engines first.
+///
+/// ```
+/// use trimwright_study::leak::{Leaking, csv};
+/// let sound = Leaking { strength: 0.0, richer_ln: None, flagged: false, refused: 0, said: vec![] };
+/// let table = csv(&[sound.clone(), sound]);
+/// assert!(table.starts_with("strength,engines,richer_without_check,richer_with_check,flagged,"));
+/// assert_eq!(table.lines().nth(1), Some("0,2,,,0,0,0,0"), "two sound engines, none accused");
+/// ```
 pub fn csv(runs: &[Leaking]) -> String {
     let mut text = String::from(
         "strength,engines,richer_without_check,richer_with_check,flagged,learning_refused,named,named_first\n",

@@ -4,6 +4,12 @@ use serde::{Deserialize, Deserializer, Serializer, de};
 use trimwright_control::Strategy;
 
 /// Name, as a user writes it, and strategy of each learner.
+///
+/// ```
+/// use trimwright_study::learners::{LEARNERS, name, named};
+/// assert_eq!(LEARNERS.map(|(name, _)| name), ["integral", "gradient", "kalman"]);
+/// assert!(LEARNERS.iter().all(|(_, learner)| named(name(*learner)) == Some(*learner)));
+/// ```
 pub const LEARNERS: [(&str, Strategy); 3] = [
     ("integral", Strategy::Integral),
     ("gradient", Strategy::NormalisedGradient),
@@ -33,6 +39,14 @@ pub fn named(name: &str) -> Option<Strategy> {
 
 /// Writes a strategy by its name.
 ///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::learners::serialize;
+/// let written = serialize(&Strategy::NormalisedGradient, serde_json::value::Serializer)?;
+/// assert_eq!(written, "gradient");
+/// # Ok::<(), serde_json::Error>(())
+/// ```
+///
 /// # Errors
 /// When the file can't be written.
 pub fn serialize<S: Serializer>(strategy: &Strategy, to: S) -> Result<S::Ok, S::Error> {
@@ -40,6 +54,15 @@ pub fn serialize<S: Serializer>(strategy: &Strategy, to: S) -> Result<S::Ok, S::
 }
 
 /// Reads a strategy from its name.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::learners::deserialize;
+/// assert_eq!(deserialize(serde_json::json!("kalman"))?, Strategy::Kalman);
+/// let error = deserialize(serde_json::json!("oracle")).expect_err("no such learner");
+/// assert_eq!(error.to_string(), "no learner is called oracle");
+/// # Ok::<(), serde_json::Error>(())
+/// ```
 ///
 /// # Errors
 /// When no learner has that name.

@@ -14,6 +14,19 @@ use crate::columns::{COLUMNS, Value};
 
 /// The bytes of `fleet.parquet`: the columns of [`COLUMNS`] with these rows, and `notes` as the file's key-value metadata.
 ///
+/// ```
+/// use parquet::file::reader::{FileReader, SerializedFileReader};
+/// use trimwright_control::Strategy;
+/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::{columns::values, parquet::to_bytes};
+/// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
+/// let rows = values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9);
+/// let bytes = to_bytes(&rows, &[("seed", "9".to_owned())])?;
+/// let read = SerializedFileReader::new(bytes::Bytes::from(bytes))?;
+/// assert_eq!(read.metadata().file_metadata().num_rows(), 1);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
 /// # Errors
 /// When the library can't write into memory, which no rows can cause.
 pub fn to_bytes(rows: &[Vec<Value>], notes: &[(&str, String)]) -> Result<Vec<u8>, ParquetError> {

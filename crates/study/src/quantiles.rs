@@ -3,12 +3,41 @@
 use crate::fleet::{Engine, Figures};
 
 /// Shares of the engines that the table tells about: from the least to the most.
+///
+/// ```
+/// use trimwright_study::quantiles::{SHARES, quantile};
+/// let rms = [0.011, 0.012, 0.014, 0.019, 0.031];
+/// let told = SHARES.map(|share| quantile(&rms, share));
+/// assert_eq!((told[0], told[3], told[6]), (0.011, 0.014, 0.031), "best, middle and worst engine");
+/// ```
 pub const SHARES: [f64; 7] = [0.0, 0.05, 0.25, 0.50, 0.75, 0.95, 1.0];
 
 /// How a figure is had from an engine's figures.
+///
+/// ```
+/// # use trimwright_control::Strategy;
+/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// # use trimwright_study::fleet::{Engine, Order};
+/// use trimwright_study::quantiles::{Figure, sorted};
+/// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n60,30\n";
+/// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// # let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let g_per_km: Figure = |figures| Some(1e3 * figures.fuel_kg / figures.distance_km);
+/// let engines = Engine::drive(&scenario, &order, 0);
+/// let taken = sorted(&[&engines[0]], g_per_km)[0];
+/// assert!((100.0..400.0).contains(&taken), "a cold V8 in town: {taken} g/km");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub type Figure = fn(&Figures) -> Option<f64>;
 
 /// How a figure is written.
+///
+/// ```
+/// use trimwright_study::quantiles::Way;
+/// let rms = Way::Percent;
+/// assert_eq!(format!("{} {}", rms.written(0.0123), rms.unit()), "1.23 %");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Way {
     /// A ratio, as per cent.
@@ -20,6 +49,14 @@ pub enum Way {
 }
 
 /// A figure whose quantiles are told.
+///
+/// ```
+/// use trimwright_study::quantiles::{FIGURES, Told, Way};
+/// let told: &Told = FIGURES.iter().find(|told| told.name == "settle_s").ok_or("not told")?;
+/// assert_eq!((told.label, told.way), ("Within 2 % after", Way::Seconds));
+/// assert_eq!(told.way.written(f64::INFINITY), "not yet");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug)]
 pub struct Told {
     /// Its name, as in the summary of a run.
@@ -37,6 +74,12 @@ const fn told(name: &'static str, label: &'static str, way: Way, figure: Figure)
 }
 
 /// Figures whose quantiles are told. An engine that never settled counts as later than all.
+///
+/// ```
+/// use trimwright_study::quantiles::{FIGURES, Way};
+/// let errors = FIGURES.iter().filter(|told| told.name.ends_with("_rms"));
+/// assert!(errors.clone().count() == 6 && errors.clone().all(|told| told.way == Way::Percent));
+/// ```
 pub const FIGURES: [Told; 10] = [
     told("base_map_rms", "First calibration", Way::Percent, |figures| figures.base_map_rms),
     told("learned_map_rms", "Learned map", Way::Percent, |figures| figures.learned_map_rms),
@@ -54,6 +97,14 @@ pub const FIGURES: [Told; 10] = [
 
 impl Way {
     /// A value as a person would write it, without the unit.
+    ///
+    /// ```
+    /// use trimwright_study::quantiles::Way;
+    /// assert_eq!(Way::Percent.written(0.017), "1.70");
+    /// assert_eq!(Way::Seconds.written(431.6), "432");
+    /// assert_eq!(Way::Seconds.written(f64::INFINITY), "not yet", "never within the drive");
+    /// assert_eq!(Way::Ratio.written(f64::NAN), "-", "not measured");
+    /// ```
     pub fn written(self, value: f64) -> String {
         match self {
             _ if value == f64::INFINITY => "not yet".to_owned(),
@@ -65,6 +116,11 @@ impl Way {
     }
 
     /// The unit.
+    ///
+    /// ```
+    /// use trimwright_study::quantiles::Way;
+    /// assert_eq!([Way::Percent, Way::Seconds, Way::Ratio].map(Way::unit), ["%", "s", ""]);
+    /// ```
     pub const fn unit(self) -> &'static str {
         match self {
             Self::Percent => "%",
@@ -98,6 +154,21 @@ pub fn histogram(values: &[f64], bins: usize) -> (Vec<f64>, Vec<u32>) {
 }
 
 /// The figure over all engines that have it, rising.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::fleet::{Engine, Order};
+/// use trimwright_study::quantiles::sorted;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let engines: Vec<Engine> = (0..3).flat_map(|index| Engine::drive(&scenario, &order, index)).collect();
+/// let fuel_kg = sorted(&engines.iter().collect::<Vec<_>>(), |figures| Some(figures.fuel_kg));
+/// assert!(fuel_kg.len() == 3 && fuel_kg[0] < fuel_kg[2], "the thirstiest stands last");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn sorted(engines: &[&Engine], figure: Figure) -> Vec<f64> {
     let mut values: Vec<f64> = engines
         .iter()
@@ -128,6 +199,21 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
 }
 
 /// The quantiles of a figure at [`SHARES`].
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::fleet::{Engine, Order};
+/// use trimwright_study::quantiles::of;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let engines: Vec<Engine> = (0..3).flat_map(|index| Engine::drive(&scenario, &order, index)).collect();
+/// let stalls = of(&engines.iter().collect::<Vec<_>>(), |figures| Some(figures.stalls as f64));
+/// assert_eq!(stalls, [0.0; 7], "from the best to the worst none stalled");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn of(engines: &[&Engine], figure: Figure) -> [f64; SHARES.len()] {
     let values = sorted(engines, figure);
     SHARES.map(|share| quantile(&values, share))

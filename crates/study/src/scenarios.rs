@@ -9,6 +9,18 @@ use crate::learners::LEARNERS;
 use crate::quantiles::FIGURES;
 
 /// One scenario with one learner.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::scenarios::{Driven, drive};
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("town-coupe")? };
+/// let driven: Vec<Driven> = drive(&[scenario])?;
+/// assert_eq!((driven[2].scenario.as_str(), driven[2].learner), ("town-coupe", "kalman"));
+/// assert_eq!(driven[2].figures.dtcs, "", "no code on a sound car");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Driven {
     /// Name of the scenario.
@@ -20,6 +32,19 @@ pub struct Driven {
 }
 
 /// Drives each scenario with each learner.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::scenarios::drive;
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let van = Scenario { schedule: schedule.clone(), passes: 1, ..Scenario::load("delivery-van")? };
+/// let coupe = Scenario { schedule, passes: 1, ..Scenario::load("town-coupe")? };
+/// let driven = drive(&[van, coupe])?;
+/// assert_eq!(driven.len(), 2 * 3);
+/// assert!(driven[0].figures.fuel_kg > driven[3].figures.fuel_kg, "the van takes more for the same way");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when the truth or the answers of a scenario are outside their ranges.
@@ -39,6 +64,18 @@ pub fn drive(scenarios: &[Scenario]) -> Result<Vec<Driven>, RunError> {
 }
 
 /// The table as comma-separated values: a row for each scenario and learner. What could not be measured is left empty.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// use trimwright_study::scenarios::{csv, drive};
+/// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let text = csv(&drive(&[scenario])?);
+/// assert!(text.starts_with("scenario,learner,base_map_rms [%],"));
+/// assert!(text.contains("\ndelivery-van,kalman,,"), "too short for any steady event to count");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn csv(driven: &[Driven]) -> String {
     let units = FIGURES.iter().map(|told| format!("{} [{}]", told.name, told.way.unit()).replace(" []", ""));
     let counts = ["cells_visited", "cells_run_away", "cells_beyond_authority", "dtcs"].map(str::to_owned);

@@ -13,8 +13,21 @@ use trimwright_control::{AnswerError, SetupAnswers};
 use trimwright_numerics::{Ring, Weights};
 
 /// Time between two readings.
+///
+/// ```
+/// use trimwright_study::stability::{LOOK_S, exact_limit};
+/// let limit_at = |delay_s: f64| exact_limit((delay_s / LOOK_S).round() as usize);
+/// assert!((limit_at(0.2) / limit_at(0.4) - 2.0).abs() < 0.1, "twice the delay bears half the gain");
+/// ```
 pub const LOOK_S: f64 = 0.02;
 /// Longest delay that can be tried, looks.
+///
+/// ```
+/// use trimwright_study::stability::{Around, Cell, LONGEST, LOOK_S, Motion, motion};
+/// assert!((LONGEST as f64 * LOOK_S - 5.1).abs() < 1e-9, "some five seconds");
+/// let around = Around { delay: LONGEST, believed: LONGEST, loop_gain: 1.0 };
+/// assert_eq!(motion(&mut Cell::new(0.5), around), Motion::Settles);
+/// ```
 pub const LONGEST: usize = 255;
 /// By how much the mixture is off, ln: small enough that no authority is reached before it is clear whether the error grows.
 const OFF_LN: f32 = 0.01;
@@ -24,14 +37,55 @@ const GONE: f32 = 1e-4;
 const OVERSHOOT: f32 = 0.25;
 
 /// A stage of the controller that corrects the mixture.
+///
+/// ```
+/// use trimwright_study::stability::{Around, Motion, Stage, motion};
+/// /// Believes every reading at once, within an authority of 0.2.
+/// struct Rash(f32);
+/// impl Stage for Rash {
+///     fn applied_ln(&self) -> f32 {
+///         self.0
+///     }
+///     fn take(&mut self, right_ln: f32) {
+///         self.0 = right_ln.clamp(-0.2, 0.2);
+///     }
+/// }
+/// let around = |delay| Around { delay, believed: 0, loop_gain: 1.0 };
+/// assert_eq!(motion(&mut Rash(0.0), around(1)), Motion::Settles);
+/// assert_eq!(motion(&mut Rash(0.0), around(5)), Motion::Swings, "late readings");
+/// ```
 pub trait Stage {
     /// The correction that it applies now, ln.
+    ///
+    /// ```
+    /// use trimwright_study::stability::{Cell, Stage};
+    /// let cell = Cell::new(0.5);
+    /// assert_eq!(cell.applied_ln(), 0.0, "nothing is corrected before anything was heard");
+    /// ```
     fn applied_ln(&self) -> f32;
     /// Hears what would have been right in total.
+    ///
+    /// ```
+    /// use trimwright_study::stability::{Cell, Stage};
+    /// let mut cell = Cell::new(0.5);
+    /// cell.take(0.02);
+    /// cell.take(0.02);
+    /// assert!((cell.applied_ln() - 0.015).abs() < 1e-6, "half of what is lacking each time");
+    /// ```
     fn take(&mut self, right_ln: f32);
 }
 
 /// Short-term trim.
+///
+/// ```
+/// use trimwright_study::stability::{Stage, Trim};
+/// let mut trim = Trim::new(0)?;
+/// for _ in 0..500 {
+///     trim.take(0.01);
+/// }
+/// assert!((trim.applied_ln() - 0.01).abs() < 1e-3, "after ten seconds it has come to what is right");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct Trim {
     calibration: Calibration,
@@ -41,6 +95,13 @@ pub struct Trim {
 
 impl Trim {
     /// The trim with this delay believed.
+    ///
+    /// ```
+    /// use trimwright_study::stability::{Around, Motion, Trim, motion};
+    /// let around = |believed| Around { delay: 60, believed, loop_gain: 4.0 };
+    /// assert_eq!(motion(&mut Trim::new(0)?, around(0)), Motion::Swings, "1.2 s of delay not reckoned with");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// When the customary answers make no calibration.
@@ -63,6 +124,14 @@ impl Stage for Trim {
 }
 
 /// The map where one cell has the whole share, learning by [`Integral`].
+///
+/// ```
+/// use trimwright_study::stability::{Around, Cell, Motion, motion};
+/// let sound = Around { delay: 40, believed: 40, loop_gain: 1.0 };
+/// let unaware = Around { believed: 0, ..sound };
+/// assert_eq!(motion(&mut Cell::new(0.3), sound), Motion::Settles);
+/// assert_eq!(motion(&mut Cell::new(0.3), unaware), Motion::Swings, "the present gets the past's credit");
+/// ```
 #[derive(Clone, Debug)]
 pub struct Cell {
     learner: Integral,
@@ -72,6 +141,14 @@ pub struct Cell {
 
 impl Cell {
     /// A cell that takes this part of each innovation.
+    ///
+    /// ```
+    /// use trimwright_study::stability::{Cell, Stage};
+    /// let (mut slow, mut quick) = (Cell::new(0.1), Cell::new(0.8));
+    /// slow.take(0.01);
+    /// quick.take(0.01);
+    /// assert!((quick.applied_ln() / slow.applied_ln() - 8.0).abs() < 1e-3);
+    /// ```
     pub fn new(gain: f32) -> Self {
         let alone = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
         Self { learner: Integral { gain }, seen: Seen::at_rest(&alone), map: LearnedMap::default() }
@@ -90,6 +167,13 @@ impl Stage for Cell {
 }
 
 /// How an error goes away, if it does. The order is from good to bad.
+///
+/// ```
+/// use trimwright_study::stability::{Around, Cell, Motion, exact_limit, motion};
+/// let around = Around { delay: 10, believed: 0, loop_gain: 1.0 };
+/// let at = |share: f64| motion(&mut Cell::new((share * exact_limit(10)) as f32), around);
+/// assert_eq!([0.2, 0.8, 1.1].map(at), [Motion::Settles, Motion::Overshoots, Motion::Swings]);
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Motion {
     /// It dies away with an overshoot of less than a quarter.
@@ -101,6 +185,15 @@ pub enum Motion {
 }
 
 /// What surrounds a stage.
+///
+/// ```
+/// use trimwright_study::stability::{Around, Motion, Trim, motion};
+/// let around = Around { delay: 20, believed: 20, loop_gain: 1.0 };
+/// assert_eq!(motion(&mut Trim::new(20)?, around), Motion::Settles);
+/// let strong = Around { loop_gain: 8.0, ..around };
+/// assert_eq!(motion(&mut Trim::new(20)?, strong), Motion::Swings, "a sensor that reads eightfold");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Around {
     /// Looks until a correction is read: 1 when the next reading shows it.
@@ -192,6 +285,13 @@ pub fn trim_part() -> Result<f64, AnswerError> {
 }
 
 /// Limits of the gain for each look of trim and learner that believe no delay, beside the exact one.
+///
+/// ```
+/// use trimwright_study::stability::{Limit, limits};
+/// let Limit { exact, trim, learner, .. } = limits(&[3])?[0];
+/// assert!((trim / exact - 1.0).abs() < 0.01 && (learner / exact - 1.0).abs() < 0.01);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Limit {
     /// Delay, looks.
@@ -205,6 +305,13 @@ pub struct Limit {
 }
 
 /// Measures the limits at these delays.
+///
+/// ```
+/// let limits = trimwright_study::stability::limits(&[1, 5])?;
+/// assert_eq!(limits.iter().map(|limit| limit.delay).collect::<Vec<_>>(), [1, 5]);
+/// assert!(limits[1].learner < 0.2 * limits[0].learner, "four looks later, a fifth of the gain at most");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// When the customary answers make no calibration.
@@ -223,6 +330,16 @@ pub fn limits(delays: &[usize]) -> Result<Vec<Limit>, AnswerError> {
 }
 
 /// A map of motions over delay and one other quantity.
+///
+/// ```
+/// use trimwright_study::stability::{Motion, charts};
+/// let chart = charts()?.learner_unaware;
+/// let swinging = |row: &[Motion]| row.iter().filter(|motion| **motion == Motion::Swings).count();
+/// let rows: Vec<usize> = chart.motions.chunks(chart.delays.len()).map(swinging).collect();
+/// assert_eq!(rows.len(), chart.values.len());
+/// assert!(rows.is_sorted(), "the quicker it learns, the more delays make it swing: {rows:?}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Chart {
     /// Delays across, looks.
@@ -252,6 +369,14 @@ const LOOP_GAINS: [f64; 14] = [0.25, 0.5, 0.75, 1.0, 1.25, 1.5, 1.75, 2.0, 2.5, 
 const BELIEVED: [f64; 13] = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2.0, 2.5, 3.0];
 
 /// The maps of the study.
+///
+/// ```
+/// use trimwright_study::stability::{Motion, charts};
+/// let charts = charts()?;
+/// assert!(charts.learner_unaware.motions.contains(&Motion::Swings));
+/// assert!(charts.learner_aware.motions.iter().all(|motion| *motion == Motion::Settles));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Charts {
     /// Learn rate against delay when each reading is credited to the correction of the present.
@@ -267,6 +392,15 @@ pub struct Charts {
 }
 
 /// Works the maps out.
+///
+/// ```
+/// use trimwright_study::stability::{Motion, charts};
+/// let chart = charts()?.trim_aware;
+/// let row = chart.values.iter().position(|loop_gain| *loop_gain == 1.0).ok_or("no such row")?;
+/// let across = chart.motions.chunks(chart.delays.len()).nth(row).ok_or("too few rows")?;
+/// assert!(across.iter().all(|motion| *motion == Motion::Settles), "all as believed: no delay matters");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// When the customary answers make no calibration.
