@@ -16,6 +16,12 @@ const REASONS: &[(&str, &str)] = &[
     ("nitrous", "nitrous oxide was flowing"),
     ("guard", "a guard that protects the engine had changed the mixture"),
     ("upstream air", "the self-check found air entering the exhaust ahead of the sensor"),
+    ("checking", "the self-check was moving the fuel up and down, and the trim stood still meanwhile"),
+    (
+        "unasked",
+        "at low flow, where the self-check had yet to ask the crank whether the sensor reads the truth",
+    ),
+    ("film overflows", "the wall film gave off more fuel than was wanted, as after the throttle was closed"),
 ];
 
 /// Letters only, so that `FuelCut`, `fuel_cut` and `fuel cut` are the same reason.

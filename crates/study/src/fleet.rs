@@ -5,8 +5,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use trimwright_control::Strategy;
 use trimwright_control::learner::AUTHORITY_LN;
+use trimwright_control::{RPM_POINTS, Strategy};
 use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;
 
@@ -79,7 +79,7 @@ pub struct Figures {
     pub visited_error_rms: Option<f64>,
     /// The same for the fit made afterwards.
     pub offline_fit_rms: Option<f64>,
-    /// Visited cells at the end of their authority although the right correction is inside it.
+    /// Visited cells at the end of their authority although the right correction is inside it, there and in the cells next to them.
     pub cells_run_away: u64,
     /// Visited cells whose right correction is beyond the authority.
     pub cells_beyond_authority: u64,
@@ -160,17 +160,29 @@ impl Figures {
     }
 }
 
-/// Visited cells at the end of their authority that should not be, and those that would have to go beyond it.
+/// Visited cells at the end of their authority that should not be, and those that would have to go beyond it. A reading between
+/// breakpoints speaks of the cells about it together: where one would have to go beyond its authority, its neighbours bear what it may
+/// not, and may end there too.
 fn at_the_end(run: &Run) -> (u64, u64) {
-    let (mut run_away, mut beyond) = (0, 0);
     let common_ln = run.learned.common.flow_ln;
-    let cells = run.learned.ln.flat().iter().zip(&run.right_ln).zip(run.cells.visited());
-    for ((learned, right), _) in cells.filter(|(_, visited)| *visited) {
-        let needed = (right - f64::from(common_ln)).abs() >= f64::from(AUTHORITY_LN);
-        beyond += u64::from(needed);
-        run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !needed);
+    let needed: Vec<bool> = (run.right_ln.iter())
+        .map(|right| (right - f64::from(common_ln)).abs() >= f64::from(AUTHORITY_LN))
+        .collect();
+    let (mut run_away, mut beyond) = (0, 0);
+    let cells = run.learned.ln.flat().iter().zip(run.cells.visited()).enumerate();
+    for (cell, (learned, _)) in cells.filter(|(_, (_, visited))| *visited) {
+        let near = needed.iter().enumerate().any(|(other, needed)| *needed && are_near(cell, other));
+        beyond += u64::from(needed[cell]);
+        run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !near);
     }
     (run_away, beyond)
+}
+
+/// Whether two cells are the same or corners of the same field.
+fn are_near(one: usize, other: usize) -> bool {
+    let [row, column] = [usize::div_euclid, usize::rem_euclid]
+        .map(|part| part(one, RPM_POINTS).abs_diff(part(other, RPM_POINTS)));
+    row <= 1 && column <= 1
 }
 
 /// How an engine ended.
@@ -441,6 +453,13 @@ mod tests {
         let whole = drive(&scenario, &order(2), done, &go, |engine| journal.add(engine)).expect("driven");
         assert_eq!(whole, straight);
         assert_eq!(bytes(&whole), bytes(&straight));
+    }
+
+    #[test]
+    fn cells_are_near_when_a_reading_can_speak_of_both() {
+        let row = RPM_POINTS;
+        assert!([0, 1, row, row + 1].iter().all(|other| are_near(0, *other)));
+        assert!([2, 2 * row, row - 1, row + 2].iter().all(|other| !are_near(0, *other)));
     }
 
     #[test]
