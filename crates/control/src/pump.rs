@@ -81,7 +81,8 @@ impl Pump {
         }
         let known = FEED_FORWARD.0 + FEED_FORWARD.1 * fuel_kg_per_s.held(0.0, 0.1);
         let wanted = known + GAIN * off + self.integral;
-        if (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
+        // While fuel is cut nothing relieves a pressure that is too high, and winding down would let it dip when fuel is used again.
+        if phase != Phase::FuelCut && (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
             self.integral = (self.integral + INTEGRAL_GAIN * off * dt_s).held(-0.6, 0.6);
         }
         self.duty = wanted.held(0.05, 1.0);
@@ -115,6 +116,20 @@ mod tests {
         let low = pump(FuelSystem::Returnless, Phase::Running, 250e3, 0.5).0.duty;
         let high = pump(FuelSystem::Returnless, Phase::Running, 350e3, 0.5).0.duty;
         assert!(low > high + 0.2 && (0.0..=1.0).contains(&low) && (0.0..=1.0).contains(&high));
+    }
+
+    #[test]
+    fn what_stands_in_the_line_while_fuel_is_cut_is_not_unlearned() {
+        let answers = SetupAnswers { fuel_system: FuelSystem::Returnless, ..SetupAnswers::default() };
+        let calibration = Calibration::from_answers(&answers).unwrap();
+        let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
+        let at = |rail_pa| Belief { rail_pa, ..Belief::default() };
+        pump.step(&calibration, &at(290e3), Phase::Running, 1e-3, 0.01, &mut dtcs);
+        let learned = pump.integral;
+        for _ in 0..1000 {
+            pump.step(&calibration, &at(350e3), Phase::FuelCut, 0.0, 0.01, &mut dtcs);
+        }
+        assert!(learned > 0.0 && pump.integral == learned);
     }
 
     #[test]

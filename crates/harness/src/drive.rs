@@ -295,6 +295,7 @@ fn drive_plan(
     }
     let mut watch = Watch::new(&controller);
     let mut evidence = Evidence::default();
+    evidence.on_dynamometer = scenario.schedule.on_dynamometer();
     let learning = plan.calibration.options().learning;
     let mut closed_loop = ClosedLoop::new(plant, controller);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);

@@ -35,8 +35,10 @@ enum Wait {
 }
 
 /// Everything that the findings are drawn from.
-#[derive(Clone, Debug)]
+#[derive(Clone, Debug, Default)]
 pub struct Evidence {
+    /// A dynamometer holds the speed: the idle valve, which then does not, says nothing.
+    pub on_dynamometer: bool,
     /// Corrections against where they were asked for.
     pub pattern: Pattern,
     /// Idle duty beyond what is known to be needed, warm.
@@ -68,30 +70,6 @@ pub struct Evidence {
     looks: u64,
 }
 
-impl Default for Evidence {
-    fn default() -> Self {
-        Self {
-            pattern: Pattern::default(),
-            idle_extra: Mean::default(),
-            rail_least_ln: 0.0,
-            battery_v: Default::default(),
-            ect_most_k: 0.0,
-            ect_late_k: Mean::default(),
-            late_s: Mean::default(),
-            back_s: Mean::default(),
-            off_ln: Default::default(),
-            pulses_off: 0,
-            died: 0,
-            at_end: Mean::default(),
-            wait: None,
-            rail_lagged_ln: 0.0,
-            pulses_off_ever: 0,
-            ran: false,
-            looks: 0,
-        }
-    }
-}
-
 impl Evidence {
     /// Looks at the controller; to be called every [`PERIOD_S`].
     pub fn look(&mut self, controller: &Controller) {
@@ -109,11 +87,12 @@ impl Evidence {
         self.rail(state, calibration.answers().rail_pressure_pa);
         self.at_end.add(f64::from(u8::from(state.belief.lambda_at_end && !state.belief.doubts.lambda)));
         self.mixture(state, controller);
-        if state.belief.ect_k > WARM_K
-            && !state.belief.doubts.tp
-            && !state.belief.doubts.ect
-            && state.phase.since_start_s > 60.0
-        {
+        self.idle(state);
+    }
+
+    fn idle(&mut self, state: &State) {
+        let known = !state.belief.doubts.tp && !state.belief.doubts.ect && state.belief.ect_k > WARM_K;
+        if known && !self.on_dynamometer && state.phase.since_start_s > 60.0 {
             self.idle_extra.add(f64::from(state.idle.integral));
         }
     }
