@@ -22,10 +22,13 @@ const SPEED_RAD_PER_S: f64 = 157.1;
 /// How far the mixture went beyond where it was before and where it came to, ratio of lambda.
 ///
 /// ```
-/// use trimwright_harness::driveability::Excursion;
-/// let tip_in = Excursion { lean: 0.12, rich: 0.03 };
-/// let leanest_lambda = 0.9 * (1.0 + tip_in.lean);
-/// assert!(leanest_lambda > 1.0, "from lambda 0.9 it goes past stoichiometric");
+/// use trimwright_control::{Calibration, LearnedMap};
+/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
+/// let van = Scenario::load("delivery-van")?;
+/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &LearnedMap::default())?.tip_ins;
+/// let plain = tip_ins[0].uncompensated;
+/// assert!(plain.lean > 0.1 && plain.rich < 0.01, "without compensation lambda goes 10 % lean, not rich");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Excursion {
