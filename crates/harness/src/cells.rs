@@ -58,6 +58,20 @@ struct Conditions {
 }
 
 /// Dwell and mean conditions of each cell over the steady events of a run.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n150,50\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let cells = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.cells;
+/// let visited = cells.visited().iter().filter(|visited| **visited).count();
+/// assert!(visited > 0 && visited < 20, "one speed on a level road is a small part of the map");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cells {
     sums: Vec<Sums>,
@@ -66,11 +80,28 @@ pub struct Cells {
 
 impl Cells {
     /// Nothing visited yet.
+    ///
+    /// ```
+    /// use trimwright_harness::cells::Cells;
+    /// assert_eq!(Cells::new(3).dwell_s(), [0.0; 3]);
+    /// ```
     pub fn new(cells: usize) -> Self {
         Self { sums: vec![Sums::default(); cells], whole: Sums::default() }
     }
 
     /// A steady event that stands for `span_s` of driving; each of its four cells gets its share of it.
+    ///
+    /// ```
+    /// use trimwright_control::State;
+    /// use trimwright_harness::cells::Cells;
+    /// use trimwright_numerics::Weights;
+    /// use trimwright_plant::{CylinderEvent, View};
+    /// let mut state = State::default();
+    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
+    /// let mut cells = Cells::new(4);
+    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 0.04);
+    /// assert_eq!(cells.dwell_s(), [0.03, 0.01, 0.0, 0.0]);
+    /// ```
     pub fn add(&mut self, event: &CylinderEvent, state: &State, view: &View, span_s: f64) {
         let insight = &state.insight;
         let conditions = Conditions {
@@ -88,11 +119,36 @@ impl Cells {
     }
 
     /// Steady dwell of each cell, seconds.
+    ///
+    /// ```
+    /// # use trimwright_control::State;
+    /// # use trimwright_harness::cells::Cells;
+    /// # use trimwright_numerics::Weights;
+    /// # use trimwright_plant::{CylinderEvent, View};
+    /// let mut state = State::default();
+    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
+    /// let mut cells = Cells::new(5);
+    /// (0..80).for_each(|_| cells.add(&CylinderEvent::default(), &state, &View::default(), 0.02));
+    /// assert!((cells.dwell_s().iter().sum::<f64>() - 1.6).abs() < 1e-6, "no time is lost between the cells");
+    /// assert_eq!(cells.dwell_s()[4], 0.0);
+    /// ```
     pub fn dwell_s(&self) -> Vec<f64> {
         self.sums.iter().map(|sums| sums.dwell_s).collect()
     }
 
     /// Whether there was enough steady dwell for the cell to count.
+    ///
+    /// ```
+    /// # use trimwright_control::State;
+    /// # use trimwright_harness::cells::Cells;
+    /// # use trimwright_numerics::Weights;
+    /// # use trimwright_plant::{CylinderEvent, View};
+    /// let mut state = State::default();
+    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
+    /// let mut cells = Cells::new(4);
+    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 4.0);
+    /// assert_eq!(cells.visited(), [true, false, false, false], "3 s are enough, 1 s is not");
+    /// ```
     pub fn visited(&self) -> Vec<bool> {
         self.sums.iter().map(|sums| sums.dwell_s > VISITED_S).collect()
     }
@@ -101,6 +157,21 @@ impl Cells {
     /// fuel for lambda 1; the injector must open so long for it; what the calibration believes to inject in that time, when injectors
     /// open `late_s` later than it has it, over its base fuel, is the right correction. Temperatures, volts and pressures
     /// are the means of the cell's own events (for a cell without any, of all events). NaN where nothing was driven at all.
+    ///
+    /// ```
+    /// # use trimwright_control::Options;
+    /// # use trimwright_harness::drive::{Record, drive_with};
+    /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+    /// # let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n150,50\n";
+    /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+    /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+    /// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
+    /// let mut weak = scenario.truth.clone();
+    /// weak.injectors.static_flow_kg_per_s *= 0.9;
+    /// let [right_ln, weak_ln] = [&scenario.truth, &weak].map(|truth| run.cells.right_ln(truth, &run.calibration, 0.0));
+    /// assert!(right_ln.iter().zip(&weak_ln).all(|(right, weak)| weak > right), "weak injectors have to open for longer");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
         let columns = calibration.rpm_axis().points().len();
         let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
@@ -126,6 +197,19 @@ impl Cells {
     }
 
     /// Dwell-weighted root mean square of (`learned` - `right`) over the visited cells; NaN when none was visited.
+    ///
+    /// ```
+    /// # use trimwright_control::State;
+    /// # use trimwright_harness::cells::Cells;
+    /// # use trimwright_numerics::Weights;
+    /// # use trimwright_plant::{CylinderEvent, View};
+    /// let mut state = State::default();
+    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
+    /// let mut cells = Cells::new(4);
+    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
+    /// let rms = cells.error_rms(|_| 0.05, &[0.02, 0.08, 0.3, -0.3]);
+    /// assert!((rms - 0.03).abs() < 1e-9, "cells that were not visited do not count");
+    /// ```
     pub fn error_rms(&self, learned: impl Fn(usize) -> f64, right: &[f64]) -> f64 {
         let (mut sum, mut weight) = (0.0, 0.0);
         for (cell, sums) in self.sums.iter().enumerate().filter(|(_, sums)| sums.dwell_s > VISITED_S) {
@@ -137,6 +221,18 @@ impl Cells {
     }
 
     /// Visited cells, and those of them in which the map is sure of itself to [`CONFIDENT_LN`].
+    ///
+    /// ```
+    /// # use trimwright_control::{CELLS, LearnedMap, State};
+    /// # use trimwright_harness::cells::Cells;
+    /// # use trimwright_numerics::Weights;
+    /// # use trimwright_plant::{CylinderEvent, View};
+    /// let mut state = State::default();
+    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
+    /// let mut cells = Cells::new(CELLS);
+    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
+    /// assert_eq!(cells.count(&LearnedMap::default()), (2, 0), "a new map is not sure of any cell");
+    /// ```
     pub fn count(&self, map: &LearnedMap) -> (usize, usize) {
         let visited = self.visited();
         let sure = |cell: &usize| f64::from(map.sigma_ln(*cell)) < CONFIDENT_LN;

@@ -40,6 +40,17 @@ pub struct ClosedLoop {
 
 impl ClosedLoop {
     /// Wires the two together; nothing has been commanded yet.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller};
+    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// use trimwright_plant::Plant;
+    /// let van = Scenario::load("delivery-van")?;
+    /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// assert_eq!((closed_loop.steps(), closed_loop.commands().pump_duty), (0, 0.0));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn new(plant: Plant, controller: Controller) -> Self {
         Self::with_step(plant, controller, STEP_S)
     }
@@ -63,6 +74,19 @@ impl ClosedLoop {
     }
 
     /// One step: what the controller commanded acts on the plant, and what the plant's wires then show goes to the controller.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// let hands = Hands { key: Key::On, ..Hands::default() };
+    /// (0..1000).for_each(|_| closed_loop.step(&hands));
+    /// assert!(closed_loop.view().rail_pa > 200e3, "a second after key on the pump has filled the rail");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     #[inline]
     pub fn step(&mut self, hands: &Hands) {
         let strategy = self.controller.calibration().options().strategy;
@@ -70,6 +94,31 @@ impl ClosedLoop {
     }
 
     /// The same with lessons taken by a learner of one's own.
+    ///
+    /// ```
+    /// use trimwright_control::learner::{Learner, LearnedMap, Lesson, Outcome};
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut warm = van.truth.clone();
+    /// warm.thermal.start_k = 363.15;
+    /// let mut closed_loop = ClosedLoop::new(Plant::new(warm, van.seed)?, controller);
+    /// /// Hears every lesson and keeps none.
+    /// struct Deaf;
+    /// impl Learner for Deaf {
+    ///     fn learn(&self, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
+    ///         Outcome::Taken
+    ///     }
+    /// }
+    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 60_000)] {
+    ///     (0..steps).for_each(|_| closed_loop.step_with(&Deaf, &Hands { key, ..Hands::default() }));
+    /// }
+    /// let state = closed_loop.controller().state();
+    /// assert!(state.counts.lessons > 0 && state.learned.ln.flat().iter().all(|ln| *ln == 0.0));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     #[inline]
     pub fn step_with(&mut self, learner: &impl Learner, hands: &Hands) {
         let frame = self.plant.step(&self.commands, hands, self.step_s);
@@ -101,6 +150,25 @@ impl ClosedLoop {
 
     /// The same with the commands of another processor; the controller here goes along, to show what that one thinks.
     ///
+    /// ```
+    /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Plant};
+    /// /// Nobody is at its other end.
+    /// struct Cut;
+    /// impl Line for Cut {
+    ///     fn send(&mut self, _: &[u8]) -> std::io::Result<()> { Ok(()) }
+    ///     fn receive(&mut self) -> std::io::Result<Option<Vec<u8>>> { Ok(None) }
+    /// }
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// let stepped = closed_loop.step_on(&Hands::default(), &mut OnTarget::over(Box::new(Cut)));
+    /// assert_eq!(stepped, Err(OnTargetError::Lost { number: 0 }));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
     /// # Errors
     /// When the line fails, or the two controllers differ.
     pub fn step_on(&mut self, hands: &Hands, target: &mut OnTarget) -> Result<(), OnTargetError> {
@@ -116,36 +184,127 @@ impl ClosedLoop {
     }
 
     /// Time since power-up.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// (0..250).for_each(|_| closed_loop.step(&Hands::default()));
+    /// assert!((closed_loop.time_s() - 0.25).abs() < 1e-12);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn time_s(&self) -> f64 {
         self.steps as f64 * self.step_s
     }
 
     /// Steps since power-up.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// while closed_loop.time_s() < 0.1 {
+    ///     closed_loop.step(&Hands::default());
+    /// }
+    /// assert_eq!(closed_loop.steps(), 100);
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn steps(&self) -> u64 {
         self.steps
     }
 
     /// Length of a step.
+    ///
+    /// ```
+    /// use trimwright_harness::closed_loop::STEP_S;
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::Plant;
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// assert_eq!((closed_loop.step_s(), STEP_S), (0.001, 0.001), "a millisecond unless asked otherwise");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn step_s(&self) -> f64 {
         self.step_s
     }
 
     /// The plant.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 10_000)] {
+    ///     (0..steps).for_each(|_| closed_loop.step(&Hands { key, ..Hands::default() }));
+    /// }
+    /// let books = closed_loop.plant().books();
+    /// assert!(books.charges > 300 && books.misfires * 20 < books.charges, "an engine that idles burns its charges");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn plant(&self) -> &Plant {
         &self.plant
     }
 
     /// The plant's true quantities at this moment.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// closed_loop.step(&Hands::default());
+    /// let view = closed_loop.view();
+    /// assert!((view.map_pa - view.ambient_pa).abs() < 100.0, "an engine that stands has no vacuum");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn view(&self) -> View {
         self.plant.view()
     }
 
     /// The controller.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// (0..500).for_each(|_| closed_loop.step(&Hands { key: Key::On, ..Hands::default() }));
+    /// let (believed_k, true_k) = (closed_loop.controller().state().belief.ect_k, closed_loop.view().coolant_k);
+    /// assert!((f64::from(believed_k) - true_k).abs() < 2.0, "it believes about what is");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn controller(&self) -> &Controller {
         &self.controller
     }
 
     /// What the controller last commanded.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// (0..500).for_each(|_| closed_loop.step(&Hands { key: Key::On, ..Hands::default() }));
+    /// assert!(closed_loop.commands().pump_duty > 0.0, "the key is on: the rail is being filled");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn commands(&self) -> &Commands {
         &self.commands
     }

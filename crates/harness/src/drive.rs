@@ -26,6 +26,16 @@ const SETTLED_RMS: f64 = 0.02;
 const SNAPSHOT_S: f64 = 20.0;
 
 /// Why a run can't be made.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::{drive::learn, scenario::Scenario};
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.answers.displacement_m3 = 52.0;
+/// let error = learn(&van, Options::default()).unwrap_err();
+/// assert!(error.to_string().starts_with("setup answer displacement_m3 is 52"), "litres for cubic metres");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum RunError {
     /// An answer is outside its range.
@@ -40,6 +50,18 @@ pub enum RunError {
 }
 
 /// What is kept of a run.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let run = drive_with(&scenario, Options::default(), Record::Everything, &mut |_| ())?;
+/// assert_eq!((run.rows.len(), run.snapshots.len()), (600, 3), "a row each tenth of a second, a map each 20 s");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Record {
     /// The figures and the maps.
@@ -49,6 +71,20 @@ pub enum Record {
 }
 
 /// How far a drive has come.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// # let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
+/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
+/// let mut shares = Vec::new();
+/// let mut tell = |progress: trimwright_harness::drive::Progress| shares.push(progress.done_s / progress.total_s);
+/// drive_with(&scenario, Options::default(), Record::Figures, &mut tell)?;
+/// assert!(shares.is_sorted() && shares[0] < 0.01 && shares[shares.len() - 1] > 0.9);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Progress {
     /// Simulated time done, all drives together.
@@ -58,6 +94,18 @@ pub struct Progress {
 }
 
 /// The learned map at one moment.
+///
+/// ```
+/// use trimwright_harness::drive::drive;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let snapshots = drive(&scenario, &mut |_| ())?.snapshots;
+/// let moved = |snapshot: &trimwright_harness::drive::Snapshot| snapshot.learned.ln.flat().iter().any(|ln| *ln != 0.0);
+/// assert!(!moved(&snapshots[0]) && moved(&snapshots[snapshots.len() - 1]), "the map fills in on the way");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Snapshot {
     /// When.
@@ -67,6 +115,18 @@ pub struct Snapshot {
 }
 
 /// Everything that came of driving a scenario.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
+/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
+/// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
+/// assert!(run.frozen.rms() < 0.5 * run.base.rms(), "the learned map alone leaves less than half of the error");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
     /// The figures.
@@ -116,6 +176,17 @@ struct Plan<'a> {
 }
 
 /// Drives `scenario`: one pass with the first calibration, all passes learning, one pass with what was learned.
+///
+/// ```
+/// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let summary = drive(&scenario, &mut |_| ())?.summary;
+/// assert!((summary.drive.distance_km - 0.97).abs() < 0.05);
+/// assert!(summary.driveability.is_some_and(|felt| felt.fuel_cut.stalls == 0));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
@@ -181,6 +252,22 @@ pub fn drive_learners(
 }
 
 /// Drives `scenario` with its controller on another processor.
+///
+/// ```
+/// use trimwright_harness::drive::{RunError, drive_on};
+/// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+/// # use trimwright_harness::scenario::Scenario;
+/// /// Nobody is at its other end.
+/// struct Cut;
+/// impl Line for Cut {
+///     fn send(&mut self, _: &[u8]) -> std::io::Result<()> { Ok(()) }
+///     fn receive(&mut self) -> std::io::Result<Option<Vec<u8>>> { Ok(None) }
+/// }
+/// let van = Scenario::load("delivery-van")?;
+/// let error = drive_on(&van, &mut OnTarget::over(Box::new(Cut)), &mut |_| ()).unwrap_err();
+/// assert_eq!(error, RunError::OnTarget(OnTargetError::Lost { number: 0 }));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges, the processor can't be reached, a message is lost or
@@ -249,6 +336,18 @@ fn drive_each(
 }
 
 /// What is known after a drive in which only the controller was watched.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let learned = learn(&scenario, Options::default())?;
+/// assert!(learned.evidence.charge_v() > 0.8, "the alternator charges");
+/// assert!(learned.controller.state().counts.lessons > 0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug)]
 pub struct Learned {
     /// What the log can know.

@@ -32,6 +32,16 @@ const GRAVITY: f64 = 9.81;
 const AIR_KG_PER_M3: f64 = 1.2;
 
 /// What the driver knows of the car.
+///
+/// ```
+/// use trimwright_harness::{driver::Feel, scenario::Scenario};
+/// let mut van = Scenario::load("delivery-van")?;
+/// let empty = Feel::of(&van.truth);
+/// van.truth.vehicle.mass_kg += 800.0;
+/// let loaded = Feel::of(&van.truth);
+/// assert!(loaded.rolling_n > empty.rolling_n && loaded.full_force_n == empty.full_force_n);
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Feel {
     /// Mass with load.
@@ -49,6 +59,14 @@ pub struct Feel {
 impl Feel {
     /// What one who has driven this car for a while feels: its load, and about what it can pull (110 N m of torque per litre with the
     /// converter's help, 28 kW per litre).
+    ///
+    /// ```
+    /// use trimwright_harness::{driver::Feel, scenario::Scenario};
+    /// let van = Scenario::load("delivery-van")?;
+    /// let feel = Feel::of(&van.truth);
+    /// assert!((feel.full_power_w - 5.2 * 28e3).abs() < 1.0, "5.2 L at 28 kW each");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn of(truth: &Truth) -> Self {
         let litres = truth.engine.displacement_m3 * 1e3;
         let gearbox = &truth.gearbox;
@@ -86,18 +104,58 @@ pub struct Driver {
 
 impl Driver {
     /// A driver who knows the car and sits in it with the engine off.
+    ///
+    /// ```
+    /// use trimwright_harness::driver::{Driver, Feel};
+    /// use trimwright_harness::scenario::Scenario;
+    /// let driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
+    /// assert!(!driver.starting().is_running());
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn new(feel: Feel) -> Self {
         let hands = Hands { range: Range::Park, brake: PARKED_BRAKE, ..Hands::default() };
         Self { feel, starting: Starting::new(), integral: 0.0, hands }
     }
 
     /// How the engine was started and kept running.
+    ///
+    /// ```
+    /// # use trimwright_harness::driver::{Driver, Feel};
+    /// # use trimwright_harness::scenario::Scenario;
+    /// use trimwright_harness::starting::PERIOD_S;
+    /// use trimwright_plant::View;
+    /// let van = Scenario::load("delivery-van")?;
+    /// let mut driver = Driver::new(Feel::of(&van.truth));
+    /// for act in 0..250 {
+    ///     driver.act(f64::from(act) * PERIOD_S, 0.0, &van.schedule, &View { speed_rad_per_s: 20.0, ..View::default() });
+    /// }
+    /// assert!((driver.starting().crank_s() - 3.0).abs() < 0.1, "two of five seconds went into filling the rail");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
     /// What hands and feet do; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
     /// the schedule.
+    ///
+    /// ```
+    /// # use trimwright_harness::driver::{Driver, Feel};
+    /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+    /// use trimwright_harness::starting::PERIOD_S;
+    /// use trimwright_plant::{Range, View};
+    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
+    /// let mut driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
+    /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
+    /// let mut throttle_at = |time_s| {
+    ///     let hands = driver.act(time_s, time_s, &trip, &view);
+    ///     (hands.throttle, hands.range)
+    /// };
+    /// let throttles: Vec<_> = (0..1250).map(|act| throttle_at(f64::from(act) * PERIOD_S)).collect();
+    /// assert_eq!(throttles[900], (0.0, Range::Drive), "waits in gear");
+    /// assert!(throttles[1249].0 > 0.1, "five seconds after the schedule set off the pedal is down: the car still stands");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
         let wanted = schedule.at(schedule_s);
         self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);

@@ -26,6 +26,16 @@ const LATEST_S: f64 = 8.64e6;
 const SHORTEST_PERIOD_S: f64 = 0.02;
 
 /// One fault of a scenario.
+///
+/// ```
+/// use trimwright_harness::faults::{Fault, find};
+/// let loose_plug = Fault {
+///     from_s: 600.0,
+///     comes_and_goes: Some((30.0, 4.0)),
+///     ..Fault::usual(find("iat_open").expect("a kind"))
+/// };
+/// assert_eq!([599.0, 601.0, 605.0, 631.0].map(|time_s| loose_plug.is_there(time_s)), [false, true, false, true]);
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
     /// What is wrong.
@@ -54,6 +64,12 @@ impl Fault {
     }
 
     /// Whether it is there at this time since power-up.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, find};
+    /// let fault = Fault { from_s: 60.0, until_s: 90.0, ..Fault::usual(find("vacuum_leak").expect("a kind")) };
+    /// assert_eq!([59.9, 60.0, 90.0].map(|time_s| fault.is_there(time_s)), [false, true, false]);
+    /// ```
     pub fn is_there(&self, time_s: f64) -> bool {
         let within = (self.from_s..self.until_s).contains(&time_s);
         within
@@ -80,6 +96,12 @@ impl Fault {
     }
 
     /// What it is, in one line: kind and strength.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, find};
+    /// let fault = Fault::usual(find("vacuum_leak").expect("a kind"));
+    /// assert_eq!(fault.title(), "air leak into the intake manifold, 40 mm2");
+    /// ```
     pub fn title(&self) -> String {
         match &self.kind.strength {
             Some(strength) => format!("{}, {}", self.kind.title, show(strength, self.strength)),
@@ -88,6 +110,19 @@ impl Fault {
     }
 
     /// Puts it into a truth and the answers of an owner.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, find};
+    /// use trimwright_harness::scenario::Scenario;
+    /// let mut van = Scenario::load("delivery-van")?;
+    /// let (said_m3, was_m2) = (van.answers.displacement_m3, van.truth.faults.vacuum_leak_m2);
+    /// for name in ["vacuum_leak", "wrong_displacement"] {
+    ///     Fault::usual(find(name).expect("a kind")).apply(&mut van.truth, &mut van.answers);
+    /// }
+    /// assert!(van.truth.faults.vacuum_leak_m2 > was_m2, "a part is broken");
+    /// assert!((van.answers.displacement_m3 / said_m3 - 0.8).abs() < 1e-6, "an answer is wrong, the engine is not");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn apply(&self, truth: &mut Truth, answers: &mut SetupAnswers) {
         (self.kind.apply)(self.strength, truth, answers);
     }

@@ -31,6 +31,12 @@ impl Default for Mixture {
 
 impl Mixture {
     /// Nothing measured yet.
+    ///
+    /// ```
+    /// use trimwright_harness::mixture::Mixture;
+    /// let mixture = Mixture::new();
+    /// assert!(mixture.events() == 0 && mixture.p95_abs().is_nan(), "no event, no figure");
+    /// ```
     pub fn new() -> Self {
         Self { events: 0, sum: 0.0, sum_of_squares: 0.0, bins: vec![0; BINS] }
     }

@@ -12,6 +12,22 @@ const PEDAL_PER_S: f64 = 2.0;
 const SWEEP_RAD_PER_S2: f64 = 300.0;
 
 /// Works throttle and dynamometer.
+///
+/// ```
+/// use trimwright_harness::{operator::Operator, schedule::Schedule, starting::PERIOD_S};
+/// use trimwright_plant::View;
+/// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
+/// let mut operator = Operator::new();
+/// let view = View { speed_rad_per_s: 80.0, ..View::default() };
+/// let mut held = |act: u32| {
+///     let time_s = f64::from(act) * PERIOD_S;
+///     operator.act(time_s, &pull.at(time_s), &view).dyno_rad_per_s
+/// };
+/// let held: Vec<_> = (0..1000).map(|act| held(act)).collect();
+/// assert_eq!(held[200], None, "first the engine has to start");
+/// assert!(held[999].is_some_and(|rad_per_s| (rad_per_s - 209.4).abs() < 0.1), "2000 rpm");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug, Default)]
 pub struct Operator {
     starting: Starting,
@@ -20,16 +36,46 @@ pub struct Operator {
 
 impl Operator {
     /// An operator beside an engine that is off.
+    ///
+    /// ```
+    /// use trimwright_harness::operator::Operator;
+    /// assert!(!Operator::new().starting().is_running());
+    /// ```
     pub fn new() -> Self {
         Self { starting: Starting::new(), hands: Hands { range: Range::Park, ..Hands::default() } }
     }
 
     /// How the engine was started and kept running.
+    ///
+    /// ```
+    /// # use trimwright_harness::{operator::Operator, schedule::Schedule, starting::PERIOD_S};
+    /// # use trimwright_plant::View;
+    /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
+    /// let mut operator = Operator::new();
+    /// for act in 0..1000 {
+    ///     let speed_rad_per_s = if act < 800 { 80.0 } else { 0.0 };
+    ///     let view = View { speed_rad_per_s, ..View::default() };
+    ///     operator.act(f64::from(act) * PERIOD_S, &pull.at(0.0), &view);
+    /// }
+    /// assert_eq!(operator.starting().stalls(), 1, "it ran and was choked");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
     /// What the operator does; called every [`PERIOD_S`]. `time_s` is the time since power-up.
+    ///
+    /// ```
+    /// # use trimwright_harness::{operator::Operator, schedule::Schedule};
+    /// # use trimwright_plant::View;
+    /// use trimwright_plant::{Key, Range};
+    /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
+    /// let mut operator = Operator::new();
+    /// let hands = operator.act(0.0, &pull.at(0.0), &View::default());
+    /// assert_eq!((hands.key, hands.range, hands.throttle), (Key::On, Range::Park, 0.0), "not before it runs");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn act(&mut self, time_s: f64, wanted: &Point, view: &View) -> &Hands {
         self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
         self.hands.ac = wanted.ac;

@@ -17,9 +17,27 @@ use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
 /// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
+///
+/// ```
+/// use trimwright_harness::scenario::{LONGEST_RUN_S, Scenario};
+/// let van = Scenario::load("delivery-van")?;
+/// let most = (LONGEST_RUN_S / van.schedule.duration_s()) as u32;
+/// assert!(van.clone().with_passes(most).check_length().is_ok());
+/// assert!(van.with_passes(most + 1).check_length().is_err());
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 pub const LONGEST_RUN_S: f64 = 172_800.0;
 
 /// Everything that decides what happens in a run.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// let van = Scenario::load("delivery-van")?;
+/// let share = van.truth.injectors.static_flow_kg_per_s / van.nameplate.injectors.static_flow_kg_per_s;
+/// assert!((share - 0.96).abs() < 1e-9, "its injectors flow 4 % less than the box says");
+/// assert_eq!(van.answers.cylinders, 8);
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scenario {
     /// Short name, after the file.

@@ -7,6 +7,16 @@ use trimwright_plant::Truth;
 
 /// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
 /// quite like that.
+///
+/// ```
+/// use trimwright_harness::scenario::{Deviations, Scenario};
+/// let van = Scenario::load("delivery-van")?;
+/// let mut engine = van.nameplate.clone();
+/// Deviations { injector_flow: -0.04, film_x: 0.2, ..Deviations::default() }.apply(&mut engine);
+/// assert_eq!(engine.injectors.static_flow_kg_per_s, van.truth.injectors.static_flow_kg_per_s);
+/// assert_eq!(engine.film.x_scale, 1.2, "a fifth more fuel wets the wall");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Deviations {
     /// Largest share by which the filling differs, smoothly over speed and pressure.
@@ -45,6 +55,16 @@ pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
 
 impl Deviations {
     /// Makes the parts differ.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::{Deviations, Scenario};
+    /// let van = Scenario::load("delivery-van")?;
+    /// let mut engine = van.nameplate.clone();
+    /// Deviations { opening_delay_s: 0.1e-3, ..Deviations::default() }.apply(&mut engine);
+    /// let fuel_kg = |truth: &trimwright_plant::Truth| truth.injected_fuel_kg(4e-3, 13.5, 300e3);
+    /// assert!(fuel_kg(&engine) < 0.98 * fuel_kg(&van.nameplate), "late injectors give less in the same time");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn apply(&self, truth: &mut Truth) {
         truth.filling.deviation = self.filling;
         truth.filling.deviation_seed = self.filling_seed;

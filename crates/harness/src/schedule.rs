@@ -20,12 +20,38 @@ use crate::units::Kind;
 use columns::{Column, Columns, Switch, unreadable};
 
 /// Longest schedule, seconds: a day. Engineering judgement.
+///
+/// ```
+/// use trimwright_harness::schedule::{LONGEST_S, Schedule};
+/// let lasting = |time_s: f64| Schedule::parse("day", "day.csv", &format!("time [s],speed [m/s]\n0,0\n{time_s},0\n"));
+/// assert!(lasting(LONGEST_S).is_ok() && lasting(LONGEST_S + 1.0).is_err());
+/// ```
 pub const LONGEST_S: f64 = 86_400.0;
 /// Shortest schedule, seconds. Engineering judgement.
+///
+/// ```
+/// use trimwright_harness::schedule::{SHORTEST_S, Schedule};
+/// let lasting = |time_s: f64| Schedule::parse("blip", "blip.csv", &format!("time [s],speed [m/s]\n0,0\n{time_s},0\n"));
+/// assert!(lasting(SHORTEST_S).is_ok() && lasting(0.5 * SHORTEST_S).is_err());
+/// ```
 pub const SHORTEST_S: f64 = 1.0;
 /// Fastest speed in a schedule, m/s. Engineering judgement.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// let error = Schedule::parse("fast", "fast.csv", "time [s],speed [mph]\n0,0\n60,230\n").unwrap_err();
+/// assert!(error.to_string().starts_with("fast.csv, line 3"), "230 mph are more than 100 m/s");
+/// ```
 pub const FASTEST_M_PER_S: f64 = 100.0;
 /// Steepest road in a schedule, rise over run. Engineering judgement.
+///
+/// ```
+/// use trimwright_harness::schedule::{STEEPEST, Schedule};
+/// let hill = |grade: f64| {
+///     Schedule::parse("hill", "hill.csv", &format!("time [s],speed [m/s],grade [1]\n0,9,{grade}\n60,9,0\n"))
+/// };
+/// assert!(hill(STEEPEST).is_ok() && hill(STEEPEST + 0.01).is_err());
+/// ```
 pub const STEEPEST: f64 = 0.35;
 /// Lowest and highest road, m. Engineering judgement.
 const ALTITUDES_M: (f64, f64) = (-500.0, 5000.0);
@@ -37,6 +63,14 @@ const MOST_POINTS: usize = 1_000_000;
 const SHORTEST_WAY_M: f64 = 1.0;
 
 /// What is wanted at one time.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// let text = "time [s],speed [km/h],grade [%],ac\n0,36,5,on\n60,36,0,off\n120,36,0,off\n";
+/// let climb = Schedule::parse("climb", "climb.csv", text)?.at(30.0);
+/// assert_eq!((climb.speed_m_per_s, climb.grade, climb.ac, climb.key), (10.0, 0.05, true, true));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Point {
     /// Time since the start of the schedule, s.
@@ -58,6 +92,15 @@ pub struct Point {
 }
 
 /// What is wanted on a dynamometer.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// let text = "time [s],engine_speed [rpm],pedal [%]\n0,1500,20\n10,4500,100\n";
+/// let sweep = Schedule::parse("sweep", "sweep.csv", text)?;
+/// let pull = sweep.at(5.0).pull.expect("it is for a dynamometer");
+/// assert!((pull.speed_rad_per_s - 314.16).abs() < 0.01 && (pull.pedal - 0.6).abs() < 1e-12, "half way: 3000 rpm, 60 %");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct Pull {
     /// Speed at which the crank is held, rad/s; 0 leaves it free.
@@ -67,6 +110,14 @@ pub struct Pull {
 }
 
 /// A schedule: at least two points in order of time, the first at time zero.
+///
+/// ```
+/// use trimwright_harness::schedule::Schedule;
+/// let trip = Schedule::parse("trip", "trip.csv", "time (min),speed (mph)\n0,0\n1,30\n3,30\n")?;
+/// assert_eq!(trip.duration_s(), 180.0);
+/// assert!((trip.distance_m() / 1609.344 - 1.25).abs() < 1e-9, "a mile at 30 mph and a quarter on the way there");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Schedule {
     name: String,

@@ -4,6 +4,13 @@ use crate::document::Document;
 use crate::error::InputError;
 
 /// A file that comes with the program.
+///
+/// ```
+/// use trimwright_harness::shipped::{ENGINES, find};
+/// let engine = find(ENGINES, "van-v8").expect("shipped");
+/// assert_eq!(engine.file, "shared/engines/van-v8.toml");
+/// assert!(engine.text.contains("displacement = \"5.2 L\""));
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Shipped {
     /// The word by which it is asked for.
@@ -45,6 +52,12 @@ macro_rules! shipped {
 }
 
 /// Whole drives: an engine, a schedule, what the owner answered and in what the engine differs from that.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, shipped::SCENARIOS};
+/// let loaded = SCENARIOS.iter().filter_map(|shipped| Scenario::load(shipped.name).ok()).count();
+/// assert_eq!(loaded, SCENARIOS.len());
+/// ```
 pub const SCENARIOS: &[Shipped] = shipped!(
     "scenarios",
     ".toml",
@@ -65,9 +78,24 @@ pub const SCENARIOS: &[Shipped] = shipped!(
     ]
 );
 /// Engines and the cars they are in.
+///
+/// ```
+/// use trimwright_harness::shipped::ENGINES;
+/// let titles: Result<Vec<_>, _> = ENGINES.iter().map(|engine| engine.title()).collect();
+/// assert!(titles?.iter().any(|title| title.contains("V8")));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 pub const ENGINES: &[Shipped] =
     shipped!("engines", ".toml", ["van-v8", "pickup-six", "coupe-four", "hot-v8"]);
 /// Speed over time.
+///
+/// ```
+/// use trimwright_harness::{schedule::Schedule, shipped::SCHEDULES};
+/// let parsed = SCHEDULES.iter().map(|shipped| Schedule::parse(shipped.name, shipped.file, shipped.text));
+/// let schedules: Vec<_> = parsed.collect::<Result<_, _>>()?;
+/// assert!(schedules.iter().any(|schedule| schedule.on_dynamometer()) && schedules.iter().any(|schedule| !schedule.on_dynamometer()));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 pub const SCHEDULES: &[Shipped] = shipped!(
     "schedules",
     ".csv",

@@ -54,6 +54,15 @@ impl Car<'_> {
 }
 
 /// Everything that was worked out.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, sizing::size};
+/// let sizing = size(&Scenario::load("delivery-van")?)?;
+/// let parts: std::collections::BTreeSet<_> = sizing.lines.iter().map(|line| line.part).collect();
+/// assert!(parts.contains("pump") && parts.contains("injectors") && !parts.contains("nitrous oxide"));
+/// assert!(!sizing.cautions.is_empty());
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Sizing {
     /// Name of the scenario.
@@ -66,6 +75,14 @@ pub struct Sizing {
 
 impl Sizing {
     /// The worst of all verdicts.
+    ///
+    /// ```
+    /// use trimwright_harness::sizing::{Verdict, size};
+    /// # use trimwright_harness::scenario::Scenario;
+    /// let tired = size(&Scenario::load("tired-van")?)?;
+    /// assert_eq!(tired.verdict(), Verdict::NotEnough, "one bad part is enough");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn verdict(&self) -> Verdict {
         self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::Told)
     }
@@ -85,6 +102,16 @@ impl Sizing {
 }
 
 /// Works out a scenario's car.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, sizing::size};
+/// let mut van = Scenario::load("delivery-van")?;
+/// let duty = |van: &Scenario| size(van).ok()?.line("share of time open").map(|line| line.value);
+/// let with_four = duty(&van);
+/// van.answers.injectors = 2;
+/// assert!(duty(&van) > with_four, "two injectors have to be open for longer");
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 ///
 /// # Errors
 /// [`AnswerError`] when a setup answer is out of its range.

@@ -6,9 +6,20 @@ use crate::closed_loop::ClosedLoop;
 use crate::watch::Watch;
 
 /// Time between two rows.
+///
+/// ```
+/// use trimwright_harness::{closed_loop::STEP_S, trace::PERIOD_S};
+/// assert_eq!((PERIOD_S / STEP_S).round(), 100.0, "of a hundred steps one is written down");
+/// ```
 pub const PERIOD_S: f64 = 0.1;
 
 /// Name, unit and how to write each column of `trace.csv`.
+///
+/// ```
+/// use trimwright_harness::trace::COLUMNS;
+/// let lambdas: Vec<_> = COLUMNS.iter().filter(|column| column.contains("lambda")).collect();
+/// assert_eq!(lambdas, [&"lambda [1]", &"wanted_lambda [1]", &"sensor_lambda [1]"], "true, wanted, read");
+/// ```
 pub const COLUMNS: [&str; 20] = [
     "time [s]",
     "wanted_speed [m/s]",
@@ -33,6 +44,17 @@ pub const COLUMNS: [&str; 20] = [
 ];
 
 /// One row, in the order of [`COLUMNS`] (but SI where the columns use trade units).
+///
+/// ```
+/// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let rows = drive(&scenario, &mut |_| ())?.rows;
+/// let (first, last) = (&rows[0], &rows[rows.len() - 1]);
+/// assert!(first.engine_rpm == 0.0 && first.lambda.is_nan(), "no fuel, no mixture");
+/// assert!((last.speed_m_per_s - last.wanted_speed_m_per_s).abs() < 1.0);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Row {
     /// Time since power-up.
@@ -79,6 +101,27 @@ pub struct Row {
 
 impl Row {
     /// The row of this moment.
+    ///
+    /// ```
+    /// use trimwright_harness::{trace::Row, watch::Watch};
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut watch = Watch::new(&controller);
+    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 10_000)] {
+    ///     for _ in 0..steps {
+    ///         closed_loop.step(&Hands { key, ..Hands::default() });
+    ///         watch.look(&closed_loop);
+    ///     }
+    /// }
+    /// let row = Row::of(&closed_loop, &watch, 0.0, 0.0);
+    /// assert!((row.time_s - 13.5).abs() < 1e-9 && row.engine_rpm > 600.0);
+    /// assert!(row.lambda < 1.0 && row.sensor_lambda.is_nan(), "a cold engine idles rich, the sensor is still cold");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn of(closed_loop: &ClosedLoop, watch: &Watch, wanted_speed_m_per_s: f64, throttle: f64) -> Self {
         let view = closed_loop.view();
         let insight = &closed_loop.controller().state().insight;
@@ -110,6 +153,16 @@ impl Row {
 }
 
 /// The text of `trace.csv`.
+///
+/// ```
+/// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule, trace};
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let text = String::from_utf8(trace::to_csv(&drive(&scenario, &mut |_| ())?.rows)?)?;
+/// assert!(text.starts_with("time [s],wanted_speed [m/s],"));
+/// assert_eq!(text.lines().count(), 601, "a header and a row each tenth of a second");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// When the row can't be written, which memory alone can't cause.

@@ -9,6 +9,13 @@ mod kind;
 pub use kind::Kind;
 
 /// One accepted unit of one kind.
+///
+/// ```
+/// use trimwright_harness::units::{Kind, parse};
+/// let unit = parse(Kind::MassRate, "60 lb/h")?.unit;
+/// assert_eq!(unit.show(0.01), "79.3664 lb/h", "answers in the unit one was asked in");
+/// # Ok::<(), trimwright_harness::units::UnitError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unit {
     kind: Kind,
@@ -102,6 +109,13 @@ impl Unit {
 }
 
 /// A quantity as it was written.
+///
+/// ```
+/// use trimwright_harness::units::{Kind, parse};
+/// let rail = parse(Kind::Pressure, "3 bar")?;
+/// assert_eq!((rail.si, rail.unit.spelling()), (300e3, "bar"));
+/// # Ok::<(), trimwright_harness::units::UnitError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quantity {
     /// Its value in SI (an angle in degrees).
@@ -111,6 +125,12 @@ pub struct Quantity {
 }
 
 /// Why a text is no quantity of the kind that is wanted.
+///
+/// ```
+/// use trimwright_harness::units::{Kind, UnitError, parse};
+/// assert_eq!(parse(Kind::Voltage, "13.5"), Err(UnitError::NoUnit(Kind::Voltage)));
+/// assert_eq!(UnitError::NoUnit(Kind::Voltage).to_string(), "needs a unit, one of V, mV");
+/// ```
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum UnitError {
     /// It doesn't start with a number.

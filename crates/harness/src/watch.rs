@@ -13,8 +13,26 @@ use crate::mixture::Mixture;
 use crate::steady::{self, Steady};
 
 /// Nothing is counted before the engine has run this long.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule, watch::SETTLED_AFTER_S};
+/// let still = format!("time [s],speed [km/h]\n0,0\n{SETTLED_AFTER_S},0\n");
+/// let scenario = Scenario { schedule: Schedule::parse("still", "still.csv", &still)?, passes: 1, ..Scenario::load("delivery-van")? };
+/// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
+/// assert_eq!(run.last_pass.events(), 0, "the start took a while: nothing counts yet");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub const SETTLED_AFTER_S: f64 = 60.0;
 /// Width of the windows in which convergence is followed.
+///
+/// ```
+/// use trimwright_harness::watch::{WINDOW_S, Window, settle_s};
+/// let bad = Window { end_s: WINDOW_S, map_rms: 0.1, closed_loop_rms: 0.02 };
+/// let good = Window { end_s: 2.0 * WINDOW_S, map_rms: 0.01, closed_loop_rms: 0.01 };
+/// assert_eq!(settle_s(&[bad, good], 0.02), 60.0, "from the end of the bad minute on");
+/// ```
 pub const WINDOW_S: f64 = 60.0;
 /// Fewest steady events for a window to say anything.
 const FEWEST_EVENTS: u64 = 40;
@@ -47,6 +65,18 @@ struct Applied {
 }
 
 /// One window of convergence.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let windows = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.windows;
+/// assert!(windows[0].map_rms.is_nan(), "in the first minute nothing counts");
+/// assert!(windows[5].map_rms < 0.5 * windows[1].map_rms, "the map gets better");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Window {
     /// End of the window.
@@ -58,6 +88,25 @@ pub struct Window {
 }
 
 /// Collects the measures of one run.
+///
+/// ```
+/// # use trimwright_control::{Calibration, Controller};
+/// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+/// # use trimwright_plant::{Hands, Key, Plant};
+/// use trimwright_harness::watch::Watch;
+/// # let van = Scenario::load("delivery-van")?;
+/// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+/// let mut watch = Watch::new(&controller);
+/// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+/// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 80_000)] {
+///     for _ in 0..steps {
+///         closed_loop.step(&Hands { key, ..Hands::default() });
+///         watch.look(&closed_loop);
+///     }
+/// }
+/// assert!(watch.steady.events() > 500, "a minute after the start idle counts, and is steady");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Debug)]
 pub struct Watch {
     /// Steady events of the whole run.
@@ -93,6 +142,14 @@ pub struct Watch {
 
 impl Watch {
     /// A watch over a controller of this calibration.
+    ///
+    /// ```
+    /// use trimwright_control::{CELLS, Calibration, Controller, SetupAnswers};
+    /// use trimwright_harness::watch::Watch;
+    /// let watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
+    /// assert!(watch.steady.rms().is_nan() && watch.cells.visited() == [false; CELLS]);
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn new(controller: &Controller) -> Self {
         let cells = controller.calibration().filling().flat().len();
         Self {
@@ -120,12 +177,42 @@ impl Watch {
     }
 
     /// Forgets the mixture of earlier passes (not the map, the log or the windows).
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
+    /// use trimwright_harness::watch::Watch;
+    /// let mut watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
+    /// [&mut watch.all, &mut watch.steady].map(|mixture| mixture.add(0.05));
+    /// watch.start_pass();
+    /// assert_eq!((watch.all.events(), watch.steady.events()), (0, 1), "what is steady is kept over all passes");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn start_pass(&mut self) {
         self.all = Mixture::new();
         self.transient = Mixture::new();
     }
 
     /// Looks at the loop after a step.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// use trimwright_harness::watch::Watch;
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut watch = Watch::new(&controller);
+    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 5_000)] {
+    ///     for _ in 0..steps {
+    ///         closed_loop.step(&Hands { key, ..Hands::default() });
+    ///         watch.look(&closed_loop);
+    ///     }
+    /// }
+    /// assert!((watch.last_span_s - 0.02).abs() < 0.01, "eight cylinders fire some 50 times a second at idle");
+    /// assert_eq!(watch.all.events(), 0, "but it has not run for a minute yet");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn look(&mut self, closed_loop: &ClosedLoop) {
         let steps_per_sample = (steady::PERIOD_S / closed_loop.step_s()) as u64;
         if closed_loop.steps().is_multiple_of(steps_per_sample.max(1)) {
@@ -238,6 +325,19 @@ impl Watch {
     }
 
     /// Least squares over the whole log for injectors that open `late_s` later than the calibration has it.
+    ///
+    /// ```
+    /// use trimwright_control::{CELLS, Calibration, Controller, SetupAnswers};
+    /// use trimwright_harness::{fit::{FILM, Sample}, watch::Watch};
+    /// use trimwright_numerics::Weights;
+    /// let mut watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
+    /// let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25; 4] };
+    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: 0.08, weight: 220.0 };
+    /// watch.log = vec![sample; 1000];
+    /// let cell_ln = |late_s| watch.fit(CELLS, late_s).solve().map_or(f64::NAN, |fitted| fitted.cells[20]);
+    /// assert!(cell_ln(0.1e-3) < cell_ln(0.0), "what late injectors explain is not the cell's");
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
     pub fn fit(&self, cells: usize, late_s: f64) -> Fit {
         let mut fit = Fit::new(cells);
         let samples = self.log.iter().filter_map(|sample| sample.opening_late(late_s));

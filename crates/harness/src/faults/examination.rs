@@ -36,6 +36,15 @@ pub fn schedule() -> Schedule {
 }
 
 /// What one drive was like.
+///
+/// ```
+/// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
+/// let van = Scenario::load("delivery-van")?;
+/// let met = experience(&van, 60.0, &mut |_| ())?;
+/// assert!(met.ran_s > 50.0 && met.crank_s < 3.0 && met.stalls == 0);
+/// assert!(met.idle_rpm.is_nan(), "within a minute it did not get warm");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Experience {
     /// Time the engine ran, s.
@@ -85,6 +94,18 @@ pub struct Experience {
 }
 
 /// A fault and what came of it.
+///
+/// ```
+/// use trimwright_harness::faults::examination::examine;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let examined = examine(&Scenario::load("delivery-van")?, &schedule, 30.0, Some("map_open"))?;
+/// let broken = &examined[1];
+/// assert_eq!(broken.title, "MAP sensor wire broken");
+/// assert!(broken.controller.iter().any(|notice| notice.starts_with("P010")), "{:?}", broken.controller);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Examined {
     /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own.
@@ -104,10 +125,28 @@ pub struct Examined {
 }
 
 /// When a fault begins on that drive unless another time is named, s: the engine is warm and has learned a little.
+///
+/// ```
+/// use trimwright_harness::faults::examination::{FROM_S, schedule};
+/// let ahead_s = schedule().duration_s() - FROM_S;
+/// assert!(ahead_s > 300.0, "more than half of the drive is left to notice it");
+/// ```
 pub const FROM_S: f64 = 300.0;
 
 /// Drives `scenario` on `schedule` sound, with its own faults if it has any, and with each kind of fault (or `only` this one) of its
 /// usual strength: from `from_s` on, or from the start where a fault can't begin later.
+///
+/// ```
+/// use trimwright_harness::faults::examination::examine;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n";
+/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+/// let examined = examine(&Scenario::load("delivery-van")?, &schedule, 30.0, Some("alternator_dead"))?;
+/// let [sound, dead] = examined.as_slice() else { panic!("sound and with the fault") };
+/// assert_eq!((sound.fault.as_str(), dead.fault.as_str()), ("sound", "alternator_dead"));
+/// assert!(dead.experience.last_v < sound.experience.last_v - 0.7, "the battery feeds it alone");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when answers or truth are outside their ranges.
@@ -180,6 +219,16 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
 
 /// Drives a scenario once, for at most `most_s`, its faults coming and going, learning and checking itself. `look` sees the loop once a
 /// second.
+///
+/// ```
+/// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
+/// let van = Scenario::load("delivery-van")?;
+/// let mut coolant_k = Vec::new();
+/// experience(&van, 30.0, &mut |closed_loop| coolant_k.push(closed_loop.view().coolant_k))?;
+/// assert_eq!(coolant_k.len(), 30, "a look each second");
+/// assert!(coolant_k[29] > coolant_k[0], "the engine warms up");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 ///
 /// # Errors
 /// [`RunError`] when answers or truth are outside their ranges.

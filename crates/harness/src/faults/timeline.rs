@@ -27,17 +27,42 @@ pub struct Timeline<'a> {
 
 impl<'a> Timeline<'a> {
     /// The faults of this scenario.
+    ///
+    /// ```
+    /// use trimwright_harness::{faults::Timeline, scenario::Scenario};
+    /// let van = Scenario::load("delivery-van")?;
+    /// assert_eq!(Timeline::new(&van).truth(1e4), van.truth, "nothing is wrong with it at any time");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn new(scenario: &'a Scenario) -> Self {
         let (sound, faults) = (&scenario.truth, scenario.faults.as_slice());
         Self { sound, answers: scenario.answers, faults, next_change_s: next_change_s(faults, 0.0) }
     }
 
     /// The truth at this time since power-up.
+    ///
+    /// ```
+    /// use trimwright_harness::{faults::Timeline, scenario::Scenario};
+    /// let tired = Scenario::load("tired-van")?;
+    /// let timeline = Timeline::new(&tired);
+    /// let leaks = [0.0, 301.0].map(|time_s| timeline.truth(time_s).faults.exhaust_leak_kg_per_s);
+    /// assert!(leaks[0] == 0.0 && (leaks[1] - 0.4e-3).abs() < 1e-9, "the gasket opens after five minutes");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn truth(&self, time_s: f64) -> Truth {
         self.at(time_s).0
     }
 
     /// What the owner answered, wrong answers included.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, Timeline, find};
+    /// use trimwright_harness::scenario::Scenario;
+    /// let faults = vec![Fault::usual(find("wrong_cylinders").expect("a kind"))];
+    /// let van = Scenario { faults, ..Scenario::load("delivery-van")? };
+    /// assert_eq!((van.answers.cylinders, Timeline::new(&van).answers().cylinders), (8, 6));
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     pub fn answers(&self) -> SetupAnswers {
         self.at(0.0).1
     }
@@ -51,6 +76,24 @@ impl<'a> Timeline<'a> {
     }
 
     /// To be called before every step: changes the plant when a fault comes or goes.
+    ///
+    /// ```
+    /// # use trimwright_control::{Calibration, Controller};
+    /// use trimwright_harness::faults::{Fault, Timeline, find};
+    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
+    /// use trimwright_plant::{Hands, Plant};
+    /// let fault = Fault { from_s: 0.5, ..Fault::usual(find("fans_dead").expect("a kind")) };
+    /// let van = Scenario { faults: vec![fault], ..Scenario::load("delivery-van")? };
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// let mut timeline = Timeline::new(&van);
+    /// let mut closed_loop = ClosedLoop::new(Plant::new(timeline.truth(0.0), van.seed)?, controller);
+    /// for step in 1..=1000 {
+    ///     timeline.step(&mut closed_loop)?;
+    ///     closed_loop.step(&Hands::default());
+    ///     assert_eq!(closed_loop.plant().truth().faults.fans_dead, step > 500);
+    /// }
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     ///
     /// # Errors
     /// [`OutOfRange`] when faults together push a part out of its range.

@@ -5,6 +5,16 @@ use crate::error::InputError;
 use crate::units::Kind;
 
 /// Where along a pipe the oxygen sensor sits.
+///
+/// ```
+/// use trimwright_harness::sizing::{SensorPlace, Verdict, size};
+/// # use trimwright_harness::scenario::Scenario;
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.installation.sensor_place = SensorPlace::Outside;
+/// let sizing = size(&van)?;
+/// assert!(sizing.line("side of a bend").is_some_and(|line| line.verdict == Verdict::NotEnough));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SensorPlace {
     /// On a straight piece.
@@ -16,6 +26,17 @@ pub enum SensorPlace {
 }
 
 /// What holds the hoses.
+///
+/// ```
+/// use trimwright_harness::sizing::{Clamps, size};
+/// # use trimwright_harness::scenario::Scenario;
+/// let mut van = Scenario::load("delivery-van")?;
+/// van.installation.clamps = Clamps::Carburettor;
+/// let sizing = size(&van)?;
+/// let clamps = sizing.line("clamps made for injection").ok_or("a line")?;
+/// assert!(clamps.change.contains("cut the hose"), "{}", clamps.change);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Clamps {
     /// Made for injection pressure: rolled edges, even all around.
@@ -26,6 +47,17 @@ pub enum Clamps {
 
 /// How the parts are built in. SI units; the ranges are those of the scenario's keys. The customary values are engineering
 /// judgement unless a source is named.
+///
+/// ```
+/// use trimwright_harness::sizing::{Installation, size};
+/// # use trimwright_harness::scenario::Scenario;
+/// let lost_v = |pump_wire_m2| {
+///     let installation = Installation { pump_wire_m2, ..Installation::default() };
+///     let van = Scenario { installation, ..Scenario::load("delivery-van").ok()? };
+///     Some(size(&van).ok()?.line("wire to the pump")?.value)
+/// };
+/// assert!(lost_v(0.75e-6).is_some_and(|volts| volts > 0.5) && lost_v(4e-6).is_some_and(|volts| volts < 0.5));
+/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Installation {
     /// Peak power that is to be fed, W, 10e3 to 1.5e6; `None`: what the engine's air makes.

@@ -4,6 +4,12 @@ use crate::units::{Kind, Unit};
 use serde::Serialize;
 
 /// What to think of a value.
+///
+/// ```
+/// use trimwright_harness::sizing::Verdict;
+/// let worst = [Verdict::Ok, Verdict::NotEnough, Verdict::Tight, Verdict::Told].into_iter().max();
+/// assert_eq!(worst, Some(Verdict::NotEnough), "verdicts are in order");
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
@@ -19,6 +25,11 @@ pub enum Verdict {
 
 impl Verdict {
     /// In words.
+    ///
+    /// ```
+    /// use trimwright_harness::sizing::Verdict;
+    /// assert_eq!([Verdict::Told, Verdict::Tight].map(Verdict::words), ["", "tight"], "a mere figure gets no word");
+    /// ```
     pub const fn words(self) -> &'static str {
         match self {
             Self::Told => "",
@@ -30,6 +41,15 @@ impl Verdict {
 }
 
 /// The limit of a value, in the value's unit.
+///
+/// ```
+/// use trimwright_harness::sizing::{Limit, size};
+/// # use trimwright_harness::scenario::Scenario;
+/// let sizing = size(&Scenario::load("delivery-van")?)?;
+/// let wire = sizing.line("wire to the pump").ok_or("a line")?;
+/// assert_eq!((wire.limit, wire.unit), (Some(Limit::AtMost(0.5)), "V"));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Limit {
@@ -42,6 +62,16 @@ pub enum Limit {
 }
 
 /// One thing that was worked out.
+///
+/// ```
+/// use trimwright_harness::sizing::{Verdict, size};
+/// # use trimwright_harness::scenario::Scenario;
+/// let sizing = size(&Scenario::load("tired-van")?)?;
+/// let thin = sizing.line("wire to the pump").ok_or("a line")?;
+/// assert!(thin.verdict == Verdict::NotEnough && thin.formula.starts_with("8 A x 6 m"));
+/// assert!(thin.change.starts_with("AWG"), "it says what to change: {}", thin.change);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Line {
     /// The part of the car.

@@ -4,6 +4,13 @@ use std::str::FromStr;
 use uom::si::f64 as si;
 
 /// What a quantity measures, and so which units it may be written in.
+///
+/// ```
+/// use trimwright_harness::units::{Kind, parse};
+/// let (oil, warmer) = (parse(Kind::Temperature, "20 degC")?, parse(Kind::TemperatureStep, "20 degC")?);
+/// assert!((oil.si - 293.15).abs() < 1e-9 && (warmer.si - 20.0).abs() < 1e-9, "a temperature and a difference");
+/// # Ok::<(), trimwright_harness::units::UnitError>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum Kind {
     /// A plain number or a percentage.
@@ -59,6 +66,11 @@ type Spelling = (&'static str, &'static str);
 
 impl Kind {
     /// Every kind.
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// assert!(Kind::ALL.iter().all(|kind| Unit::preferred(*kind).is_some()), "each can be shown");
+    /// ```
     pub const ALL: [Self; 23] = [
         Self::Ratio,
         Self::Time,
@@ -86,6 +98,11 @@ impl Kind {
     ];
 
     /// What it is called in a message: "a volume".
+    ///
+    /// ```
+    /// use trimwright_harness::units::Kind;
+    /// assert_eq!(Kind::Rotation.name(), "a rotational speed");
+    /// ```
     pub const fn name(self) -> &'static str {
         match self {
             Self::Ratio => "a number or a percentage",
@@ -115,6 +132,11 @@ impl Kind {
     }
 
     /// The unit at the end of the name of a field that holds such a quantity, `_m` of `bore_m`; a ratio has none.
+    ///
+    /// ```
+    /// use trimwright_harness::units::Kind;
+    /// assert_eq!([Kind::MassRate, Kind::Ratio].map(Kind::suffix), ["_kg_per_s", ""]);
+    /// ```
     pub const fn suffix(self) -> &'static str {
         match self {
             Self::Ratio => "",
@@ -143,6 +165,12 @@ impl Kind {
     }
 
     /// The spellings that are accepted, the preferred one first. Upper and lower case matter: `mPa` is not `MPa`.
+    ///
+    /// ```
+    /// use trimwright_harness::units::Kind;
+    /// let psi = Kind::Pressure.spellings().iter().any(|(spelling, _)| *spelling == "psi");
+    /// assert!(psi && Kind::Pressure.spellings()[0].0 == "kPa", "psi is understood, kPa preferred");
+    /// ```
     pub const fn spellings(self) -> &'static [Spelling] {
         match self {
             Self::Ratio => &[("%", "%"), ("percent", "%")],
@@ -217,6 +245,11 @@ impl Kind {
     }
 
     /// The accepted spellings in one line, for a message.
+    ///
+    /// ```
+    /// use trimwright_harness::units::Kind;
+    /// assert_eq!(Kind::Speed.accepted(), "m/s, km/h, mph, ft/s");
+    /// ```
     pub fn accepted(self) -> String {
         self.spellings().iter().map(|(spelling, _)| *spelling).collect::<Vec<_>>().join(", ")
     }

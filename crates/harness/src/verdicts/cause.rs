@@ -1,6 +1,19 @@
 //! The causes that can be told from each other with these sensors.
 
 /// What may be wrong.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
+/// use trimwright_harness::faults::{Fault, find};
+/// use trimwright_harness::verdicts::{Cause, rank};
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
+/// let faults = vec![Fault::usual(find("map_open").ok_or("a kind")?)];
+/// let van = Scenario { schedule, faults, passes: 1, ..Scenario::load("delivery-van")? };
+/// let learned = learn(&van, Options::default())?;
+/// assert_eq!(rank(&learned.evidence, &learned.controller)[0].0, Cause::MapCircuit);
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum Cause {
     /// Air enters the exhaust before the sensor.
@@ -41,6 +54,12 @@ pub enum Cause {
 
 impl Cause {
     /// All causes.
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::Cause;
+    /// let circuits = Cause::ALL.iter().filter(|cause| cause.name().ends_with("_circuit")).count();
+    /// assert_eq!(circuits, 6, "each sensor's wires are a cause of their own");
+    /// ```
     pub const ALL: [Self; 17] = [
         Self::UpstreamAir,
         Self::VacuumLeak,
@@ -62,6 +81,11 @@ impl Cause {
     ];
 
     /// A short name for tables.
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::Cause;
+    /// assert_eq!(Cause::VacuumLeak.name(), "vacuum_leak");
+    /// ```
     pub const fn name(self) -> &'static str {
         match self {
             Self::UpstreamAir => "upstream_air",

@@ -7,6 +7,11 @@ use super::pattern::{Pattern, Place};
 use crate::watch::pulse;
 
 /// Time between two looks.
+///
+/// ```
+/// use trimwright_harness::{closed_loop::STEP_S, verdicts::PERIOD_S};
+/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "of twenty steps one is looked at");
+/// ```
 pub const PERIOD_S: f64 = 0.02;
 /// The engine counts as warm from here: 75 degC.
 const WARM_K: f32 = 348.15;
@@ -35,6 +40,17 @@ enum Wait {
 }
 
 /// Everything that the findings are drawn from.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
+/// let van = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let evidence = learn(&van, Options::default())?.evidence;
+/// assert!(evidence.died == 0 && evidence.ect_most_k > 300.0, "it ran and got warmer");
+/// assert!(evidence.pattern.high_ln().is_none(), "the trip was too short to judge the mixture");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 #[derive(Clone, Debug, Default)]
 pub struct Evidence {
     /// A dynamometer holds the speed: the idle valve, which then does not, says nothing.
@@ -72,6 +88,25 @@ pub struct Evidence {
 
 impl Evidence {
     /// Looks at the controller; to be called every [`PERIOD_S`].
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::{Evidence, PERIOD_S};
+    /// # use trimwright_control::{Calibration, Controller};
+    /// # use trimwright_harness::{closed_loop::{ClosedLoop, STEP_S}, scenario::Scenario};
+    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # let van = Scenario::load("delivery-van")?;
+    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
+    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
+    /// let mut evidence = Evidence::default();
+    /// for step in 0..1000 {
+    ///     closed_loop.step(&Hands { key: Key::On, ..Hands::default() });
+    ///     if step % (PERIOD_S / STEP_S).round() as u32 == 0 {
+    ///         evidence.look(closed_loop.controller());
+    ///     }
+    /// }
+    /// assert!((evidence.battery_v[0].value() - 12.3).abs() < 0.4, "the battery before the start");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
     pub fn look(&mut self, controller: &Controller) {
         let state = controller.state();
         self.looks += 1;
@@ -166,11 +201,29 @@ impl Evidence {
     }
 
     /// How much more correction idle needs than high flow, ln.
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::{Evidence, Place};
+    /// let mut evidence = Evidence::default();
+    /// for (right_ln, per_m3) in [(0.20, 1.0), (0.05, 8.0)] {
+    ///     (0..200).for_each(|_| evidence.pattern.add(&Place { right_ln, per_m3 }));
+    /// }
+    /// assert!(evidence.rise_ln().is_some_and(|ln| (ln - 0.15).abs() < 1e-9), "idle needs more: late injectors do that");
+    /// assert_eq!(Evidence::default().rise_ln(), None);
+    /// ```
     pub fn rise_ln(&self) -> Option<f64> {
         Some(self.pattern.low_ln()? - self.pattern.high_ln()?)
     }
 
     /// How much the supply rises with the engine running, V.
+    ///
+    /// ```
+    /// use trimwright_harness::verdicts::Evidence;
+    /// let mut evidence = Evidence::default();
+    /// evidence.battery_v[0].add(12.5);
+    /// evidence.battery_v[1].add(14.1);
+    /// assert!((evidence.charge_v() - 1.6).abs() < 1e-9, "the alternator charges");
+    /// ```
     pub fn charge_v(&self) -> f64 {
         self.battery_v[1].value() - self.battery_v[0].value()
     }

@@ -11,6 +11,20 @@ use crate::summary::{Finding, Weight};
 const KNOWN: f32 = 0.5;
 
 /// Findings, the heaviest first; then what is worth knowing anyway.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
+/// use trimwright_harness::faults::{Fault, find};
+/// use trimwright_harness::{summary::Weight, verdicts::findings};
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
+/// let faults = vec![Fault::usual(find("iat_open").ok_or("a kind")?)];
+/// let van = Scenario { schedule, faults, passes: 1, ..Scenario::load("delivery-van")? };
+/// let learned = learn(&van, Options::default())?;
+/// let first = &findings(&learned.evidence, &learned.controller)[0];
+/// assert!(first.weight == Weight::Act && first.evidence[0].starts_with("P011"), "{first:?}");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
 pub fn findings(evidence: &Evidence, controller: &Controller) -> Vec<Finding> {
     let ranked = rank(evidence, controller);
     let causes = ranked.iter().map(|(cause, _)| finding(*cause, evidence, controller));

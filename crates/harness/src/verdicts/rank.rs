@@ -44,6 +44,18 @@ const DIES: f64 = 1.5;
 const RAIL_LN: f64 = -0.03;
 
 /// Causes with their weights, heaviest first, those of at least 1.
+///
+/// ```
+/// use trimwright_control::{Calibration, Controller, SetupAnswers};
+/// use trimwright_harness::verdicts::{Cause, Evidence, rank};
+/// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
+/// let mut evidence = Evidence::default();
+/// assert!(rank(&evidence, &controller).is_empty(), "nothing was seen, nothing is wrong");
+/// evidence.battery_v[0].add(12.5);
+/// evidence.battery_v[1].add(12.1);
+/// assert_eq!(rank(&evidence, &controller)[0].0, Cause::Charging, "the supply does not rise with the engine running");
+/// # Ok::<(), trimwright_control::AnswerError>(())
+/// ```
 pub fn rank(evidence: &Evidence, controller: &Controller) -> Vec<(Cause, f64)> {
     let weigh = |cause: &Cause| (*cause, weight(*cause, evidence, controller));
     let mut ranked: Vec<(Cause, f64)> =
