@@ -4,6 +4,8 @@ use trimwright_control::{Options, Refusal};
 use trimwright_harness::drive::{Learned, learn};
 use trimwright_harness::faults::{Fault, find};
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::schedule::Schedule;
+use trimwright_harness::shipped::SCENARIOS;
 use trimwright_harness::summary::Weight;
 use trimwright_harness::verdicts::{Cause, findings, rank};
 
@@ -75,6 +77,41 @@ fn of_a_sound_engine_only_what_was_not_driven_is_said() {
     assert_eq!(titles, [("Part of the map was never driven", Weight::Note)]);
 }
 
+/// A shipped drive without a fault, over a mountain, with a trailer or on a dynamometer, is accused of nothing, nor when it checks itself.
+#[test]
+fn of_a_shipped_drive_without_faults_nothing_is_to_be_acted_on() {
+    let sound = || SCENARIOS.iter().map(|shipped| Scenario::load(shipped.name).expect("shipped"));
+    assert_eq!(sound().filter(|scenario| !scenario.faults.is_empty()).count(), 1);
+    let check = |self_check: bool| {
+        for scenario in sound().filter(|scenario| scenario.faults.is_empty()) {
+            let learned = learn(&scenario, Options { self_check, ..Options::default() }).expect("a drive");
+            let found = findings(&learned.evidence, &learned.controller);
+            assert!(
+                found.iter().all(|finding| finding.weight == Weight::Note),
+                "{}: {found:?}",
+                scenario.name
+            );
+        }
+    };
+    std::thread::scope(|scope| {
+        scope.spawn(|| check(true));
+        check(false);
+    });
+}
+
+/// A drive that ends before the engine is warm taught nothing, and says so and why.
+#[test]
+fn a_drive_too_short_to_learn_from_says_so() {
+    let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n200,50\n220,0\n";
+    let schedule = Schedule::parse("trip", "trip.csv", trip).expect("a schedule");
+    let van = Scenario::load("delivery-van").expect("shipped");
+    let scenario = Scenario { schedule, passes: 1, faults: Vec::new(), ..van };
+    let learned = learn(&scenario, Options::default()).expect("a drive");
+    let found = findings(&learned.evidence, &learned.controller);
+    assert_eq!(found[0].title, "Nothing was learned", "{found:?}");
+    assert!(found[0].evidence[0].ends_with("were refused because: cold"), "{found:?}");
+}
+
 /// With a leak before the sensor lessons at idle are refused once the crank has told, and the verdict counts them; without the self-check
 /// nothing is refused, and nothing can be said.
 #[test]
@@ -90,6 +127,10 @@ fn learning_where_the_sensor_is_lied_to_is_refused_and_said() {
     // The leak alone explains it, or a sensor that reads lean: both are said, and how to tell them apart.
     assert_eq!(causes(&checked)[..2], [Cause::UpstreamAir, Cause::SensorReading]);
     assert!(found[0].tell_apart.iter().any(|line| line.contains("at every flow")));
+    // Rich is no danger; a sensor that hides a lean engine is.
+    assert_eq!((found[0].weight, found[1].weight), (Weight::Act, Weight::Act));
+    let lean = driven(Some(("shifted_sensor", -0.12)), true);
+    assert_eq!(findings(&lean.evidence, &lean.controller)[0].weight, Weight::Stop);
 }
 
 /// What is said of the shipped van with three faults at once: all three, whatever the order.

@@ -191,7 +191,7 @@ pub struct CostFigures {
 /// assert_eq!(serde_json::to_string(&[Weight::default(), Weight::Stop])?, "[\"note\",\"stop\"]");
 /// # Ok::<(), serde_json::Error>(())
 /// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Weight {
     /// Worth knowing.

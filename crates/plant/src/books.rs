@@ -59,7 +59,7 @@ pub struct Books {
     pub kinetic_j: f64,
     /// Charges that fired.
     pub charges: u64,
-    /// Charges with fuel that misfired.
+    /// Charges with fuel that misfired; those of a fuel cut, which take in only what the wall gives off, have none.
     pub misfires: u64,
     /// Charges that knocked.
     pub knocks: u64,

@@ -29,8 +29,9 @@ pub(super) fn noticed_by_owner(felt: &Experience, sound: &Experience) -> Vec<Str
     let slower = felt.speed_error_rms_m_per_s - sound.speed_error_rms_m_per_s;
     notice(slower > 0.3, format!("falls {slower:.1} m/s further behind"));
     let misfires = felt.misfires - sound.misfires;
-    notice(misfires > 2e-3, format!("misfires ({:.1} %)", 100.0 * felt.misfires));
-    notice(felt.knocks > sound.knocks + 2e-3, format!("pings ({:.1} %)", 100.0 * felt.knocks));
+    notice(misfires > 2e-3, format!("misfires ({:.1} % more)", 100.0 * misfires));
+    let knocks = felt.knocks - sound.knocks;
+    notice(knocks > 2e-3, format!("pings ({:.1} % more)", 100.0 * knocks));
     let (per_m, sound_per_m) = (felt.fuel_kg / felt.distance_m, sound.fuel_kg / sound.distance_m);
     // A car that hardly moved says nothing about its thirst.
     let thirst = if felt.distance_m > 0.5 * sound.distance_m { per_m / sound_per_m - 1.0 } else { 0.0 };

@@ -10,7 +10,7 @@ use crate::summary::{Finding, Weight};
 /// Standard deviation below which a cell was visited enough to know something, as a share of the first one.
 const KNOWN: f32 = 0.5;
 
-/// Findings, the heaviest first; then what is worth knowing anyway.
+/// Findings: what matters most first, and of what matters alike the likeliest; then what is worth knowing anyway.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -29,7 +29,10 @@ pub fn findings(evidence: &Evidence, controller: &Controller) -> Vec<Finding> {
     let ranked = rank(evidence, controller);
     let causes = ranked.iter().map(|(cause, _)| finding(*cause, evidence, controller));
     let limits = limits(controller).into_iter();
-    causes.chain(limits).chain(cold(evidence)).chain(unvisited(controller)).collect()
+    let mut found: Vec<Finding> = causes.chain(limits).collect();
+    found.sort_by_key(|finding| core::cmp::Reverse(finding.weight));
+    found.extend(cold(evidence).into_iter().chain(nothing_learned(controller)).chain(unvisited(controller)));
+    found
 }
 
 /// Titles, causes, ways to tell apart and checks of a cause.
@@ -42,7 +45,8 @@ struct Words {
 }
 
 fn finding(cause: Cause, evidence: &Evidence, controller: &Controller) -> Finding {
-    let Words { title, weight, causes, tell_apart, check } = words(cause);
+    let leaner = controller.state().self_check.pull.falsely_lean_ln().is_none();
+    let Words { title, weight, causes, tell_apart, check } = words(cause, leaner);
     let owned = |lines: &[&str]| lines.iter().map(|line| (*line).to_owned()).collect();
     Finding {
         title: title.to_owned(),
@@ -67,15 +71,17 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
     );
     let (pull, _, count) = state.self_check.pull.estimate();
     let burned = state.self_check.pull.off_ln().map_or_else(String::new, |(off_ln, sigma_ln)| {
-        let (off, sigma) = (percent(f64::from(off_ln)), 100.0 * sigma_ln);
-        format!(": the reading is {off} leaner than what burns (standard deviation {sigma:.1} %)")
+        let (off, sigma) = (percent(f64::from(off_ln.abs())), 100.0 * sigma_ln);
+        let way = if off_ln < 0.0 { "richer" } else { "leaner" };
+        format!(": the reading is {off} {way} than what burns (standard deviation {sigma:.1} %)")
     });
     let crank =
         format!("1 % more fuel changes the idle speed by {pull:+.2} % ({count:.0} half waves){burned}");
     let codes: Vec<String> =
         state.dtcs.stored().map(|dtc| format!("{}: {}", dtc.code(), dtc.meaning())).collect();
     match cause {
-        Cause::UpstreamAir | Cause::SensorReading => {
+        Cause::SensorReading => vec![crank, corrections],
+        Cause::UpstreamAir => {
             let refused = state.counts.of(Refusal::UpstreamAir);
             let learning = format!("{refused} readings at low flow were not learned from because of it");
             vec![crank, corrections, learning]
@@ -98,6 +104,10 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
             if evidence.late_s.count() > 0 {
                 let late_s = evidence.late_s.value();
                 seen.push(format!("after a fuel cut air showed {late_s:.2} s later than believed"));
+            }
+            if evidence.back_s.count() > 0 {
+                let back_s = evidence.back_s.value();
+                seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
             }
             seen.extend(state.self_check.measured.map(|measured| {
                 let (delay_s, believed_s) = (measured.delay_s, measured.believed_s);
@@ -152,6 +162,30 @@ fn cold(evidence: &Evidence) -> Option<Finding> {
     })
 }
 
+/// The drive ended before anything could be learned.
+fn nothing_learned(controller: &Controller) -> Option<Finding> {
+    let counts = &controller.state().counts;
+    if counts.lessons > 0 || !controller.calibration().options().learning {
+        return None;
+    }
+    let mut refused: Vec<(&str, u32)> =
+        Refusal::ALL.map(|refusal| (refusal.name(), counts.of(refusal))).into_iter().collect();
+    refused.sort_by_key(|(_, count)| core::cmp::Reverse(*count));
+    let (reason, count) = *refused.first()?;
+    let whole: u32 = refused.iter().map(|(_, count)| count).sum();
+    Some(Finding {
+        title: "Nothing was learned".to_owned(),
+        weight: Weight::Note,
+        evidence: vec![format!(
+            "{count} of {whole} readings were refused because: {}",
+            reason.replace('_', " ")
+        )],
+        causes: vec!["the drive was too short for the engine and the sensor to get warm".to_owned()],
+        tell_apart: Vec::new(),
+        check: vec!["drive on until the coolant is above 60 degC".to_owned()],
+    })
+}
+
 /// Where the map knows nothing.
 fn unvisited(controller: &Controller) -> Option<Finding> {
     let learned = &controller.state().learned;
@@ -168,7 +202,8 @@ fn unvisited(controller: &Controller) -> Option<Finding> {
     })
 }
 
-fn words(cause: Cause) -> Words {
+/// `leaner`: should the sensor be wrong, the engine is leaner than it reads, or may be.
+fn words(cause: Cause, leaner: bool) -> Words {
     let circuit = |title| Words {
         title,
         weight: Weight::Act,
@@ -194,19 +229,24 @@ fn words(cause: Cause) -> Words {
             ],
         },
         Cause::SensorReading => Words {
-            title: "The oxygen sensor does not read the mixture that the crank feels",
-            weight: Weight::Stop,
-            causes: &[
-                "ageing sensor",
-                "lifted ground of its driver",
-                "place on a bend",
-                "air leak before it",
-            ],
+            title: if leaner {
+                "The engine is leaner than the oxygen sensor reads"
+            } else {
+                "The oxygen sensor reads leaner than what burns"
+            },
+            weight: if leaner { Weight::Stop } else { Weight::Act },
+            causes: &["ageing sensor", "lifted ground of its driver", "place on a bend"],
             tell_apart: &[
                 "volts between the driver's ground and the engine",
                 "the reading in open air: the lean end",
             ],
-            check: &["ground and place of the sensor; until then no full load: the engine may be lean"],
+            check: if leaner {
+                &["ground and place of the sensor; until then no full load: lean mixtures destroy engines"]
+            } else {
+                &[
+                    "ground and place of the sensor, after the joints before it; the engine runs rich meanwhile",
+                ]
+            },
         },
         Cause::VacuumLeak => Words {
             title: "Air enters the manifold past the idle valve",
@@ -256,7 +296,10 @@ fn words(cause: Cause) -> Words {
             title: "The oxygen sensor answers late",
             weight: Weight::Note,
             causes: &["sensor too far down the pipe", "aged or sooted sensor"],
-            tell_apart: &["far: late mostly at idle; slow: late at every flow"],
+            tell_apart: &[
+                "far: the mixture shows after a cut no later than the air did; slow: much later",
+                "far: late mostly at idle; slow: late at every flow",
+            ],
             check: &["distance from the ports; six to eight inches after the tubes merge is common practice"],
         },
         Cause::CrankSignal => Words {
