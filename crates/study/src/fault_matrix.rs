@@ -49,8 +49,9 @@ const BEFORE_S: f64 = 60.0;
 const EXTRA_PULSES_HZ: f64 = 10.0;
 /// The engine counts as running above this speed, rad/s.
 const RUNS_RAD_PER_S: f64 = 30.0;
-/// Longest time without any fuel burned under a foot that asks for power, s, and the pedal from which it does.
+/// Longest time without any fuel burned under a foot that asks for power, s.
 pub const CUT_S: f64 = 1.5;
+/// Pedal from which a foot asks for power, ratio.
 const ASKS: f64 = 0.03;
 
 /// What is read.

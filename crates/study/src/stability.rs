@@ -228,6 +228,9 @@ pub fn motion(stage: &mut impl Stage, around: Around) -> Motion {
         let believed =
             if around.believed == 0 { stage.applied_ln() } else { back(&applied, around.believed) };
         stage.take(believed + around.loop_gain * error);
+        if !present.is_finite() {
+            return Motion::Swings;
+        }
         largest[look / quarter] = largest[look / quarter].max(present.abs());
         overshoot = overshoot.max(-present);
     }
@@ -444,6 +447,25 @@ mod tests {
     use super::*;
 
     /// The formula against roots computed by an independent program: shared/reference/control_margins.csv, rows "discrete I".
+    /// Takes everything at once and knows no limit.
+    struct Rash(f32);
+
+    impl Stage for Rash {
+        fn applied_ln(&self) -> f32 {
+            self.0
+        }
+
+        fn take(&mut self, right_ln: f32) {
+            self.0 = right_ln;
+        }
+    }
+
+    #[test]
+    fn a_stage_that_grows_beyond_all_numbers_swings() {
+        let around = Around { delay: 5, believed: 0, loop_gain: 3.0 };
+        assert_eq!(motion(&mut Rash(0.0), around), Motion::Swings);
+    }
+
     #[test]
     fn val_the_exact_limit_is_that_of_the_table() {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/reference/control_margins.csv");
