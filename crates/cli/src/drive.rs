@@ -44,7 +44,7 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
 
 fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path) -> Result<(), Failure> {
     let trace = trace::to_csv(&run.rows).map_err(unwritable)?;
-    let map = map::to_csv(run);
+    let map = map::to_csv(&run.into());
     let page = trimwright_report::render(&page::story(scenario, run));
     let files: [(&str, &[u8]); 4] = [
         ("summary.json", summary.as_bytes()),

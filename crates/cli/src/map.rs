@@ -1,5 +1,7 @@
 //! The map cell by cell, as `map.csv` and the report have it.
 
+use trimwright_control::{Calibration, LearnedMap};
+use trimwright_harness::cells::Cells;
 use trimwright_harness::drive::Run;
 
 /// Columns of `map.csv`.
@@ -32,12 +34,28 @@ pub(crate) struct Cell {
     pub(crate) visited: bool,
 }
 
-/// The cells of a run, speed fastest.
-pub(crate) fn cells(run: &Run) -> Vec<Cell> {
-    let calibration = &run.calibration;
+/// What cells are made from.
+pub(crate) struct Learned<'a> {
+    pub(crate) calibration: &'a Calibration,
+    pub(crate) learned: &'a LearnedMap,
+    /// What would have been right, ln.
+    pub(crate) right_ln: &'a [f64],
+    pub(crate) cells: &'a Cells,
+}
+
+impl<'a> From<&'a Run> for Learned<'a> {
+    fn from(run: &'a Run) -> Self {
+        let Run { calibration, learned, right_ln, cells, .. } = run;
+        Self { calibration, learned, right_ln, cells }
+    }
+}
+
+/// The cells of a map, speed fastest.
+pub(crate) fn cells(of: &Learned<'_>) -> Vec<Cell> {
+    let calibration = of.calibration;
     let speeds = calibration.rpm_axis().points();
     let pressures = calibration.map_axis().points();
-    let (dwell_s, visited) = (run.cells.dwell_s(), run.cells.visited());
+    let (dwell_s, visited) = (of.cells.dwell_s(), of.cells.visited());
     let places = pressures.iter().flat_map(|&map_pa| speeds.iter().map(move |&speed| (map_pa, speed)));
     places
         .enumerate()
@@ -48,9 +66,9 @@ pub(crate) fn cells(run: &Run) -> Vec<Cell> {
                 speed_rad_per_s: f64::from(speed),
                 map_pa: f64::from(map_pa),
                 base_filling: single(calibration.filling().flat()),
-                learned_ln: single(run.learned.ln.flat()),
-                right_ln: at(&run.right_ln),
-                sigma_ln: f64::from(run.learned.sigma_ln(index)),
+                learned_ln: single(of.learned.ln.flat()),
+                right_ln: at(of.right_ln),
+                sigma_ln: f64::from(of.learned.sigma_ln(index)),
                 dwell_s: at(&dwell_s),
                 visited: visited.get(index).copied().unwrap_or_default(),
             }
@@ -59,9 +77,9 @@ pub(crate) fn cells(run: &Run) -> Vec<Cell> {
 }
 
 /// The text of `map.csv`. What isn't known is left empty.
-pub(crate) fn to_csv(run: &Run) -> String {
+pub(crate) fn to_csv(of: &Learned<'_>) -> String {
     let mut text = COLUMNS.join(",") + "\n";
-    for cell in cells(run) {
+    for cell in cells(of) {
         let number = |value: f64, decimals: usize| {
             if value.is_finite() { format!("{value:.decimals$}") } else { String::new() }
         };

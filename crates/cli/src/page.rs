@@ -138,7 +138,7 @@ fn marks(scenario: &Scenario) -> Vec<Mark> {
 }
 
 fn map(run: &Run) -> Map {
-    let cells = cells(run);
+    let cells = cells(&run.into());
     let series = |value: fn(&crate::map::Cell) -> f64| -> Vec<f64> { cells.iter().map(value).collect() };
     let speeds = run.calibration.rpm_axis().points();
     Map {

@@ -4,7 +4,10 @@
 mod support;
 
 use serde_json::Value;
+use std::fs;
+use std::io::Write;
 use std::path::Path;
+use std::process::{Command, Stdio};
 use support::{assert_refused, furnished, home, program, run, stderr, stdout};
 
 /// Every command, as `trimwright --help` names them.
@@ -180,6 +183,43 @@ fn the_bench_wants_a_terminal() {
     let scenario = run(home.path(), &["live", "moon"]);
     assert_eq!(scenario.status.code(), Some(2));
     assert_eq!(run(home.path(), &["live", "--times", "3"]).status.code(), Some(2));
+    fs::write(home.path().join("file"), "").expect("written");
+    let place = run(home.path(), &["live", "--out", "file"]);
+    assert_eq!((place.status.code(), stdout(&place).as_str()), (Some(2), ""));
+    assert!(stderr(&place).starts_with("trimwright: file: can't write results there"), "{}", stderr(&place));
+}
+
+#[test]
+fn the_bench_leaves_what_was_learned_behind() {
+    let home = furnished();
+    let session = format!("stty rows 24 cols 80; '{}' live --out out/hand", env!("CARGO_BIN_EXE_trimwright"));
+    // `script` of util-linux runs it in a terminal of its own and hands on what that shows.
+    let mut script = Command::new("script")
+        .args(["-qec", &session, "/dev/null"])
+        .current_dir(home.path())
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn()
+        .expect("util-linux");
+    script.stdin.take().expect("a pipe").write_all(b"q").expect("it reads");
+    let output = script.wait_with_output().expect("it ends");
+    let shown = stdout(&output);
+    let (_, told) = shown.split_once("\u{1b}[?1049l").expect("it has left its screen");
+    let lines: Vec<&str> = told.lines().collect();
+    assert!(
+        output.status.success()
+            && lines.len() == 2
+            && lines[0].starts_with("Driven for 0:0")
+            && lines[0].ends_with(" min: 0 lessons, 0 cells visited, 0 known to 1 %.")
+            && lines[1] == "Codes: none.",
+        "{told:?}"
+    );
+    run(home.path(), &["drive", "short.toml", "--passes", "1", "--out", "out/drive"]);
+    let [hand, drive] = ["hand", "drive"]
+        .map(|name| fs::read_to_string(home.path().join("out").join(name).join("map.csv")).expect("a map"));
+    let columns = |map: &str| map.lines().next().map(str::to_owned);
+    assert_eq!((columns(&hand), hand.lines().count()), (columns(&drive), drive.lines().count()));
+    assert!(hand.lines().skip(1).all(|row| row.ends_with(",0.00000,,0.12000,0.00,false")), "{hand}");
 }
 
 #[test]

@@ -2,17 +2,20 @@
 
 use std::collections::VecDeque;
 
-use trimwright_control::{Calibration, Controller};
+use trimwright_control::{Calibration, Controller, Options};
+use trimwright_harness::cells::Cells;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, FaultKind, KINDS, Timeline};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::starting::{PERIOD_S, Starting};
+use trimwright_harness::watch::Watch;
 use trimwright_plant::{Hands, Key, Plant, Range};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
 pub(crate) const STRETCH_S: f64 = PERIOD_S;
-/// Stretches between two points of the past, and how many points are kept: a minute.
+/// Time between two points of the past, and how many points are kept: a minute.
+pub(crate) const POINT_S: f64 = STRETCHES_PER_POINT as f64 * STRETCH_S;
 const STRETCHES_PER_POINT: u32 = 10;
 const POINTS: usize = 300;
 /// Steps by which pedals and road change.
@@ -69,6 +72,7 @@ pub enum Act {
 /// let last = bench.past().last().ok_or("nothing yet")?;
 /// assert!((last.time_s - 10.0).abs() < 1e-6);
 /// assert!(last.wanted < 1.0, "a cold engine is to run rich, here at lambda {}", last.wanted);
+/// assert_eq!(last.read, None, "the sensor is cold as well");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -77,8 +81,8 @@ pub struct Point {
     pub time_s: f64,
     /// What the controller wanted of the gas that is at the sensor.
     pub wanted: f64,
-    /// What it read.
-    pub read: f64,
+    /// What it read; none while it does not believe the sensor.
+    pub read: Option<f64>,
 }
 
 /// A scenario's car, its controller, and a user's hands on it. The schedule of the scenario is left aside.
@@ -107,6 +111,7 @@ pub struct Bench {
     starting: Starting,
     ignition: bool,
     hands: Hands,
+    watch: Watch,
     past: VecDeque<Point>,
     stretches: u32,
     notice: Option<String>,
@@ -131,6 +136,9 @@ impl Bench {
     pub fn new(scenario: &Scenario) -> Result<Self, RunError> {
         let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?;
         let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
+        // Over one that does not learn a watch keeps no log, which would grow as long as someone drives.
+        let unlogged = Options { learning: false, ..*calibration.options() };
+        let watch = Watch::new(&Controller::new(calibration.clone().with_options(unlogged)));
         let mut bench = Self {
             scenario: scenario.clone(),
             there: Vec::new(),
@@ -138,6 +146,7 @@ impl Bench {
             starting: Starting::new(),
             ignition: true,
             hands: Hands::default(),
+            watch,
             past: VecDeque::with_capacity(POINTS),
             stretches: 0,
             notice: None,
@@ -174,15 +183,15 @@ impl Bench {
         }
         for _ in 0..(STRETCH_S / STEP_S).round() as u32 {
             self.closed_loop.step(&self.hands);
+            self.watch.look(&self.closed_loop);
         }
         self.stretches += 1;
         if self.stretches.is_multiple_of(STRETCHES_PER_POINT) {
             if self.past.len() == POINTS {
                 self.past.pop_front();
             }
-            let insight = &self.closed_loop.controller().state().insight;
-            let (wanted, read) = (f64::from(insight.expected_lambda), f64::from(insight.measured_lambda));
-            self.past.push_back(Point { time_s: self.closed_loop.time_s(), wanted, read });
+            let wanted = f64::from(self.closed_loop.controller().state().insight.expected_lambda);
+            self.past.push_back(Point { time_s: self.closed_loop.time_s(), wanted, read: self.read() });
         }
     }
 
@@ -334,6 +343,59 @@ impl Bench {
     /// ```
     pub fn ignition(&self) -> bool {
         self.ignition
+    }
+
+    /// Lambda as the controller reads it; none while it does not believe the sensor.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// for _ in 0..500 {
+    ///     bench.go_on();
+    /// }
+    /// assert_eq!(bench.read(), None, "10 s are too few to heat the sensor");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn read(&self) -> Option<f64> {
+        let state = self.closed_loop.controller().state();
+        (!state.belief.doubts.lambda).then(|| f64::from(state.insight.measured_lambda))
+    }
+
+    /// Where on the map was driven, and for how long.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// for _ in 0..4000 {
+    ///     bench.go_on();
+    /// }
+    /// let visited = bench.cells().visited().iter().filter(|visited| **visited).count();
+    /// assert!((1..=8).contains(&visited), "it has idled for 80 s, {visited}");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn cells(&self) -> &Cells {
+        &self.watch.cells
+    }
+
+    /// The correction that would be right in each cell of the car without its faults, ln; NaN before anything was driven.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// use trimwright_live::Bench;
+    /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
+    /// assert!(bench.right_ln().iter().all(|ln| ln.is_nan()));
+    /// for _ in 0..4000 {
+    ///     bench.go_on();
+    /// }
+    /// assert!(bench.right_ln().iter().all(|ln| ln.is_finite()));
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn right_ln(&self) -> Vec<f64> {
+        let controller = self.closed_loop.controller();
+        let late_s = controller.state().learned.common.delay_s;
+        self.watch.cells.right_ln(&self.scenario.truth, controller.calibration(), late_s)
     }
 
     /// The faults, and whether each is there just now.

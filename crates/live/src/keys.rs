@@ -35,7 +35,7 @@ pub enum Asked {
 /// ```
 /// assert!(trimwright_live::keys::HELP.iter().any(|(key, what)| key.contains('q') && *what == "quit"));
 /// ```
-pub const HELP: [(&str, &str); 14] = [
+pub const HELP: [(&str, &str); 15] = [
     ("up, down", "throttle 2 % more, less"),
     ("0 to 9", "throttle to 0 ... 90 %"),
     ("right, left", "brake 10 % more, less"),
@@ -45,6 +45,7 @@ pub const HELP: [(&str, &str); 14] = [
     ("i", "ignition on, off"),
     ("f", "faults: choose one that comes or goes"),
     ("m", "mend: all faults go"),
+    ("w", "what is wrong: all codes and faults"),
     ("+, -", "time faster, slower"),
     ("space", "hold still, go on"),
     ("?", "these keys"),
@@ -115,6 +116,8 @@ fn beside(code: KeyCode, over: Over) -> Option<Asked> {
         KeyCode::Char('?') => show(Over::Help),
         KeyCode::Char('f') if matches!(over, Over::Faults(_)) => show(Over::Nothing),
         KeyCode::Char('f') => show(Over::Faults(0)),
+        KeyCode::Char('w') if over == Over::Wrong => show(Over::Nothing),
+        KeyCode::Char('w') => show(Over::Wrong),
         KeyCode::Esc => show(Over::Nothing),
         KeyCode::Char('q') => Some(Asked::Quit),
         _ => None,
@@ -148,6 +151,8 @@ mod tests {
         }
         let quit = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
         assert_eq!(asked(&quit, Over::Help), Some(Asked::Quit));
+        let shown = [Over::Nothing, Over::Wrong].map(|over| press(KeyCode::Char('w'), over));
+        assert_eq!(shown, [Over::Wrong, Over::Nothing].map(|over| Some(Asked::Show(over))));
     }
 
     #[test]

@@ -57,13 +57,6 @@ fn shown(controller: &Controller, cell: usize, here: bool, colours: Colours) -> 
     Span::styled(format!("{mark}{:+3.0}", percent.round() + 0.0), style)
 }
 
-/// How many cells have something to say, and how many are sure.
-pub(crate) fn filled(controller: &Controller) -> (usize, usize) {
-    let sigmas = || (0..MAP_POINTS * RPM_POINTS).map(|cell| controller.state().learned.sigma_ln(cell));
-    let below = |limit: f32| sigmas().filter(|sigma| *sigma <= limit).count();
-    (below(SAYS_LN), below(SURE_LN))
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
@@ -89,7 +82,6 @@ mod tests {
         (learned.ln.flat_mut()[0], learned.variance.flat_mut()[0]) = (-0.1, 0.05 * 0.05);
         (learned.ln.flat_mut()[1], learned.variance.flat_mut()[1]) = (0.0953, 0.005 * 0.005);
         let controller = controller(learned);
-        assert_eq!(filled(&controller), (2, 1));
         for colours in [Colours::None, Colours::All] {
             let lines = lines(&controller, colours);
             let lowest = &lines[MAP_POINTS - 1];

@@ -6,16 +6,21 @@
 //! ```
 //!
 //! [`Bench`] is the car under someone's hands and knows nothing of terminals; [`keys`] says which key does what and is the help as well;
-//! [`screen`] draws a bench. [`run`] puts the three together and leaves the terminal as it was, however it ends.
+//! [`screen`] draws a bench, [`outcome`] says what its drive came to. [`run`] puts keys, bench and screen together and leaves the terminal
+//! as it was, however it ends.
 
 mod bench;
 pub mod keys;
 mod learned;
+mod minute;
+mod outcome;
 mod pace;
 mod ramp;
 pub mod screen;
+mod wrong;
 
 pub use bench::{Act, Bench, Point};
+pub use outcome::outcome;
 pub use pace::{Change, Pace, TIMES};
 pub use ramp::Colours;
 pub use screen::Units;
@@ -79,7 +84,7 @@ pub enum LiveError {
     Terminal(#[from] io::Error),
 }
 
-/// Runs the bench until its user quits.
+/// Runs the bench until its user quits, and hands it over as it then is.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
@@ -95,16 +100,17 @@ pub enum LiveError {
 ///
 /// # Errors
 /// [`LiveError`]; the terminal is as it was before.
-pub fn run(scenario: &Scenario, setting: Setting) -> Result<(), LiveError> {
+pub fn run(scenario: &Scenario, setting: Setting) -> Result<Bench, LiveError> {
     if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
         return Err(LiveError::NoTerminal);
     }
-    let bench = Bench::new(scenario)?;
+    let mut bench = Bench::new(scenario)?;
     let stop = Arc::new(AtomicBool::new(false));
     for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
         signal_hook::flag::register(signal, Arc::clone(&stop))?;
     }
-    Ok(in_terminal(|terminal| work(terminal, bench, setting, &stop))?)
+    in_terminal(|terminal| work(terminal, &mut bench, setting, &stop))?;
+    Ok(bench)
 }
 
 /// Takes the terminal for as long as `work` needs it and gives it back as it was, also when `work` panics.
@@ -119,7 +125,7 @@ fn in_terminal(work: impl FnOnce(DefaultTerminal) -> io::Result<()>) -> io::Resu
 /// Keys, time and pictures, until quit.
 fn work(
     mut terminal: DefaultTerminal,
-    mut bench: Bench,
+    bench: &mut Bench,
     setting: Setting,
     stop: &AtomicBool,
 ) -> io::Result<()> {
@@ -127,8 +133,7 @@ fn work(
     let mut over = Over::Nothing;
     let mut last = Instant::now();
     while !stop.load(Ordering::Relaxed) {
-        let screen =
-            Screen { bench: &bench, pace: &pace, over, units: setting.units, colours: setting.colours };
+        let screen = Screen { bench, pace: &pace, over, units: setting.units, colours: setting.colours };
         terminal.draw(|frame| screen.draw(frame))?;
         let picture = Instant::now();
         while event::poll(PICTURE.saturating_sub(SIMULATING).saturating_sub(picture.elapsed()))? {

@@ -1,17 +1,16 @@
 //! The picture: car, mixture, map, codes and faults, the last minute, and what lies over them.
 
-use crate::bench::{Bench, Point};
+use crate::bench::Bench;
 use crate::keys::HELP;
-use crate::learned;
 use crate::pace::Pace;
 use crate::ramp::Colours;
+use crate::{learned, minute, outcome, wrong};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
-use ratatui::style::{Color, Style};
-use ratatui::symbols::Marker;
 use ratatui::text::Line;
-use ratatui::widgets::{Axis, Block, Chart, Clear, Dataset, GraphType, List, ListState, Paragraph, Wrap};
+use ratatui::widgets::{Block, Clear, List, ListState, Paragraph, Wrap};
 use trimwright_control::{Insight, Phase};
+use trimwright_harness::faults::{Fault, FaultKind};
 use trimwright_plant::Range;
 
 /// Smallest terminal that shows everything.
@@ -28,12 +27,12 @@ use trimwright_plant::Range;
 /// // `screen` shows a bench.
 /// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0 - 1, SMALLEST.1))?;
 /// terminal.draw(|frame| screen.draw(frame))?;
-/// assert!(terminal.backend().to_string().contains("the terminal has 81 x 25"), "a column too few");
+/// assert!(terminal.backend().to_string().contains("the terminal has 79 x 24"), "a column too few");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub const SMALLEST: (u16, u16) = (82, 25);
-/// Rows that the last minute needs to be worth showing.
-const CHART: u16 = 8;
+pub const SMALLEST: (u16, u16) = (80, 24);
+/// What stands below the picture.
+const FOOT: &str = "? keys  q quit  arrows: pedals  d gearbox  f faults  + - time  space: hold still";
 /// Metres per second in a mile an hour: exact, NIST SP 811, appendix B.
 const MPH: f64 = 0.447_04;
 
@@ -81,6 +80,8 @@ pub enum Over {
     Nothing,
     /// The keys.
     Help,
+    /// All codes and faults.
+    Wrong,
     /// The faults that can come and go; this one is chosen.
     Faults(usize),
 }
@@ -99,7 +100,7 @@ pub enum Over {
 /// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
 /// terminal.draw(|frame| screen.draw(frame))?;
 /// let picture = terminal.backend().to_string();
-/// assert!(picture.contains("10 x life") && picture.contains("throttle   8 %"), "{picture}");
+/// assert!(picture.contains("10 x life") && picture.contains("throttle  8 %"), "{picture}");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug)]
@@ -146,46 +147,55 @@ impl Screen<'_> {
         }
         let rows = [
             Constraint::Length(1),
-            Constraint::Length(8),
+            Constraint::Length(7),
             Constraint::Length(learned::HEIGHT + 2),
             Constraint::Min(0),
             Constraint::Length(1),
         ];
         let [head, readings, map, minute, foot] = Layout::vertical(rows).areas(area);
-        let [car, mixture] = Layout::horizontal([Constraint::Length(40), Constraint::Min(0)]).areas(readings);
+        let [car, mixture] = Layout::horizontal([Constraint::Length(38), Constraint::Min(0)]).areas(readings);
         let [map, wrong] =
             Layout::horizontal([Constraint::Length(learned::WIDTH + 2), Constraint::Min(0)]).areas(map);
-        frame.render_widget(Paragraph::new(self.head()), head);
+        frame.render_widget(Paragraph::new(self.head(usize::from(head.width))), head);
         frame.render_widget(boxed("Car", self.car()), car);
         frame.render_widget(boxed("Mixture", self.mixture()), mixture);
         self.map(frame, map);
-        frame.render_widget(boxed("Wrong", self.wrong()).wrap(Wrap { trim: true }), wrong);
-        if minute.height >= CHART {
-            self.minute(frame, minute);
+        self.wrong(frame, wrong, "Wrong (w: all)");
+        if minute.height >= minute::HEIGHT {
+            minute::draw(frame, minute, self.bench, self.colours);
         }
-        let notice = self
-            .bench
-            .notice()
-            .unwrap_or("? keys  q quit  arrows: throttle, brake  d gearbox  f faults  + - time  space still");
-        frame.render_widget(Paragraph::new(notice), foot);
+        match self.bench.notice() {
+            None => frame.render_widget(Paragraph::new(FOOT), foot),
+            Some(words) => notice(frame, area, words),
+        }
         match self.over {
             Over::Nothing => (),
             Over::Help => help(frame, area),
+            Over::Wrong => {
+                let place = area.centered(Constraint::Length(78), Constraint::Length(area.height - 2));
+                frame.render_widget(Clear, place);
+                self.wrong(frame, place, "Wrong: esc back");
+            }
             Over::Faults(chosen) => self.faults(frame, area, chosen),
         }
     }
 
-    fn head(&self) -> String {
-        let time_s = self.bench.closed_loop().time_s() as u64;
-        let (minutes, seconds) = (time_s / 60, time_s % 60);
+    /// Time, pace, and as much of the title as there is room for.
+    fn head(&self, width: usize) -> String {
         let pace = match (self.pace.is_paused(), self.pace.times()) {
             (true, _) => "held still".to_owned(),
             (false, times) if self.pace.measured() < 0.8 * f64::from(times) => {
-                format!("{times} x life asked, {:.0} x reached", self.pace.measured())
+                format!("{times} x life, {:.0} x reached", self.pace.measured())
             }
             (false, times) => format!("{times} x life"),
         };
-        format!("{}   {minutes}:{seconds:02}   {pace}", self.bench.title())
+        let before = format!("{}   {pace}   ", outcome::clock(self.bench));
+        let (title, room) = (self.bench.title(), width.saturating_sub(before.len()));
+        if title.chars().count() <= room {
+            return before + title;
+        }
+        let start: String = title.chars().take(room.saturating_sub(3)).collect();
+        format!("{before}{start}...")
     }
 
     fn car(&self) -> Vec<String> {
@@ -198,48 +208,44 @@ impl Screen<'_> {
                 format!("{:.0} degF", degrees_c * 1.8 + 32.0),
             ),
         };
-        let range = match hands.range {
+        let gearbox = match hands.range {
             Range::Park => "park".to_owned(),
-            Range::Drive => format!("drive, gear {}", view.gear),
+            Range::Drive => format!("gear {}", view.gear),
         };
         let percent = |share: f64| format!("{:.0} %", 100.0 * share);
+        let rpm = view.speed_rad_per_s * 30.0 / std::f64::consts::PI;
+        let row = |name: &str, value: &str, other_name: &str, other: String| {
+            format!("{name:<8}  {value:<8}  {other_name:<6}  {other}")
+        };
         vec![
-            pair(
-                "speed",
-                &speed,
-                "engine",
-                &format!("{:.0} rpm", view.speed_rad_per_s * 30.0 / std::f64::consts::PI),
-            ),
-            pair("throttle", &percent(hands.throttle), "MAP", &format!("{:.0} kPa", view.map_pa / 1e3)),
-            pair("brake", &percent(hands.brake), "road", &format!("{:+.0} %", 100.0 * hands.grade + 0.0)),
-            pair("coolant", &coolant, "supply", &format!("{:.1} V", view.supply_v)),
-            format!("gearbox    {range}"),
-            format!("ignition   {}      A/C       {}", on(self.bench.ignition()), on(hands.ac)),
+            row("speed", &speed, "engine", format!("{rpm:.0} rpm")),
+            row("throttle", &percent(hands.throttle), "MAP", format!("{:.0} kPa", view.map_pa / 1e3)),
+            row("brake", &percent(hands.brake), "road", format!("{:+.0} %", 100.0 * hands.grade + 0.0)),
+            row("coolant", &coolant, "supply", format!("{:.1} V", view.supply_v)),
+            row("gearbox", &gearbox, "A/C", if hands.ac { "on" } else { "off" }.to_owned()),
         ]
     }
 
     fn mixture(&self) -> Vec<String> {
-        let controller = self.bench.closed_loop().controller();
-        let insight = &controller.state().insight;
+        let insight = &self.bench.closed_loop().controller().state().insight;
         let trim = |ln: f32| format!("{:+.1} %", 100.0 * (f64::from(ln).exp() - 1.0) + 0.0);
-        let burned = self.bench.view().exhaust_lambda;
-        let (say, sure) = learned::filled(controller);
-        let read = match controller.state().belief.doubts.lambda {
-            true => "not ready".to_owned(),
-            false => lambda(f64::from(insight.measured_lambda)),
+        let read = self.bench.read().map_or_else(|| "not ready".to_owned(), lambda);
+        let open_time = format!("{:.2} ms", insight.open_time_s * 1e3);
+        let row = |name: &str, value: &str, other_name: &str, other: &str| {
+            format!("{name:<10} {value:<8} {other_name:<9} {other}")
         };
         vec![
             format!("engine     {}", self.doing(insight)),
-            pair("wanted", &lambda(f64::from(insight.expected_lambda)), "read", &read),
-            pair("true", &lambda(burned), "open time", &format!("{:.2} ms", insight.open_time_s * 1e3)),
-            pair("short-term", &trim(insight.trim_ln), "long-term", &trim(insight.learned_ln)),
+            row("wanted", &lambda(f64::from(insight.expected_lambda)), "read", &read),
+            row("true", &lambda(self.bench.view().exhaust_lambda), "open time", &open_time),
+            row("short-term", &trim(insight.trim_ln), "long-term", &trim(insight.learned_ln)),
             format!("lesson     {}", lesson(insight)),
-            format!("map        {} lessons, {say} cells, {sure} sure", controller.state().counts.lessons),
         ]
     }
 
     fn doing(&self, insight: &Insight) -> &'static str {
         match insight.phase {
+            _ if !self.bench.ignition() => "ignition off",
             _ if self.bench.is_cranking() => "cranking",
             Phase::Stopped => "stands",
             Phase::Priming => "fuel pump primes",
@@ -252,77 +258,41 @@ impl Screen<'_> {
     }
 
     fn map(&self, frame: &mut Frame<'_>, area: Rect) {
-        let title = "Learned, % of fuel: kPa by rpm/100  > here  bold: sure";
+        let title = "Learned, % of fuel: kPa by rpm/100  > here  bold: to 1 %";
         let lines = learned::lines(self.bench.closed_loop().controller(), self.colours);
-        frame.render_widget(Paragraph::new(lines).block(Block::bordered().title(title)), area);
+        let block = Block::bordered().title(title).title_bottom(outcome::learned(self.bench));
+        frame.render_widget(Paragraph::new(lines).block(block), area);
     }
 
-    /// Trouble codes first, then the faults behind them.
-    fn wrong(&self) -> Vec<String> {
-        let dtcs = &self.bench.closed_loop().controller().state().dtcs;
-        let stored: Vec<&str> =
-            dtcs.stored().filter(|dtc| !dtcs.is_set(*dtc)).map(|dtc| dtc.code()).collect();
-        let mut lines = vec!["Codes".to_owned()];
-        lines.extend(dtcs.active().map(|dtc| format!("! {}", dtc.code())));
-        lines.extend(stored.iter().map(|code| format!("  {code} before")));
-        if lines.len() == 1 {
-            lines.push("  none".to_owned());
-        }
-        lines.extend(["".to_owned(), "Faults".to_owned()]);
-        let faults: Vec<String> = self
-            .bench
-            .faults()
-            .map(|(fault, there)| format!("{} {}", if there { '*' } else { ' ' }, fault.kind.name))
-            .collect();
-        if faults.is_empty() {
-            lines.push("  none".to_owned())
-        } else {
-            lines.extend(faults)
-        }
-        lines
-    }
-
-    fn minute(&self, frame: &mut Frame<'_>, area: Rect) {
-        let last_s = self.bench.past().last().map_or(0.0, |point| point.time_s);
-        let line = |pick: fn(&Point) -> f64| {
-            self.bench
-                .past()
-                .map(|point| (point.time_s - last_s, pick(point).clamp(0.7, 1.3)))
-                .collect::<Vec<_>>()
-        };
-        let (wanted, read) = (line(|point| point.wanted), line(|point| point.read));
-        let coloured = |index| {
-            if self.colours == Colours::None { Style::new() } else { Style::new().fg(Color::Indexed(index)) }
-        };
-        // Marks differ as well as colours.
-        let set = |name, points, marker, style| {
-            Dataset::default().name(name).data(points).marker(marker).graph_type(GraphType::Line).style(style)
-        };
-        let sets = vec![
-            set("wanted .", &wanted, Marker::Dot, coloured(32)),
-            set("read", &read, Marker::Braille, coloured(173)),
-        ];
-        let chart = Chart::new(sets)
-            .block(Block::bordered().title("Lambda over the last minute"))
-            .x_axis(Axis::default().bounds([-60.0, 0.0]).labels(["-60 s", "-30 s", "now"]))
-            .y_axis(Axis::default().bounds([0.7, 1.3]).labels(["0.7", "1.0", "1.3"]));
-        frame.render_widget(chart, area);
+    fn wrong(&self, frame: &mut Frame<'_>, area: Rect, title: &str) {
+        let [width, height] = [area.width, area.height].map(|all| usize::from(all.saturating_sub(2)));
+        frame.render_widget(boxed(title, wrong::rows(self.bench, width, height)), area);
     }
 
     fn faults(&self, frame: &mut Frame<'_>, area: Rect, chosen: usize) {
-        let there = |name: &str| self.bench.faults().any(|(fault, _)| fault.kind.name == name);
-        let row = |kind: &&trimwright_harness::faults::FaultKind| {
-            format!("{} {}", if there(kind.name) { '*' } else { ' ' }, kind.title)
+        let row = |kind: &'static FaultKind| {
+            let there = self.bench.faults().map(|(fault, _)| fault).find(|fault| fault.kind == kind);
+            let sign = if there.is_some() { '*' } else { ' ' };
+            format!("{sign} {}", wrong::title(there.unwrap_or(&Fault::usual(kind))))
         };
-        let rows: Vec<String> = Bench::kinds().iter().map(row).collect();
+        let rows: Vec<String> = Bench::kinds().into_iter().map(row).collect();
         let list = List::new(rows)
             .highlight_symbol("> ")
             .block(Block::bordered().title("Faults: enter lets one come or go, esc back"));
         let place =
-            area.centered(Constraint::Length(72), Constraint::Length(area.height.saturating_sub(4).min(28)));
+            area.centered(Constraint::Length(80), Constraint::Length(area.height.saturating_sub(4).min(28)));
         frame.render_widget(Clear, place);
         frame.render_stateful_widget(list, place, &mut ListState::default().with_selected(Some(chosen)));
     }
+}
+
+/// Something that could not be done, over the foot and as many rows above it as it takes.
+fn notice(frame: &mut Frame<'_>, area: Rect, words: &str) {
+    let rows = wrong::wrapped(words, usize::from(area.width));
+    let height = (rows.len() as u16).min(area.height);
+    let place = Rect { y: area.bottom() - height, height, ..area };
+    frame.render_widget(Clear, place);
+    frame.render_widget(Paragraph::new(rows.join("\n")), place);
 }
 
 fn help(frame: &mut Frame<'_>, area: Rect) {
@@ -337,17 +307,8 @@ fn boxed(title: &str, lines: Vec<String>) -> Paragraph<'_> {
     Paragraph::new(lines.into_iter().map(Line::raw).collect::<Vec<_>>()).block(Block::bordered().title(title))
 }
 
-/// Two readings beside each other.
-fn pair(name: &str, value: &str, other_name: &str, other: &str) -> String {
-    format!("{name:<10} {value:<8} {other_name:<9} {other}")
-}
-
 fn lambda(value: f64) -> String {
     if value < 2.0 { format!("{value:.3}") } else { "air".to_owned() }
-}
-
-fn on(is_on: bool) -> &'static str {
-    if is_on { "on" } else { "off" }
 }
 
 fn lesson(insight: &Insight) -> String {
@@ -363,6 +324,8 @@ mod tests {
     use crate::Act;
     use ratatui::Terminal;
     use ratatui::backend::TestBackend;
+    use ratatui::style::Color;
+    use trimwright_control::Refusal;
     use trimwright_harness::scenario::Scenario;
 
     fn picture(bench: &Bench, over: Over, size: (u16, u16), colours: Colours) -> Terminal<TestBackend> {
@@ -392,34 +355,82 @@ mod tests {
             "park",
             "lesson",
             "refused: sensor not ready",
+            "read      not ready",
             "kPa",
-            "vacuum_leak",
-            "? keys",
+            "0 cells visited, 0 known to 1 %",
+            "* air leak into",
+            "manifold 40",
+            FOOT,
         ] {
             assert!(text.contains(words), "{words:?} in\n{text}");
         }
-        let small = picture(&bench, Over::Nothing, (60, 20), Colours::None).backend().to_string();
-        assert!(small.contains("82 x 25"), "{small}");
+        let mut off = Bench::new(&Scenario::load("delivery-van").expect("shipped")).expect("sound");
+        off.act(Act::Ignition);
+        let text = picture(&off, Over::Nothing, SMALLEST, Colours::None).backend().to_string();
+        assert!(text.contains("engine     ignition off"), "{text}");
+        let small = picture(&bench, Over::Nothing, (60, 15), Colours::None).backend().to_string();
+        assert!(small.contains("80 x 24"), "{small}");
     }
 
     #[test]
-    fn help_and_faults_lie_over_it() {
+    fn a_long_title_or_notice_hides_nothing() {
+        let mut van = Scenario::load("tired-van").expect("shipped");
+        van.truth.injectors.delay_s = [9.8e-3; 5];
+        let mut bench = Bench::new(&van).expect("sound");
+        let late = Bench::kinds().iter().position(|kind| kind.name == "late_injectors").expect("a kind");
+        bench.act(Act::Fault(late));
+        let screen = Screen {
+            bench: &bench,
+            pace: &Pace::new(50),
+            over: Over::Nothing,
+            units: Units::Us,
+            colours: Colours::None,
+        };
+        let head = screen.head(40);
+        assert!(head.starts_with("0:00   50 x life   Delivery van w") && head.ends_with("..."), "{head}");
+        assert_eq!((head.len(), screen.head(200).ends_with("thin wires")), (40, true));
+        let text = picture(&bench, Over::Nothing, SMALLEST, Colours::None).backend().to_string();
+        let foot = text.lines().rev().take(2).collect::<Vec<_>>().join(" ");
+        assert!(foot.contains("these faults do not go") && foot.contains("allowed is"), "{text}");
+    }
+
+    #[test]
+    fn every_reason_and_every_fault_fits_the_smallest_size() {
+        let room = usize::from(SMALLEST.0) - 38 - 2;
+        for refusal in Refusal::ALL {
+            let lesson = lesson(&Insight { refusal: Some(refusal), ..Insight::default() });
+            assert!("lesson     ".len() + lesson.len() <= room, "{lesson}");
+        }
+        for kind in Bench::kinds() {
+            let title = wrong::title(&Fault::usual(kind));
+            assert!("> * ".len() + title.len() <= usize::from(SMALLEST.0) - 2, "{title}");
+        }
+        assert!(FOOT.len() <= usize::from(SMALLEST.0));
+    }
+
+    #[test]
+    fn help_faults_and_what_is_wrong_lie_over_it() {
         let bench = bench();
         let help = picture(&bench, Over::Help, SMALLEST, Colours::All).backend().to_string();
         assert!(HELP.iter().all(|(_, meaning)| help.contains(meaning)), "{help}");
         let faults = picture(&bench, Over::Faults(0), SMALLEST, Colours::All).backend().to_string();
-        assert!(faults.contains("> * air leak into the intake manifold"), "{faults}");
+        assert!(faults.contains("> * air leak into the intake manifold 40 mm2"), "{faults}");
+        let wrong = picture(&bench, Over::Wrong, SMALLEST, Colours::All).backend().to_string();
+        assert!(wrong.contains("  none") && wrong.contains("* air leak into the intake manifold 40 mm2"));
     }
 
     #[test]
     fn without_colours_there_are_none() {
         let bench = bench();
         for (colours, any) in [(Colours::None, false), (Colours::Indexed, true)] {
-            let terminal = picture(&bench, Over::Nothing, (100, 45), colours);
+            let terminal = picture(&bench, Over::Nothing, (80, 32), colours);
             let cells = &terminal.backend().buffer().content;
             let coloured = cells.iter().any(|cell| cell.fg != Color::Reset || cell.bg != Color::Reset);
             assert_eq!(coloured, any, "{colours:?}");
-            assert!(terminal.backend().to_string().contains("Lambda over the last minute"));
+            let text = terminal.backend().to_string();
+            assert!(
+                text.contains("\u{2022} \u{2022} wanted  \u{2812}\u{2812}\u{2812} read, a gap: not ready")
+            );
         }
     }
 }
