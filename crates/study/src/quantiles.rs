@@ -1,6 +1,7 @@
 //! Quantiles of a figure over a fleet.
 
-use crate::fleet::{Engine, Figures};
+use crate::fleet::{Engine, Figures, with};
+use crate::learners::LEARNERS;
 
 /// Shares of the engines that the table tells about: from the least to the most.
 ///
@@ -217,6 +218,45 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
 pub fn of(engines: &[&Engine], figure: Figure) -> [f64; SHARES.len()] {
     let values = sorted(engines, figure);
     SHARES.map(|share| quantile(&values, share))
+}
+
+/// What a fleet may not do, whatever its figures.
+const COUNTED: [(&str, Figure); 2] = [
+    ("cells_run_away", |figures| Some(figures.cells_run_away as f64)),
+    ("cells_beyond_authority", |figures| Some(figures.cells_beyond_authority as f64)),
+];
+
+/// Quantiles and mean of each figure as comma-separated values, a row for each learner and figure; in the units of the figures' names, ratios
+/// as they are. `engines` are those that have the figure: what could not be measured is left out there and nowhere else.
+///
+/// ```
+/// use trimwright_control::Strategy;
+/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::quantiles::csv;
+/// let failed = Engine { index: 0, learner: Strategy::Kalman, ended: Ended::Failed("a reason".to_owned()) };
+/// let text = csv(&[failed]);
+/// assert!(text.starts_with("learner,figure,engines,q0,q5,q25,q50,q75,q95,q100,mean\n"));
+/// assert!(text.contains("kalman,stalls,0,NaN,"), "no engine, no figure");
+/// ```
+pub fn csv(engines: &[Engine]) -> String {
+    let heads: Vec<String> = SHARES.iter().map(|share| format!("q{:.0}", 100.0 * share)).collect();
+    let mut text = format!("learner,figure,engines,{},mean\n", heads.join(","));
+    let figures = || FIGURES.iter().map(|told| (told.name, told.figure)).chain(COUNTED);
+    for (learner, strategy) in LEARNERS {
+        let with_it = with(engines, strategy);
+        if with_it.is_empty() {
+            continue;
+        }
+        for (name, figure) in figures() {
+            let values = sorted(&with_it, figure);
+            let mean = values.iter().sum::<f64>() / values.len() as f64;
+            let quantiles = SHARES.map(|share| quantile(&values, share));
+            let told: Vec<String> =
+                quantiles.iter().chain([&mean]).map(|value| format!("{value:.5}")).collect();
+            text.push_str(&format!("{learner},{name},{},{}\n", values.len(), told.join(",")));
+        }
+    }
+    text
 }
 
 #[cfg(test)]

@@ -1,0 +1,38 @@
+//! The table of a thousand engines under version control, held to what it has to show.
+
+use std::collections::BTreeMap;
+
+/// `cargo run --release -p trimwright-study --example fleet > shared/studies/fleet.csv`.
+const TABLE: &str = include_str!("../../../shared/studies/fleet.csv");
+
+type Row = BTreeMap<String, f64>;
+
+/// Rows by learner and figure.
+fn table() -> BTreeMap<(String, String), Row> {
+    let mut reader = csv::Reader::from_reader(TABLE.as_bytes());
+    let heads = reader.headers().expect("a head").clone();
+    let row = |record: csv::StringRecord| {
+        let numbers = heads.iter().zip(&record).skip(2);
+        let numbers = numbers.map(|(head, text)| (head.to_owned(), text.parse().expect("a number")));
+        ((record[0].to_owned(), record[1].to_owned()), numbers.collect())
+    };
+    reader.records().map(|record| row(record.expect("a row"))).collect()
+}
+
+#[test]
+fn of_a_thousand_engines_none_stalls_and_the_learned_map_is_right() {
+    let table = table();
+    let at =
+        |learner: &str, figure: &str, column: &str| table[&(learner.to_owned(), figure.to_owned())][column];
+    for learner in ["integral", "gradient", "kalman"] {
+        assert!(at(learner, "learned_map_rms", "engines") >= 1000.0, "{learner}");
+        assert_eq!(at(learner, "stalls", "q100"), 0.0, "{learner}");
+        // Authority is reached only where an error that was drawn exceeds it.
+        assert_eq!(at(learner, "cells_run_away", "q100"), 0.0, "{learner}");
+        // Of the cells visited, so many lie within two of the learner's own standard deviations.
+        assert!((0.90..=0.99).contains(&at(learner, "within_two_sigma", "mean")), "{learner}");
+    }
+    assert!(at("kalman", "learned_map_rms", "q50") <= 0.010, "{:?}", table);
+    assert!(at("kalman", "learned_map_rms", "q95") <= 0.020);
+    assert!(at("kalman", "over_offline_fit", "q50") <= 1.3);
+}
