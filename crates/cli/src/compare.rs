@@ -2,7 +2,7 @@
 
 use crate::arguments::load;
 use crate::manners::{self, bar};
-use crate::{Failure, say};
+use crate::{Failure, page, say};
 use clap::{Args, value_parser};
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -74,6 +74,15 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
     }
 }
 
+/// What the words of a comparison mean, a line each; those of a fleet too.
+pub(crate) const WORDS: &str = "\
+    Left in visited cells: learned correction against the right one, weighted by the time spent in each cell.\n\
+    Fit made afterwards: the same for a least-squares fit that sees the whole log at once, the practical limit.\n\
+    Within two sigma: share of the visited cells whose error is below two of the learner's own standard deviations; some 95 % is honest.\n\
+    Learners: with integral a cell takes a fixed part of each error times its share in the reading; with gradient a reading always removes \
+    the same part of its error, wherever it lies between cells; with kalman a cell takes the more the less it knows, so that it is quick at \
+    first and calm later.";
+
 /// Label of a row and the value of each learner in it.
 fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
     let row = |label, way: Way, figure: fn(&Compared) -> f64| {
@@ -95,17 +104,21 @@ fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
         row("In transients", Way::Percent, |each| each.run.summary.mixture.transient_rms),
         row("Within 2 % after", Way::Seconds, |each| each.run.summary.learning.settle_s),
         row("Left in visited cells", Way::Percent, |each| each.run.summary.learning.visited_error_rms),
-        row("Left by the fit", Way::Percent, |each| each.run.summary.learning.offline_fit_rms),
+        row("Fit made afterwards", Way::Percent, |each| each.run.summary.learning.offline_fit_rms),
         row("Within two sigma", Way::Percent, |each| each.run.summary.learning.within_two_sigma),
         count("Cells visited", |each| each.run.summary.learning.cells_visited as u64),
-        count("Cells confident", |each| each.run.summary.learning.cells_confident as u64),
+        count("Cells known to 1 %", |each| each.run.summary.learning.cells_confident as u64),
         count("Lessons", |each| each.run.summary.learning.lessons),
         count("Stalls", |each| u64::from(each.run.summary.drive.stalls)),
     ]
 }
 
 fn text(scenario: &Scenario, compared: &[Compared], out: &Path) -> String {
-    let mut text = format!("{} (seed {})\n\n  {:<24}", scenario.title, scenario.seed, "");
+    let schedule = page::schedule(scenario);
+    let mut text = format!(
+        "{} (seed {})\n  {:<24}{schedule}\n\n  {:<24}",
+        scenario.title, scenario.seed, "Schedule", ""
+    );
     // Writing into a String can't fail.
     for each in compared {
         let _ = write!(text, "{:>12}", each.learner);
@@ -129,30 +142,39 @@ fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
     Study {
         title: "The learners side by side".to_owned(),
         about: format!(
-            "{}. The same engine on the same drive, once with each learner; everything else is the same.",
-            scenario.title
+            "{}. Schedule {}. The same engine on the same drive, once with each learner; everything else is the same.",
+            scenario.title,
+            page::schedule(scenario)
         ),
         facts: vec![
             fact("Scenario", scenario.name.clone()),
-            fact("Schedule", format!("{}, {} times while learning", scenario.schedule.name(), scenario.passes)),
+            fact("Schedule", page::schedule(scenario)),
             fact("Seed", scenario.seed.to_string()),
         ],
         tables: vec![Table {
             title: "The result".to_owned(),
-            heads: std::iter::once("").chain(compared.iter().map(|each| each.learner)).map(str::to_owned).collect(),
+            heads: std::iter::once("")
+                .chain(compared.iter().map(|each| each.learner))
+                .map(str::to_owned)
+                .collect(),
             rows: rows(compared)
                 .into_iter()
                 .map(|(label, values)| std::iter::once(label.to_owned()).chain(values).collect())
                 .collect(),
-            note: "Mixture errors are root mean squares of ln(lambda / wanted lambda). First calibration and learned map: steady driving, \
-                   no feedback. With feedback: all of the last pass."
-                .to_owned(),
+            note: format!(
+                "Mixture errors are root mean squares of ln(lambda / wanted lambda). First calibration and learned map: steady driving, no \
+                 feedback. With feedback: all of the last pass.\n{WORDS}\nCells known to 1 %: those of the visited whose standard deviation, \
+                 which the learner itself tells, is below 1 %."
+            ),
         }],
         charts: vec![
-            chart("The map alone", "What the learned map alone would have left, steady driving, in each minute.", compared, |window| {
-                window.map_rms
-            }),
-            chart("The whole loop", "All driving, with feedback, in each minute.", compared, |window| {
+            chart(
+                "The map alone",
+                "What the learned map alone would have left, steady driving, in each minute.",
+                compared,
+                |window| window.map_rms,
+            ),
+            chart("With feedback", "All driving, with feedback, in each minute.", compared, |window| {
                 window.closed_loop_rms
             }),
         ],

@@ -1,8 +1,9 @@
 //! Drives a scenario and writes down what came of it.
 
 use crate::arguments::{Options, load};
-use crate::manners::bar;
+use crate::manners::{Units, bar};
 use crate::{Failure, map, page, say, table};
+use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use trimwright_harness::drive::{Progress, Record, Run, RunError};
 use trimwright_harness::on_target::OnTarget;
@@ -34,18 +35,23 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
     bar.finish_and_clear();
 
     let summary = run.summary.to_json().map_err(unwritable)?;
-    write(&scenario, &run, &summary, &out)?;
+    write(&scenario, &run, &summary, &out, options.units)?;
     match (options.quiet, options.json) {
-        (true, _) => Ok(()),
-        (_, true) => say(&summary),
-        _ => say(&table::text(&scenario, &run, &out, options.units)),
+        (true, _) => return Ok(()),
+        (_, true) => say(&summary)?,
+        _ => say(&table::text(&scenario, &run, &out, options.units))?,
     }
+    if let Some(words) = page::another_engine(&scenario) {
+        // Nobody is left to tell when this can't be written.
+        let _ = writeln!(io::stderr(), "trimwright: note: {words}");
+    }
+    Ok(())
 }
 
-fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path) -> Result<(), Failure> {
+fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path, units: Units) -> Result<(), Failure> {
     let trace = trace::to_csv(&run.rows).map_err(unwritable)?;
     let map = map::to_csv(&run.into());
-    let page = trimwright_report::render(&page::story(scenario, run));
+    let page = trimwright_report::render(&page::story(scenario, run, units));
     let files: [(&str, &[u8]); 4] = [
         ("summary.json", summary.as_bytes()),
         ("trace.csv", &trace),

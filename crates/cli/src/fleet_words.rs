@@ -1,5 +1,7 @@
 //! A fleet's result in words, for the screen and for its page.
 
+use crate::compare::WORDS;
+use crate::page;
 use std::fmt::Write;
 use std::path::Path;
 use trimwright_control::Strategy;
@@ -43,6 +45,7 @@ fn fill(
     let learner = if names.len() == 1 { "learner" } else { "learners" };
     let (count, names) = (engines.len() / groups.len(), names.join(", "));
     writeln!(text, "{count} engines after {}, {learner} {names}, seed {}", scenario.name, order.seed)?;
+    writeln!(text, "  {:<26}{}", "Schedule", page::schedule(scenario))?;
     let abreast = groups.len() > 1;
     if abreast {
         write!(text, "\n  {:<26}", "")?;
@@ -57,6 +60,7 @@ fn fill(
     lines(text, std::iter::once(&heads.collect()).chain(&quantiles.rows), WIDTH)?;
     let counts = count_table(&groups);
     let width = if abreast { WIDTH * ABREAST.len() } else { WIDTH };
+    write!(text, "\n  {}", counts.title)?;
     lines(text, counts.rows.iter(), width)?;
     let failed = groups.first().into_iter().flat_map(|group| &group.engines);
     let failed = failed.filter_map(|engine| engine.failure().map(|reason| (engine.index, reason)));
@@ -135,7 +139,8 @@ pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> S
     let count = engines.len() / groups.len();
     let mut tables = vec![quantile_table(&groups), count_table(&groups)];
     if groups.len() > 1 {
-        tables.extend(groups.iter().map(one_quantile_table));
+        // The words stand below the first table already.
+        tables.extend(groups.iter().map(|group| Table { note: String::new(), ..one_quantile_table(group) }));
     }
     if engines.iter().any(|engine| engine.failure().is_some()) {
         tables.push(failures(&groups));
@@ -143,16 +148,14 @@ pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> S
     Study {
         title: format!("A fleet of {count} engines"),
         about: format!(
-            "Scenario: {}. Each engine has parts that differ from their maker's description and an owner who is a little \
+            "Scenario: {}. Schedule: {}. Each engine has parts that differ from their maker's description and an owner who is a little \
              wrong in the answers, drawn by lot. Each was driven with its first calibration, while learning, and with what it had learned.",
-            scenario.title
+            scenario.title,
+            page::schedule(scenario)
         ),
         facts: vec![
             fact("Scenario", scenario.name.clone()),
-            fact(
-                "Schedule",
-                format!("{}, {} times while learning", scenario.schedule.name(), scenario.passes),
-            ),
+            fact("Schedule", page::schedule(scenario)),
             fact("Learner", groups.iter().map(|group| group.learner).collect::<Vec<_>>().join(", ")),
             fact("Seed of the lots", order.seed.to_string()),
             fact("Engines", format!("{count} of {}", order.engines)),
@@ -184,16 +187,18 @@ fn quantile_table(groups: &[Group<'_>]) -> Table {
         title: "The learners side by side".to_owned(),
         heads: std::iter::once(String::new()).chain(heads).collect(),
         rows: FIGURES.iter().map(row).collect(),
-        note: READING.to_owned(),
+        note: reading(),
     }
 }
 
 /// How the tables of quantiles are read.
-const READING: &str = "Half of the engines lie below the median, one in twenty below 5 % and one in twenty above 95 %. The mixture \
-                       errors are root mean squares of ln(lambda / wanted lambda). Left in visited cells: learned against right \
-                       correction. Left by the fit: the same for a least-squares fit made afterwards from the whole log. Within two \
-                       sigma: share of the visited cells whose error is below two of the learner's own standard deviations; some \
-                       95 % is honest.";
+fn reading() -> String {
+    format!(
+        "Half of the engines lie below the median, one in twenty below 5 % and one in twenty above 95 %. The mixture errors are root mean squares \
+         of ln(lambda / wanted lambda).\n{WORDS}\nLearner against fit: what the learner left in the visited cells over what the fit did; 1 is as \
+         good as the fit."
+    )
+}
 
 fn one_quantile_table(group: &Group<'_>) -> Table {
     let row = |told: &Told| {
@@ -204,7 +209,7 @@ fn one_quantile_table(group: &Group<'_>) -> Table {
         title: format!("Learner {}: the engines from the least to the most", group.learner),
         heads: std::iter::once("").chain(HEADS).map(str::to_owned).collect(),
         rows: FIGURES.iter().map(row).collect(),
-        note: READING.to_owned(),
+        note: reading(),
     }
 }
 
@@ -215,10 +220,13 @@ fn count_table(groups: &[Group<'_>]) -> Table {
     };
     let heads = groups.iter().map(|group| group.learner);
     Table {
-        title: "What happened how often".to_owned(),
+        title: "In all engines".to_owned(),
         heads: std::iter::once("").chain(heads).map(str::to_owned).collect(),
         rows: COUNTED.iter().map(row).collect(),
-        note: "A cell has run away when it came to the end of its authority although the right correction lies inside.".to_owned(),
+        note: "Cells are those of all engines together.\n\
+               Cells run away: they came to the end of their authority, which is how far a cell may correct, although the right correction lies inside.\n\
+               Cells beyond authority: the right correction lies farther than a cell may go, so that the learner cannot reach it."
+            .to_owned(),
     }
 }
 
@@ -238,14 +246,14 @@ fn chart(told: &Told, groups: &[Group<'_>]) -> Chart {
     let across = labelled(told);
     let drawing = match groups {
         [group] => {
-            let (edges, heights) =
-                quantiles::histogram(&quantiles::sorted(&group.engines, told.figure), BINS);
-            let middle = |pair: &[f64]| told.way.written(0.5 * (pair[0] + pair[1]));
-            let labels = edges.windows(2).map(middle).collect();
+            let values = quantiles::sorted(&group.engines, told.figure);
+            let (edges, heights) = quantiles::histogram(&values, BINS);
+            let labels =
+                edges.windows(2).map(|pair| format!("{}–{}", edge(told, pair[0]), edge(told, pair[1])));
             Drawing::Columns {
                 across,
                 up: "engines".to_owned(),
-                labels,
+                labels: labels.collect(),
                 heights: heights.into_iter().map(f64::from).collect(),
             }
         }
@@ -257,6 +265,12 @@ fn chart(told: &Told, groups: &[Group<'_>]) -> Chart {
         },
     };
     Chart { title: told.label.to_owned(), note: beyond(told, groups), drawing }
+}
+
+/// An edge of a histogram, in the unit that its label names and no longer than it has to be.
+fn edge(told: &Told, value: f64) -> String {
+    let shown = if told.way == Way::Percent { 100.0 * value } else { value };
+    format!("{shown:.4}").trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// The share of the engines below each value.

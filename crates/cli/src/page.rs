@@ -1,11 +1,14 @@
 //! Tells a run as the story that the report page shows.
 
+use crate::manners::Units;
 use crate::map::{cells, rpm};
 use trimwright_harness::drive::Run;
+use trimwright_harness::driveability;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::{self, LearningFigures};
 use trimwright_report::{
-    Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
+    Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
+    Snapshot, Spread, Start, Story, TipIn, Trace, Verdict, Weight,
 };
 
 /// Rows of the record to one sample of the page.
@@ -13,11 +16,18 @@ const ROWS_A_SAMPLE: usize = 5;
 /// Reach and number of bins of the histogram of mixture errors.
 const REACH_LN: f64 = 0.25;
 const BINS: usize = 50;
-/// Standard deviation below which something was learned in a cell, as a share of the first one.
+/// Parts of the summary that the page shows in tables of their own.
+const OWN_TABLES: [&str; 2] = ["learning.refusals", "driveability"];
+/// Standard deviation below which a cell has had a lesson, as a share of the first one.
 const TOUCHED: f32 = 0.98;
 
+/// Largest difference between a displacement as answered and as simulated that is no other engine, ratio.
+const SAME_ENGINE: f64 = 0.1;
+/// Faults that answer for such a difference.
+const WRONG_ANSWERS: [&str; 2] = ["wrong_displacement", "wrong_cylinders"];
+
 /// The story of a run.
-pub(crate) fn story(scenario: &Scenario, run: &Run) -> Story {
+pub(crate) fn story(scenario: &Scenario, run: &Run, units: Units) -> Story {
     let summary = &run.summary;
     let refusals = summary.learning.refusals.iter();
     let mut figures = Vec::new();
@@ -31,6 +41,11 @@ pub(crate) fn story(scenario: &Scenario, run: &Run) -> Story {
         facts: facts(scenario, run),
         figures,
         trace: trace(run),
+        driveability: summary.driveability.as_ref().map(driveability),
+        units: match units {
+            Units::Si => trimwright_report::Units::Metric,
+            Units::Us => trimwright_report::Units::Us,
+        },
         marks: marks(scenario),
         convergence: Convergence {
             window_s: trimwright_harness::watch::WINDOW_S,
@@ -54,11 +69,11 @@ pub(crate) fn story(scenario: &Scenario, run: &Run) -> Story {
     }
 }
 
-/// Numbers by their full name, `mixture.p95_abs`; one that could not be measured is NaN.
+/// Numbers by their full name, `mixture.p95_abs`; one that could not be measured is NaN. Refusals and how it drives have tables of their own.
 fn flatten(name: &str, value: &serde_json::Value, figures: &mut Vec<Figure>) {
     let below = |key: &str| if name.is_empty() { key.to_owned() } else { format!("{name}.{key}") };
     match value {
-        serde_json::Value::Object(fields) if name != "learning.refusals" => {
+        serde_json::Value::Object(fields) if !OWN_TABLES.contains(&name) => {
             for (key, value) in fields {
                 flatten(&below(key), value, figures);
             }
@@ -66,14 +81,26 @@ fn flatten(name: &str, value: &serde_json::Value, figures: &mut Vec<Figure>) {
         serde_json::Value::Number(number) if name.contains('.') => {
             figures.push(Figure { name: name.to_owned(), value: number.as_f64().unwrap_or(f64::NAN) });
         }
-        serde_json::Value::Null => figures.push(Figure { name: name.to_owned(), value: f64::NAN }),
+        serde_json::Value::Null if !OWN_TABLES.contains(&name) => {
+            figures.push(Figure { name: name.to_owned(), value: f64::NAN })
+        }
         _ => {}
     }
 }
 
+/// How often, in words.
+pub(crate) fn times(passes: u32) -> String {
+    if passes == 1 { "once".to_owned() } else { format!("{passes} times") }
+}
+
+/// Which schedule, and how often while learning.
+pub(crate) fn schedule(scenario: &Scenario) -> String {
+    format!("{}, driven {} while learning", scenario.schedule.name(), times(scenario.passes))
+}
+
 fn driven(scenario: &Scenario) -> String {
     let schedule = &scenario.schedule;
-    let times = if scenario.passes == 1 { "once".to_owned() } else { format!("{} times", scenario.passes) };
+    let times = times(scenario.passes);
     let way = if schedule.on_dynamometer() {
         "on a dynamometer for".to_owned()
     } else {
@@ -86,14 +113,40 @@ fn driven(scenario: &Scenario) -> String {
     )
 }
 
+/// Size of the engine as the owner answered, and as it was simulated.
+fn engines(scenario: &Scenario) -> [String; 2] {
+    let told = |m3: f64, cylinders: u8| format!("{:.1} L, {cylinders} cylinders", 1e3 * m3);
+    let (answers, truth) = (&scenario.answers, &scenario.truth.engine);
+    [
+        told(f64::from(answers.displacement_m3), answers.cylinders),
+        told(truth.displacement_m3, truth.cylinders),
+    ]
+}
+
+/// A word for an owner whose answers speak of another engine than the one that was driven, unless a fault asked for that.
+pub(crate) fn another_engine(scenario: &Scenario) -> Option<String> {
+    let (answers, truth) = (&scenario.answers, &scenario.truth.engine);
+    let off = f64::from(answers.displacement_m3) / truth.displacement_m3 - 1.0;
+    let differs = off.abs() > SAME_ENGINE || answers.cylinders != truth.cylinders;
+    let asked_for = scenario.faults.iter().any(|fault| WRONG_ANSWERS.contains(&fault.kind.name));
+    let [answered, simulated] = engines(scenario);
+    (differs && !asked_for).then(|| {
+        format!(
+            "[setup] says {answered}, but the engine that was driven has {simulated}: answers tell the controller about an engine and do not \
+             change it. `engine = ...` chooses another, `trimwright list` names them, and an engine file of your own works too"
+        )
+    })
+}
+
 fn facts(scenario: &Scenario, run: &Run) -> Vec<Fact> {
-    let answers = &scenario.answers;
     let common = common_causes(&run.summary.learning);
-    let engine =
-        format!("{:.1} L, {} cylinders", f64::from(answers.displacement_m3) * 1e3, answers.cylinders);
+    let [answered, simulated] = engines(scenario);
+    let simulated =
+        if simulated == answered { simulated } else { format!("{simulated}, whatever was answered") };
     [
         ("Scenario", scenario.name.clone()),
-        ("Engine, as answered", engine),
+        ("Engine, as answered", answered),
+        ("Engine, simulated", simulated),
         ("Seed", scenario.seed.to_string()),
         ("Scenario hash", run.summary.scenario_hash.clone()),
         ("Flow and opening delay", common),
@@ -127,6 +180,35 @@ fn trace(run: &Run) -> Trace {
         long_term_trim_ln: series(|row| row.learned_ln),
         map_pa: series(|row| row.map_pa),
         rpm: series(|row| row.engine_rpm),
+    }
+}
+
+/// How it drives.
+fn driveability(tried: &driveability::Driveability) -> Driveability {
+    let excursion =
+        |excursion: driveability::Excursion| Excursion { lean: excursion.lean, rich: excursion.rich };
+    let load = |event: driveability::EventFigures| Load { drop_rpm: event.drop_rpm, mixture: event.mixture };
+    let (idle, cut) = (&tried.idle, &tried.fuel_cut);
+    let start = |start: &driveability::StartFigures| Start {
+        engine_degc: start.engine_degc,
+        cranked_s: start.cranked_s.unwrap_or(f64::NAN),
+        stalls: start.stalls,
+    };
+    let tip_in = |tip_in: &driveability::TipInFigures| TipIn {
+        engine_degc: tip_in.engine_degc,
+        compensated: excursion(tip_in.compensated),
+        uncompensated: excursion(tip_in.uncompensated),
+    };
+    Driveability {
+        starts: tried.starts.iter().map(start).collect(),
+        tip_ins: tried.tip_ins.iter().map(tip_in).collect(),
+        idle: Idle {
+            park_rms_rpm: idle.park_rms_rpm,
+            drive_rms_rpm: idle.drive_rms_rpm,
+            ac: load(idle.ac),
+            fan: idle.fan.map(load),
+        },
+        fuel_cut: FuelCut { drop_rpm: cut.drop_rpm, stalls: cut.stalls, cuts: cut.cuts },
     }
 }
 
@@ -203,6 +285,122 @@ fn verdicts(run: &Run) -> Vec<Verdict> {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    fn van() -> Scenario {
+        Scenario::load("delivery-van").expect("shipped")
+    }
+
+    /// The words of each cell of each row of a table's body.
+    fn rows<'a>(page: &'a str, table: &str) -> Vec<Vec<&'a str>> {
+        let (_, rest) = page.split_once(&format!("<table class=\"{table}\">")).expect("the table begins");
+        let (_, body) = rest.split_once("<tbody>").expect("its body begins");
+        let (body, _) = body.split_once("</tbody>").expect("it ends");
+        let cell = |cell: &'a str| cell.split_once('>').map_or("", |(_, words)| words).trim();
+        let cells = |row: &'a str| {
+            row.split("<td").skip(1).map(|each| each.split("</td>").next().map_or("", cell)).collect()
+        };
+        body.split("<tr>").skip(1).map(cells).collect()
+    }
+
+    /// All numbers of the summary, by name, and those that could not be measured.
+    fn numbers(name: &str, value: &serde_json::Value, found: &mut Vec<String>) {
+        match value {
+            serde_json::Value::Object(fields) => {
+                fields.iter().for_each(|(key, value)| {
+                    numbers(format!("{name}.{key}").trim_start_matches('.'), value, found)
+                });
+            }
+            serde_json::Value::Number(_) | serde_json::Value::Null => found.push(name.to_owned()),
+            _ => {}
+        }
+    }
+
+    #[test]
+    fn each_figure_of_a_summary_has_label_unit_and_explanation() {
+        let trip = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n100,50\n110,0\n";
+        let schedule =
+            trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip).expect("a schedule");
+        let scenario = Scenario { schedule, passes: 1, ..van() };
+        let run = trimwright_harness::drive::drive(&scenario, &mut |_| ()).expect("driven");
+        let story = story(&scenario, &run, Units::Us);
+        assert_eq!(story.units, trimwright_report::Units::Us);
+        let tried = story.driveability.as_ref().expect("how it drives was tried");
+        assert_eq!((tried.starts.len(), tried.tip_ins.len()), (4, 2));
+        let page = trimwright_report::render(&story);
+
+        let mut named = Vec::new();
+        for row in rows(&page, "figures") {
+            let [what, value, explanation] = row[..] else { panic!("{row:?}") };
+            let (label, name) = what.split_once("<code>").expect("a name");
+            let name = name.trim_end_matches("</code>");
+            assert!(label.len() > 4 && explanation.ends_with('.'), "{name}: {label}, {explanation}");
+            let counted = value.chars().all(|sign| sign.is_ascii_digit());
+            let has_unit = value
+                .split_once(' ')
+                .is_some_and(|(number, unit)| number.parse::<f64>().is_ok() && !unit.is_empty());
+            let in_minutes = value.ends_with(" min");
+            assert!(
+                counted || has_unit || in_minutes || value.starts_with("not "),
+                "{name}: {value} has no unit"
+            );
+            named.push(name.to_owned());
+        }
+        let mut there = Vec::new();
+        numbers("", &serde_json::to_value(&run.summary).expect("JSON"), &mut there);
+        // What is not a figure, and what has a table of its own.
+        there.retain(|name| name.contains('.') && !OWN_TABLES.iter().any(|table| name.starts_with(table)));
+        named.sort();
+        there.sort();
+        assert_eq!(named, there);
+    }
+
+    #[test]
+    fn each_reason_to_refuse_a_lesson_has_words() {
+        let refusals = trimwright_control::Refusal::ALL
+            .map(|refusal| Refusal { reason: refusal.name().to_owned(), count: 1 });
+        let page = trimwright_report::render(&Story { refusals: refusals.into(), ..Story::default() });
+        let rows = rows(&page, "reasons");
+        assert_eq!(rows.len(), 1 + trimwright_control::Refusal::ALL.len());
+        for row in rows {
+            assert!(row.last().is_some_and(|why| why.len() > 20), "no words for {row:?}");
+        }
+    }
+
+    #[test]
+    fn an_owner_hears_when_another_engine_was_driven() {
+        let answered = |litres: f32, cylinders| {
+            let mut scenario = van();
+            (scenario.answers.displacement_m3, scenario.answers.cylinders) = (1e-3 * litres, cylinders);
+            scenario
+        };
+        let words = another_engine(&answered(5.9, 8)).expect("a word");
+        assert!(
+            words.starts_with(
+                "[setup] says 5.9 L, 8 cylinders, but the engine that was driven has 5.2 L, 8 cylinders"
+            ),
+            "{words}"
+        );
+        assert!(another_engine(&answered(5.2, 6)).is_some());
+        assert_eq!(another_engine(&answered(5.5, 8)), None, "so much may an owner be mistaken");
+        let kind = trimwright_harness::faults::find("wrong_displacement").expect("a kind");
+        let asked_for =
+            Scenario { faults: vec![trimwright_harness::faults::Fault::usual(kind)], ..answered(7.0, 8) };
+        assert_eq!(another_engine(&asked_for), None);
+        for shipped in trimwright_harness::shipped::SCENARIOS {
+            assert_eq!(
+                another_engine(&Scenario::load(shipped.name).expect("shipped")),
+                None,
+                "{}",
+                shipped.name
+            );
+        }
+        assert_eq!(engines(&answered(5.9, 6)), ["5.9 L, 6 cylinders", "5.2 L, 8 cylinders"]);
+    }
+
+    #[test]
+    fn how_often_is_said_in_words() {
+        assert_eq!([1, 2].map(times), ["once", "2 times"]);
+    }
 
     #[test]
     fn it_is_said_when_two_causes_could_not_be_told_apart() {

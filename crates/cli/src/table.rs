@@ -41,9 +41,11 @@ fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path, units: Un
     let sure =
         format!("{} visited, {} of them known to 1 %", learning.cells_visited, learning.cells_confident);
     row(text, "Cells of the map", &sure)?;
-    let limit = format!("a fit to the whole log leaves {:.2} %", 100.0 * learning.offline_fit_rms);
+    let limit = format!("a fit made afterwards leaves {:.2} %", 100.0 * learning.offline_fit_rms);
     row(text, "Left in the visited", &percent(learning.visited_error_rms, &limit))?;
-    row(text, "Flow, opening delay", &common_causes(learning))?;
+    if learning.lessons > 0 {
+        row(text, "Flow, opening delay", &common_causes(learning))?;
+    }
     let settled = learning.settle_s;
     let settled = if settled.is_finite() { format!("after {settled:.0} s") } else { "not yet".to_owned() };
     row(text, "Within 2 %", &settled)?;

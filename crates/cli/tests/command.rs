@@ -27,6 +27,22 @@ fn a_drive_writes_its_results_and_prints_less_than_a_screen() {
 }
 
 #[test]
+fn an_owner_is_told_that_answers_do_not_change_the_engine() {
+    let home = home();
+    short_scenario(home.path());
+    let own = fs::read_to_string(home.path().join("short.toml")).expect("text");
+    fs::write(home.path().join("own.toml"), own.replace("318 cu in", "402 cu in")).expect("written");
+    let output = run(home.path(), &["drive", "own.toml", "--units", "us"]);
+    assert_eq!(output.status.code(), Some(0));
+    let said = "trimwright: note: [setup] says 6.6 L, 8 cylinders, but the engine that was driven has 5.2 L";
+    assert!(stderr(&output).starts_with(said), "{}", stderr(&output));
+    let page = fs::read_to_string(home.path().join("out/own/report.html")).expect("text");
+    assert!(page.contains("<dt>Engine, simulated</dt><dd>5.2 L, 8 cylinders, whatever was answered</dd>"));
+    assert!(page.contains("\"units\":\"us\""));
+    assert_eq!(stderr(&run(home.path(), &["drive", "own.toml", "--quiet"])), "");
+}
+
+#[test]
 fn the_same_seed_gives_the_same_bytes() {
     let home = home();
     short_scenario(home.path());

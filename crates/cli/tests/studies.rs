@@ -17,8 +17,11 @@ fn a_fleet_grows_by_resume_to_the_same_files() {
     let told = fleet("3", &["--jobs", "1", "--out", "whole"]);
     for words in [
         "3 engines after delivery-van, learner kalman, seed 1",
+        "Schedule                  trip, driven once while learning",
         "median",
         "Learned map [%]",
+        "Learner against fit",
+        "In all engines",
         "Engines that failed",
     ] {
         assert!(told.contains(words), "{words} in {told}");
@@ -90,9 +93,19 @@ fn learners_stand_side_by_side() {
     let home = home();
     let output = run(home.path(), &["compare", "--schedule", "trip.csv", "--passes", "1", "--out", "c"]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
-    for words in ["integral", "gradient", "kalman", "Left in visited cells", "compare.csv"] {
+    for words in [
+        "integral",
+        "gradient",
+        "kalman",
+        "Left in visited cells",
+        "Fit made afterwards",
+        "Cells known to 1 %",
+        "compare.csv",
+    ] {
         assert!(stdout(&output).contains(words), "{words}");
     }
+    assert!(stdout(&output).contains("Schedule                trip, driven once while learning"));
     let page = fs::read_to_string(home.path().join("c/report.html")).expect("a page");
+    assert!(page.contains("Schedule trip, driven once while learning."));
     assert!(page.contains("The learners side by side") && page.contains("\"kind\":\"lines\""));
 }

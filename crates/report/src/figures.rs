@@ -84,9 +84,9 @@ pub(crate) const MEANINGS: &[Meaning] = &[
     ),
     meaning(
         "learning.cells_confident",
-        "Cells confident",
+        "Cells known to 1 %",
         Count,
-        "Places where the learner itself says that it is within 1 % (one standard deviation).",
+        "Those of the visited cells that the learner itself says are within 1 % (one standard deviation).",
     ),
     meaning(
         "learning.within_two_sigma",
@@ -103,9 +103,10 @@ pub(crate) const MEANINGS: &[Meaning] = &[
     ),
     meaning(
         "learning.offline_fit_rms",
-        "Practical limit",
+        "Left by a fit made afterwards",
         Percent,
-        "What a least-squares fit reaches that sees the whole log at once, afterwards. A learner on the road can come close, not much better.",
+        "The same for a least-squares fit that sees the whole log at once: the practical limit. A learner that sees each reading once can \
+         come close, not much better.",
     ),
     meaning(
         "learning.common_flow_ln",
@@ -124,25 +125,30 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "learning.lessons",
         "Lessons taken",
         Count,
-        "Readings of the lambda sensor that changed the map.",
+        "Readings of the oxygen sensor that changed the map.",
     ),
-    meaning("drive.distance_km", "Distance", Number(2, "km"), "Driven in all."),
+    meaning("drive.distance_km", "Distance", Number(2, "km"), "Driven while learning, all passes together."),
     meaning(
         "drive.speed_error_rms_m_per_s",
         "Speed kept within",
         Number(2, "m/s"),
         "Root mean square of the difference between the schedule's speed and the car's.",
     ),
-    meaning("drive.fuel_kg", "Fuel burned", Number(2, "kg"), "Injected over the whole run."),
+    meaning("drive.fuel_kg", "Fuel injected", Number(2, "kg"), "While learning, all passes together."),
     meaning(
         "drive.l_per_100km",
         "Consumption",
-        Number(1, "l/100 km"),
+        Number(1, "L/100 km"),
         "Of the simulated car. It depends on its weight and gearing, so take it as plausible or not, no more.",
     ),
     meaning("drive.stalls", "Stalls", Count, "How often the engine died while it should have run."),
     meaning("drive.crank_s", "Cranked for", Number(1, "s"), "Time the starter turned, all starts together."),
-    meaning("cost.simulated_s", "Time driven", Duration, "Simulated time."),
+    meaning(
+        "cost.simulated_s",
+        "Time driven",
+        Duration,
+        "Simulated time of three drives together: with the first calibration, while learning, and with what was learned.",
+    ),
     meaning("cost.wall_s", "Time to compute", Number(2, "s"), "On the computer that made this page."),
     meaning(
         "cost.times_real_time",

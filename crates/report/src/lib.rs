@@ -10,10 +10,11 @@
 //! | result, all figures | [`Story::figures`], [`Story::spread`] |
 //! | drive, with one zoom and one cursor | [`Story::trace`], [`Story::marks`] |
 //! | path of convergence | [`Story::convergence`], [`Story::snapshots`] |
-//! | maps: learned, right, what is left, confidence, dwell | [`Story::map`] |
+//! | maps: learned, right, what is left, uncertainty, dwell | [`Story::map`] |
 //! | replay of the map filling in | [`Story::snapshots`] |
 //! | lessons and refusals | [`Story::lessons`], [`Story::refusals`] |
-//! | verdicts, trouble codes, cautions | [`Story::verdicts`], [`Story::dtcs`], [`Story::cautions`] |
+//! | how it drives | [`Story::driveability`] |
+//! | findings, trouble codes, cautions | [`Story::verdicts`], [`Story::dtcs`], [`Story::cautions`] |
 //!
 //! A page about many runs, [`Study`], is made by [`render_study`] from tables and charts.
 //!
@@ -21,6 +22,7 @@
 //! writes a page from invented numbers; `.ci/check_report FILE.html` opens a page in headless Chromium and uses it.
 
 mod digits;
+mod driving;
 mod figures;
 mod page;
 mod reasons;
@@ -30,6 +32,7 @@ mod study;
 
 pub use page::render;
 pub use story::{
-    Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
+    Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
+    Snapshot, Spread, Start, Story, TipIn, Trace, Units, Verdict, Weight,
 };
 pub use study::{Chart, Drawing, Line, Study, Table, render_study};

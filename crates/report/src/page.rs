@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::{Story, sections};
+use crate::{Story, driving, sections};
 
 /// What all pages begin and end with.
 const HEAD: &str = include_str!("../assets/page/head.html");
@@ -40,6 +40,7 @@ pub fn render(story: &Story) -> String {
         "result" => page.push_str(&sections::result(story)),
         "figures" => page.push_str(&sections::all_figures(story)),
         "refusals" => page.push_str(&sections::refusals(story)),
+        "driving" => page.push_str(&driving::driving(story)),
         "findings" => page.push_str(&sections::findings(story)),
         "cautions" => page.push_str(&sections::cautions(story)),
         "story" => page.push_str(&data(story)),

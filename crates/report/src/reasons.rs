@@ -1,4 +1,4 @@
-//! Why a reading of the lambda sensor is not taken as a lesson, in words for an owner.
+//! Why a reading of the oxygen sensor is not taken as a lesson, in words for an owner.
 
 const REASONS: &[(&str, &str)] = &[
     ("starting", "the engine stood, was cranking or had only just started"),
@@ -6,7 +6,7 @@ const REASONS: &[(&str, &str)] = &[
     ("fuel cut", "no fuel was given, so lambda says nothing about it"),
     ("transient", "load or speed was changing, so fuel film and sensor lag hid the map's own error"),
     ("wanted moving", "the wanted mixture was changing"),
-    ("sensor not ready", "the lambda sensor was still heating up, or its reading wasn't believed"),
+    ("sensor not ready", "the oxygen sensor was still heating up, or its reading wasn't believed"),
     ("reading at end", "lambda was beyond what the sensor can read"),
     ("too long ago", "the gas at the sensor was injected longer ago than is remembered"),
     ("authority", "the cell or the trim was already as far from the first calibration as it may go"),
@@ -17,10 +17,6 @@ const REASONS: &[(&str, &str)] = &[
     ("guard", "a guard that protects the engine had changed the mixture"),
     ("upstream air", "the self-check found air entering the exhaust ahead of the sensor"),
     ("checking", "the self-check was moving the fuel up and down, and the trim stood still meanwhile"),
-    (
-        "unasked",
-        "at low flow, where the self-check had yet to ask the crank whether the sensor reads the truth",
-    ),
     ("film overflows", "the wall film gave off more fuel than was wanted, as after the throttle was closed"),
 ];
 

@@ -40,7 +40,7 @@ pub(crate) fn result(story: &Story) -> String {
     for (name, label, note) in [
         ("mixture.base_map_rms", "before", "first calibration, map alone"),
         ("mixture.learned_map_rms", "after", "learned map, map alone"),
-        ("mixture.closed_loop_rms", "on the road", "last pass, with feedback"),
+        ("mixture.closed_loop_rms", "with feedback", "last pass, all driving"),
         ("learning.settle_s", "settled after", "within 2 % from then on"),
     ] {
         let Some(value) = value_of(story, name) else { continue };
@@ -63,6 +63,18 @@ pub(crate) fn result(story: &Story) -> String {
             written(learned, Way::Percent),
         );
     }
+    let known = (value_of(story, "mixture.closed_loop_rms"), value_of(story, "mixture.p95_abs"));
+    if let (Some(rms), Some(most)) = known
+        && rms > most
+    {
+        put!(
+            html,
+            "<p>With feedback the root mean square is {}, although 95 % of the last pass was within {}: errors are squared in it, so few large \
+             ones move it far. The charts show when.</p>",
+            written(rms, Way::Percent),
+            written(most, Way::Percent),
+        );
+    }
     if !story.map.visited.is_empty() {
         put!(
             html,
@@ -79,7 +91,7 @@ fn value_of(story: &Story, name: &str) -> Option<f64> {
     story.figures.iter().find(|figure| figure.name == name).map(|figure| figure.value)
 }
 
-/// Every figure with its explanation: those that the page knows in its own order, then the others as they came.
+/// Every figure with its explanation: those that the page knows in its own order, then the others by their name alone.
 pub(crate) fn all_figures(story: &Story) -> String {
     if story.figures.is_empty() {
         return "<p>No figure was worked out for this run.</p>\n".to_owned();
@@ -123,7 +135,7 @@ pub(crate) fn refusals(story: &Story) -> String {
         share => format!("{share:.1} %"),
     };
     let mut html = String::from(
-        "<table><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th><th>Why</th></tr></thead><tbody>\n",
+        "<table class=\"reasons\"><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th><th>Why</th></tr></thead><tbody>\n",
     );
     put!(
         html,
@@ -147,7 +159,7 @@ pub(crate) fn refusals(story: &Story) -> String {
     html
 }
 
-/// Verdicts, the weightiest first, then trouble codes.
+/// Findings, the weightiest first, then trouble codes.
 pub(crate) fn findings(story: &Story) -> String {
     let mut html = String::new();
     if story.verdicts.is_empty() {

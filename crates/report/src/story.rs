@@ -29,6 +29,10 @@ pub struct Story {
     pub figures: Vec<Figure>,
     /// What happened over time, about two samples a second.
     pub trace: Trace,
+    /// How the car drives, tried after the run with what was learned; `None` when that was not tried.
+    pub driveability: Option<Driveability>,
+    /// Units that the page's charts begin with; the reader may choose others.
+    pub units: Units,
     /// Moments worth a line in the charts: engine started, second pass, a fault begins.
     pub marks: Vec<Mark>,
     /// How good the mixture was, window by window.
@@ -68,6 +72,95 @@ pub struct Figure {
     /// In the unit that the name says; ratios and ln as they are (0.02 is shown as 2 %); `NaN` when not measured.
     #[serde(serialize_with = "rounded")]
     pub value: f64,
+}
+
+/// Units of the charts.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "lowercase")]
+pub enum Units {
+    /// km/h and kPa.
+    #[default]
+    Metric,
+    /// mph and inHg.
+    Us,
+}
+
+/// How the car drives: trials of the engine with what was learned, apart from the drive.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Driveability {
+    /// Starts at several temperatures.
+    pub starts: Vec<Start>,
+    /// The throttle opened fast at a held speed.
+    pub tip_ins: Vec<TipIn>,
+    /// Idling, hot.
+    pub idle: Idle,
+    /// The throttle let go and the fuel cut, hot.
+    pub fuel_cut: FuelCut,
+}
+
+/// A start and the minute after it.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Start {
+    /// Temperature of the engine, degC.
+    pub engine_degc: f64,
+    /// How long the starter turned until the engine caught; `NaN` when it did not.
+    #[serde(serialize_with = "rounded")]
+    pub cranked_s: f64,
+    /// Times it died in the minute after that.
+    pub stalls: u32,
+}
+
+/// How far the mixture went lean and rich, ratio of lambda.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Excursion {
+    /// Lean, 0.12 for lambda 1.12 instead of 1.
+    pub lean: f64,
+    /// Rich, likewise.
+    pub rich: f64,
+}
+
+/// A throttle opened fast, feedback and learning off.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct TipIn {
+    /// Temperature of the engine, degC.
+    pub engine_degc: f64,
+    /// With film compensation.
+    pub compensated: Excursion,
+    /// Without.
+    pub uncompensated: Excursion,
+}
+
+/// How something that comes at once while idling is taken.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
+pub struct Load {
+    /// How far the speed fell below the idle speed wanted, rpm.
+    pub drop_rpm: f64,
+    /// How far the mixture went from its mean before, ratio of lambda.
+    pub mixture: f64,
+}
+
+/// Idling, hot.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Idle {
+    /// Root mean square of speed less wanted speed out of gear, rpm.
+    pub park_rms_rpm: f64,
+    /// The same in gear on the brake, rpm.
+    pub drive_rms_rpm: f64,
+    /// Air conditioning comes on.
+    pub ac: Load,
+    /// A fan comes on; `None` where none did.
+    pub fan: Option<Load>,
+}
+
+/// The way back from a fuel cut.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct FuelCut {
+    /// How far the speed fell below the idle speed wanted, rpm.
+    pub drop_rpm: f64,
+    /// Times the engine died.
+    pub stalls: u32,
+    /// Times the fuel was cut.
+    pub cuts: u32,
 }
 
 /// What happened over time. All series are as long as `time_s`, or empty when not recorded.

@@ -12,6 +12,9 @@ const BODY: &str = include_str!("../assets/page/study.html");
 const SCRIPTS: [&str; 3] =
     [include_str!("../assets/page/base.js"), page::LOOK, include_str!("../assets/page/study.js")];
 
+/// Most columns that have room on a narrow screen.
+const FEW_COLUMNS: usize = 4;
+
 /// A table of words; the first column says what a row is about.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Table {
@@ -21,7 +24,7 @@ pub struct Table {
     pub heads: Vec<String>,
     /// Rows, each as long as `heads`.
     pub rows: Vec<Vec<String>>,
-    /// How to read it; may be empty.
+    /// How to read it, a paragraph a line; may be empty.
     pub note: String,
 }
 
@@ -136,10 +139,19 @@ fn head(study: &Study) -> String {
 }
 
 fn table(table: &Table) -> String {
-    let mut html = format!("<section><h2>{}</h2>\n<div class=\"wide\"><table><tr>", text(&table.title));
+    let title = text(&table.title);
+    let mut html = format!("<section><h2>{title}</h2>\n");
+    if table.heads.len() > FEW_COLUMNS {
+        html.push_str(
+            "<p class=\"hint sideways\">This table is wider than the screen: move it sideways.</p>\n",
+        );
+    }
+    let _ =
+        write!(html, "<div class=\"wide\" role=\"region\" aria-label=\"{title}\" tabindex=\"0\"><table><tr>");
     for (index, head) in table.heads.iter().enumerate() {
         let class = if index == 0 { "" } else { " class=\"number\"" };
-        let _ = write!(html, "<th{class}>{}</th>", text(head));
+        // A share and its sign stay in one line.
+        let _ = write!(html, "<th{class}>{}</th>", text(head).replace(" %", "&nbsp;%"));
     }
     html.push_str("</tr>\n");
     for row in &table.rows {
@@ -150,8 +162,11 @@ fn table(table: &Table) -> String {
         }
         html.push_str("</tr>\n");
     }
-    let _ = writeln!(html, "</table></div>\n<p class=\"hint\">{}</p></section>", text(&table.note));
-    html
+    html.push_str("</table></div>\n");
+    for line in table.note.lines() {
+        let _ = writeln!(html, "<p class=\"hint\">{}</p>", text(line));
+    }
+    html + "</section>\n"
 }
 
 /// The places into which the script draws.

@@ -16,9 +16,10 @@ fn data(page: &str) -> serde_json::Value {
 #[test]
 fn every_part_of_a_run_is_in_the_page() {
     let page = render(&story());
-    for id in
-        ["result", "drive", "path", "map", "replay", "lived", "lessons", "findings", "cautions", "figures"]
-    {
+    for id in [
+        "result", "drive", "path", "map", "replay", "lived", "lessons", "driving", "findings", "cautions",
+        "figures",
+    ] {
         assert!(page.contains(&format!("<section id=\"{id}\">")), "no section {id}");
         assert!(page.contains(&format!("href=\"#{id}\"")), "no link to {id}");
     }
@@ -29,6 +30,13 @@ fn every_part_of_a_run_is_in_the_page() {
         "in 69 of the map's 168 cells",
         "not measured",
         "refused: sensor not ready",
+        "the oxygen sensor was still heating up",
+        "<td>−18\u{a0}°C\u{a0}(0\u{a0}°F)</td><td class=\"number\">did not catch</td><td class=\"number\">0 times</td>",
+        "<td>0\u{a0}°C\u{a0}(32\u{a0}°F)</td><td class=\"number\">1.24 s</td><td class=\"number\">once</td>",
+        "<td>20\u{a0}°C\u{a0}(68\u{a0}°F), without</td><td class=\"number\">19.70 %</td><td class=\"number\">0.00 %</td>",
+        "<td>air conditioning, in gear</td><td class=\"number\">48.5 rpm</td><td class=\"number\">3.03 %</td>",
+        "<td>a fan, out of gear</td><td class=\"number\">did not come on</td>",
+        "<td class=\"number\">3 times</td><td class=\"number\">130.5 rpm</td><td class=\"number\">0 times</td>",
         "below 0.1 %",
         "Air entering the exhaust upstream of the sensor.",
         "P0171",
@@ -65,6 +73,7 @@ fn ident_the_data_in_the_page_are_the_story() {
     let gap = told.trace.lambda.iter().position(|lambda| lambda.is_nan()).expect("the story has a fuel cut");
     assert!(data["trace"]["lambda"][gap].is_null());
     assert_eq!(data["verdicts"][1]["weight"], "act");
+    assert_eq!((&data["units"], &data["driveability"]["starts"][1]["stalls"]), (&"us".into(), &1.into()));
 }
 
 #[test]
@@ -103,9 +112,23 @@ fn a_story_without_anything_still_makes_a_page() {
     let page = render(&Story::default());
     assert!(page.contains("No figure was worked out for this run."));
     assert!(page.contains("No reading was looked at"));
+    assert!(page.contains("How the car drives was not tried in this run."));
     assert!(page.contains("The assessment found nothing to remark."));
     assert!(page.contains("No diagnostic trouble code was set."));
     assert!(page.trim_end().ends_with("</html>"));
+}
+
+#[test]
+fn it_is_said_when_few_large_errors_move_the_rms() {
+    let told = |rms, most| {
+        let figure = |name: &str, value| Figure { name: name.into(), value };
+        let figures = vec![figure("mixture.closed_loop_rms", rms), figure("mixture.p95_abs", most)];
+        render(&Story { figures, ..Story::default() })
+    };
+    let words =
+        "With feedback the root mean square is 14.98 %, although 95 % of the last pass was within 9.20 %";
+    assert!(told(0.1498, 0.092).contains(words));
+    assert!(!told(0.0155, 0.03).contains("although"), "an error that is spread as usual needs no word");
 }
 
 #[test]

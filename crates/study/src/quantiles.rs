@@ -47,6 +47,8 @@ pub enum Way {
     Seconds,
     /// A ratio, as it is.
     Ratio,
+    /// How many.
+    Count,
 }
 
 /// A figure whose quantiles are told.
@@ -90,10 +92,10 @@ pub const FIGURES: [Told; 10] = [
         Some(figures.settle_s.unwrap_or(f64::INFINITY))
     }),
     told("visited_error_rms", "Left in visited cells", Way::Percent, |figures| figures.visited_error_rms),
-    told("offline_fit_rms", "Left by the fit", Way::Percent, |figures| figures.offline_fit_rms),
-    told("over_offline_fit", "Learner over fit", Way::Ratio, Figures::over_offline_fit),
+    told("offline_fit_rms", "Fit made afterwards", Way::Percent, |figures| figures.offline_fit_rms),
+    told("over_offline_fit", "Learner against fit", Way::Ratio, Figures::over_offline_fit),
     told("within_two_sigma", "Within two sigma", Way::Percent, |figures| figures.within_two_sigma),
-    told("stalls", "Stalls", Way::Ratio, |figures| Some(figures.stalls as f64)),
+    told("stalls", "Stalls per engine", Way::Count, |figures| Some(figures.stalls as f64)),
 ];
 
 impl Way {
@@ -105,6 +107,7 @@ impl Way {
     /// assert_eq!(Way::Seconds.written(431.6), "432");
     /// assert_eq!(Way::Seconds.written(f64::INFINITY), "not yet", "never within the drive");
     /// assert_eq!(Way::Ratio.written(f64::NAN), "-", "not measured");
+    /// assert_eq!([3.0, 0.25].map(|stalls| Way::Count.written(stalls)), ["3", "0.2"]);
     /// ```
     pub fn written(self, value: f64) -> String {
         match self {
@@ -113,6 +116,8 @@ impl Way {
             Self::Percent => format!("{:.2}", 100.0 * value),
             Self::Seconds => format!("{value:.0}"),
             Self::Ratio => format!("{value:.2}"),
+            Self::Count if value.fract() == 0.0 => format!("{value:.0}"),
+            Self::Count => format!("{value:.1}"),
         }
     }
 
@@ -126,32 +131,51 @@ impl Way {
         match self {
             Self::Percent => "%",
             Self::Seconds => "s",
-            Self::Ratio => "",
+            Self::Ratio | Self::Count => "",
         }
     }
 }
 
-/// Engines in `bins` equal bins between the least and the most finite value: edges (one more than bins) and counts.
+/// Engines in at most `bins` equal bins, 3 or more, that hold all finite values: edges (one more than bins) and counts. The edges are
+/// multiples of a round width: 1, 2 or 5 times a power of ten.
 ///
 /// ```
 /// use trimwright_study::quantiles::histogram;
-/// assert_eq!(histogram(&[0.0, 1.0, 1.5, 2.0], 2), (vec![0.0, 1.0, 2.0], vec![1, 3]));
-/// assert_eq!(histogram(&[], 2), (vec![], vec![]));
+/// assert_eq!(histogram(&[0.3, 1.0, 1.5, 2.1], 3), (vec![0.0, 1.0, 2.0, 3.0], vec![1, 2, 1]));
+/// assert_eq!(histogram(&[431.0, 977.0], 24).0[..3], [400.0, 450.0, 500.0], "the least lies in the first");
+/// assert_eq!(histogram(&[], 24), (vec![], vec![]));
 /// ```
 pub fn histogram(values: &[f64], bins: usize) -> (Vec<f64>, Vec<u32>) {
     let finite = || values.iter().copied().filter(|value| value.is_finite());
     let (low, high) = finite()
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| (low.min(value), high.max(value)));
-    if low > high || bins == 0 {
+    if low > high || bins < 3 {
         return (Vec::new(), Vec::new());
     }
-    let width = (high - low) / bins as f64;
-    let mut counts = vec![0; bins];
+    let span = match high - low {
+        // A single value has no width: some share of itself will do.
+        0.0 if high == 0.0 => 1.0,
+        0.0 => high.abs(),
+        span => span,
+    };
+    let first = |width: f64| (low / width).floor();
+    let count = |width: f64| (high / width).floor() - first(width) + 1.0;
+    let width = round_widths(span / bins as f64).find(|width| count(*width) <= bins as f64);
+    let Some(width) = width else { return (Vec::new(), Vec::new()) };
+    let mut counts = vec![0; count(width) as usize];
     for value in finite() {
-        let bin = if width > 0.0 { ((value - low) / width) as usize } else { 0 };
-        counts[bin.min(bins - 1)] += 1;
+        counts[((value / width).floor() - first(width)) as usize] += 1;
     }
-    ((0..=bins).map(|edge| low + width * edge as f64).collect(), counts)
+    ((0..=counts.len()).map(|edge| width * (first(width) + edge as f64)).collect(), counts)
+}
+
+/// 1, 2 and 5 times powers of ten, rising; the first is at most `least`.
+fn round_widths(least: f64) -> impl Iterator<Item = f64> {
+    let power = least.log10().floor() as i32;
+    // Read as a decimal number: the nearest there is, on every machine.
+    (power..)
+        .flat_map(|power| [1, 2, 5].map(|times| format!("{times}e{power}")))
+        .filter_map(|width| width.parse().ok())
 }
 
 /// The figure over all engines that have it, rising.
@@ -274,7 +298,30 @@ mod tests {
         }
     }
 
+    #[test]
+    fn one_value_has_a_bin() {
+        for value in [-0.7, 0.0, 1.0, 431.0] {
+            let (edges, counts) = histogram(&[value; 4], 24);
+            assert_eq!(counts, [4]);
+            assert!(edges[0] <= value && value < edges[1], "{value} in {edges:?}");
+        }
+    }
+
     proptest! {
+        #[test]
+        fn every_value_is_in_the_bin_of_its_edges(values in proptest::collection::vec(-5.0..5.0_f64, 1..60), bins in 3..40_usize) {
+            let (edges, counts) = histogram(&values, bins);
+            prop_assert!(counts.len() <= bins && edges.len() == counts.len() + 1);
+            for (edge, count) in edges.windows(2).zip(&counts) {
+                let inside = |value: &&f64| (edge[0] + 1e-9..edge[1] - 1e-9).contains(*value);
+                let about = |value: &&f64| (edge[0] - 1e-9..edge[1] + 1e-9).contains(*value);
+                let number = |found: usize| u32::try_from(found).expect("few");
+                prop_assert!(number(values.iter().filter(inside).count()) <= *count);
+                prop_assert!(*count <= number(values.iter().filter(about).count()));
+            }
+            prop_assert_eq!(counts.iter().sum::<u32>() as usize, values.len());
+        }
+
         #[test]
         fn they_rise_and_stay_inside(mut values in proptest::collection::vec(-5.0..5.0_f64, 1..60), share in 0.0..1.0_f64) {
             values.sort_by(f64::total_cmp);

@@ -195,7 +195,10 @@ fn unvisited(controller: &Controller) -> Option<Finding> {
     (known < cells).then(|| Finding {
         title: "Part of the map was never driven".to_owned(),
         weight: Weight::Note,
-        evidence: vec![format!("{known} of {cells} cells are known better than at the start")],
+        evidence: vec![format!(
+            "{} of {cells} cells are hardly better known than at the start",
+            cells - known
+        )],
         causes: vec!["the drive did not go there".to_owned()],
         tell_apart: Vec::new(),
         check: vec!["drive the missing speeds and loads gently before using full load".to_owned()],

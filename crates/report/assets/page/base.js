@@ -56,9 +56,10 @@ const axis = (more) => ({
 
 // Legend at the right of the title, or under it where there's little room; `top` is where the plot begins below them.
 const headed = (id, words, names) => {
-  const narrow = byId(id).clientWidth < 9 * names.join("").length + 40 * names.length + 8 * words.length;
-  const rows = narrow ? Math.ceil((9 * names.join("").length + 40 * names.length) / byId(id).clientWidth) : 0;
+  const narrow = byId(id).clientWidth < 7 * names.join("").length + 40 * names.length + 8 * words.length;
+  const rows = narrow ? Math.ceil((7 * names.join("").length + 40 * names.length) / byId(id).clientWidth) : 0;
   return {
+    narrow,
     top: 42 + 20 * rows,
     title: { text: words, left: 8, top: 8, textStyle: { fontSize: 12, fontWeight: 600, color: colour("ink") } },
     legend: { top: narrow ? 28 : 8, ...(narrow ? { left: 8 } : { right: 16 }), itemHeight: 8, itemWidth: 22, textStyle: { color: colour("soft") }, selectedMode: false },

@@ -55,7 +55,8 @@ const sayCell = (values, known, empty, scale, cell) => {
 };
 
 const diverging = (high, ends, digits) => ({ colours: MORE_LESS, low: -high, high, digits, tipDigits: 1, unit: "%", ends });
-const sureness = () => ({ colours: [...VIRIDIS].reverse(), low: 0, high: 4, digits: 1, tipDigits: 2, unit: "%", ends: ["sure: 0 %", "4 % or more: unsure"] });
+const UNCERTAINTY = "Uncertainty (standard deviation) [%]";
+const uncertaintyScale = () => ({ colours: [...VIRIDIS].reverse(), low: 0, high: 4, digits: 1, tipDigits: 2, unit: "%", ends: ["certain: 0 %", "4 % or more"] });
 const correctionScale = () => {
   const high = reach([...story.map.learned_ln, ...story.map.right_ln].map(percent), 5);
   return diverging(high, ["−" + high + " % less fuel", "more fuel +" + high + " %"], 0);
@@ -72,8 +73,8 @@ const drawMaps = () => {
   const high = reach(rest.filter((_, cell) => visited[cell]), 2);
   drawCells("cells-rest", { title: "What is left: learned less right [%]", values: rest, known: visited, empty: NOT_VISITED,
     scale: diverging(high, ["−" + high + " % too lean", "too rich +" + high + " %"], 1) });
-  drawCells("cells-sigma", { title: "Confidence: standard deviation [%]", values: map.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: visited, empty: NOT_VISITED,
-    scale: sureness() });
+  drawCells("cells-sigma", { title: UNCERTAINTY, values: map.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: visited, empty: NOT_VISITED,
+    scale: uncertaintyScale() });
   const longest = reach(map.dwell_s, 10);
   drawCells("cells-dwell", { title: "Time in steady state [s]", values: map.dwell_s, known: map.dwell_s.map((dwell) => dwell > 0), empty: "never there",
     scale: { colours: CIVIDIS, low: 0, high: longest, bend: Math.sqrt, digits: 0, tipDigits: 1, unit: "s", ends: ["0 s", longest + " s or more"] } });

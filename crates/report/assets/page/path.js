@@ -53,22 +53,21 @@ const drawPath = () => {
   const points = (values) => values.map((value, index) => [minutes(times[index]), value == null ? null : 100 * value]);
   const lines = [
     { name: "map alone, steady driving", points: points(map), colour: "orange", symbol: "diamond" },
-    { name: "whole loop", points: points(loop), colour: "blue", symbol: "circle" },
+    { name: "with feedback", points: points(loop), colour: "blue", symbol: "circle" },
     { name: "visited cells against the right map", points: restOverTime(), colour: "green", dashed: true },
   ].filter((line) => line.points.some(([, value]) => value != null));
   if (lines.length === 0) missing("error-path", "No error over time was kept for this run.");
   else overTime("error-path", { name: "Mixture error, rms [%]", lines, low: 0, area: band(2, 0) });
 
   const cells = story.snapshots.map((snapshot) => {
-    const touched = touchedBy(snapshot);
-    const sure = snapshot.sigma_ln.filter((sigma, cell) => sigma != null && sigma < 0.01 && touched[cell]);
-    return [minutes(snapshot.time_s), touched.filter(Boolean).length, sure.length];
+    const known = snapshot.sigma_ln.filter((sigma, cell) => sigma != null && sigma < 0.01 && story.map.visited[cell]);
+    return [minutes(snapshot.time_s), touchedBy(snapshot).filter(Boolean).length, known.length];
   });
   if (cells.length === 0) return missing("cell-path", "No moments of the map were kept for this run.");
   overTime("cell-path", {
     name: "Cells", low: 0, lines: [
-      { name: "something learned", points: cells.map(([time, touched]) => [time, touched]), colour: "blue", step: "end" },
-      { name: "sure to 1 %", points: cells.map(([time, , sure]) => [time, sure]), colour: "green", step: "end", dashed: true },
+      { name: "with a lesson", points: cells.map(([time, touched]) => [time, touched]), colour: "blue", step: "end" },
+      { name: "visited, known to 1 %", points: cells.map(([time, , known]) => [time, known]), colour: "green", step: "end", dashed: true },
     ],
   });
 };

@@ -4,15 +4,15 @@ let playing = null;
 const drawMoment = () => {
   if (story.snapshots.length === 0 || columns() === 0) {
     missing("replay-learned", "No moments of the map were kept for this run.");
-    return missing("replay-sigma", "No moments of the confidence were kept for this run.");
+    return missing("replay-sigma", "No moments of the uncertainty were kept for this run.");
   }
   const snapshot = story.snapshots[Number(byId("moment").value)];
   const touched = touchedBy(snapshot);
-  drawCells("replay-learned", { title: "Learned correction [%]", values: snapshot.learned_ln.map(percent), known: touched, empty: "nothing learned yet", scale: correctionScale() });
-  drawCells("replay-sigma", { title: "Confidence: standard deviation [%]", values: snapshot.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: touched,
-    empty: "nothing learned yet", scale: sureness() });
+  drawCells("replay-learned", { title: "Learned correction [%]", values: snapshot.learned_ln.map(percent), known: touched, empty: "no lesson yet", scale: correctionScale() });
+  drawCells("replay-sigma", { title: UNCERTAINTY, values: snapshot.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: touched,
+    empty: "no lesson yet", scale: uncertaintyScale() });
   const count = touched.filter(Boolean).length;
-  byId("moment-text").textContent = "at " + clock(snapshot.time_s) + ": " + count + " of " + touched.length + " cells learned";
+  byId("moment-text").textContent = "at " + clock(snapshot.time_s) + ": " + count + " of " + touched.length + " cells with a lesson";
   for (const id of ["error-path", "cell-path"]) charts[id]?.setOption({ series: [{ id: id + "0", markLine: momentLine(id, snapshot.time_s) }] });
 };
 

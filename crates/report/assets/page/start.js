@@ -1,5 +1,6 @@
 // Draws the page of a run in the look and units of the moment.
 listenReplay();
+byId("units").value = story.units;
 keepDrawn(() => {
   units = UNITS[byId("units").value];
   const zoom = charts.time ? zoomWindow() : null;

@@ -3,8 +3,9 @@ const COLOURS = ["blue", "orange", "green", "red", "grey"];
 const DASHES = ["solid", [7, 3], [2, 3], [9, 3, 2, 3], "solid"];
 const named = (name, more) => axis({ name, nameLocation: "middle", ...more });
 
-// Kinds of fields from good to bad: viridis, far apart in lightness too, so that they are told apart in grey and by every colour vision.
-const KINDS = ["#b8de29", "#238a8d", "#482677"];
+// Kinds of fields from good to bad: viridis, for the dark look lightened, far apart in lightness too, so that they are told apart in grey,
+// by every colour vision, and from the card that they lie on.
+const KINDS = { light: ["#b8de29", "#238a8d", "#482677"], dark: ["#e2ec5a", "#2fb5a0", "#8566cf"] };
 
 // A number with as many decimals as its size calls for.
 const brief = (value) => (value == null ? "–" : plain(Number(value.toPrecision(3))));
@@ -32,24 +33,28 @@ const DRAW = {
     yAxis: named(up, { type: "value", nameGap: 40, minInterval: 1 }),
     series: [{ type: "bar", name: title, color: colour("blue"), data: heights, barCategoryGap: "8%" }],
   }),
-  fields: (id, title, { across, up, columns, rows, values, kinds }) => show(id, {
-    tooltip: {
-      ...common().tooltip, trigger: "item",
-      formatter: ({ value: [column, row, kind] }) => escaped(across + " " + columns[column] + ", " + up + " " + rows[row] + ": " + kinds[kind]),
-    },
-    title: headed(id, up, kinds).title,
-    grid: plot({ top: 44, bottom: 46 }),
-    xAxis: named(across, { type: "category", data: columns, nameGap: 26, splitLine: { show: false } }),
-    yAxis: axis({ type: "category", data: rows, splitLine: { show: false } }),
-    visualMap: {
-      type: "piecewise", orient: "horizontal", top: 6, right: 16, dimension: 2, textStyle: { color: colour("soft") }, hoverLink: false, selectedMode: false,
-      pieces: kinds.map((label, value) => ({ value, label, color: KINDS[value] })),
-    },
-    series: [{
-      type: "heatmap", itemStyle: { borderColor: colour("card"), borderWidth: 1 },
-      data: values.map((kind, index) => [index % columns.length, Math.floor(index / columns.length), kind]),
-    }],
-  }),
+  fields: (id, title, { across, up, columns, rows, values, kinds }) => {
+    const { narrow, title: head } = headed(id, up, kinds);
+    const colours = KINDS[document.documentElement.dataset.look];
+    show(id, {
+      tooltip: {
+        ...common().tooltip, trigger: "item",
+        formatter: ({ value: [column, row, kind] }) => escaped(across + " " + columns[column] + ", " + up + " " + rows[row] + ": " + kinds[kind]),
+      },
+      title: head,
+      grid: plot({ top: narrow ? 44 + 24 * kinds.length : 44, bottom: 46 }),
+      xAxis: named(across, { type: "category", data: columns, nameGap: 26, splitLine: { show: false } }),
+      yAxis: axis({ type: "category", data: rows, splitLine: { show: false } }),
+      visualMap: {
+        type: "piecewise", ...(narrow ? { orient: "vertical", top: 26, left: 4, align: "left" } : { orient: "horizontal", top: 6, right: 16 }), dimension: 2, textStyle: { color: colour("soft") }, hoverLink: false, selectedMode: false,
+        pieces: kinds.map((label, value) => ({ value, label, color: colours[value] })),
+      },
+      series: [{
+        type: "heatmap", itemStyle: { borderColor: colour("card"), borderWidth: 1 },
+        data: values.map((kind, index) => [index % columns.length, Math.floor(index / columns.length), kind]),
+      }],
+    });
+  },
 };
 
 keepDrawn(() => story.forEach(({ title, drawing }, index) => DRAW[drawing.kind]("drawing-" + index, title, drawing)));

@@ -52,7 +52,8 @@ const band = (half, low) => ({
 const drawTime = () => {
   const drawn = panels();
   if (drawn.length === 0) return missing("time", "No record over time was kept for this run.");
-  const gap = 34, unit = 92;
+  // On paper less, so that a page has room for the words below.
+  const [gap, unit] = printing ? [30, 78] : [34, 92];
   let top = 40;
   const grids = drawn.map((panel) => {
     const height = Math.round(unit * (panel.tall ?? 1));

@@ -1,7 +1,8 @@
 //! A story with invented numbers in the shape and size of a real one: two passes of half-hour city driving.
 
 use trimwright_report::{
-    Convergence, Dtc, Fact, Figure, Map, Mark, Refusal, Snapshot, Spread, Story, Trace, Verdict, Weight,
+    Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
+    Snapshot, Spread, Start, Story, TipIn, Trace, Units, Verdict, Weight,
 };
 
 const END_S: f64 = 2_740.0;
@@ -99,13 +100,34 @@ fn words(lines: &[&str]) -> Vec<String> {
     lines.iter().map(|&line| line.to_owned()).collect()
 }
 
+fn driveability() -> Driveability {
+    let excursion = |lean, rich| Excursion { lean, rich };
+    let start = |engine_degc, cranked_s, stalls| Start { engine_degc, cranked_s, stalls };
+    let tip_in = |engine_degc, uncompensated| TipIn {
+        engine_degc,
+        compensated: excursion(0.061, 0.058),
+        uncompensated: excursion(uncompensated, 0.0),
+    };
+    Driveability {
+        starts: vec![start(-18.0, f64::NAN, 0), start(0.0, 1.24, 1), start(90.0, 0.81, 0)],
+        tip_ins: vec![tip_in(90.0, 0.184), tip_in(20.0, 0.197)],
+        idle: Idle {
+            park_rms_rpm: 10.9,
+            drive_rms_rpm: 8.7,
+            ac: Load { drop_rpm: 48.5, mixture: 0.0303 },
+            fan: None,
+        },
+        fuel_cut: FuelCut { drop_rpm: 130.5, stalls: 0, cuts: 3 },
+    }
+}
+
 fn verdicts() -> Vec<Verdict> {
     vec![
         Verdict {
             title: "The map was learned where the car was driven.".into(),
             weight: Weight::Good,
             evidence: words(&[
-                "69 cells visited, 58 of them sure to 1 %.",
+                "69 cells visited, 58 of them known to 1 %.",
                 "Map alone within 1.4 % (rms) over the last pass.",
             ]),
             ..Verdict::default()
@@ -173,6 +195,8 @@ pub(crate) fn story() -> Story {
         .map(|(name, value)| Figure { name: name.into(), value })
         .into(),
         trace: trace(),
+        driveability: Some(driveability()),
+        units: Units::Us,
         marks: vec![
             Mark { time_s: 3.0, label: "engine started".into() },
             Mark { time_s: 0.5 * END_S, label: "pass 2".into() },
