@@ -35,7 +35,7 @@ const LEAST_LEAN_LN: f32 = 0.022;
 /// A half wave says at most so much: more is the idle settling (engineering judgement).
 const MOST_PULL: f32 = 0.5;
 /// Half waves that have to be felt before anything is said.
-const FEWEST: f32 = 20.0;
+const FEWEST: f32 = 14.0;
 /// Half waves remembered: a leak that was mended is forgotten after some times as many.
 const REMEMBERED: f32 = 250.0;
 /// The answer is known when its standard deviation is below this.

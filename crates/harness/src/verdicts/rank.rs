@@ -142,9 +142,7 @@ fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
     }
     let late = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
     let back = (evidence.back_s.value() - SOUND_BACK_S) / BACK_S;
-    let by_dither = state
-        .self_check
-        .measured
-        .map_or(0.0, |measured| f64::from(measured.delay_s / measured.believed_s) - 0.9);
-    late.max(back).max(0.0) + 2.0 * by_dither.max(0.0)
+    let by_dither = (state.self_check.measured)
+        .map_or(0.0, |measured| 2.0 * f64::from(measured.delay_s / measured.believed_s) - 1.8);
+    late.max(back).max(by_dither).max(0.0)
 }
