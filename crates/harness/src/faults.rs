@@ -12,16 +12,17 @@ mod timeline;
 
 use crate::document::Document;
 use crate::error::InputError;
+use crate::scenario::LONGEST_RUN_S;
 use crate::units::{Kind, Unit};
-pub use kinds::{FaultKind, KINDS, Strength, find};
+pub use kinds::{FaultKind, KINDS, Strength, find, named};
 pub use timeline::Timeline;
 use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
 const MOST: usize = 64;
-/// Latest time at which a fault may come or go, s: a hundred days.
-const LATEST_S: f64 = 8.64e6;
+/// Latest time at which a fault may come or go, s: no run is longer.
+const LATEST_S: f64 = LONGEST_RUN_S;
 /// Shortest period of a fault that comes and goes, s: the driver's own pace.
 const SHORTEST_PERIOD_S: f64 = 0.02;
 
@@ -80,9 +81,18 @@ impl Fault {
     }
 
     /// What it is, in one line: kind and strength.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, find};
+    /// let titles = ["weak_pump", "map_open"].map(|name| find(name).map(|kind| Fault::usual(kind).title()));
+    /// let titles = titles.map(Option::unwrap_or_default);
+    /// assert_eq!(titles, ["fuel pump delivers less by 60 %", "MAP sensor wire broken"]);
+    /// ```
     pub fn title(&self) -> String {
         match &self.kind.strength {
-            Some(strength) => format!("{}, {}", self.kind.title, show(strength, self.strength)),
+            Some(strength) => {
+                format!("{}{}{}", self.kind.title, strength.link, show(strength, self.strength))
+            }
             None => self.kind.title.to_owned(),
         }
     }
@@ -93,9 +103,12 @@ impl Fault {
     }
 }
 
-/// A strength in the unit it is usually given in.
+/// A strength in the unit it is usually given in, to three digits.
 fn show(strength: &Strength, si: f64) -> String {
-    Unit::find(strength.kind, strength.unit).map_or_else(|| si.to_string(), |unit| unit.show(si))
+    let number = Unit::find(strength.kind, strength.unit).map_or(si, |unit| unit.from_si(si));
+    let number: f64 = format!("{number:.2e}").parse().unwrap_or(number);
+    let unit = if strength.unit.is_empty() { String::new() } else { format!(" {}", strength.unit) };
+    format!("{number}{unit}")
 }
 
 /// Reads the sections `[[fault]]`.
@@ -115,13 +128,7 @@ fn read_one(document: &Document, section: &str) -> Result<Fault, InputError> {
     }
     let mut name = String::new();
     document.text(&kind_key, &mut name)?;
-    let kind = find(&name).ok_or_else(|| {
-        let alike = |kind: &&FaultKind| ordered(strsim::normalized_damerau_levenshtein(kind.name, &name));
-        let nearest = KINDS.iter().max_by_key(alike).map_or("", |kind| kind.name);
-        let problem =
-            format!("is no kind of fault; did you mean {nearest}? `trimwright faults --list` names them");
-        document.wrong(&kind_key, problem)
-    })?;
+    let kind = named(&name).map_err(|problem| document.wrong(&kind_key, problem))?;
     let mut fault = Fault::usual(kind);
     match &kind.strength {
         Some(strength) => {
@@ -182,11 +189,6 @@ pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswer
         })?;
     }
     Ok(())
-}
-
-/// A likeness as a number that can be ordered.
-fn ordered(likeness: f64) -> u64 {
-    (likeness * 1e9) as u64
 }
 
 #[cfg(test)]
