@@ -251,7 +251,7 @@ impl Kind {
                 ("gallon", "gal"),
                 ("gallons", "gal"),
             ],
-            Self::Mass => &[("pound", "lb"), ("pounds", "lb")],
+            Self::Mass => &[("pound", "lb"), ("pounds", "lb"), ("oz", "oz")],
             Self::MassRate => &[("lbs/h", "lb/h"), ("lbs/hr", "lb/h")],
             Self::Pressure => &[("in Hg", "in Hg")],
             Self::Temperature | Self::TemperatureStep => {
