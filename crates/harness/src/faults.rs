@@ -162,6 +162,9 @@ fn read_times(
     document.quantity_within(from, Kind::Time, (0.0, LATEST_S), &mut fault.from_s)?;
     if given[1] {
         document.quantity_within(until, Kind::Time, (fault.from_s, LATEST_S), &mut fault.until_s)?;
+        if fault.until_s == fault.from_s {
+            return Err(document.wrong(until, "must be later than from, or the fault would never be there"));
+        }
     }
     if given[2] != given[3] {
         let (there, other) = if given[2] { (every, "lasting") } else { (lasting, "every") };

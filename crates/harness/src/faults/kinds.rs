@@ -280,7 +280,7 @@ pub const KINDS: &[FaultKind] = &[
     made(
         "wrong_displacement",
         "displacement answered wrongly",
-        share(", part of the true one: ", (0.5, 2.0), 0.8),
+        share(", share of the true one: ", (0.5, 2.0), 0.8),
         |strength, _, answers| answers.displacement_m3 *= strength as f32,
     ),
     made(
@@ -295,7 +295,7 @@ pub const KINDS: &[FaultKind] = &[
     made(
         "wrong_injector_flow",
         "injector flow answered wrongly",
-        share(", part of the printed one: ", (0.5, 2.0), 1.25),
+        share(", share of the printed one: ", (0.5, 2.0), 1.25),
         |strength, _, answers| answers.injector_flow_kg_per_s *= strength as f32,
     ),
 ];

@@ -44,7 +44,7 @@ fn titles_read_on_into_the_strength() {
     let title = |name: &str| Fault::usual(find(name).expect("a kind")).title();
     assert_eq!(title("hot_fuel"), "fuel so hot that it boils at the pump's inlet, 51.9 degC");
     assert_eq!(title("late_injectors"), "all injectors open later than usual by 0.3 ms");
-    assert_eq!(title("wrong_displacement"), "displacement answered wrongly, part of the true one: 80 %");
+    assert_eq!(title("wrong_displacement"), "displacement answered wrongly, share of the true one: 80 %");
 }
 
 #[test]
@@ -71,6 +71,14 @@ fn what_makes_no_sense_is_refused_with_its_line() {
     assert!(refused("[[fault]]\nkind = \"map_open\"\nevery = \"1 s\"\n").contains("needs lasting"));
     assert!(
         refused("[[fault]]\nkind = \"map_open\"\nfrom = \"9 s\"\nuntil = \"3 s\"\n").contains("between 9 s")
+    );
+    assert_eq!(
+        refused("[[fault]]\nkind = \"map_open\"\nfrom = \"1 min\"\nuntil = \"60 s\"\n"),
+        "van.toml, line 4, fault.1.until = \"60 s\": must be later than from, or the fault would never be there"
+    );
+    assert_eq!(
+        refused("[[fault]]\nkind = \"map_open\"\nuntil = \"3000 min\"\n"),
+        "van.toml, line 3, fault.1.until = \"3000 min\": must be between 0 min and 2880 min"
     );
 }
 

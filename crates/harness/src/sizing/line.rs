@@ -4,6 +4,14 @@ use crate::units::{Kind, Unit};
 use serde::Serialize;
 
 /// Which units a sizing is told in, all of it in the same.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
+/// let van = Scenario::load("delivery-van")?;
+/// let told = size(&van, System::Us).expect("allowed answers");
+/// assert!(told.lines.iter().all(|line| line.unit != "kPa" && !line.formula.contains("kPa")));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub enum System {
     /// Grams per second, kilopascals, millimetres, degrees Celsius.
