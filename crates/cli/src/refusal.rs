@@ -56,6 +56,10 @@ pub(crate) fn refusal(error: &clap::Error) -> InputError {
             let named = of(ContextKind::InvalidSubcommand).unwrap_or_default();
             InputError::new(named, format!("is no command, --help names those that are{proposal}"))
         }
+        ErrorKind::ArgumentConflict if argument.is_empty() => {
+            let option = of(ContextKind::PriorArg).map_or_else(|| "option".to_owned(), written);
+            InputError::new(option, "stands before a command; options stand after it")
+        }
         ErrorKind::ArgumentConflict => match of(ContextKind::PriorArg).map(written) {
             Some(prior) if prior != written(argument.clone()) => plain(&format!("does not go with {prior}")),
             Some(_) => plain("is given more than once"),
@@ -112,6 +116,7 @@ mod tests {
             ("drive --quiet --json", "--quiet: does not go with --json"),
             ("drive --seed 1 --seed 2", "--seed: is given more than once"),
             ("drive --quiet=3", "--quiet, 3: takes no value"),
+            ("--passes 3 list", "--passes: stands before a command; options stand after it"),
             ("export", "--format <FORMAT>, <RUN>: is missing and has to be given"),
         ] {
             assert_eq!(refused(words), message, "{words}");
