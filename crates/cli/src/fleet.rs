@@ -180,3 +180,29 @@ fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> 
         [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];
     Ok(output::write(out, &files)?)
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn an_engine_is_told_flat() {
+        let engine = |ended| Engine { index: 7, learner: LEARNERS[0].1, ended };
+        let failed = flat(&engine(Ended::Failed("too heavy".to_owned()))).expect("JSON");
+        assert_eq!(failed, json!({ "engine": 7, "learner": LEARNERS[0].0, "failure": "too heavy" }));
+        let figures = json!({
+            "base_map_rms": 0.1, "learned_map_rms": 0.01, "closed_loop_rms": null, "p95_abs": null, "transient_rms": null,
+            "settle_s": null, "cells_visited": 9, "cells_confident": 3, "within_two_sigma": null, "visited_error_rms": null,
+            "offline_fit_rms": null, "cells_run_away": 0, "cells_beyond_authority": 0, "lessons": 12, "stalls": 0,
+            "distance_km": 1.5, "fuel_kg": 0.2, "dtcs": "P0171 P0131",
+        });
+        let read = serde_json::from_value(figures.clone()).expect("figures");
+        let driven = flat(&engine(Ended::Driven(read))).expect("JSON");
+        for (name, figure) in figures.as_object().expect("an object") {
+            let told = if name == "dtcs" { json!(["P0171", "P0131"]) } else { figure.clone() };
+            assert_eq!(driven[name], told, "{name}");
+        }
+        assert_eq!((&driven["engine"], &driven["failure"]), (&json!(7), &Value::Null));
+    }
+}
