@@ -6,9 +6,10 @@ use crate::faults::{self, Faults};
 use crate::fleet::{self, FleetOptions};
 use crate::live::{self, Live};
 use crate::manners::Units;
+use crate::refusal::whole;
 use crate::size::{self, Size};
 use crate::stability::{self, StabilityOptions};
-use clap::{Args, Parser, Subcommand, value_parser};
+use clap::{Arg, Args, CommandFactory, Parser, Subcommand};
 use clap_complete::Shell;
 use std::path::PathBuf;
 use trimwright_harness::error::InputError;
@@ -42,7 +43,8 @@ A scenario is a text file that says which engine is driven, what its owner answe
 and in what the engine differs from those answers. `trimwright list` names those that come with the program.
 
 A schedule of your own is a CSV file that says how fast the car is to go; its first line names the columns with their \
-units, as in `time [s],speed [km/h]`. Time may be in s, min or h, speed in m/s, km/h or mph.
+units, as in `time [s],speed [km/h]`. Time may be in s, min or h, speed in m/s, km/h or mph. Time counts from the first row, in which \
+the car stands.
 
 Exit code: 0 done, 2 something in the input is wrong, 1 anything else.";
 
@@ -143,6 +145,18 @@ pub(crate) enum Command {
     },
 }
 
+/// The words with what they take: `--passes` and `--seed` mean the same on every command.
+pub(crate) fn command() -> clap::Command {
+    fn numbered(argument: Arg) -> Arg {
+        match argument.get_id().as_str() {
+            "passes" => argument.value_parser(whole::<u32>(1, 100)).allow_negative_numbers(true),
+            "seed" => argument.value_parser(whole::<u64>(0, u64::MAX)).allow_negative_numbers(true),
+            _ => argument,
+        }
+    }
+    Arguments::command().mut_args(numbered).mut_subcommands(|command| command.mut_args(numbered))
+}
+
 /// Loads a scenario and changes in it what the command line says otherwise.
 pub(crate) fn load(
     name: &str,
@@ -163,7 +177,7 @@ pub(crate) fn load(
 #[derive(Args, Clone, Debug)]
 pub(crate) struct Options {
     /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
-    #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
+    #[arg(long, value_name = "N")]
     pub(crate) passes: Option<u32>,
     /// Start of the random numbers; the same one gives the same drive [default: as the scenario says]
     #[arg(long, value_name = "N")]
@@ -194,19 +208,24 @@ pub(crate) struct Options {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use clap::CommandFactory;
+    use clap::FromArgMatches;
+
+    fn parsed(words: &[&str]) -> Arguments {
+        let matches = command().try_get_matches_from(words).expect("allowed");
+        Arguments::from_arg_matches(&matches).expect("parsed")
+    }
 
     #[test]
     fn the_command_line_is_sound() {
-        Arguments::command().debug_assert();
+        command().debug_assert();
     }
 
     #[test]
     fn options_work_with_and_without_the_command() {
-        let plain = Arguments::try_parse_from(["trimwright", "--passes", "3", "--quiet"]).expect("parsed");
+        let plain = parsed(&["trimwright", "--passes", "3", "--quiet"]);
         assert!(plain.command.is_none());
         assert_eq!((plain.options.passes, plain.options.quiet), (Some(3), true));
-        let named = Arguments::try_parse_from(["trimwright", "drive", "--seed", "9"]).expect("parsed");
+        let named = parsed(&["trimwright", "drive", "--seed", "9"]);
         match named.command {
             Some(Command::Drive { scenario, options }) => {
                 assert_eq!((scenario.as_str(), options.seed), (DEFAULT_SCENARIO, Some(9)));

@@ -10,9 +10,9 @@ use std::fmt::Write;
 use trimwright_harness::error::InputError;
 use trimwright_harness::faults::examination::{self, Examined};
 use trimwright_harness::faults::high_load::Danger;
-use trimwright_harness::faults::{Fault, FaultKind, KINDS, find};
+use trimwright_harness::faults::{Fault, FaultKind, KINDS, named};
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::units::{Kind, UnitError, parse};
+use trimwright_harness::units::{Kind, parse};
 
 pub(crate) const HELP: &str = "\
 To put faults into a scenario of your own:
@@ -32,9 +32,18 @@ Examples:
 
 Never try a fault on a road.";
 
-/// Widths of the columns.
-const OWNER: usize = 34;
-const CONTROLLER: usize = 34;
+/// Most characters in a row.
+const WIDTH: usize = 100;
+
+/// Said above the table.
+const COLUMNS: &str = "\
+map      what the learned map gives more or less than the sound car's, share of fuel
+at idle  the same at idle speed
+lambda   true mean at high load; - when there was none
+lean     longest stretch leaner than lambda 1 there
+danger   to the engine: LEAN or KNOCKS at high load
+Below each: what the owner notices and what the controller notices, against the sound car. The controller refuses lessons for the \
+reasons named.";
 
 /// Said below the table.
 const CAUTIONS: &str = "A simulation: it does not show that a real engine survives any of this. A lean mixture at high load burns pistons \
@@ -52,7 +61,7 @@ pub(crate) struct Faults {
     #[arg(long, value_name = "FILE.csv")]
     schedule: Option<String>,
     /// When a fault begins, as "30 s"; wrong answers and wrong places are there from the start [default: 5 min]
-    #[arg(long, value_name = "TIME")]
+    #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     from: Option<String>,
     /// Only this kind of fault
     #[arg(long, value_name = "KIND")]
@@ -70,27 +79,24 @@ pub(crate) fn faults(asked: &Faults) -> Result<(), Failure> {
     if asked.list {
         return say(&if asked.json { json(&KINDS.iter().map(told).collect::<Vec<_>>())? } else { kinds() });
     }
-    if let Some(name) = &asked.only
-        && find(name).is_none()
-    {
-        let problem = "is no kind of fault; `trimwright faults --list` names them";
-        return Err(InputError::new("--only", problem).value(name).into());
-    }
-    let from_s = match &asked.from {
-        Some(text) => {
-            let wrong = |error: UnitError| InputError::new("--from", error.to_string()).value(text);
-            parse(Kind::Time, text).map_err(wrong)?.si.max(0.0)
-        }
-        None => examination::FROM_S,
-    };
+    let only = asked
+        .only
+        .as_deref()
+        .map(|name| named(name).map_err(|problem| InputError::new("--only", problem).value(name)));
+    let only = only.transpose()?;
     let mut scenario = Scenario::load(&asked.scenario)?;
     let schedule = match &asked.schedule {
         Some(name) => {
-            scenario = scenario.with_schedule(name)?.with_passes(1);
-            scenario.check_length()?;
+            scenario = scenario.with_schedule(name)?;
             scenario.schedule.clone()
         }
         None => examination::schedule(),
+    };
+    scenario = Scenario { schedule: schedule.clone(), ..scenario }.with_passes(1);
+    scenario.check_length()?;
+    let from_s = match (&asked.from, only) {
+        (None, Some(kind)) if !kind.comes_and_goes => 0.0,
+        (from, _) => begins_s(from.as_deref(), schedule.duration_s())?,
     };
     let bar = waiting("driving with one fault after the other");
     let examined = examination::examine(&scenario, &schedule, from_s, asked.only.as_deref())
@@ -100,6 +106,20 @@ pub(crate) fn faults(asked: &Faults) -> Result<(), Failure> {
         return say(&json(&examined)?);
     }
     say(&table(&scenario, schedule.name(), &examined))
+}
+
+/// When faults begin on a drive of this length.
+fn begins_s(from: Option<&str>, lasts_s: f64) -> Result<f64, InputError> {
+    let wrong = |text: &str, problem: String| InputError::new("--from", problem).value(text);
+    let late = format!("must be from 0 s to before the end of the drive, which lasts {lasts_s} s");
+    match from {
+        Some(text) => {
+            let from_s = parse(Kind::Time, text).map_err(|error| wrong(text, error.to_string()))?.si;
+            if (0.0..lasts_s).contains(&from_s) { Ok(from_s) } else { Err(wrong(text, late)) }
+        }
+        None if examination::FROM_S < lasts_s => Ok(examination::FROM_S),
+        None => Err(wrong(&format!("{} s when not given", examination::FROM_S), late)),
+    }
 }
 
 /// A kind for other programs; strengths are in SI units.
@@ -118,7 +138,7 @@ fn kinds() -> String {
         text.push_str(&format!("  {:<20}{}\n", kind.name, Fault::usual(kind).title()));
     }
     text.push_str(
-        "\nstrength says how much; from and until when, counted from power-up; every and lasting that it comes and goes.\n",
+        "\nstrength says how much; from and until when, counted from power-up;\nevery and lasting that it comes and goes.\n",
     );
     text
 }
@@ -131,47 +151,58 @@ fn table(scenario: &Scenario, schedule: &str, examined: &[Examined]) -> String {
 }
 
 fn fill(text: &mut String, scenario: &Scenario, schedule: &str, examined: &[Examined]) -> std::fmt::Result {
-    writeln!(text, "{}: one fault at a time, schedule {schedule}, seed {}\n", scenario.title, scenario.seed)?;
-    writeln!(
-        text,
-        "{:<20} {:<OWNER$} {:<CONTROLLER$} {:>7} {:>7} {:>9} {:>9}  danger",
-        "fault", "what the owner notices", "what the controller notices", "map", "at idle", "lambda", "lean",
-    )?;
+    let heading =
+        format!("{}: one fault at a time, schedule {schedule}, seed {}", scenario.title, scenario.seed);
+    wrapped(&heading, WIDTH).iter().try_for_each(|row| writeln!(text, "{row}"))?;
+    writeln!(text)?;
+    for row in COLUMNS.lines() {
+        wrapped_as_is(row).iter().try_for_each(|row| writeln!(text, "{row}"))?;
+    }
+    writeln!(text, "\n{:<20} {:>8} {:>8} {:>8} {:>8}  danger", "fault", "map", "at idle", "lambda", "lean")?;
     for one in examined {
-        let (owner, controller) = (cell(&one.owner, OWNER), cell(&one.controller, CONTROLLER));
         let load = &one.experience.high_load;
         let reached = load.danger() != Danger::NotReached;
         let at_load = |number: String| if reached { number } else { "-".to_owned() };
-        for row in 0..owner.len().max(controller.len()).max(1) {
-            let of = |rows: &[String]| rows.get(row).cloned().unwrap_or_default();
-            let start = format!("{:<OWNER$} {:<CONTROLLER$}", of(&owner), of(&controller));
-            if row > 0 {
-                writeln!(text, "{:<20} {}", "", start.trim_end())?;
-                continue;
-            }
-            writeln!(
-                text,
-                "{:<20} {start} {:>7} {:>7} {:>9} {:>9}  {}",
-                one.fault,
-                percent(one.learned_shift),
-                percent(one.learned_idle_shift),
-                at_load(format!("{:.3}", load.mean_lambda)),
-                at_load(format!("{:.1} s", load.longest_lean_s)),
-                load.danger().words(),
-            )?;
-        }
+        writeln!(
+            text,
+            "{:<20} {:>8} {:>8} {:>8} {:>8}  {}",
+            one.fault,
+            percent(one.learned_shift),
+            percent(one.learned_idle_shift),
+            at_load(format!("{:.3}", load.mean_lambda)),
+            at_load(format!("{:.1} s", load.longest_lean_s)),
+            load.danger().words(),
+        )?;
+        below(text, "owner: ", &one.owner)?;
+        below(text, "controller: ", &one.controller)?;
     }
-    writeln!(
-        text,
-        "\nmap: what was learned against the sound car, fuel; at idle: the same there; lambda: true mean at high load; lean: longest \
-         stretch above lambda 1 at high load.\n"
-    )?;
-    wrapped(CAUTIONS, 120).iter().try_for_each(|row| writeln!(text, "{row}"))
+    writeln!(text)?;
+    wrapped(CAUTIONS, WIDTH).iter().try_for_each(|row| writeln!(text, "{row}"))
 }
 
-/// Notices in a column.
-fn cell(notices: &[String], width: usize) -> Vec<String> {
-    wrapped(&notices.join(", "), width)
+/// A row with its columns, or a long one wrapped.
+fn wrapped_as_is(row: &str) -> Vec<String> {
+    if row.chars().count() <= WIDTH { vec![row.to_owned()] } else { wrapped(row, WIDTH) }
+}
+
+/// Notices below their fault, if there are any.
+fn below(text: &mut String, who: &str, notices: &[String]) -> std::fmt::Result {
+    const INDENT: &str = "    ";
+    let words = gathered(notices);
+    for (index, row) in wrapped(&words, WIDTH - INDENT.len() - who.len()).iter().enumerate() {
+        let who = if index == 0 { who.to_owned() } else { " ".repeat(who.len()) };
+        writeln!(text, "{INDENT}{who}{row}")?;
+    }
+    Ok(())
+}
+
+/// Notices in a row, what is refused named once.
+fn gathered(notices: &[String]) -> String {
+    const REFUSES: &str = "refuses: ";
+    let refused: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSES)).collect();
+    let others = notices.iter().filter(|notice| !notice.starts_with(REFUSES)).cloned();
+    let refused = (!refused.is_empty()).then(|| format!("{REFUSES}{}", refused.join(", ")));
+    others.chain(refused).collect::<Vec<_>>().join("; ")
 }
 
 fn percent(ratio: f64) -> String {
@@ -188,5 +219,53 @@ mod tests {
         assert!(KINDS.iter().all(|kind| text.contains(kind.name)));
         assert_eq!(percent(f64::NAN), "-");
         assert_eq!(percent(-0.0312), "-3.1 %");
+        assert!(text.contains("fuel pump delivers less by 60 %"), "{text}");
+        assert!(text.lines().all(|row| row.chars().count() <= WIDTH), "{text}");
+    }
+
+    #[test]
+    fn what_is_refused_is_named_once_and_rows_fit_the_screen() {
+        let notices =
+            ["P0171", "refuses: authority", "learns nothing", "refuses: starting"].map(str::to_owned);
+        assert_eq!(gathered(&notices), "P0171; learns nothing; refuses: authority, starting");
+        let van = Scenario::load("tired-van").expect("shipped");
+        let one = Examined {
+            fault: "wrong_injector_flow".to_owned(),
+            title: String::new(),
+            owner: vec!["idles at 1149 instead of 686 rpm".to_owned(); 9],
+            controller: notices.iter().cycle().take(36).cloned().collect(),
+            learned_shift: -0.123,
+            learned_idle_shift: 0.456,
+            experience: Default::default(),
+        };
+        let text = table(&van, "examination", &[one]);
+        assert!(text.lines().all(|row| row.chars().count() <= WIDTH), "{text}");
+        let explained = text.find("lambda   true mean").expect("explained");
+        assert!(explained < text.find("wrong_injector_flow").expect("a row"), "before the first row: {text}");
+    }
+
+    #[test]
+    fn a_fault_begins_while_it_is_driven() {
+        assert_eq!(begins_s(None, 795.0), Ok(examination::FROM_S));
+        assert_eq!(begins_s(Some("2 min"), 795.0), Ok(120.0));
+        for (from, lasts_s, message) in [
+            (
+                Some("20 min"),
+                795.0,
+                "--from, 20 min: must be from 0 s to before the end of the drive, which lasts 795 s",
+            ),
+            (
+                Some("-5 s"),
+                795.0,
+                "--from, -5 s: must be from 0 s to before the end of the drive, which lasts 795 s",
+            ),
+            (
+                None,
+                110.0,
+                "--from, 300 s when not given: must be from 0 s to before the end of the drive, which lasts 110 s",
+            ),
+        ] {
+            assert_eq!(begins_s(from, lasts_s).expect_err("refused").to_string(), message);
+        }
     }
 }

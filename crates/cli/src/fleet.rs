@@ -2,15 +2,17 @@
 
 use crate::arguments::load;
 use crate::manners::{bar, json};
+use crate::refusal::whole;
 use crate::{Failure, fleet_words, say};
-use clap::{Args, value_parser};
+use clap::Args;
+use serde_json::{Map, Value};
 use std::path::{Path, PathBuf};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
 use trimwright_harness::error::InputError;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
-use trimwright_study::fleet::{self, Engine, FleetError, Order};
+use trimwright_study::fleet::{self, Ended, Engine, FleetError, Order};
 use trimwright_study::journal::{Head, Journal, JournalError};
 use trimwright_study::learners::{self, LEARNERS};
 use trimwright_study::{columns, parquet};
@@ -32,6 +34,10 @@ Examples:
   trimwright fleet delivery-van --engines 1000 --out fleet --resume
   trimwright fleet delivery-van --learner all
 
+--json prints scenario, seed, learners and a list of engines. Each has engine (its number), learner, failure (why it was not driven, or \
+null) and, when it was, the figures that fleet.csv has: shares as ratios, settle_s in s, null for what could not be measured, and dtcs, \
+a list of trouble codes.
+
 Results go to out/SCENARIO-fleet/: report.html, fleet.csv, fleet.parquet, and fleet.jsonl, the record from which --resume goes \
 on. Ctrl-C finishes the engines under way and writes the results of those that are done; a second one ends at once.";
 
@@ -39,19 +45,19 @@ on. Ctrl-C finishes the engines under way and writes the results of those that a
 #[derive(Args, Clone, Debug)]
 pub(crate) struct FleetOptions {
     /// How many engines
-    #[arg(long, value_name = "N", default_value_t = 20, value_parser = value_parser!(u32).range(1..=1_000_000))]
+    #[arg(long, value_name = "N", default_value_t = 20, value_parser = whole::<u32>(1, 1_000_000), allow_negative_numbers = true)]
     engines: u32,
     /// Start of the lots; the same one gives the same fleet
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
     /// How many to drive at once, 0 for one on each core
-    #[arg(long, value_name = "N", default_value_t = 0, value_parser = value_parser!(u16).range(0..=1024))]
+    #[arg(long, value_name = "N", default_value_t = 0, value_parser = whole::<u16>(0, 1024), allow_negative_numbers = true)]
     jobs: u16,
     /// How lessons are taken; several, parted by commas, stand side by side
     #[arg(long, value_name = "NAME", default_value = "kalman", value_delimiter = ',', value_parser = NAMES)]
     learner: Vec<String>,
     /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
-    #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
+    #[arg(long, value_name = "N")]
     passes: Option<u32>,
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
     #[arg(long, value_name = "FILE.csv")]
@@ -109,7 +115,7 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
         let told = serde_json::json!({
             "scenario": scenario.name, "seed": order.seed,
             "learners": order.learners.iter().map(|learner| learners::name(*learner)).collect::<Vec<_>>(),
-            "engines": engines,
+            "engines": engines.iter().map(flat).collect::<Result<Vec<_>, _>>()?,
         });
         say(&json(&told)?)?;
     } else if !options.quiet {
@@ -120,6 +126,24 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
         return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume goes on")));
     }
     Ok(())
+}
+
+/// An engine for other programs: its number, the learner, why it failed, and the figures of one that did not.
+fn flat(engine: &Engine) -> Result<Value, Failure> {
+    let unwritable = |error: serde_json::Error| Failure::Other(error.to_string());
+    let (failure, figures) = match &engine.ended {
+        Ended::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
+        Ended::Driven(figures) => (Value::Null, serde_json::to_value(figures).map_err(unwritable)?),
+    };
+    let mut told = Map::new();
+    told.insert("engine".to_owned(), engine.index.into());
+    told.insert("learner".to_owned(), learners::name(engine.learner).into());
+    told.insert("failure".to_owned(), failure);
+    for (name, figure) in figures.as_object().into_iter().flatten() {
+        let codes = figure.as_str().map(|codes| codes.split_whitespace().map(Value::from).collect());
+        told.insert(name.clone(), codes.unwrap_or_else(|| figure.clone()));
+    }
+    Ok(told.into())
 }
 
 fn open(
@@ -155,4 +179,30 @@ fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> 
     let files: [(&str, &[u8]); 3] =
         [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];
     Ok(output::write(out, &files)?)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use serde_json::json;
+
+    #[test]
+    fn an_engine_is_told_flat() {
+        let engine = |ended| Engine { index: 7, learner: LEARNERS[0].1, ended };
+        let failed = flat(&engine(Ended::Failed("too heavy".to_owned()))).expect("JSON");
+        assert_eq!(failed, json!({ "engine": 7, "learner": LEARNERS[0].0, "failure": "too heavy" }));
+        let figures = json!({
+            "base_map_rms": 0.1, "learned_map_rms": 0.01, "closed_loop_rms": null, "p95_abs": null, "transient_rms": null,
+            "settle_s": null, "cells_visited": 9, "cells_confident": 3, "within_two_sigma": null, "visited_error_rms": null,
+            "offline_fit_rms": null, "cells_run_away": 0, "cells_beyond_authority": 0, "lessons": 12, "stalls": 0,
+            "distance_km": 1.5, "fuel_kg": 0.2, "dtcs": "P0171 P0131",
+        });
+        let read = serde_json::from_value(figures.clone()).expect("figures");
+        let driven = flat(&engine(Ended::Driven(read))).expect("JSON");
+        for (name, figure) in figures.as_object().expect("an object") {
+            let told = if name == "dtcs" { json!(["P0171", "P0131"]) } else { figure.clone() };
+            assert_eq!(driven[name], told, "{name}");
+        }
+        assert_eq!((&driven["engine"], &driven["failure"]), (&json!(7), &Value::Null));
+    }
 }

@@ -12,12 +12,13 @@ mod live;
 mod manners;
 mod map;
 mod page;
+mod refusal;
 mod size;
 mod stability;
 mod table;
 
 use arguments::{Arguments, Command, DEFAULT_SCENARIO};
-use clap::Parser;
+use clap::FromArgMatches;
 use std::io::{self, ErrorKind, Write};
 use std::process::ExitCode;
 use trimwright_harness::error::InputError;
@@ -38,7 +39,16 @@ impl From<InputError> for Failure {
 }
 
 fn main() -> ExitCode {
-    let arguments = Arguments::parse();
+    let parsed = arguments::command().try_get_matches();
+    let arguments = match parsed.and_then(|matches| Arguments::from_arg_matches(&matches)) {
+        Ok(arguments) => arguments,
+        Err(error) if error.use_stderr() => return failed(Failure::Input(refusal::refusal(&error))),
+        // Help or version was asked for. A reader that has gone away has seen enough.
+        Err(help) => {
+            let _ = help.print();
+            return ExitCode::SUCCESS;
+        }
+    };
     let done = match arguments.command {
         None => drive::drive(DEFAULT_SCENARIO, &arguments.options),
         Some(Command::Drive { scenario, options }) => drive::drive(&scenario, &options),
@@ -56,10 +66,14 @@ fn main() -> ExitCode {
         Some(Command::Completions { shell }) => manners::completions(shell).and_then(|text| say(&text)),
         Some(Command::Manual { command }) => manners::manual(command.as_deref()).and_then(|text| say(&text)),
     };
-    let (message, code) = match done {
-        Ok(()) => return ExitCode::SUCCESS,
-        Err(Failure::Input(error)) => (error.to_string(), 2),
-        Err(Failure::Other(message)) => (message, 1),
+    done.map_or_else(failed, |()| ExitCode::SUCCESS)
+}
+
+/// Says why, and with which code the program ends.
+fn failed(failure: Failure) -> ExitCode {
+    let (message, code) = match failure {
+        Failure::Input(error) => (error.to_string(), 2),
+        Failure::Other(message) => (message, 1),
     };
     // Nobody is left to tell when this can't be written.
     let _ = writeln!(io::stderr(), "trimwright: {message}");

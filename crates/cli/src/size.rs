@@ -1,20 +1,21 @@
 //! Tells what a sizing found, line by line.
 
 use crate::arguments::DEFAULT_SCENARIO;
-use crate::manners::json;
+use crate::manners::{Units, json};
 use crate::{Failure, say};
 use clap::Args;
 use std::fmt::Write;
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::sizing::{self, Limit, Line, Sizing};
+use trimwright_harness::sizing::{self, Limit, Line, Sizing, System};
 
 pub(crate) const HELP: &str = "\
 Works from what is printed on the parts and from the section [installation] of the scenario: power, hottest fuel, pickup \
 and strainer, hose and clamps, wires, place of the oxygen sensor. Each line shows its formula with numbers, its limit, what \
-to change and the source.
+to change and the source. ok: within the limit; tight: within, but near it; not enough, too much, wrong: to be changed.
 
 Examples:
   trimwright size
+  trimwright size hot-cam-town --units us
   trimwright size my-car.toml --json
 
 A calculation is no proof. Fuel under pressure, raised cars, welding and nitrous can hurt people: follow the makers' \
@@ -26,12 +27,15 @@ pub(crate) struct Size {
     /// Name of a scenario that comes with the program, or your own scenario file (.toml)
     #[arg(default_value = DEFAULT_SCENARIO)]
     scenario: String,
-    /// Print JSON instead of text
+    /// Print JSON instead of text, in SI units; each value has its unit beside it
     #[arg(long)]
     json: bool,
+    /// Units of the text
+    #[arg(long, value_enum, default_value_t)]
+    units: Units,
 }
 
-/// Width of the lines of text below a value.
+/// Most characters in a row.
 const WIDTH: usize = 100;
 const INDENT: &str = "                ";
 
@@ -39,7 +43,11 @@ const INDENT: &str = "                ";
 pub(crate) fn size(asked: &Size) -> Result<(), Failure> {
     let scenario = Scenario::load(&asked.scenario)?;
     // The answers were checked when the scenario was loaded.
-    let sizing = sizing::size(&scenario).map_err(|error| Failure::Other(error.to_string()))?;
+    let system = match asked.units {
+        Units::Us if !asked.json => System::Us,
+        _ => System::Si,
+    };
+    let sizing = sizing::size(&scenario, system).map_err(|error| Failure::Other(error.to_string()))?;
     if asked.json {
         return say(&json(&sizing)?);
     }
@@ -62,15 +70,16 @@ fn fill(text: &mut String, scenario: &Scenario, sizing: &Sizing) -> std::fmt::Re
             writeln!(text, "\n{}", capital(part))?;
         }
         let limit = line.limit.map(|limit| limit_of(line, limit)).unwrap_or_default();
-        let value = with_unit(line.value, line.unit);
-        writeln!(text, "  {:<12}  {:<41} {value:>12}  {limit}", line.verdict.words(), line.what)?;
+        let value = line.word.map_or_else(|| with_unit(line.value, line.unit), str::to_owned);
+        let row = format!("  {:<12}  {:<41} {value:>12}  {limit}", line.verdict.words(), line.what);
+        writeln!(text, "{}", row.trim_end())?;
         below(text, "= ", &line.formula)?;
         below(text, "-> ", &line.change)?;
-        below(text, "source: ", line.source)?;
+        below(text, "source: ", &line.source)?;
     }
     writeln!(text, "\nCautions")?;
     for caution in &sizing.cautions {
-        for (index, row) in wrapped(caution, WIDTH).iter().enumerate() {
+        for (index, row) in wrapped(caution, WIDTH - 4).iter().enumerate() {
             writeln!(text, "  {} {row}", if index == 0 { '*' } else { ' ' })?;
         }
     }
@@ -96,7 +105,7 @@ fn number(value: f64) -> String {
 }
 
 fn below(text: &mut String, mark: &str, words: &str) -> std::fmt::Result {
-    for (index, row) in wrapped(words, WIDTH - INDENT.len()).iter().enumerate() {
+    for (index, row) in wrapped(words, WIDTH - INDENT.len() - mark.len()).iter().enumerate() {
         let mark = if index == 0 { mark.to_owned() } else { " ".repeat(mark.len()) };
         writeln!(text, "{INDENT}{mark}{row}")?;
     }
@@ -130,13 +139,14 @@ mod tests {
     #[test]
     fn a_sizing_shows_each_line_with_its_formula_and_source_and_the_cautions() {
         let scenario = Scenario::load("delivery-van").expect("shipped");
-        let sizing = sizing::size(&scenario).expect("allowed answers");
+        let sizing = sizing::size(&scenario, System::Si).expect("allowed answers");
         let text = text(&scenario, &sizing);
         for line in &sizing.lines {
             assert!(text.contains(line.what), "{}", line.what);
         }
         assert!(text.contains("Cautions") && text.contains("= ") && text.contains("source: "));
-        assert!(text.lines().all(|row| row.chars().count() <= 120), "{text}");
+        assert!(text.contains(" yes\n") && text.contains(" straight\n"), "{text}");
+        assert!(text.lines().all(|row| row.chars().count() <= 100 && row.trim_end() == row), "{text}");
     }
 
     #[test]

@@ -103,12 +103,16 @@ fn help_and_list_tell_what_there_is() {
 #[test]
 fn wrong_words_on_the_command_line_are_bad_input() {
     let home = home();
-    for arguments in
-        [&["drive", "--passes", "0"][..], &["--seed", "-1"], &["--speed", "3"], &["drive", "a", "b"]]
-    {
-        let output = run(home.path(), arguments);
-        assert_eq!(output.status.code(), Some(2), "{arguments:?}");
-        assert!(stderr(&output).starts_with("error: "), "{}", stderr(&output));
+    for (arguments, message) in [
+        (&["drive", "--passes", "0"][..], "--passes, 0: must be a whole number between 1 and 100"),
+        (&["--seed", "-1"], "--seed, -1: must be a whole number between 0 and 18446744073709551615"),
+        (
+            &["--pases", "3"],
+            "--pases: is no option here, --help names those that are; did you mean --passes?",
+        ),
+        (&["drive", "a", "b"], "b: is one word too many"),
+    ] {
+        assert_refused(home.path(), arguments, message);
     }
 }
 
@@ -147,7 +151,7 @@ fn a_fault_in_a_scenario_is_told_with_file_line_and_key() {
             "cylinders = 8",
             "cylinders = 80",
             format!(
-                "bad.toml, line {}, setup.cylinders = 80: must be between 1 and 8",
+                "bad.toml, line {}, setup.cylinders = 80: must be a whole number between 1 and 8",
                 line("cylinders = 8")
             ),
         ),
@@ -180,6 +184,10 @@ fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
         ("", "x.csv: a schedule needs at least two rows of time and speed"),
         ("0,0\n1,nan\n", "x.csv, line 3, speed = nan: must be a number"),
         ("0,0\n1,-1\n", "x.csv, line 3, speed = -1: must not be negative"),
+        (
+            "0,5\n10,5\n",
+            "x.csv, speed = 5 m/s: must be 0 in the first row: the car stands there, and its engine is still to be started",
+        ),
         ("0,0\n2,1\n1,1\n", "x.csv, line 4, time = 1: must be later than the time of the row before"),
     ] {
         fs::write(home.path().join("x.csv"), format!("time [s],speed [m/s]\n{rows}")).expect("written");

@@ -32,7 +32,7 @@ const WORK: [Work; 11] = [
     (
         "fleet",
         &["short.toml", "--engines", "2", "--passes", "1"],
-        Some(&["/engines/1/ended/Driven/distance_km", "/learners/0"]),
+        Some(&["/engines/1/distance_km", "/engines/0/dtcs", "/learners/0"]),
     ),
     ("stability", &[], Some(&["/limits/0/exact", "/limits/11/delay_s"])),
     ("size", &[], Some(&["/lines/0/formula", "/cautions/0"])),
@@ -114,7 +114,7 @@ fn text_has_no_colours_and_no_progress_where_there_is_no_terminal() {
         }
     }
     let wrong = run(home.path(), &["drive", "--passes", "zero"]);
-    assert!(!stderr(&wrong).contains('\u{1b}') && stderr(&wrong).starts_with("error: "));
+    assert!(!stderr(&wrong).contains('\u{1b}') && stderr(&wrong).starts_with("trimwright: --passes, zero: "));
 }
 
 #[test]
@@ -147,9 +147,19 @@ fn a_sizing_tells_formula_limit_and_source() {
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains("no scenario of this name") && stdout(&output).is_empty());
     let text = stdout(&run(home.path(), &["size"]));
-    for words in ["is everything large enough?", "at most 80 %", "= ", "source: ", "Cautions"] {
+    for words in ["is everything large enough?", "at most 80 %", "= ", "source: ", "Cautions", " g/s", " kPa"]
+    {
         assert!(text.contains(words), "{words} in {text}");
     }
+    let us = stdout(&run(home.path(), &["size", "--units", "us"]));
+    assert!(us.contains(" lb/h") && us.contains(" psi") && !us.contains("kPa"), "{us}");
+    let json = |units: &str| stdout(&run(home.path(), &["size", "--units", units, "--json"]));
+    assert_eq!(json("si"), json("us"));
+    let sizing: Value = serde_json::from_str(&json("us")).expect("JSON");
+    let lines = sizing["lines"].as_array().expect("a list");
+    let line = |what: &str| lines.iter().find(|line| line["what"] == what).expect("a line");
+    assert_eq!(line("rail pressure")["unit"], "kPa");
+    assert_eq!(line("clamps made for injection")["word"], "yes");
 }
 
 #[test]
@@ -166,6 +176,21 @@ fn faults_are_named_driven_and_refused() {
         home.path(),
         &["faults", "--only", "gremlin"],
         "--only, gremlin: is no kind of fault; `trimwright faults --list` names them",
+    );
+    assert_refused(
+        home.path(),
+        &["faults", "--only", "weekpump"],
+        "--only, weekpump: is no kind of fault; did you mean weak_pump? `trimwright faults --list` names them",
+    );
+    assert_refused(
+        home.path(),
+        &["faults", "tired-van", "--schedule", "trip.csv", "--from", "30 s"],
+        "tired-van, fault.1.from = 300 s: must be before the end of the drive, which lasts 110 s",
+    );
+    assert_refused(
+        home.path(),
+        &["faults", "--schedule", "trip.csv", "--from", "110 s"],
+        "--from, 110 s: must be from 0 s to before the end of the drive, which lasts 110 s",
     );
     let from = run(home.path(), &["faults", "--from", "soon"]);
     assert_eq!((from.status.code(), stdout(&from).as_str()), (Some(2), ""));

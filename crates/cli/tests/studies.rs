@@ -50,7 +50,7 @@ fn going_on_with_nothing_or_another_fleet_is_refused() {
     assert_eq!(run(home.path(), &short).status.code(), Some(0));
     refused(&["--resume", "--seed", "2"], "it was begun with another seed");
     refused(&["--resume", "--learner", "integral"], "it was begun with another learner");
-    refused(&["--learner", "oracle"], "possible values: integral, gradient, kalman, all");
+    refused(&["--learner", "oracle"], "--learner, oracle: must be one of integral, gradient, kalman, all");
 }
 
 #[test]

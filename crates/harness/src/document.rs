@@ -4,14 +4,14 @@
 //! keys that nobody asked for, which are slips of the pen, and required keys that are not there.
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit, UnitError, parse};
+use crate::units::{Kind, Unit, UnitError, held, parse};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::ops::Range;
 use toml_edit::{Item, TableLike, Value};
 
 /// How alike a misspelled key and a known one must be for the known one to be proposed, 0 to 1. Engineering judgement.
-const ALIKE: f64 = 0.6;
+pub(crate) const ALIKE: f64 = 0.6;
 
 /// A document that is being read.
 ///
@@ -79,13 +79,13 @@ impl Number for f32 {
 
 /// A field that a document can fill.
 pub(crate) trait Field {
-    /// Fills it from the key, if that is there.
+    /// Fills it from the key, if that is there; who asks holds it against a range.
     fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError>;
 }
 
 impl<T: Number> Field for T {
     fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError> {
-        document.quantity(key, kind, self)
+        document.unchecked(key, kind, self)
     }
 }
 
@@ -152,6 +152,17 @@ impl Document {
         Ok(())
     }
 
+    /// The same for what is held against a range afterwards: a plain `nan` or `inf` is let through to be refused there, where the
+    /// range can be told.
+    fn unchecked<T: Number>(&self, key: &str, kind: Kind, target: &mut T) -> Result<(), InputError> {
+        let value = self.value(key, Some(kind))?;
+        match value.and_then(Value::as_float).filter(|number| kind == Kind::Ratio && !number.is_finite()) {
+            Some(number) => *target = T::from_f64(number),
+            None => self.quantity(key, kind, target)?,
+        }
+        Ok(())
+    }
+
     /// A quantity from `low` to `high`, in SI like them.
     ///
     /// ```
@@ -172,8 +183,9 @@ impl Document {
         (low, high): (f64, f64),
         target: &mut f64,
     ) -> Result<(), InputError> {
-        self.quantity(key, kind, target)?;
-        if (low..=high).contains(target) {
+        self.unchecked(key, kind, target)?;
+        if let Some(value) = held(*target, (low, high)) {
+            *target = value;
             return Ok(());
         }
         Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
@@ -195,6 +207,13 @@ impl Document {
     #[cfg(test)]
     pub(crate) fn knows(&self, field: &str) -> bool {
         self.key_of(field).is_some()
+    }
+
+    /// All keys that were asked for as a quantity of this kind.
+    #[cfg(test)]
+    pub(crate) fn keys_of(&self, kind: Kind) -> Vec<String> {
+        let known = self.known.borrow();
+        known.iter().filter(|(_, known)| known.kind == Some(kind)).map(|(key, _)| key.clone()).collect()
     }
 
     /// Whether the document gives the field of this path.
@@ -291,7 +310,17 @@ impl Document {
         Ok(())
     }
 
-    /// A text.
+    /// A text of one line.
+    ///
+    /// ```
+    /// use trimwright_harness::document::Document;
+    /// let document = Document::parse("van.toml", "title = \"A van\"\nabout = \"\\u001b[31mred\"\n")?;
+    /// let mut text = String::new();
+    /// document.text("title", &mut text)?;
+    /// assert_eq!(text, "A van");
+    /// assert!(document.text("about", &mut text).is_err(), "a terminal would obey it");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
     ///
     /// ```
     /// use trimwright_harness::document::Document;
@@ -305,11 +334,42 @@ impl Document {
     ///
     /// # Errors
     ///
-    /// When it is no text or an empty one.
+    /// When it is no text or an empty one, or holds control characters.
     pub fn text(&self, key: &str, target: &mut String) -> Result<(), InputError> {
+        self.texts(key, &[], target)
+    }
+
+    /// A text that may have several lines.
+    ///
+    /// ```
+    /// use trimwright_harness::document::Document;
+    /// let document = Document::parse("van.toml", "about = \"one\\ntwo\"\n")?;
+    /// let mut about = String::new();
+    /// assert!(document.text("about", &mut about).is_err());
+    /// document.lines("about", &mut about)?;
+    /// assert_eq!(about.lines().count(), 2);
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// When it is no text or an empty one, or holds control characters that do not end a line.
+    pub fn lines(&self, key: &str, target: &mut String) -> Result<(), InputError> {
+        self.texts(key, &['\n', '\r', '\t'], target)
+    }
+
+    fn texts(&self, key: &str, allowed: &[char], target: &mut String) -> Result<(), InputError> {
         if let Some(value) = self.value(key, None)? {
             let text = value.as_str().filter(|text| !text.trim().is_empty());
-            text.ok_or_else(|| self.wrong(key, "must be a text in quotes"))?.clone_into(target);
+            let text = text.ok_or_else(|| self.wrong(key, "must be a text in quotes"))?;
+            if let Some(found) = text.chars().find(|c| c.is_control() && !allowed.contains(c)) {
+                let code = u32::from(found);
+                return Err(
+                    self.wrong(key, format!("must not hold control characters; there is U+{code:04X}"))
+                );
+            }
+            target.clear();
+            target.extend(text.chars().filter(|c| *c != '\r'));
         }
         Ok(())
     }
@@ -466,18 +526,30 @@ impl Document {
     /// ```
     pub fn out_of_range(&self, field: &str, value_si: f64, low: f64, high: f64) -> InputError {
         let (key, kind) = self.key_of(field).unwrap_or_else(|| (field.to_owned(), None));
-        let written = kind.and_then(|kind| {
-            let value = self.value(&key, Some(kind)).ok()??;
-            let first = value.as_array().map_or(Some(value), |list| list.get(0))?;
-            Some(read_quantity(first, kind).ok()?.1)
-        });
-        let unit = written.or_else(|| kind.and_then(Unit::preferred));
+        let unit = kind.and_then(|kind| self.unit(&key, kind));
         let show = |si: f64| unit.map_or_else(|| format!("{si}"), |unit| unit.show(si));
-        let range = format!("must be between {} and {}", show(low), show(high));
+        let [least, most] =
+            unit.map_or_else(|| [low, high].map(|si| format!("{si}")), |unit| unit.limits(low, high));
+        let range = format!("must be between {least} and {most}");
         match self.find(&key) {
             Ok(Some(_)) => self.wrong(&key, range),
             _ => InputError::new(&self.file, range).key(key).value(show(value_si)),
         }
+    }
+
+    /// An SI value as the document writes the quantity at this key, or else in the preferred unit of the kind.
+    pub(crate) fn shown(&self, key: &str, kind: Kind, si: f64) -> String {
+        self.unit(key, kind).map_or_else(|| format!("{si}"), |unit| unit.show(si))
+    }
+
+    /// The unit in which the quantity at this key is written, or else the preferred one of its kind.
+    fn unit(&self, key: &str, kind: Kind) -> Option<Unit> {
+        let written = || {
+            let value = self.value(key, Some(kind)).ok()??;
+            let first = value.as_array().map_or(Some(value), |list| list.get(0))?;
+            Some(read_quantity(first, kind).ok()?.1)
+        };
+        written().or_else(|| Unit::preferred(kind))
     }
 
     /// The key that was asked for to fill the field of this path.

@@ -76,6 +76,11 @@ impl InputError {
         }
         Self { value: Some(shown), ..self }
     }
+
+    /// What is wrong, where `file` has been named just before and is not to be said twice.
+    pub(crate) fn about(&self, file: &str) -> String {
+        if *self == Self::new(file, &self.problem) { self.problem.clone() } else { self.to_string() }
+    }
 }
 
 /// Escapes what would break a line of the terminal, and leaves quotes and accents alone.
@@ -85,18 +90,41 @@ fn escape(c: char) -> String {
 
 impl fmt::Display for InputError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        f.write_str(&self.file)?;
+        let mut place = self.file.clone();
         if let Some(line) = self.line {
-            write!(f, ", line {line}")?;
+            place.push_str(&format!(", line {line}"));
         }
         match (&self.key, &self.value) {
-            (Some(key), Some(value)) => write!(f, ", {key} = {value}")?,
-            (Some(key), None) => write!(f, ", {key}")?,
-            (None, Some(value)) => write!(f, ", {value}")?,
+            (Some(key), Some(value)) => place.push_str(&format!(", {key} = {value}")),
+            (Some(key), None) => place.push_str(&format!(", {key}")),
+            (None, Some(value)) => place.push_str(&format!(", {value}")),
             (None, None) => {}
         }
-        write!(f, ": {}", self.problem)
+        // Names of files, keys and what a parser quotes of them may hold anything.
+        format!("{place}: {}", self.problem).chars().try_for_each(|c| f.write_str(&escape(c)))
     }
 }
 
 impl std::error::Error for InputError {}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn nothing_that_a_terminal_would_obey_is_printed() {
+        let error =
+            InputError::new("a\u{1b}[31m.toml", "is \u{7}bad").key("k\u{9b}").value("\u{1b}[2J \"ü\"");
+        let text = error.to_string();
+        assert!(!text.chars().any(char::is_control), "{text:?}");
+        assert_eq!(text, "a\\u{1b}[31m.toml, k\\u{9b} = \\u{1b}[2J \"ü\": is \\u{7}bad");
+    }
+
+    #[test]
+    fn a_file_is_not_named_twice() {
+        let error = InputError::new("trip.csv", "can't be read");
+        assert_eq!(error.about("trip.csv"), "can't be read");
+        assert_eq!(error.about("moon"), "trip.csv: can't be read");
+        assert_eq!(error.line(3).about("trip.csv"), "trip.csv, line 3: can't be read");
+    }
+}

@@ -12,16 +12,17 @@ mod timeline;
 
 use crate::document::Document;
 use crate::error::InputError;
+use crate::scenario::LONGEST_RUN_S;
 use crate::units::{Kind, Unit};
-pub use kinds::{FaultKind, KINDS, Strength, find};
+pub use kinds::{FaultKind, KINDS, Strength, find, named};
 pub use timeline::Timeline;
 use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
 const MOST: usize = 64;
-/// Latest time at which a fault may come or go, s: a hundred days.
-const LATEST_S: f64 = 8.64e6;
+/// Latest time at which a fault may come or go, s: no run is longer.
+const LATEST_S: f64 = LONGEST_RUN_S;
 /// Shortest period of a fault that comes and goes, s: the driver's own pace.
 const SHORTEST_PERIOD_S: f64 = 0.02;
 
@@ -99,12 +100,15 @@ impl Fault {
     ///
     /// ```
     /// use trimwright_harness::faults::{Fault, find};
-    /// let fault = Fault::usual(find("vacuum_leak").expect("a kind"));
-    /// assert_eq!(fault.title(), "air leak into the intake manifold, 40 mm2");
+    /// let titles = ["weak_pump", "map_open"].map(|name| find(name).map(|kind| Fault::usual(kind).title()));
+    /// let titles = titles.map(Option::unwrap_or_default);
+    /// assert_eq!(titles, ["fuel pump delivers less by 60 %", "MAP sensor wire broken"]);
     /// ```
     pub fn title(&self) -> String {
         match &self.kind.strength {
-            Some(strength) => format!("{}, {}", self.kind.title, show(strength, self.strength)),
+            Some(strength) => {
+                format!("{}{}{}", self.kind.title, strength.link, show(strength, self.strength))
+            }
             None => self.kind.title.to_owned(),
         }
     }
@@ -128,9 +132,12 @@ impl Fault {
     }
 }
 
-/// A strength in the unit it is usually given in.
+/// A strength in the unit it is usually given in, to three digits.
 fn show(strength: &Strength, si: f64) -> String {
-    Unit::find(strength.kind, strength.unit).map_or_else(|| si.to_string(), |unit| unit.show(si))
+    let number = Unit::find(strength.kind, strength.unit).map_or(si, |unit| unit.from_si(si));
+    let number: f64 = format!("{number:.2e}").parse().unwrap_or(number);
+    let unit = if strength.unit.is_empty() { String::new() } else { format!(" {}", strength.unit) };
+    format!("{number}{unit}")
 }
 
 /// Reads the sections `[[fault]]`.
@@ -150,13 +157,7 @@ fn read_one(document: &Document, section: &str) -> Result<Fault, InputError> {
     }
     let mut name = String::new();
     document.text(&kind_key, &mut name)?;
-    let kind = find(&name).ok_or_else(|| {
-        let alike = |kind: &&FaultKind| ordered(strsim::normalized_damerau_levenshtein(kind.name, &name));
-        let nearest = KINDS.iter().max_by_key(alike).map_or("", |kind| kind.name);
-        let problem =
-            format!("is no kind of fault; did you mean {nearest}? `trimwright faults --list` names them");
-        document.wrong(&kind_key, problem)
-    })?;
+    let kind = named(&name).map_err(|problem| document.wrong(&kind_key, problem))?;
     let mut fault = Fault::usual(kind);
     match &kind.strength {
         Some(strength) => {
@@ -190,6 +191,9 @@ fn read_times(
     document.quantity_within(from, Kind::Time, (0.0, LATEST_S), &mut fault.from_s)?;
     if given[1] {
         document.quantity_within(until, Kind::Time, (fault.from_s, LATEST_S), &mut fault.until_s)?;
+        if fault.until_s == fault.from_s {
+            return Err(document.wrong(until, "must be later than from, or the fault would never be there"));
+        }
     }
     if given[2] != given[3] {
         let (there, other) = if given[2] { (every, "lasting") } else { (lasting, "every") };
@@ -217,11 +221,6 @@ pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswer
         })?;
     }
     Ok(())
-}
-
-/// A likeness as a number that can be ordered.
-fn ordered(likeness: f64) -> u64 {
-    (likeness * 1e9) as u64
 }
 
 #[cfg(test)]

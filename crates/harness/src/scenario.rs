@@ -11,6 +11,7 @@ pub use crate::scenario_deviations::Deviations;
 use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
 use crate::schedule::Schedule;
 use crate::sizing::{self, Installation};
+use crate::units::{Kind, Unit};
 use crate::{faults, scenario_answers, scenario_deviations, scenario_engine};
 use std::fmt::Write;
 use trimwright_control::SetupAnswers;
@@ -91,10 +92,10 @@ impl Scenario {
     ///
     /// # Errors
     ///
-    /// When it can't be read or isn't a schedule.
+    /// When it can't be read, isn't a schedule, or does not begin at standstill.
     pub fn with_schedule(self, name_or_path: &str) -> Result<Self, InputError> {
         let source = SCHEDULE_SHELF.get(name_or_path, None)?;
-        Ok(Self { schedule: Schedule::parse(&source.name, &source.file, &source.text)?, ..self })
+        Ok(Self { schedule: driven(&source)?, ..self })
     }
 
     /// Drives the schedule this many times.
@@ -121,7 +122,7 @@ impl Scenario {
         Self { seed, ..self }
     }
 
-    /// Checks that all passes together aren't longer than [`LONGEST_RUN_S`].
+    /// Checks that all passes together aren't longer than [`LONGEST_RUN_S`], and that every fault begins before they are over.
     ///
     /// ```
     /// use trimwright_harness::scenario::Scenario;
@@ -132,8 +133,11 @@ impl Scenario {
     ///
     /// # Errors
     ///
-    /// When they are; the message says how many passes are allowed.
+    /// When they are; the message says how many passes are allowed. When a fault would never be there.
     pub fn check_length(&self) -> Result<(), InputError> {
+        self.check_faults(|key, problem, fault| {
+            InputError::new(&self.name, problem).key(key).value(written_s(fault.from_s))
+        })?;
         let pass_s = self.schedule.duration_s();
         let most = (LONGEST_RUN_S / pass_s).floor();
         if f64::from(self.passes) <= most {
@@ -144,6 +148,20 @@ impl Scenario {
         let problem =
             format!("is too often; {name} fits {most} times into the {hours} h that a run may last");
         Err(InputError::new(&self.name, problem).key("passes").value(self.passes.to_string()))
+    }
+
+    /// Checks that every fault begins while the schedule is driven; `wrong` tells of the key of one that does not.
+    fn check_faults(&self, wrong: impl Fn(&str, String, &Fault) -> InputError) -> Result<(), InputError> {
+        let lasts_s = self.schedule.duration_s() * f64::from(self.passes);
+        let mut numbered = self.faults.iter().enumerate();
+        match numbered.find(|(_, fault)| fault.from_s >= lasts_s) {
+            Some((index, fault)) => {
+                let problem =
+                    format!("must be before the end of the drive, which lasts {}", written_s(lasts_s));
+                Err(wrong(&format!("fault.{}.from", index + 1), problem, fault))
+            }
+            None => Ok(()),
+        }
     }
 
     /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
@@ -169,7 +187,7 @@ impl Scenario {
         let (mut engine, mut schedule) = (String::new(), String::new());
         let (mut passes, mut seed) = (1_u32, 1_u64);
         document.text("title", &mut title)?;
-        document.text("about", &mut about)?;
+        document.lines("about", &mut about)?;
         document.text("engine", &mut engine)?;
         document.text("schedule", &mut schedule)?;
         document.whole("passes", (1, 100), &mut passes)?;
@@ -188,24 +206,28 @@ impl Scenario {
         let directory = source.directory.as_deref();
         let schedule = SCHEDULE_SHELF
             .get(&schedule, directory)
-            .map_err(|error| document.wrong("schedule", error.to_string()))?;
-        let schedule = Schedule::parse(&schedule.name, &schedule.file, &schedule.text)?;
+            .map_err(|error| document.wrong("schedule", error.about(&schedule)))?;
+        let schedule = driven(&schedule)?;
         let engine = ENGINE_SHELF
             .get(&engine, directory)
-            .map_err(|error| document.wrong("engine", error.to_string()))?;
+            .map_err(|error| document.wrong("engine", error.about(&engine)))?;
         let (engine_document, mut truth) = scenario_engine::parse(&engine)?;
         scenario_engine::read(&document, "truth", &mut truth)?;
+        let check = |truth: &Truth| {
+            truth.check().map_err(|error| {
+                let field = format!("truth.{}", error.field);
+                if document.gives(&field) {
+                    document.out_of_range(&field, error.value, error.low, error.high)
+                } else {
+                    engine_document.out_of_range(error.field, error.value, error.low, error.high)
+                }
+            })
+        };
+        check(&truth)?;
         let nameplate = truth.clone();
         deviations.apply(&mut truth);
-        truth.check().map_err(|error| {
-            let field = format!("truth.{}", error.field);
-            if document.gives(&field) {
-                document.out_of_range(&field, error.value, error.low, error.high)
-            } else {
-                engine_document.out_of_range(error.field, error.value, error.low, error.high)
-            }
-        })?;
-        Ok(Self {
+        check(&truth)?;
+        let scenario = Self {
             name: source.name.clone(),
             title,
             about,
@@ -217,8 +239,22 @@ impl Scenario {
             schedule,
             passes,
             seed,
-        })
+        };
+        scenario.check_faults(|key, problem, _| document.wrong(key, problem))?;
+        Ok(scenario)
     }
+}
+
+/// Reads a schedule that is to be driven.
+fn driven(source: &Source) -> Result<Schedule, InputError> {
+    let schedule = Schedule::parse(&source.name, &source.file, &source.text)?;
+    schedule.check_start(&source.file)?;
+    Ok(schedule)
+}
+
+/// A time in seconds, for a message.
+fn written_s(time_s: f64) -> String {
+    Unit::find(Kind::Time, "s").map_or_else(|| time_s.to_string(), |seconds| seconds.show(time_s))
 }
 
 /// FNV-1a with 64 bits, after Fowler, Noll and Vo.

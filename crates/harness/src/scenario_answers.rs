@@ -4,6 +4,7 @@
 
 use crate::document::{Document, quantities};
 use crate::error::InputError;
+use crate::units::Kind;
 use trimwright_control::{AnswerError, Cam, FuelSystem, SetupAnswers};
 
 /// The answers without which no first calibration can be made; for the others there are customary values.
@@ -21,13 +22,14 @@ pub(crate) const REQUIRED: &[&str] = &[
 const CAMS: &[(&str, Cam)] = &[("stock", Cam::Stock), ("mild", Cam::Mild), ("hot", Cam::Hot)];
 const FUEL_SYSTEMS: &[(&str, FuelSystem)] =
     &[("return", FuelSystem::Return), ("returnless", FuelSystem::Returnless)];
-const BYTE: (i64, i64) = (0, 255);
+/// How many cylinders and injectors there may be: what [`SetupAnswers::check`] allows.
+const COUNT: (i64, i64) = (1, 8);
 
 /// Reads the answers; what isn't given stays as [`SetupAnswers::default`] has it.
 pub(crate) fn read(document: &Document) -> Result<SetupAnswers, InputError> {
     let mut setup = SetupAnswers::default();
-    document.whole("setup.cylinders", BYTE, &mut setup.cylinders)?;
-    document.whole("setup.injectors", BYTE, &mut setup.injectors)?;
+    document.whole("setup.cylinders", COUNT, &mut setup.cylinders)?;
+    document.whole("setup.injectors", COUNT, &mut setup.injectors)?;
     document.choice("setup.cam", CAMS, &mut setup.cam)?;
     document.choice("setup.fuel_system", FUEL_SYSTEMS, &mut setup.fuel_system)?;
     document.flag("setup.controls_spark", &mut setup.controls_spark)?;
@@ -53,7 +55,29 @@ pub(crate) fn read(document: &Document) -> Result<SetupAnswers, InputError> {
 pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), InputError> {
     answers.check().map_err(|AnswerError { answer, value, low, high }| {
         document.out_of_range(&format!("setup.{answer}"), decimal(value), decimal(low), decimal(high))
-    })
+    })?;
+    if !answers.controls_fans || answers.fan2_on_k >= answers.fan1_on_k {
+        return Ok(());
+    }
+    // Each in the unit in which it was written.
+    let first = document.shown("setup.fan1_on", Kind::Temperature, decimal(answers.fan1_on_k));
+    let second = document.shown("setup.fan2_on", Kind::Temperature, decimal(answers.fan2_on_k));
+    let (key, problem) = if document.has("setup.fan2_on") {
+        (
+            "setup.fan2_on",
+            format!(
+                "must not be below setup.fan1_on, which is {first}: the second fan comes on after the first"
+            ),
+        )
+    } else {
+        (
+            "setup.fan1_on",
+            format!(
+                "must not be above setup.fan2_on, which is {second} when not given: the second fan comes on after the first"
+            ),
+        )
+    };
+    Err(document.wrong(key, problem))
 }
 
 /// The number that a single-precision constant was written as.
@@ -74,11 +98,11 @@ mod tests {
         for (written, message) in [
             (
                 "displacement = \"1000 cu in\"",
-                "setup.displacement = \"1000 cu in\": must be between 30.5119 cu in and 610.238 cu in",
+                "setup.displacement = \"1000 cu in\": must be between 30.6 cu in and 610 cu in",
             ),
-            ("cylinders = 12", "setup.cylinders = 12: must be between 1 and 8"),
             ("compression_ratio = 30", "setup.compression_ratio = 30: must be between 6 and 14"),
-            ("injectors = 0", "setup.injectors = 0: must be between 1 and 8"),
+            ("compression_ratio = nan", "setup.compression_ratio = nan: must be between 6 and 14"),
+            ("stoich_afr = -inf", "setup.stoich_afr = -inf: must be between 8.9 and 15.2"),
             ("injector_flow = \"1 g/s\"", ""),
             (
                 "injector_flow = \"0.1 g/s\"",
@@ -86,17 +110,14 @@ mod tests {
             ),
             (
                 "rail_pressure = \"5 psi\"",
-                "setup.rail_pressure = \"5 psi\": must be between 7.25189 psi and 87.0226 psi",
+                "setup.rail_pressure = \"5 psi\": must be between 7.26 psi and 87 psi",
             ),
             ("stoich_afr = 2.0", "setup.stoich_afr = 2.0: must be between 8.9 and 15.2"),
             (
                 "idle_speed = \"60 rpm\"",
-                "setup.idle_speed = \"60 rpm\": must be between 429.718 rpm and 1527.89 rpm",
+                "setup.idle_speed = \"60 rpm\": must be between 430 rpm and 1520 rpm",
             ),
-            (
-                "fan1_on = \"20 degC\"",
-                "setup.fan1_on = \"20 degC\": must be between 56.85 degC and 116.85 degC",
-            ),
+            ("fan1_on = \"20 degC\"", "setup.fan1_on = \"20 degC\": must be between 56.9 degC and 116 degC"),
             (
                 "nitrous_flow = \"1 kg/s\"",
                 "setup.nitrous_flow = \"1 kg/s\": must be between 0.005 kg/s and 0.2 kg/s",
@@ -109,6 +130,37 @@ mod tests {
                 Err(error) => assert_eq!(error.to_string(), format!("van.toml, line 2, {message}")),
             }
         }
+    }
+
+    #[test]
+    fn counts_are_asked_for_as_they_are_checked() {
+        let range = |answers: SetupAnswers| answers.check().map_err(|error| (error.low, error.high));
+        let cylinders = range(SetupAnswers { cylinders: 0, ..SetupAnswers::default() });
+        let injectors = range(SetupAnswers { injectors: 0, ..SetupAnswers::default() });
+        assert_eq!([cylinders, injectors], [Err((COUNT.0 as f32, COUNT.1 as f32)); 2]);
+    }
+
+    #[test]
+    fn the_second_fan_does_not_come_on_before_the_first() {
+        let checked = |setup: &str| {
+            let document = document(setup);
+            read(&document).and_then(|answers| check(&document, &answers)).map_err(|error| error.to_string())
+        };
+        let both = "fan1_on = \"195 degF\"\nfan2_on = \"180 degF\"\n";
+        assert_eq!(
+            checked(both),
+            Err("van.toml, line 3, setup.fan2_on = \"180 degF\": must not be below setup.fan1_on, which is 195 degF: the second \
+                 fan comes on after the first"
+                .to_owned())
+        );
+        assert_eq!(
+            checked("fan1_on = \"100 degC\"\n"),
+            Err("van.toml, line 2, setup.fan1_on = \"100 degC\": must not be above setup.fan2_on, which is 95.85 degC when not \
+                 given: the second fan comes on after the first"
+                .to_owned())
+        );
+        assert_eq!(checked(&format!("{both}controls_fans = false\n")), Ok(()));
+        assert_eq!(checked("fan1_on = \"190 degF\"\nfan2_on = \"190 degF\"\n"), Ok(()));
     }
 
     #[test]
@@ -129,7 +181,16 @@ mod tests {
     fn what_is_no_answer_is_refused() {
         let refused = |text: &str| read(&document(text)).expect_err("refused").to_string();
         assert!(refused("cam = \"wild\"").ends_with("must be one of \"stock\", \"mild\", \"hot\""));
-        assert!(refused("cylinders = 1000").ends_with("must be a whole number between 0 and 255"));
+        for count in ["0", "8.5", "9", "1000", "nan", "\"8\""] {
+            for answer in ["cylinders", "injectors"] {
+                assert_eq!(
+                    refused(&format!("{answer} = {count}")),
+                    format!(
+                        "van.toml, line 2, setup.{answer} = {count}: must be a whole number between 1 and 8"
+                    )
+                );
+            }
+        }
         assert!(refused("displacement = 5.2").contains("needs a unit, one of L, l, cu in"));
     }
 }

@@ -27,7 +27,13 @@ const CIRCUITS: &[(&str, Circuit)] = &[
 /// Converter capacity (N m s^2) and stall ratio, clutch torque (N m) and biting speed (rad/s) when a file says which coupling
 /// there is but not what it is like. Engineering judgement.
 const CUSTOMARY_COUPLING: (f64, f64, f64, f64) = (0.004, 2.0, 400.0, 120.0);
-const BYTE: (i64, i64) = (0, 255);
+/// What there is a whole number of, and how many: as [`Truth::check`] allows.
+const COUNTS: [(&str, (i64, i64)); 4] = [
+    ("engine.cylinders", (2, 12)),
+    ("throttle.bores", (1, 4)),
+    ("injectors.count", (1, 8)),
+    ("exhaust.banks", (1, 2)),
+];
 const SEED: (i64, i64) = (0, i64::MAX);
 
 /// Reads an engine file; the document comes along for messages about ranges.
@@ -35,7 +41,7 @@ pub(crate) fn parse(source: &Source) -> Result<(Document, Truth), InputError> {
     let document = Document::parse(&source.file, &source.text)?;
     let mut truth = Truth::mild_v8();
     document.text("title", &mut String::new())?;
-    document.text("about", &mut String::new())?;
+    document.lines("about", &mut String::new())?;
     read(&document, "", &mut truth)?;
     document.finish(&["title", "engine.displacement", "engine.cylinders"])?;
     Ok((document, truth))
@@ -52,13 +58,13 @@ pub(crate) fn read(document: &Document, section: &str, truth: &mut Truth) -> Res
     gearbox(document, section, &mut truth.gearbox)?;
     faults(document, section, truth)?;
     let key = |path: &str| inside(section, path);
-    for (path, target) in [
-        ("engine.cylinders", &mut truth.engine.cylinders),
-        ("throttle.bores", &mut truth.throttle.bores),
-        ("injectors.count", &mut truth.injectors.count),
-        ("exhaust.banks", &mut truth.exhaust.banks),
-    ] {
-        document.whole(&key(path), BYTE, target)?;
+    for ((path, range), target) in COUNTS.into_iter().zip([
+        &mut truth.engine.cylinders,
+        &mut truth.throttle.bores,
+        &mut truth.injectors.count,
+        &mut truth.exhaust.banks,
+    ]) {
+        document.whole(&key(path), range, target)?;
     }
     document.whole(&key("filling.deviation_seed"), SEED, &mut truth.filling.deviation_seed)?;
     document.whole(&key("distribution.seed"), SEED, &mut truth.distribution.seed)?;
@@ -369,6 +375,21 @@ mod tests {
         assert_eq!((truth.faults.o2, truth.faults.vss_lost), (Circuit::Open, true));
         assert_eq!(truth.injectors.delay_s, [4e-3, 3e-3, 2e-3, 1e-3, 1e-3]);
         assert_eq!(truth.check(), Ok(()));
+    }
+
+    #[test]
+    fn counts_are_asked_for_as_they_are_checked() {
+        for ((path, (low, high)), put) in COUNTS.into_iter().zip::<[fn(&mut Truth); 4]>([
+            |truth| truth.engine.cylinders = 0,
+            |truth| truth.throttle.bores = 0,
+            |truth| truth.injectors.count = 0,
+            |truth| truth.exhaust.banks = 0,
+        ]) {
+            let mut truth = Truth::mild_v8();
+            put(&mut truth);
+            let error = truth.check().expect_err("none of them");
+            assert_eq!((error.field, error.low, error.high), (path, low as f64, high as f64));
+        }
     }
 
     #[test]

@@ -2,7 +2,8 @@
 //!
 //! A schedule is a CSV file whose first line names the columns with their units in square or round brackets, such as
 //! `time [s],speed [m/s]` or `time (min),speed (mph)`. On the road it says how fast the car is to go; on a dynamometer it says at
-//! which `engine_speed` the crank is held and how far the `pedal` is down. Columns of other names are left alone.
+//! which `engine_speed` the crank is held and how far the `pedal` is down. Columns of other names are left alone. Time counts from the first
+//! row, whatever it begins with; what a scenario drives begins at standstill.
 //!
 //! | column | what | between rows | without it |
 //! |---|---|---|---|
@@ -233,6 +234,28 @@ impl Schedule {
     /// ```
     pub fn duration_s(&self) -> f64 {
         self.points.last().map_or(0.0, |point| point.time_s)
+    }
+
+    /// Checks that the car stands in the first row: it is driven from there, with the engine still to be started.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let rolling = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,10\n10,10\n")?;
+    /// assert!(rolling.check_start("trip.csv").is_err());
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// When it is to move; `file` is what the message calls the schedule.
+    pub fn check_start(&self, file: &str) -> Result<(), InputError> {
+        let speed = self.speed_m_per_s(0.0);
+        if speed == 0.0 {
+            return Ok(());
+        }
+        let problem =
+            "must be 0 in the first row: the car stands there, and its engine is still to be started";
+        Err(InputError::new(file, problem).key("speed").value(format!("{speed} m/s")))
     }
 
     /// How far it goes, m: speeds are joined by straight lines.

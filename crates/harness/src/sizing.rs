@@ -20,7 +20,8 @@ pub use demand::{Demand, POUND_PER_HORSEPOWER_HOUR};
 pub use electrical::{copper_ohm_per_m, gauge_m2};
 pub(crate) use installation::read;
 pub use installation::{Clamps, Installation, SensorPlace};
-pub use line::{Limit, Line, Verdict};
+use line::Measure;
+pub use line::{Limit, Line, System, Verdict};
 pub use plumbing::{PETROL_VISCOSITY_PA_S, Suction};
 pub use pump::delivery_kg_per_s;
 use serde::Serialize;
@@ -41,9 +42,21 @@ pub(crate) struct Car<'a> {
     /// Volts that arrive at the pump while the engine runs, and the flow that it then delivers.
     pub(crate) pump_v: f64,
     pub(crate) delivery_kg_per_s: f64,
+    /// Units in which it is told.
+    pub(crate) system: System,
 }
 
 impl Car<'_> {
+    /// A figure of it, of an SI value.
+    pub(crate) fn told(&self, part: &'static str, what: &'static str, measure: Measure, si: f64) -> Line {
+        Line::told(self.system, part, what, measure, si)
+    }
+
+    /// An SI value to four digits with its unit.
+    pub(crate) fn show(&self, measure: Measure, si: f64) -> String {
+        self.system.show(measure, si)
+    }
+
     pub(crate) fn fuel_system(&self) -> &FuelSystem {
         &self.parts.fuel_system
     }
@@ -56,8 +69,8 @@ impl Car<'_> {
 /// Everything that was worked out.
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::size};
-/// let sizing = size(&Scenario::load("delivery-van")?)?;
+/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
+/// let sizing = size(&Scenario::load("delivery-van")?, System::Si)?;
 /// let parts: std::collections::BTreeSet<_> = sizing.lines.iter().map(|line| line.part).collect();
 /// assert!(parts.contains("pump") && parts.contains("injectors") && !parts.contains("nitrous oxide"));
 /// assert!(!sizing.cautions.is_empty());
@@ -70,17 +83,17 @@ pub struct Sizing {
     /// The verdicts, from the demand to nitrous oxide.
     pub lines: Vec<Line>,
     /// Where somebody could be hurt or something be ruined.
-    pub cautions: Vec<&'static str>,
+    pub cautions: Vec<String>,
 }
 
 impl Sizing {
     /// The worst of all verdicts.
     ///
     /// ```
-    /// use trimwright_harness::sizing::{Verdict, size};
+    /// use trimwright_harness::sizing::{Verdict, System, size};
     /// # use trimwright_harness::scenario::Scenario;
-    /// let tired = size(&Scenario::load("tired-van")?)?;
-    /// assert_eq!(tired.verdict(), Verdict::NotEnough, "one bad part is enough");
+    /// let tired = size(&Scenario::load("tired-van")?, System::Si)?;
+    /// assert!(tired.verdict() > Verdict::Tight, "one bad part is enough");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn verdict(&self) -> Verdict {
@@ -91,7 +104,7 @@ impl Sizing {
     ///
     /// ```
     /// use trimwright_harness::{scenario::Scenario, sizing};
-    /// let sizing = sizing::size(&Scenario::load("delivery-van")?).expect("allowed answers");
+    /// let sizing = sizing::size(&Scenario::load("delivery-van")?, sizing::System::Si).expect("allowed answers");
     /// let duty = sizing.line("share of time open").expect("a line");
     /// assert!(duty.value > 10.0 && duty.value < 100.0);
     /// # Ok::<(), trimwright_harness::error::InputError>(())
@@ -101,12 +114,20 @@ impl Sizing {
     }
 }
 
-/// Works out a scenario's car.
+/// Works out a scenario's car, and tells it in these units.
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::size};
+/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
+/// let van = Scenario::load("delivery-van")?;
+/// let rail = |system| size(&van, system).ok().and_then(|sizing| sizing.line("rail pressure").map(|line| line.unit));
+/// assert_eq!([rail(System::Si), rail(System::Us)], [Some("kPa"), Some("psi")]);
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
 /// let mut van = Scenario::load("delivery-van")?;
-/// let duty = |van: &Scenario| size(van).ok()?.line("share of time open").map(|line| line.value);
+/// let duty = |van: &Scenario| size(van, System::Si).ok()?.line("share of time open").map(|line| line.value);
 /// let with_four = duty(&van);
 /// van.answers.injectors = 2;
 /// assert!(duty(&van) > with_four, "two injectors have to be open for longer");
@@ -115,14 +136,14 @@ impl Sizing {
 ///
 /// # Errors
 /// [`AnswerError`] when a setup answer is out of its range.
-pub fn size(scenario: &Scenario) -> Result<Sizing, AnswerError> {
+pub fn size(scenario: &Scenario, system: System) -> Result<Sizing, AnswerError> {
     let calibration = Calibration::from_answers(&scenario.answers)?;
     let (parts, installation) = (&scenario.nameplate, &scenario.installation);
     let demand = Demand::of(&calibration, parts, installation);
     let pump_v = electrical::pump_v(parts, installation);
     let delivery_kg_per_s =
         pump::delivered(&parts.fuel_system, parts.fuel.density_kg_per_m3(), pump_v, &demand);
-    let car = Car { parts, installation, calibration, demand, pump_v, delivery_kg_per_s };
+    let car = Car { parts, installation, calibration, demand, pump_v, delivery_kg_per_s, system };
     let with_nitrous = nitrous::is_fitted(&car);
     let lines = [
         demand::lines(&car),
@@ -135,11 +156,11 @@ pub fn size(scenario: &Scenario) -> Result<Sizing, AnswerError> {
         if with_nitrous { nitrous::lines(&car) } else { Vec::new() },
     ]
     .concat();
-    Ok(Sizing { scenario: scenario.name.clone(), lines, cautions: cautions(with_nitrous) })
+    Ok(Sizing { scenario: scenario.name.clone(), lines, cautions: cautions(with_nitrous, system) })
 }
 
-fn cautions(with_nitrous: bool) -> Vec<&'static str> {
-    let mut cautions = vec![
+fn cautions(with_nitrous: bool, system: System) -> Vec<String> {
+    let mut cautions = [
         "These are calculations about parts as printed and a model of an engine. They do not show that a real car is safe.",
         "Fuel under pressure sprays, and petrol vapour burns: release the pressure and take the battery's earth off before \
          opening a line, work cold and in the open, keep a fire extinguisher at hand, and look for leaks under pressure before starting.",
@@ -147,12 +168,15 @@ fn cautions(with_nitrous: bool) -> Vec<&'static str> {
          rules; have licensed people do what requires it, such as welding on exhausts and anything at a fuel tank.",
         "A car that is raised must stand on stands. Exhausts stay hot for a long time. Fans may start by themselves.",
         "A lean mixture at high load destroys engines: watch lambda at the first full throttle and lift at once when it is lean.",
-    ];
+    ]
+    .map(str::to_owned)
+    .to_vec();
     if with_nitrous {
-        cautions.push(
-            "Nitrous oxide is a gas under some 60 bar that freezes skin and feeds fire. Secure the bottle, never heat it with a flame, \
-             lead its relief outside, never breathe it, and follow its maker's instructions and local rules.",
-        );
+        let pressure = system.pick("6 MPa", "900 psi");
+        cautions.push(format!(
+            "Nitrous oxide is a gas under some {pressure} that freezes skin and feeds fire. Secure the bottle, never heat it with a \
+             flame, lead its relief outside, never breathe it, and follow its maker's instructions and local rules.",
+        ));
     }
     cautions
 }

@@ -8,6 +8,9 @@ mod kind;
 
 pub use kind::Kind;
 
+/// What a change of units may round off, as a share.
+const ROUNDED_OFF: f64 = 1e-14;
+
 /// One accepted unit of one kind.
 ///
 /// ```
@@ -26,19 +29,21 @@ pub struct Unit {
 }
 
 impl Unit {
-    /// The unit of `kind` that is spelled so.
+    /// The unit of `kind` that is spelled so. Dots, hyphens and, where it is clear what is meant, upper and lower case don't
+    /// matter: `Cu. In.` is `cu in`, but `mPa` is not `MPa`.
     ///
     /// ```
     /// use trimwright_harness::units::{Kind, Unit};
     /// let mph = Unit::find(Kind::Speed, "mph").expect("an accepted unit");
     /// assert_eq!(mph.to_si(10.0), 4.4704);
+    /// assert_eq!(Unit::find(Kind::Speed, "MPH"), Some(mph));
     /// assert!(Unit::find(Kind::Speed, "psi").is_none());
     /// ```
     pub fn find(kind: Kind, spelling: &str) -> Option<Self> {
         if kind == Kind::Ratio && spelling.is_empty() {
             return Some(Self { kind, spelling: "", slope: 1.0, offset: 0.0 });
         }
-        let &(spelling, abbreviation) = kind.spellings().iter().find(|(known, _)| *known == spelling)?;
+        let &(spelling, abbreviation) = kind.named(spelling)?;
         let offset = kind.convert(0.0, abbreviation)?;
         // The slope of a thermometer scale is that of its degree; elsewhere zero is zero.
         let degree = if kind == Kind::Temperature { Kind::TemperatureStep } else { kind };
@@ -97,15 +102,69 @@ impl Unit {
     /// assert_eq!(mph.show(4.4704), "10 mph");
     /// ```
     pub fn show(self, si: f64) -> String {
-        let rounded = format!("{:.5e}", self.from_si(si)).parse().unwrap_or(f64::NAN);
+        self.written(format!("{:.5e}", self.from_si(si)).parse().unwrap_or(f64::NAN))
+    }
+
+    /// Both ends of a range of SI values, written in this unit: to three significant digits, rounded inward, so that what is
+    /// written lies in the range. More digits where three would leave nothing of it.
+    ///
+    /// ```
+    /// use trimwright_harness::units::{Kind, Unit};
+    /// let rpm = Unit::find(Kind::Rotation, "rpm").expect("an accepted unit");
+    /// assert_eq!(rpm.limits(300.0, 900.0), ["2870 rpm", "8590 rpm"]);
+    /// ```
+    pub fn limits(self, low: f64, high: f64) -> [String; 2] {
+        self.limits_that(low, high, |si| (low..=high).contains(&si))
+    }
+
+    /// The same where values are [`held`] in the range.
+    pub(crate) fn held_limits(self, low: f64, high: f64) -> [String; 2] {
+        self.limits_that(low, high, |si| held(si, (low, high)).is_some())
+    }
+
+    fn limits_that(self, low: f64, high: f64, allowed: impl Fn(f64) -> bool) -> [String; 2] {
+        let allowed = |number: f64| allowed(self.to_si(number));
+        let end = |si: f64, digits, inward| {
+            let nearest = to_digits(self.from_si(si), digits, 0.0);
+            if allowed(nearest) { nearest } else { to_digits(self.from_si(si), digits, inward) }
+        };
+        (3..=15)
+            .map(|digits| [end(low, digits, 1.0), end(high, digits, -1.0)])
+            .find(|[least, most]| least <= most && allowed(*least) && allowed(*most))
+            .map_or_else(
+                || [low, high].map(|si| self.show(si)),
+                |ends| ends.map(|number| self.written(number)),
+            )
+    }
+
+    /// A number of this unit.
+    fn written(self, number: f64) -> String {
         // Adding zero turns a negative zero into a plain one.
-        let number = format!("{}", rounded + 0.0);
+        let number = number + 0.0;
         match self.spelling {
-            "" => number,
+            "" => format!("{number}"),
             "%" => format!("{number}%"),
             spelling => format!("{number} {spelling}"),
         }
     }
+}
+
+/// A number to so many significant digits, and so many steps of the last digit further.
+fn to_digits(number: f64, digits: i32, steps: f64) -> f64 {
+    if number == 0.0 || !number.is_finite() {
+        return number;
+    }
+    let places = digits - 1 - number.abs().log10().floor() as i32;
+    // By way of text, so that what is kept is the nearest to the decimal number.
+    let whole = (number * 10_f64.powi(places)).round() + steps;
+    format!("{whole:.0}e{}", -places).parse().unwrap_or(number)
+}
+
+/// A value from `low` to `high`. One that is out of it only by what the change of units rounds off is the end that was meant: 35 % is
+/// not more than 0.35.
+pub(crate) fn held(value: f64, (low, high): (f64, f64)) -> Option<f64> {
+    let slack = ROUNDED_OFF * low.abs().max(high.abs());
+    (low - slack..=high + slack).contains(&value).then(|| value.max(low).min(high))
 }
 
 /// A quantity as it was written.
@@ -139,6 +198,9 @@ pub enum UnitError {
     /// A number, but no unit.
     #[error("needs a unit, one of {}", .0.accepted())]
     NoUnit(Kind),
+    /// A number with a comma in it.
+    #[error("has a comma in its number: write a decimal point, as in 5.2, and nothing between thousands")]
+    Comma,
     /// A unit that is unknown or of another kind.
     #[error("is not {}, which is written in one of the units {}", .0.name(), .0.accepted())]
     WrongUnit(Kind),
@@ -156,7 +218,7 @@ fn example(kind: Kind) -> String {
     }
 }
 
-/// Reads a quantity: a number and a unit, with or without a space between them.
+/// Reads a quantity: a number and a unit, with or without a space between them, the unit spelled as [`Unit::find`] takes it.
 ///
 /// ```
 /// use trimwright_harness::units::{Kind, parse};
@@ -178,7 +240,11 @@ pub fn parse(kind: Kind, text: &str) -> Result<Quantity, UnitError> {
     if spelling.is_empty() && kind != Kind::Ratio {
         return Err(UnitError::NoUnit(kind));
     }
-    let unit = Unit::find(kind, &spelling).ok_or(UnitError::WrongUnit(kind))?;
+    let unit = Unit::find(kind, &spelling).ok_or_else(|| {
+        let comma =
+            spelling.strip_prefix(',').is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()));
+        if comma { UnitError::Comma } else { UnitError::WrongUnit(kind) }
+    })?;
     let si = unit.to_si(number);
     if si.is_finite() { Ok(Quantity { si, unit }) } else { Err(UnitError::NotFinite) }
 }

@@ -1,5 +1,6 @@
 //! The kinds of faults: names, meanings, strengths, and what each does to the truth or to the answers.
 
+use crate::document::ALIKE;
 use crate::units::Kind;
 use trimwright_control::{Cam, SetupAnswers};
 use trimwright_plant::{Circuit, Truth};
@@ -15,6 +16,8 @@ use trimwright_plant::{Circuit, Truth};
 pub struct Strength {
     /// What is measured.
     pub kind: Kind,
+    /// What leads from the title of the kind to the strength, ` by `.
+    pub link: &'static str,
     /// The unit it is shown in.
     pub unit: &'static str,
     /// Least, SI.
@@ -64,17 +67,48 @@ pub fn find(name: &str) -> Option<&'static FaultKind> {
     KINDS.iter().find(|kind| kind.name == name)
 }
 
+/// The kind of this name, or else what to say about the name.
+///
+/// ```
+/// use trimwright_harness::faults::named;
+/// assert!(named("weekpump").is_err_and(|problem| problem.contains("did you mean weak_pump?")));
+/// ```
+///
+/// # Errors
+/// When there is none; the message proposes the kind that is most like it, if one is.
+pub fn named(name: &str) -> Result<&'static FaultKind, String> {
+    find(name).ok_or_else(|| {
+        let nearest = KINDS
+            .iter()
+            .map(|kind| (strsim::normalized_damerau_levenshtein(kind.name, name), kind.name))
+            .filter(|(alike, _)| *alike >= ALIKE)
+            .max_by(|a, b| a.0.total_cmp(&b.0));
+        let proposed = nearest.map_or_else(String::new, |(_, kind)| format!("did you mean {kind}? "));
+        format!("is no kind of fault; {proposed}`trimwright faults --list` names them")
+    })
+}
+
 /// Cross-section of the pipe between the usual and a too distant place of the sensor, m^2: 57 mm bore (engineering judgement).
 const PIPE_M2: f64 = 2.55e-3;
 /// Most volume of the pipe up to the sensor, m^3: the plant's limit.
 const MOST_PIPE_M3: f64 = 0.05;
 
-const fn strength(kind: Kind, unit: &'static str, (low, high): (f64, f64), usual: f64) -> Option<Strength> {
-    Some(Strength { kind, unit, low, high, usual })
+const fn strength(
+    link: &'static str,
+    kind: Kind,
+    unit: &'static str,
+    (low, high): (f64, f64),
+    usual: f64,
+) -> Option<Strength> {
+    Some(Strength { kind, link, unit, low, high, usual })
 }
 
-const fn ratio(range: (f64, f64), usual: f64) -> Option<Strength> {
-    strength(Kind::Ratio, "", range, usual)
+const fn share(link: &'static str, range: (f64, f64), usual: f64) -> Option<Strength> {
+    strength(link, Kind::Ratio, "%", range, usual)
+}
+
+const fn number(link: &'static str, range: (f64, f64), usual: f64) -> Option<Strength> {
+    strength(link, Kind::Ratio, "", range, usual)
 }
 
 /// A fault that may come and go.
@@ -116,40 +150,40 @@ pub const KINDS: &[FaultKind] = &[
     part(
         "vacuum_leak",
         "air leak into the intake manifold",
-        strength(Kind::Area, "mm2", (0.0, 2e-4), 4e-5),
+        strength(", ", Kind::Area, "mm2", (0.0, 2e-4), 4e-5),
         |strength, truth, _| truth.faults.vacuum_leak_m2 = strength,
     ),
     part(
         "exhaust_leak",
         "air leak into the exhaust before the sensor",
-        strength(Kind::MassRate, "g/s", (0.0, 0.01), 6e-4),
+        strength(", ", Kind::MassRate, "g/s", (0.0, 0.01), 6e-4),
         |strength, truth, _| truth.faults.exhaust_leak_kg_per_s = strength,
     ),
-    part("weak_pump", "fuel pump delivers less, by", ratio(PERCENT, 0.6), |strength, truth, _| {
+    part("weak_pump", "fuel pump delivers less", share(" by ", PERCENT, 0.6), |strength, truth, _| {
         truth.faults.weak_pump = strength;
     }),
     part(
         "clogged_filter",
-        "fuel filter drops more pressure, times as much more",
-        ratio((0.0, 1000.0), 60.0),
+        "fuel filter is clogged",
+        number("; extra pressure drop, times a clean one's: ", (0.0, 1000.0), 60.0),
         |strength, truth, _| truth.faults.clogged_filter = strength,
     ),
     part(
         "clogged_injector",
         "one injector has lost part of its flow",
-        ratio(PERCENT, 0.5),
+        share(", ", PERCENT, 0.5),
         |strength, truth, _| truth.injectors.clogged[0] = strength,
     ),
     part(
         "clogged_injectors",
         "all injectors have lost part of their flow",
-        ratio(PERCENT, 0.2),
+        share(", ", PERCENT, 0.2),
         |strength, truth, _| truth.injectors.clogged = [strength; 8],
     ),
     part(
         "late_injectors",
-        "all injectors open later than usual, by",
-        strength(Kind::Time, "ms", (-5e-4, 5e-4), 3e-4),
+        "all injectors open later than usual",
+        strength(" by ", Kind::Time, "ms", (-5e-4, 5e-4), 3e-4),
         |strength, truth, _| {
             for delay_s in &mut truth.injectors.delay_s {
                 *delay_s += strength;
@@ -158,23 +192,23 @@ pub const KINDS: &[FaultKind] = &[
     ),
     part(
         "hot_fuel",
-        "hot fuel boils at the pump's inlet",
-        strength(Kind::Temperature, "degC", (288.0, 340.0), 325.0),
+        "fuel so hot that it boils at the pump's inlet",
+        strength(", ", Kind::Temperature, "degC", (288.0, 340.0), 325.0),
         |strength, truth, _| truth.fuel_system.fuel_k = strength,
     ),
     part(
         "other_fuel",
-        "ethanol in the fuel that the controller was not told of, by volume",
-        ratio((0.0, 0.85), 0.25),
+        "fuel with ethanol that the controller was not told of",
+        share(": by volume ", (0.0, 0.85), 0.25),
         |strength, truth, _| truth.fuel.ethanol_share = strength,
     ),
-    part("lost_pulses", "distributor pulses are lost", ratio(PERCENT, 0.05), |strength, truth, _| {
+    part("lost_pulses", "distributor pulses are lost", share(", ", PERCENT, 0.05), |strength, truth, _| {
         truth.faults.lost_pulses = strength;
     }),
     part(
         "extra_pulses",
-        "interference on the distributor's wire, pulses a second",
-        ratio((0.0, 1000.0), 5.0),
+        "interference on the distributor's wire",
+        number(", pulses a second: ", (0.0, 1000.0), 5.0),
         |strength, truth, _| truth.faults.extra_pulses_hz = strength,
     ),
     part("heater_dead", "the oxygen sensor's heater gets no power", None, |_, truth, _| {
@@ -182,32 +216,32 @@ pub const KINDS: &[FaultKind] = &[
     }),
     part(
         "slow_sensor",
-        "the oxygen sensor is slow, time constant",
-        strength(Kind::Time, "s", (0.01, 2.0), 0.6),
+        "the oxygen sensor is slow",
+        strength(" with a time constant of ", Kind::Time, "s", (0.01, 2.0), 0.6),
         |strength, truth, _| truth.oxygen_sensor.tau_s = strength,
     ),
     part(
         "shifted_sensor",
-        "the oxygen sensor reads lean, by",
-        ratio((-0.2, 0.2), 0.05),
+        "the oxygen sensor reads lean",
+        share(" by ", (-0.2, 0.2), 0.05),
         |strength, truth, _| truth.oxygen_sensor.offset = strength,
     ),
     part(
         "bad_ground",
         "the oxygen sensor's ground is lifted",
-        strength(Kind::Voltage, "V", (-0.5, 0.5), 0.15),
+        strength(" by ", Kind::Voltage, "V", (-0.5, 0.5), 0.15),
         |strength, truth, _| truth.oxygen_sensor.ground_v = strength,
     ),
     made(
         "sensor_on_bend",
-        "the oxygen sensor sits on the outside of a bend and reads lean, by",
-        ratio((-0.1, 0.1), 0.04),
+        "the oxygen sensor sits on the outside of a bend and reads lean",
+        share(" by ", (-0.1, 0.1), 0.04),
         |strength, truth, _| truth.exhaust.bend = strength,
     ),
     made(
         "sensor_far",
         "the oxygen sensor sits further down the pipe",
-        strength(Kind::Length, "m", (0.0, 5.0), 2.0),
+        strength(" by ", Kind::Length, "m", (0.0, 5.0), 2.0),
         |strength, truth, _| {
             truth.exhaust.pipe_m3 = (truth.exhaust.pipe_m3 + PIPE_M2 * strength).min(MOST_PIPE_M3);
         },
@@ -250,8 +284,8 @@ pub const KINDS: &[FaultKind] = &[
     part("vss_lost", "vehicle speed wire broken", None, |_, truth, _| truth.faults.vss_lost = true),
     part(
         "low_voltage",
-        "bad connection between battery and controller, loses",
-        strength(Kind::Voltage, "V", (0.0, 4.0), 2.5),
+        "bad connection between battery and controller",
+        strength(" takes ", Kind::Voltage, "V", (0.0, 4.0), 2.5),
         |strength, truth, _| truth.electrical.wiring_v = strength,
     ),
     part("alternator_dead", "the alternator gives nothing", None, |_, truth, _| {
@@ -263,14 +297,14 @@ pub const KINDS: &[FaultKind] = &[
     }),
     made(
         "wrong_displacement",
-        "displacement answered as this much of the true one",
-        ratio((0.5, 2.0), 0.8),
+        "displacement answered wrongly",
+        share(", share of the true one: ", (0.5, 2.0), 0.8),
         |strength, _, answers| answers.displacement_m3 *= strength as f32,
     ),
     made(
         "wrong_cylinders",
-        "number of cylinders answered as",
-        ratio((1.0, 8.0), 6.0),
+        "number of cylinders answered wrongly",
+        number(" as ", (1.0, 8.0), 6.0),
         |strength, _, answers| answers.cylinders = strength as u8,
     ),
     made("wrong_cam", "camshaft answered as the opposite", None, |_, _, answers| {
@@ -278,8 +312,8 @@ pub const KINDS: &[FaultKind] = &[
     }),
     made(
         "wrong_injector_flow",
-        "injector flow answered as this much of the printed one",
-        ratio((0.5, 2.0), 1.25),
+        "injector flow answered wrongly",
+        share(", share of the printed one: ", (0.5, 2.0), 1.25),
         |strength, _, answers| answers.injector_flow_kg_per_s *= strength as f32,
     ),
 ];

@@ -26,7 +26,25 @@ fn sections_are_read_in_order_and_in_si() {
     assert_eq!((faults[0].strength, faults[0].from_s, faults[0].until_s), (0.4, 60.0, 90.0));
     assert_eq!(faults[1].comes_and_goes, Some((2.0, 0.5)));
     assert_eq!(faults[2], Fault::usual(find("wrong_cam").expect("a kind")));
-    assert_eq!(faults[0].title(), "fuel pump delivers less, by, 0.4");
+    assert_eq!(faults[0].title(), "fuel pump delivers less by 40 %");
+}
+
+#[test]
+fn titles_read_on_into_the_strength() {
+    for kind in KINDS {
+        let title = Fault::usual(kind).title();
+        assert!(title.starts_with(kind.title) && !kind.title.ends_with([',', ' ']), "{title}");
+        assert!(!title.contains("by,") && !title.contains(",,"), "{title}");
+        let broken_off = ["by", "to", "as", "loses", "answered"];
+        assert!(broken_off.iter().all(|word| !kind.title.ends_with(&format!(" {word}"))), "{title}");
+        if let Some(strength) = &kind.strength {
+            assert!(title.contains(strength.unit), "{title}");
+        }
+    }
+    let title = |name: &str| Fault::usual(find(name).expect("a kind")).title();
+    assert_eq!(title("hot_fuel"), "fuel so hot that it boils at the pump's inlet, 51.9 degC");
+    assert_eq!(title("late_injectors"), "all injectors open later than usual by 0.3 ms");
+    assert_eq!(title("wrong_displacement"), "displacement answered wrongly, share of the true one: 80 %");
 }
 
 #[test]
@@ -35,6 +53,10 @@ fn what_makes_no_sense_is_refused_with_its_line() {
         refused("[[fault]]\nkind = \"weak_pum\"\n"),
         "van.toml, line 2, fault.1.kind = \"weak_pum\": is no kind of fault; did you mean weak_pump? \
          `trimwright faults --list` names them"
+    );
+    assert!(
+        refused("[[fault]]\nkind = \"gremlin\"\n")
+            .ends_with("is no kind of fault; `trimwright faults --list` names them")
     );
     assert!(refused("[[fault]]\nfrom = \"1 s\"\n").contains("fault.1.kind: is missing"));
     assert!(refused("[fault]\nkind = \"map_open\"\n").contains("each headed [[fault]]"));
@@ -49,6 +71,14 @@ fn what_makes_no_sense_is_refused_with_its_line() {
     assert!(refused("[[fault]]\nkind = \"map_open\"\nevery = \"1 s\"\n").contains("needs lasting"));
     assert!(
         refused("[[fault]]\nkind = \"map_open\"\nfrom = \"9 s\"\nuntil = \"3 s\"\n").contains("between 9 s")
+    );
+    assert_eq!(
+        refused("[[fault]]\nkind = \"map_open\"\nfrom = \"1 min\"\nuntil = \"60 s\"\n"),
+        "van.toml, line 4, fault.1.until = \"60 s\": must be later than from, or the fault would never be there"
+    );
+    assert_eq!(
+        refused("[[fault]]\nkind = \"map_open\"\nuntil = \"3000 min\"\n"),
+        "van.toml, line 3, fault.1.until = \"3000 min\": must be between 0 min and 2880 min"
     );
 }
 

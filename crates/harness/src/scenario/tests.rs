@@ -111,13 +111,94 @@ fn faults_are_named_with_file_line_key_and_range() {
     );
     assert!(
         refused(&VAN.replace("\"udds\"", "\"moon\""))
-            .contains("schedule = \"moon\": moon: no schedule of this name")
+            .contains("schedule = \"moon\": no schedule of this name")
+    );
+    assert_eq!(
+        refused(&VAN.replace("\"udds\"", "\"nope.csv\"")),
+        format!(
+            "van.toml, line {}, schedule = \"nope.csv\": can't be read: No such file or directory (os error 2)",
+            line("\"udds\"")
+        )
     );
     let truth = format!("{VAN}\n[truth.vehicle]\nmass = \"90 lb\"\n");
-    assert!(
-        refused(&truth)
-            .ends_with("truth.vehicle.mass = \"90 lb\": must be between 661.387 lb and 44092.4 lb")
+    assert!(refused(&truth).ends_with("truth.vehicle.mass = \"90 lb\": must be between 662 lb and 44000 lb"));
+}
+
+#[test]
+fn texts_hold_nothing_that_a_terminal_would_obey() {
+    let about = VAN.replace("about = \"\"\"", "about = \"\"\"\\u001b]0;title\\u0007");
+    for (text, key) in [
+        ("title = \"\\u001b[2Jclean\"\n".to_owned(), "line 1, title"),
+        ("title = \"two\\nlines\"\n".to_owned(), "line 1, title"),
+        (about, "about"),
+    ] {
+        let message = refused(&text);
+        assert!(message.contains(key) && message.contains("must not hold control characters"), "{message}");
+        assert!(!message.chars().any(char::is_control), "{message:?}");
+    }
+}
+
+#[test]
+fn a_fault_that_would_never_be_there_is_refused() {
+    let fault = |from: &str| format!("{VAN}\n[[fault]]\nkind = \"map_open\"\nfrom = \"{from}\"\n");
+    let lines = VAN.lines().count();
+    // Twice 1369 s.
+    assert_eq!(
+        refused(&fault("1 h")),
+        format!(
+            "van.toml, line {}, fault.1.from = \"1 h\": must be before the end of the drive, which lasts 2738 s",
+            lines + 4
+        )
     );
+    let late = parse(&fault("40 min")).expect("in the second pass");
+    assert_eq!(late.check_length(), Ok(()));
+    assert_eq!(
+        late.with_passes(1).check_length().expect_err("refused").to_string(),
+        "van, fault.1.from = 2400 s: must be before the end of the drive, which lasts 1369 s"
+    );
+}
+
+#[test]
+fn a_ratio_that_is_no_number_is_refused_wherever_it_stands() {
+    let engine = |section: &str| format!("{VAN}\n[truth]\n{section} = nan\n");
+    let document = Document::parse("empty.toml", "").expect("TOML");
+    scenario_engine::read(&document, "truth", &mut Truth::mild_v8()).expect("nothing to read");
+    let ratios = document.keys_of(Kind::Ratio);
+    assert!(ratios.len() > 40, "{}", ratios.len());
+    for key in &ratios {
+        let message = refused(&engine(key.trim_start_matches("truth.")));
+        assert!(message.contains(key.as_str()), "{key}: {message}");
+    }
+}
+
+#[test]
+fn ident_every_limit_that_is_printed_is_allowed() {
+    let document = Document::parse("empty.toml", "").expect("TOML");
+    scenario_engine::read(&document, "truth", &mut Truth::mild_v8()).expect("nothing to read");
+    // What is added by deviations would go beyond the limits.
+    let (van, _) = VAN.split_once("[deviations]").expect("the last section");
+    let given = |key: &str, value: &str| {
+        format!("{van}\n[truth]\n{} = \"{value}\"\n", key.trim_start_matches("truth."))
+    };
+    let mut tried = 0;
+    for kind in Kind::ALL {
+        let spellings = kind.spellings();
+        for key in document.keys_of(kind) {
+            for (spelling, _) in [spellings[0], spellings[spellings.len() - 1]] {
+                let Err(error) = parse(&given(&key, &format!("1e12 {spelling}"))) else { continue };
+                let message = error.to_string();
+                let Some((_, range)) = message.split_once("must be between ") else { continue };
+                for limit in range.split(" and ") {
+                    tried += 1;
+                    // Together with what else is given it may still be refused.
+                    let again =
+                        parse(&given(&key, limit)).map_or_else(|error| error.to_string(), |_| String::new());
+                    assert!(!again.contains(&format!("{key} = ")), "{message} but {limit}: {again}");
+                }
+            }
+        }
+    }
+    assert!(tried > 400, "{tried}");
 }
 
 #[test]

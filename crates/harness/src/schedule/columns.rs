@@ -1,7 +1,7 @@
 //! Columns of a schedule file and what is in their rows.
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit};
+use crate::units::{Kind, Unit, held};
 
 /// A column of quantities and the unit that its header names.
 pub(super) struct Column {
@@ -30,6 +30,7 @@ impl<'a> Columns<'a> {
     /// The column of this name.
     pub(super) fn need(&self, name: &'static str, kind: Kind) -> Result<Column, InputError> {
         let wanted = || format!("the first line must name a column `{name}` {}", bracketed(kind));
+        self.check_commas()?;
         self.find(name, kind)?.ok_or_else(|| self.error(wanted()).value(self.shown()))
     }
 
@@ -73,6 +74,19 @@ impl<'a> Columns<'a> {
         self.header.iter().collect::<Vec<_>>().join(",")
     }
 
+    /// Columns parted by something else than commas look like a single one.
+    fn check_commas(&self) -> Result<(), InputError> {
+        let only = if self.header.len() == 1 { self.header.get(0).unwrap_or_default() } else { "" };
+        match [(';', "semicolons"), ('\t', "tabs")].into_iter().find(|(part, _)| only.contains(*part)) {
+            Some((_, parts)) => {
+                let problem =
+                    format!("columns are parted by commas, not {parts}, and numbers have a decimal point");
+                Err(self.error(problem).value(only))
+            }
+            None => Ok(()),
+        }
+    }
+
     fn place(&self, name: &str) -> Result<Option<(usize, &'a str)>, InputError> {
         let mut found = self.header.iter().enumerate().filter(|(_, field)| is_named(field, name));
         let first = found.next();
@@ -94,19 +108,23 @@ impl Column {
         file: &str,
     ) -> Result<f64, InputError> {
         let text = record.get(self.index).unwrap_or_default();
-        let value = text.parse::<f64>().map(|number| self.unit.to_si(number));
-        let show = |si: f64| self.unit.show(si);
-        match value {
-            Ok(value) if (low..=high).contains(&value) => Ok(value),
-            Ok(value) if value < low && low == 0.0 => Err(self.error(record, file, "must not be negative")),
-            Ok(value) if value < low => {
-                Err(self.error(record, file, &format!("must be at least {}", show(low))))
-            }
-            Ok(value) if value > high => {
-                Err(self.error(record, file, &format!("must be at most {}", show(high))))
-            }
-            _ => Err(self.error(record, file, "must be a number")),
+        let Ok(value) = text.parse::<f64>().map(|number| self.unit.to_si(number)) else {
+            return Err(self.error(record, file, "must be a number"));
+        };
+        if let Some(value) = held(value, (low, high)) {
+            return Ok(value);
         }
+        let [least, most] = self.unit.held_limits(low, high);
+        let problem = if value < low && low == 0.0 {
+            "must not be negative".to_owned()
+        } else if value < low {
+            format!("must be at least {least}")
+        } else if value > high {
+            format!("must be at most {most}")
+        } else {
+            "must be a number".to_owned()
+        };
+        Err(self.error(record, file, &problem))
     }
 
     /// Something wrong with the value of this row.

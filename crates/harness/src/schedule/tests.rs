@@ -40,6 +40,27 @@ fn speed_runs_straight_between_points_and_holds_outside() {
 }
 
 #[test]
+fn a_limit_that_is_printed_is_allowed() {
+    let graded = |percent: &str| {
+        Schedule::parse("x", "x.csv", &format!("time [s],speed [m/s],grade [%]\n0,0,{percent}\n1,0,0\n"))
+    };
+    assert_eq!(graded("35").expect("allowed").at(0.0).grade, STEEPEST);
+    assert!(graded("35.1").expect_err("refused").to_string().ends_with("must be at most 35%"));
+}
+
+#[test]
+fn time_counts_from_the_first_row_and_the_car_stands_there() {
+    let late = Schedule::parse("x", "x.csv", "time [s],speed [m/s]\n100,0\n110,5\n").expect("valid");
+    assert_eq!((late.duration_s(), late.speed_m_per_s(5.0)), (10.0, 2.5));
+    assert_eq!(late.check_start("x.csv"), Ok(()));
+    let rolling = Schedule::parse("x", "x.csv", "time [s],speed [km/h]\n0,36\n10,36\n").expect("valid");
+    assert_eq!(
+        rolling.check_start("x.csv").expect_err("refused").to_string(),
+        "x.csv, speed = 10 m/s: must be 0 in the first row: the car stands there, and its engine is still to be started"
+    );
+}
+
+#[test]
 fn each_fault_is_named_with_file_line_and_column() {
     assert_eq!(
         problem("time [s],speed [m/s]\n0,0\n1,-2\n"),
@@ -48,7 +69,7 @@ fn each_fault_is_named_with_file_line_and_column() {
     assert_eq!(problem("time [s],speed [m/s]\n0,0\n1,NaN\n"), "x.csv, line 3, speed = NaN: must be a number");
     assert_eq!(
         problem("time [s],speed [mph]\n0,0\n1,999\n"),
-        "x.csv, line 3, speed = 999: must be at most 223.694 mph"
+        "x.csv, line 3, speed = 999: must be at most 223 mph"
     );
     assert_eq!(
         problem("time [s],speed [m/s]\n0,0\n5,1\n4,1\n"),
@@ -71,6 +92,11 @@ fn each_fault_is_named_with_file_line_and_column() {
         problem("time,speed\n0,0\n").contains("the column `time` must be named with its unit in brackets")
     );
     assert!(problem("time [s],speed [knots]\n").contains("`knots` is no unit of speed"));
+    assert_eq!(
+        problem("time [s];speed [km/h]\n0;0\n1;2,5\n"),
+        "x.csv, line 1, time [s];speed [km/h]: columns are parted by commas, not semicolons, and numbers have a decimal point"
+    );
+    assert!(problem("time [s]\tspeed [km/h]\n0\t0\n").contains("by commas, not tabs"));
     assert!(problem("time [s],speed [m/s]\n0,0\n").ends_with("needs at least two rows of time and speed"));
 }
 

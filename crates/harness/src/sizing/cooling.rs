@@ -1,8 +1,7 @@
 //! Whether the fans start where they help.
 
 use super::Car;
-use super::line::{Line, in_unit, show};
-use crate::units::Kind;
+use super::line::{Line, STEP, TEMPERATURE, Verdict};
 
 /// A fan stops so much below where it starts, K: the controller's hysteresis.
 const BAND_K: f64 = 5.0;
@@ -10,35 +9,56 @@ const BAND_K: f64 = 5.0;
 const HOTTEST_K: f64 = 378.0;
 /// Least between the starts of the two fans, K (engineering judgement).
 const APART_K: f64 = 3.0;
+/// What had better be left to either limit, K (engineering judgement).
+const SPARE_K: f64 = 0.5;
 const PART: &str = "cooling";
-const USUAL: &str = "about 160 and 180 degF with a thermostat to match: common practice, no source";
 
 pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
-    let answers = car.calibration.answers();
-    if !answers.controls_fans {
-        return Vec::new();
-    }
+    if car.calibration.answers().controls_fans { vec![first(car), second(car)] } else { Vec::new() }
+}
+
+fn first(car: &Car<'_>) -> Line {
     let thermal = &car.parts.thermal;
-    let (fan1_k, fan2_k) = (f64::from(answers.fan1_on_k), f64::from(answers.fan2_on_k));
-    let degf = |k| in_unit(Kind::Temperature, "degF", k);
-    let shown = |k| show(Kind::Temperature, "degF", k);
-    let open_k = thermal.thermostat_k + thermal.thermostat_range_k;
-    // The first fan must be able to cool down to where it stops while the thermostat is still open.
+    let on_k = f64::from(car.calibration.answers().fan1_on_k);
+    let shown = |k| car.show(TEMPERATURE, k);
+    // The fan must be able to cool down to where it stops while the thermostat still lets coolant through.
     let lowest_k = thermal.thermostat_k + BAND_K;
-    vec![
-        Line::told(PART, "first fan starts at", Kind::Temperature, "degF", fan1_k)
-            .between(degf(lowest_k), degf(HOTTEST_K), 1.0)
-            .formula(format!(
-                "thermostat opens at {} and is open at {}; the fan stops 9 degF below its start",
-                shown(thermal.thermostat_k),
-                shown(open_k),
-            ))
-            .change("Above the thermostat, or a cooler thermostat: a fan that starts below it never stops and cools nothing.")
-            .source(USUAL),
-        Line::told(PART, "second fan starts at", Kind::Temperature, "degF", fan2_k)
-            .between(degf(fan1_k + APART_K), degf(HOTTEST_K), 1.0)
-            .formula(format!("after the first at {}, before {}", shown(fan1_k), shown(HOTTEST_K)))
-            .change("Some degrees above the first fan, so that they do not start together, and well before the coolant is too hot.")
-            .source(USUAL),
-    ]
+    let line = car.told(PART, "first fan starts at", TEMPERATURE, on_k).between(lowest_k, HOTTEST_K, SPARE_K);
+    let change = match line.verdict {
+        Verdict::TooMuch => {
+            format!("It starts only when the coolant is too hot. Answer {} or less.", shown(HOTTEST_K))
+        }
+        Verdict::NotEnough => format!(
+            "It would stop at {}, but below {} the thermostat is shut and the radiator cools nothing: the fan never stops. Answer {} \
+             or more, or fit a thermostat that opens at {} or below.",
+            shown(on_k - BAND_K),
+            shown(thermal.thermostat_k),
+            shown(lowest_k),
+            shown(on_k - BAND_K),
+        ),
+        _ => "A few degrees further from the limit.".to_owned(),
+    };
+    line.formula(format!(
+        "at least {} where the thermostat opens + {} by which the fan stops below its start; at most {}",
+        shown(thermal.thermostat_k),
+        car.show(STEP, BAND_K),
+        shown(HOTTEST_K),
+    ))
+    .change(change)
+    .source("hysteresis: the controller's; hottest coolant: engineering judgement")
+}
+
+fn second(car: &Car<'_>) -> Line {
+    let answers = car.calibration.answers();
+    let (first_k, on_k) = (f64::from(answers.fan1_on_k), f64::from(answers.fan2_on_k));
+    car.told(PART, "second fan starts at", TEMPERATURE, on_k)
+        .between(first_k + APART_K, HOTTEST_K, SPARE_K)
+        .formula(format!(
+            "at least {} of the first + {}; at most {}",
+            car.show(TEMPERATURE, first_k),
+            car.show(STEP, APART_K),
+            car.show(TEMPERATURE, HOTTEST_K),
+        ))
+        .change("Some degrees above the first fan, so that they do not start together, and well before the coolant is too hot.")
+        .source("engineering judgement")
 }

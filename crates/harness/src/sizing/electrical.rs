@@ -1,14 +1,17 @@
 //! Volts lost in wires, and whether the alternator carries the load at idle.
 
-use super::line::{Line, Verdict, digits, show};
+use super::line::{AREA, CURRENT, LENGTH, Line, ROTATION, TEMPERATURE, VOLTAGE, digits};
 use super::{Car, Installation};
-use crate::units::Kind;
 use trimwright_plant::Truth;
 
 /// Resistivity of copper at 20 degC, ohm m: IEC 60028.
 const COPPER_OHM_M: f64 = 1.7241e-8;
 /// Its rise with temperature, 1/K: IEC 60028.
 const COPPER_PER_K: f64 = 3.93e-3;
+/// Where that resistivity holds, K: 20 degC.
+const COPPER_K: f64 = 293.15;
+/// Metres in a foot: exact, NIST SP 811.
+const FOOT_M: f64 = 0.3048;
 /// Temperature of a wire under a bonnet over 20 degC, K (engineering judgement).
 const WARMER_K: f64 = 40.0;
 /// Most volts that a wire may take: common practice, no source.
@@ -35,6 +38,12 @@ pub fn gauge_m2(gauge: u8) -> f64 {
     0.25 * core::f64::consts::PI * diameter_m * diameter_m
 }
 
+/// The gauge of a wire of this cross-section: the same the other way round, to the nearest.
+fn gauge(area_m2: f64) -> f64 {
+    let diameter_m = 2.0 * libm::sqrt(area_m2 / core::f64::consts::PI);
+    (36.0 - 39.0 * libm::log(diameter_m / 0.127e-3) / libm::log(92.0)).round()
+}
+
 /// Volts lost in a wire and back through the body, whose resistance is small beside it.
 fn lost_v(current_a: f64, length_m: f64, area_m2: f64) -> f64 {
     current_a * length_m * copper_ohm_per_m(area_m2)
@@ -48,67 +57,87 @@ pub(super) fn pump_v(parts: &Truth, installation: &Installation) -> f64 {
 
 pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     let (electrical, installation) = (&car.parts.electrical, car.installation);
-    let mut lines = vec![
-        wire("wire to the pump", electrical.pump_a, installation.pump_wire_m, installation.pump_wire_m2),
-        wire("wire to each fan", electrical.fan_a, installation.fan_wire_m, installation.fan_wire_m2),
-    ];
-    lines.push(load_at_idle(car));
-    lines
+    let pump = (installation.pump_wire_m, installation.pump_wire_m2);
+    let fan = (installation.fan_wire_m, installation.fan_wire_m2);
+    let [lasting, all] = loads_at_idle(car);
+    vec![
+        wire(car, "wire to the pump", electrical.pump_a, pump),
+        wire(car, "wire to each fan", electrical.fan_a, fan),
+        lasting,
+        all,
+    ]
 }
 
-fn wire(what: &'static str, current_a: f64, length_m: f64, area_m2: f64) -> Line {
+fn wire(car: &Car<'_>, what: &'static str, current_a: f64, (length_m, area_m2): (f64, f64)) -> Line {
+    let copper = |area_m2| car.system.pick(car.show(AREA, area_m2), format!("AWG {}", gauge(area_m2)));
     // The thinnest gauge that would do.
-    let gauge = (0..=20).rev().find(|&gauge| lost_v(current_a, length_m, gauge_m2(gauge)) <= 0.8 * MOST_V);
-    let wider = gauge.map_or_else(
+    let enough = (0..=20).rev().find(|&gauge| lost_v(current_a, length_m, gauge_m2(gauge)) <= 0.8 * MOST_V);
+    let wider = enough.map_or_else(
         || "Several wires side by side, or a shorter way.".to_owned(),
-        |gauge| {
-            format!(
-                "AWG {gauge} ({}) or thicker, fused for the wire at the battery.",
-                show(Kind::Area, "mm2", gauge_m2(gauge))
-            )
-        },
+        |gauge| format!("{} or thicker, fused for the wire at the battery.", copper(gauge_m2(gauge))),
     );
-    Line::told(PART, what, Kind::Voltage, "V", lost_v(current_a, length_m, area_m2))
+    let ohm_per_m = copper_ohm_per_m(area_m2);
+    let resistance = car.system.pick(
+        format!("{} mohm/m", digits(1e3 * ohm_per_m)),
+        format!("{} mohm/ft", digits(1e3 * ohm_per_m * FOOT_M)),
+    );
+    car.told(PART, what, VOLTAGE, lost_v(current_a, length_m, area_m2))
         .at_most(MOST_V, 0.1)
         .formula(format!(
-            "{} A x {} x {} mohm/m ({} of copper at 60 degC), back through the body; fuse {} A or the next size up",
+            "{} A x {} x {resistance} ({} of copper at {}), back through the body; fuse {} A or the next size up",
             digits(current_a),
-            show(Kind::Length, "m", length_m),
-            digits(1e3 * copper_ohm_per_m(area_m2)),
-            show(Kind::Area, "mm2", area_m2),
+            car.show(LENGTH, length_m),
+            copper(area_m2),
+            car.show(TEMPERATURE, COPPER_K + WARMER_K),
             digits((current_a / 0.8).ceil()),
         ))
         .change(wider)
         .source("IEC 60028; 0.5 V and a fuse loaded to 80 %: common practice, no source")
 }
 
-fn load_at_idle(car: &Car<'_>) -> Line {
+/// What the alternator has to carry for long, and what it and the battery carry while everything is on.
+fn loads_at_idle(car: &Car<'_>) -> [Line; 2] {
     let electrical = &car.parts.electrical;
     let idle = f64::from(car.calibration.answers().idle_speed_rad_per_s);
-    let load_a = electrical.base_a
-        + electrical.pump_a
-        + 2.0 * electrical.fan_a
-        + electrical.heater_a
-        + electrical.ac_a;
+    let lasting_a = electrical.base_a + electrical.pump_a + electrical.fan_a + electrical.heater_a;
+    let all_a = lasting_a + electrical.fan_a + electrical.ac_a;
     let able_a = electrical.alternator_a * (1.0 - electrical.cut_in_rad_per_s / idle).max(0.0);
-    let lasting_a = load_a - electrical.fan_a - electrical.ac_a;
-    let line = Line::told(PART, "load at idle", Kind::Current, "A", load_a).at_most(able_a, 0.1 * able_a);
-    // The battery helps while the second fan and the air conditioning run, but not for ever.
-    let verdict = if lasting_a < able_a { line.verdict.min(Verdict::Tight) } else { line.verdict };
-    line.with_verdict(verdict)
+    let lasting = car
+        .told(PART, "load at idle", CURRENT, lasting_a)
+        .at_most(able_a, 0.1 * able_a)
         .formula(format!(
-            "{} ignition and controller + {} pump + 2 x {} fans + {} sensor heater + {} air conditioning; alternator {} A x (1 - {} / {}); \
-             {} A of it last",
+            "what lasts: {} ignition and controller + {} pump + {} of one fan + {} sensor heater; alternator {} A x (1 - {} / {})",
             digits(electrical.base_a),
             digits(electrical.pump_a),
             digits(electrical.fan_a),
             digits(electrical.heater_a),
-            digits(electrical.ac_a),
             digits(electrical.alternator_a),
-            show(Kind::Rotation, "rpm", electrical.cut_in_rad_per_s),
-            show(Kind::Rotation, "rpm", idle),
-            digits(lasting_a),
+            car.show(ROTATION, electrical.cut_in_rad_per_s),
+            car.show(ROTATION, idle),
         ))
         .change("A larger alternator, a smaller pulley on it, or a higher idle with the fans on: otherwise volts sag, and with them pump and injectors.")
-        .source("sum of the loads; alternator against speed: the plant's")
+        .source("sum of the loads; alternator against speed: the plant's");
+    let all = car
+        .told(PART, "load at idle with everything on", CURRENT, all_a)
+        .formula(format!(
+            "{} + {} second fan + {} air conditioning; the battery gives {} A of it as long as that lasts",
+            digits(lasting_a),
+            digits(electrical.fan_a),
+            digits(electrical.ac_a),
+            digits((all_a - able_a).max(0.0)),
+        ))
+        .source("sum of the loads");
+    [lasting, all]
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ident_a_gauge_has_the_section_that_leads_back_to_it() {
+        for wire in 0..=20 {
+            assert_eq!(gauge(gauge_m2(wire)), f64::from(wire));
+        }
+    }
 }

@@ -1,13 +1,12 @@
 //! Whether the injectors are large enough for peak power and small enough for idle.
 
 use super::Car;
-use super::line::{Line, digits, in_unit, show};
-use crate::units::Kind;
+use super::line::{CHARGE, DELAY, FLOW, Line, PRESSURE, ROTATION, SHARE, digits};
 use core::f64::consts::TAU;
 use trimwright_control::open_time::DUTY_LIMIT;
 
-/// Time of flow below which fuel no longer goes with time: engineering judgement, as the controller's short-pulse correction has it.
-const LEAST_FLOW_MS: f64 = 0.6;
+/// Time of flow below which fuel no longer goes with time, s: engineering judgement, as the controller's short-pulse correction has it.
+const LEAST_FLOW_S: f64 = 0.6e-3;
 
 const PART: &str = "injectors";
 
@@ -34,11 +33,10 @@ fn flow_of_each(car: &Car<'_>) -> Line {
     let answers = car.calibration.answers();
     let limit = car.installation.duty_limit;
     let needed = car.demand.fuel_kg_per_s / (count(car) * limit);
-    let needed_lb_per_h = in_unit(Kind::MassRate, "lb/h", needed);
-    let flow = |si| show(Kind::MassRate, "lb/h", si);
-    let pressure = |si: f32| show(Kind::Pressure, "psi", f64::from(si));
-    Line::told(PART, "flow of each", Kind::MassRate, "lb/h", full_flow_kg_per_s(car))
-        .at_least(needed_lb_per_h, 0.05 * needed_lb_per_h)
+    let flow = |si| car.show(FLOW, si);
+    let pressure = |si: f32| car.show(PRESSURE, f64::from(si));
+    car.told(PART, "flow of each", FLOW, full_flow_kg_per_s(car))
+        .at_least(needed, 0.05 * needed)
         .formula(format!(
             "{} x sqrt({} / {}); needed {} / ({} x {})",
             flow(f64::from(answers.injector_flow_kg_per_s)),
@@ -55,9 +53,9 @@ fn flow_of_each(car: &Car<'_>) -> Line {
 fn duty(car: &Car<'_>) -> Line {
     let each = full_flow_kg_per_s(car);
     let duty = car.demand.fuel_kg_per_s / (count(car) * each);
-    let flow = |si| show(Kind::MassRate, "lb/h", si);
-    Line::told(PART, "duty at peak power", Kind::Ratio, "%", duty)
-        .at_most(100.0 * car.installation.duty_limit, 5.0)
+    let flow = |si| car.show(FLOW, si);
+    car.told(PART, "duty at peak power", SHARE, duty)
+        .at_most(car.installation.duty_limit, 0.05)
         .formula(format!("{} / ({} x {})", flow(car.demand.fuel_kg_per_s), count(car), flow(each)))
         .change("Larger injectors, more of them, or more pressure.")
         .source("common practice, no source")
@@ -73,17 +71,17 @@ fn pulse_at_peak(car: &Car<'_>) -> Line {
     let supply_v = car.installation.supply_v;
     let open_s = f64::from(car.calibration.open_time_s(fuel_kg as f32, supply_v as f32, drop as f32));
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v as f32));
-    let ms = |si| show(Kind::Time, "ms", si);
-    Line::told(PART, "share of time open", Kind::Ratio, "%", open_s / pulse_every_s)
-        .at_most(100.0 * f64::from(DUTY_LIMIT), 5.0)
+    let ms = |si| car.show(DELAY, si);
+    car.told(PART, "share of time open", SHARE, open_s / pulse_every_s)
+        .at_most(f64::from(DUTY_LIMIT), 0.05)
         .formula(format!(
             "{} for {} by {opening} at a firing, {} of it opening delay at {} V; each opens every {} at {}",
             ms(open_s),
-            show(Kind::Mass, "mg", fuel_kg * opening),
+            car.show(CHARGE, fuel_kg * opening),
             ms(delay_s),
             digits(supply_v),
             ms(pulse_every_s),
-            show(Kind::Rotation, "rpm", car.demand.peak_rad_per_s),
+            car.show(ROTATION, car.demand.peak_rad_per_s),
         ))
         .change("Larger injectors: the delay stays, the flow time shrinks. Check the supply at the injectors too.")
         .source("common practice, no source; delay at 13.5 V from memory of common data sheets")
@@ -105,16 +103,16 @@ fn pulse_at_idle(car: &Car<'_>) -> Line {
         drop as f32,
     ));
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v));
-    let ms = |si| show(Kind::Time, "ms", si);
+    let ms = |si| car.show(DELAY, si);
     let flow_s = open_s - delay_s;
-    Line::told(PART, "flow time at idle", Kind::Time, "ms", flow_s)
-        .at_least(LEAST_FLOW_MS, 0.4)
+    car.told(PART, "flow time at idle", DELAY, flow_s)
+        .at_least(LEAST_FLOW_S, 0.4e-3)
         .formula(format!(
             "{} open - {} delay, {} by {opening} at a firing over {}; 0.1 ms of error in the delay is {} % of the fuel",
             ms(open_s),
             ms(delay_s),
-            show(Kind::Mass, "mg", car.demand.idle_fuel_kg),
-            show(Kind::Pressure, "psi", drop),
+            car.show(CHARGE, car.demand.idle_fuel_kg),
+            car.show(PRESSURE, drop),
             digits(100.0 * 1e-4 / flow_s),
         ))
         .change("Smaller injectors or less pressure: so short a pulse is mostly opening delay, and idle will not hold its mixture.")

@@ -7,12 +7,12 @@ use crate::units::Kind;
 /// Where along a pipe the oxygen sensor sits.
 ///
 /// ```
-/// use trimwright_harness::sizing::{SensorPlace, Verdict, size};
+/// use trimwright_harness::sizing::{SensorPlace, Verdict, System, size};
 /// # use trimwright_harness::scenario::Scenario;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.installation.sensor_place = SensorPlace::Outside;
-/// let sizing = size(&van)?;
-/// assert!(sizing.line("side of a bend").is_some_and(|line| line.verdict == Verdict::NotEnough));
+/// let sizing = size(&van, System::Si)?;
+/// assert!(sizing.line("side of a bend").is_some_and(|line| line.verdict == Verdict::Wrong));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -28,11 +28,11 @@ pub enum SensorPlace {
 /// What holds the hoses.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Clamps, size};
+/// use trimwright_harness::sizing::{Clamps, System, size};
 /// # use trimwright_harness::scenario::Scenario;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.installation.clamps = Clamps::Carburettor;
-/// let sizing = size(&van)?;
+/// let sizing = size(&van, System::Si)?;
 /// let clamps = sizing.line("clamps made for injection").ok_or("a line")?;
 /// assert!(clamps.change.contains("cut the hose"), "{}", clamps.change);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -49,12 +49,12 @@ pub enum Clamps {
 /// judgement unless a source is named.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Installation, size};
+/// use trimwright_harness::sizing::{Installation, System, size};
 /// # use trimwright_harness::scenario::Scenario;
 /// let lost_v = |pump_wire_m2| {
 ///     let installation = Installation { pump_wire_m2, ..Installation::default() };
 ///     let van = Scenario { installation, ..Scenario::load("delivery-van").ok()? };
-///     Some(size(&van).ok()?.line("wire to the pump")?.value)
+///     Some(size(&van, System::Si).ok()?.line("wire to the pump")?.value)
 /// };
 /// assert!(lost_v(0.75e-6).is_some_and(|volts| volts > 0.5) && lost_v(4e-6).is_some_and(|volts| volts < 0.5));
 /// ```

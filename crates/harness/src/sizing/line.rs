@@ -3,6 +3,81 @@
 use crate::units::{Kind, Unit};
 use serde::Serialize;
 
+/// Which units a sizing is told in, all of it in the same.
+///
+/// ```
+/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
+/// let van = Scenario::load("delivery-van")?;
+/// let told = size(&van, System::Us).expect("allowed answers");
+/// assert!(told.lines.iter().all(|line| line.unit != "kPa" && !line.formula.contains("kPa")));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub enum System {
+    /// Grams per second, kilopascals, millimetres, degrees Celsius.
+    #[default]
+    Si,
+    /// Pounds an hour, pounds to the square inch, inches, degrees Fahrenheit.
+    Us,
+}
+
+impl System {
+    /// One of two things that are written differently.
+    pub(crate) fn pick<T>(self, si: T, us: T) -> T {
+        match self {
+            Self::Si => si,
+            Self::Us => us,
+        }
+    }
+
+    /// An SI value to four digits with its unit.
+    pub(crate) fn show(self, measure: Measure, si: f64) -> String {
+        let unit = measure.unit(self);
+        format!("{} {unit}", digits(in_unit(measure.kind, unit, si)))
+    }
+}
+
+/// A quantity and the unit that each system has for it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Measure {
+    kind: Kind,
+    si: &'static str,
+    us: &'static str,
+}
+
+impl Measure {
+    const fn new(kind: Kind, si: &'static str, us: &'static str) -> Self {
+        Self { kind, si, us }
+    }
+
+    fn unit(self, system: System) -> &'static str {
+        system.pick(self.si, self.us)
+    }
+}
+
+/// A flow of fuel or gas.
+pub(crate) const FLOW: Measure = Measure::new(Kind::MassRate, "g/s", "lb/h");
+pub(crate) const POWER: Measure = Measure::new(Kind::Power, "kW", "hp");
+pub(crate) const PRESSURE: Measure = Measure::new(Kind::Pressure, "kPa", "psi");
+/// The length of a line or a wire.
+pub(crate) const LENGTH: Measure = Measure::new(Kind::Length, "m", "ft");
+/// A bore or a short distance.
+pub(crate) const BORE: Measure = Measure::new(Kind::Length, "mm", "in");
+pub(crate) const AREA: Measure = Measure::new(Kind::Area, "mm2", "sq in");
+pub(crate) const VOLUME: Measure = Measure::new(Kind::Volume, "L", "cu in");
+pub(crate) const MASS: Measure = Measure::new(Kind::Mass, "kg", "lb");
+/// The fuel of one firing.
+pub(crate) const CHARGE: Measure = Measure::new(Kind::Mass, "mg", "oz");
+pub(crate) const TEMPERATURE: Measure = Measure::new(Kind::Temperature, "degC", "degF");
+pub(crate) const STEP: Measure = Measure::new(Kind::TemperatureStep, "K", "degF");
+pub(crate) const ROTATION: Measure = Measure::new(Kind::Rotation, "rpm", "rpm");
+/// How long a pulse or a delay is.
+pub(crate) const DELAY: Measure = Measure::new(Kind::Time, "ms", "ms");
+pub(crate) const TIME: Measure = Measure::new(Kind::Time, "s", "s");
+pub(crate) const SHARE: Measure = Measure::new(Kind::Ratio, "%", "%");
+pub(crate) const VOLTAGE: Measure = Measure::new(Kind::Voltage, "V", "V");
+pub(crate) const CURRENT: Measure = Measure::new(Kind::Current, "A", "A");
+
 /// What to think of a value.
 ///
 /// ```
@@ -19,8 +94,12 @@ pub enum Verdict {
     Ok,
     /// Within the limit, but near it.
     Tight,
-    /// Beyond the limit.
+    /// Below the limit.
     NotEnough,
+    /// Above the limit.
+    TooMuch,
+    /// Not a matter of more or less.
+    Wrong,
 }
 
 impl Verdict {
@@ -28,7 +107,7 @@ impl Verdict {
     ///
     /// ```
     /// use trimwright_harness::sizing::Verdict;
-    /// assert_eq!([Verdict::Told, Verdict::Tight].map(Verdict::words), ["", "tight"], "a mere figure gets no word");
+    /// assert_eq!([Verdict::Told, Verdict::TooMuch].map(Verdict::words), ["", "too much"], "a mere figure gets no word");
     /// ```
     pub const fn words(self) -> &'static str {
         match self {
@@ -36,6 +115,8 @@ impl Verdict {
             Self::Ok => "ok",
             Self::Tight => "tight",
             Self::NotEnough => "not enough",
+            Self::TooMuch => "too much",
+            Self::Wrong => "wrong",
         }
     }
 }
@@ -43,9 +124,9 @@ impl Verdict {
 /// The limit of a value, in the value's unit.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Limit, size};
+/// use trimwright_harness::sizing::{Limit, System, size};
 /// # use trimwright_harness::scenario::Scenario;
-/// let sizing = size(&Scenario::load("delivery-van")?)?;
+/// let sizing = size(&Scenario::load("delivery-van")?, System::Si)?;
 /// let wire = sizing.line("wire to the pump").ok_or("a line")?;
 /// assert_eq!((wire.limit, wire.unit), (Some(Limit::AtMost(0.5)), "V"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -64,11 +145,11 @@ pub enum Limit {
 /// One thing that was worked out.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Verdict, size};
+/// use trimwright_harness::sizing::{Verdict, System, size};
 /// # use trimwright_harness::scenario::Scenario;
-/// let sizing = size(&Scenario::load("tired-van")?)?;
+/// let sizing = size(&Scenario::load("tired-van")?, System::Si)?;
 /// let thin = sizing.line("wire to the pump").ok_or("a line")?;
-/// assert!(thin.verdict == Verdict::NotEnough && thin.formula.starts_with("8 A x 6 m"));
+/// assert!(thin.verdict == Verdict::TooMuch && thin.formula.starts_with("8 A x 6 m"), "{thin:?}");
 /// assert!(thin.change.starts_with("AWG"), "it says what to change: {}", thin.change);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -78,96 +159,125 @@ pub struct Line {
     pub part: &'static str,
     /// What it is.
     pub what: &'static str,
-    /// How much, in `unit`.
+    /// How much, in `unit`; no number (`null` in JSON) where a word tells it.
     pub value: f64,
-    /// A unit of the trade; empty for a plain number.
+    /// The word that tells it, `yes` or `outside`.
+    pub word: Option<&'static str>,
+    /// The unit; empty where there is none.
     pub unit: &'static str,
     /// The limit, in `unit`.
     pub limit: Option<Limit>,
-    /// Whether that is enough.
+    /// Whether that is right.
     pub verdict: Verdict,
     /// How it was worked out, with numbers.
     pub formula: String,
-    /// What to change when it is not enough or tight.
+    /// What to change when it is not right, or tight.
     pub change: String,
     /// Where formula and limit are from.
-    pub source: &'static str,
+    pub source: String,
+    #[serde(skip)]
+    kind: Kind,
+    #[serde(skip)]
+    si: f64,
 }
 
 impl Line {
     /// A figure without a limit. `si` is in SI units.
     pub(crate) fn told(
+        system: System,
         part: &'static str,
         what: &'static str,
-        kind: Kind,
-        unit: &'static str,
+        measure: Measure,
         si: f64,
     ) -> Self {
+        let unit = measure.unit(system);
         Self {
             part,
             what,
-            value: in_unit(kind, unit, si),
+            value: in_unit(measure.kind, unit, si),
+            word: None,
             unit,
             limit: None,
             verdict: Verdict::Told,
             formula: String::new(),
             change: String::new(),
-            source: "",
+            source: String::new(),
+            kind: measure.kind,
+            si,
         }
     }
 
-    /// Must not be above `limit` and had better be `spare` below it; both in the line's unit.
+    /// Something that is as it should be, or is not.
+    pub(crate) fn word(part: &'static str, what: &'static str, word: &'static str, right: bool) -> Self {
+        let verdict = if right { Verdict::Ok } else { Verdict::Wrong };
+        let line = Self::told(System::Si, part, what, Measure::new(Kind::Ratio, "", ""), f64::NAN);
+        Self { word: Some(word), verdict, ..line }
+    }
+
+    /// Must not be above `limit` and had better be `spare` below it; both in SI units.
     pub(crate) fn at_most(self, limit: f64, spare: f64) -> Self {
-        let verdict = judge(limit - self.value, spare);
-        Self { limit: Some(Limit::AtMost(limit)), verdict, ..self }
+        let verdict = judge(limit - self.si, spare, Verdict::TooMuch);
+        Self { limit: Some(Limit::AtMost(self.in_unit(limit))), verdict, ..self }
     }
 
-    /// Must not be below `limit` and had better be `spare` above it; both in the line's unit.
+    /// Must not be below `limit` and had better be `spare` above it; both in SI units.
     pub(crate) fn at_least(self, limit: f64, spare: f64) -> Self {
-        let verdict = judge(self.value - limit, spare);
-        Self { limit: Some(Limit::AtLeast(limit)), verdict, ..self }
+        let verdict = judge(self.si - limit, spare, Verdict::NotEnough);
+        Self { limit: Some(Limit::AtLeast(self.in_unit(limit))), verdict, ..self }
     }
 
-    /// Must be between `low` and `high`, and had better be `spare` away from both; all in the line's unit.
+    /// Must be between `low` and `high`, and had better be `spare` away from both; all in SI units.
     pub(crate) fn between(self, low: f64, high: f64, spare: f64) -> Self {
-        let verdict = judge((self.value - low).min(high - self.value), spare);
-        Self { limit: Some(Limit::Between(low, high)), verdict, ..self }
+        let from_low = judge(self.si - low, spare, Verdict::NotEnough);
+        let verdict = from_low.max(judge(high - self.si, spare, Verdict::TooMuch));
+        let limit = Some(Limit::Between(self.in_unit(low), self.in_unit(high)));
+        Self { limit, verdict, ..self }
     }
 
-    /// Neither number is beyond another, but it is as it should not be.
-    pub(crate) fn with_verdict(self, verdict: Verdict) -> Self {
+    /// As it is, but not as it had better be.
+    pub(crate) fn tight_unless(self, best: bool) -> Self {
+        let verdict = if best { self.verdict } else { self.verdict.max(Verdict::Tight) };
         Self { verdict, ..self }
     }
 
-    pub(crate) fn formula(self, formula: String) -> Self {
-        Self { formula, ..self }
+    pub(crate) fn formula(self, formula: impl Into<String>) -> Self {
+        Self { formula: formula.into(), ..self }
     }
 
-    /// Shown only when it is not simply enough.
+    /// Shown only when it is not simply right.
     pub(crate) fn change(self, change: impl Into<String>) -> Self {
         let change = if self.verdict >= Verdict::Tight { change.into() } else { String::new() };
         Self { change, ..self }
     }
 
-    pub(crate) fn source(self, source: &'static str) -> Self {
-        Self { source, ..self }
+    pub(crate) fn source(self, source: impl Into<String>) -> Self {
+        Self { source: source.into(), ..self }
+    }
+
+    fn in_unit(&self, si: f64) -> f64 {
+        in_unit(self.kind, self.unit, si)
     }
 }
 
-/// A value that is no number is never enough.
-fn judge(margin: f64, spare: f64) -> Verdict {
+/// A value that is no number is never right.
+fn judge(margin: f64, spare: f64, beyond: Verdict) -> Verdict {
     if margin >= spare {
         Verdict::Ok
     } else if margin >= 0.0 {
         Verdict::Tight
     } else {
-        Verdict::NotEnough
+        beyond
     }
 }
 
-/// An SI value in a unit of the trade; one that isn't known is left in SI.
-pub(crate) fn in_unit(kind: Kind, unit: &str, si: f64) -> f64 {
+/// An SI value in a unit; one that isn't known is left in SI.
+fn in_unit(kind: Kind, unit: &str, si: f64) -> f64 {
     Unit::find(kind, unit).map_or(si, |unit| unit.from_si(si))
+}
+
+/// A number of a unit in SI, for limits that the trade states in it.
+pub(crate) fn si(kind: Kind, unit: &str, number: f64) -> f64 {
+    Unit::find(kind, unit).map_or(f64::NAN, |unit| unit.to_si(number))
 }
 
 /// A number to four digits, without useless zeros.
@@ -176,27 +286,34 @@ pub(crate) fn digits(number: f64) -> String {
     format!("{}", rounded + 0.0)
 }
 
-/// An SI value to four digits in a unit of the trade.
-pub(crate) fn show(kind: Kind, unit: &str, si: f64) -> String {
-    let number = digits(in_unit(kind, unit, si));
-    if unit.is_empty() { number } else { format!("{number} {unit}") }
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
 
     #[test]
     fn verdicts_follow_the_margin() {
-        let line = |si| Line::told("pump", "flow", Kind::MassRate, "g/s", si);
-        let verdicts = [0.011, 0.0105, 0.0095].map(|si| line(si).at_least(10.0, 1.0).verdict);
+        let line = |si| Line::told(System::Si, "pump", "flow", FLOW, si);
+        let verdicts = [0.0115, 0.0105, 0.0095].map(|si| line(si).at_least(0.010, 0.001).verdict);
         assert_eq!(verdicts, [Verdict::Ok, Verdict::Tight, Verdict::NotEnough]);
-        let verdicts = [0.009, 0.0095, 0.0105].map(|si| line(si).at_most(10.0, 1.0).verdict);
-        assert_eq!(verdicts, [Verdict::Ok, Verdict::Tight, Verdict::NotEnough]);
-        let verdicts = [0.0105, 0.015, 0.021].map(|si| line(si).between(10.0, 20.0, 1.0).verdict);
-        assert_eq!(verdicts, [Verdict::Tight, Verdict::Ok, Verdict::NotEnough]);
-        assert_eq!(line(f64::NAN).at_most(1.0, 0.1).verdict, Verdict::NotEnough);
-        assert_eq!(line(0.009).at_most(10.0, 1.0).change("larger").change, "");
+        let verdicts = [0.0085, 0.0095, 0.0105].map(|si| line(si).at_most(0.010, 0.001).verdict);
+        assert_eq!(verdicts, [Verdict::Ok, Verdict::Tight, Verdict::TooMuch]);
+        let between = |si| line(si).between(0.010, 0.020, 0.001);
+        let verdicts = [0.009, 0.0105, 0.015, 0.021].map(|si| between(si).verdict);
+        assert_eq!(verdicts, [Verdict::NotEnough, Verdict::Tight, Verdict::Ok, Verdict::TooMuch]);
+        assert_eq!(line(f64::NAN).at_most(1.0, 0.1).verdict, Verdict::TooMuch);
+        assert_eq!(line(0.0085).at_most(0.010, 0.001).change("larger").change, "");
+        assert_eq!(line(0.009).at_most(0.010, 0.001).tight_unless(false).verdict, Verdict::Tight);
+        assert_eq!(line(0.011).at_most(0.010, 0.001).tight_unless(false).verdict, Verdict::TooMuch);
+        let word = Line::word("lines", "clamps", "no", false).change("others");
+        assert_eq!((word.verdict, word.change.as_str()), (Verdict::Wrong, "others"));
+    }
+
+    #[test]
+    fn limits_are_in_the_unit_of_the_line() {
+        let line = Line::told(System::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
+        assert_eq!(line.unit, "degF");
+        assert!((line.value - 212.0).abs() < 1e-9);
+        assert!(matches!(line.limit, Some(Limit::AtMost(most)) if (most - 230.0).abs() < 1e-9));
     }
 
     #[test]
@@ -205,6 +322,7 @@ mod tests {
             ["0.3048", "1235", "0"],
             [0.304_799, 1234.9, -0.0].map(digits).each_ref().map(String::as_str)
         );
-        assert_eq!(show(Kind::Pressure, "psi", 3e5), "43.51 psi");
+        assert_eq!(System::Us.show(PRESSURE, 3e5), "43.51 psi");
+        assert_eq!(System::Si.show(PRESSURE, 3e5), "300 kPa");
     }
 }

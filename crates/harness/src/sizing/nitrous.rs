@@ -2,7 +2,7 @@
 
 use super::Car;
 use super::injectors::{count, full_flow_kg_per_s};
-use super::line::{Line, digits, in_unit, show};
+use super::line::{AREA, FLOW, Line, MASS, PRESSURE, SHARE, System, TEMPERATURE, TIME, digits, si};
 use crate::units::Kind;
 use trimwright_plant::{nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
 
@@ -10,8 +10,10 @@ use trimwright_plant::{nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
 const STOICH: f64 = 9.296;
 /// How much richer the controller makes it.
 const RICHER: f64 = 1.1;
-/// Bottle pressure to use, psi: common practice, no source.
-const BOTTLE_PSI: (f64, f64) = (700.0, 1000.0);
+/// Bottle pressure to use, and what had better be left to either end, psi: common practice, no source.
+const BOTTLE_PSI: [f64; 3] = [700.0, 1000.0, 30.0];
+/// A pound to the cubic foot, kg/m^3: NIST SP 811.
+const POUND_PER_CUBIC_FOOT: f64 = 16.018_46;
 /// What a pump should deliver over the demand (engineering judgement).
 const RESERVE: f64 = 1.15;
 /// Shortest use that a bottle should be good for, s: about two long pulls (engineering judgement).
@@ -33,47 +35,50 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     let extra = answered / STOICH * RICHER;
     let by_jet = jet * nitrous.fuel_jet_ratio;
     let fuel = car.demand.fuel_kg_per_s + (extra - by_jet).max(0.0);
-    let flow = |si| show(Kind::MassRate, "lb/h", si);
-    let gas = |si| in_unit(Kind::MassRate, "g/s", si);
+    let flow = |si| car.show(FLOW, si);
+    let [least_pa, most_pa, spare_pa] = BOTTLE_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
+    let shown_density = match car.system {
+        System::Si => format!("{} kg/m3", digits(density)),
+        System::Us => format!("{} lb/cu ft", digits(density / POUND_PER_CUBIC_FOOT)),
+    };
     let duty = fuel / (count(car) * full_flow_kg_per_s(car));
-    let needed = in_unit(Kind::MassRate, "lb/h", RESERVE * fuel);
+    let needed = RESERVE * fuel;
     vec![
-        Line::told(PART, "bottle pressure", Kind::Pressure, "psi", pressure_pa)
-            .between(BOTTLE_PSI.0, BOTTLE_PSI.1, 30.0)
-            .formula(format!("saturated at {}", show(Kind::Temperature, "degC", nitrous.bottle_k)))
+        car.told(PART, "bottle pressure", PRESSURE, pressure_pa)
+            .between(least_pa, most_pa, spare_pa)
+            .formula(format!("saturated at {}", car.show(TEMPERATURE, nitrous.bottle_k)))
             .change("A bottle of the right temperature: cold gives little and rich, hot gives much and lean. Only a heater made for it, never a flame.")
             .source("property table; range: common practice, no source"),
-        Line::told(PART, "flow of the jet", Kind::MassRate, "g/s", jet)
-            .between(0.95 * gas(answered), 1.05 * gas(answered), 0.02 * gas(answered))
+        car.told(PART, "flow of the jet", FLOW, jet)
+            .between(0.95 * answered, 1.05 * answered, 0.02 * answered)
             .formula(format!(
-                "{} x sqrt(2 x {} kg/m3 x {}); answered {}",
-                show(Kind::Area, "mm2", nitrous.jet_m2),
-                digits(density),
-                show(Kind::Pressure, "psi", pressure_pa - car.demand.outside_pa),
-                show(Kind::MassRate, "g/s", answered),
+                "{} x sqrt(2 x {shown_density} x {}); answered {}",
+                car.show(AREA, nitrous.jet_m2),
+                car.show(PRESSURE, pressure_pa - car.demand.outside_pa),
+                flow(answered),
             ))
             .change("Answer what the jet gives, or change the jet: more gas than answered runs lean and melts pistons.")
             .source("orifice law"),
-        Line::told(PART, "fuel for it", Kind::MassRate, "lb/h", extra)
+        car.told(PART, "fuel for it", FLOW, extra)
             .formula(format!(
                 "{} / {STOICH} x {RICHER}; {} of it by a jet of its own",
-                show(Kind::MassRate, "g/s", answered),
+                flow(answered),
                 flow(by_jet),
             ))
             .source("atom balance; 10 % richer: engineering judgement"),
-        Line::told(PART, "duty with it", Kind::Ratio, "%", duty)
-            .at_most(100.0 * car.installation.duty_limit, 5.0)
+        car.told(PART, "duty with it", SHARE, duty)
+            .at_most(car.installation.duty_limit, 0.05)
             .formula(format!("{} / ({} x {})", flow(fuel), count(car), flow(full_flow_kg_per_s(car))))
             .change("Larger injectors, a fuel jet beside the gas jet, or a smaller gas jet. Do not run it so: it goes lean.")
             .source("common practice, no source"),
-        Line::told(PART, "pump with it", Kind::MassRate, "lb/h", car.delivery_kg_per_s)
+        car.told(PART, "pump with it", FLOW, car.delivery_kg_per_s)
             .at_least(needed, 0.1 * needed)
             .formula(format!("needed {} x {RESERVE}", flow(fuel)))
             .change("A larger pump, or a pump of its own for the fuel jet. Do not run it so: it goes lean.")
             .source("engineering judgement"),
-        Line::told(PART, "bottle lasts", Kind::Time, "s", nitrous.bottle_kg / jet.max(1e-9))
+        car.told(PART, "bottle lasts", TIME, nitrous.bottle_kg / jet.max(1e-9))
             .at_least(LEAST_S, 10.0)
-            .formula(format!("{} / {}", show(Kind::Mass, "kg", nitrous.bottle_kg), show(Kind::MassRate, "g/s", jet)))
+            .formula(format!("{} / {}", car.show(MASS, nitrous.bottle_kg), flow(jet)))
             .change("A larger bottle or a smaller jet; as the bottle empties it cools and gives less.")
             .source("engineering judgement"),
     ]

@@ -1,14 +1,15 @@
 //! Where the oxygen sensor sits, and how late its word is at idle.
 
-use super::line::{Line, Verdict, digits, show};
+use super::line::{BORE, DELAY, FLOW, Line, TEMPERATURE, VOLUME};
 use super::{Car, SensorPlace};
-use crate::units::Kind;
 use core::f64::consts::{PI, TAU};
 
-/// Six to eight inches after the tubes merge: common practice, no source.
-const USUAL_IN: (f64, f64) = (6.0, 8.0);
-/// Distances that still work, in (engineering judgement): nearer only some cylinders are seen, further it cools and is late.
-const WORKS_IN: (f64, f64) = (4.0, 18.0);
+/// Six to eight inches after the tubes merge, m: common practice, no source.
+const BEST_M: (f64, f64) = (0.1524, 0.2032);
+/// How well such a distance is measured, m.
+const MEASURED_M: f64 = 5e-4;
+/// Distances that still work, m, 4 to 18 in (engineering judgement): nearer only some cylinders are seen, further it cools and is late.
+const WORKS_M: (f64, f64) = (0.1016, 0.4572);
 /// The distance that the exhaust's volume is stated for, m: seven inches.
 const STATED_M: f64 = 0.178;
 /// What the controller remembers of its injections is 1.9 s long; the delay has to stay well inside (engineering judgement).
@@ -24,36 +25,30 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
 }
 
 fn distance(car: &Car<'_>) -> Line {
-    let line = Line::told(
-        PART,
-        "distance after the merge",
-        Kind::Length,
-        "in",
-        car.installation.sensor_after_merge_m,
-    );
-    let verdict = if (USUAL_IN.0 - 0.01..=USUAL_IN.1 + 0.01).contains(&line.value) {
-        Verdict::Ok
-    } else if (WORKS_IN.0..=WORKS_IN.1).contains(&line.value) {
-        Verdict::Tight
-    } else {
-        Verdict::NotEnough
-    };
-    line.between(USUAL_IN.0, USUAL_IN.1, 0.0)
-        .with_verdict(verdict)
-        .formula("as measured; every joint and flange before the sensor must be tight: air drawn in reads falsely lean".to_owned())
-        .change("Six to eight inches after the point where the tubes merge, before any slip joint; a welder who knows exhausts fits the boss.")
-        .source("common practice, no source")
+    let away_m = car.installation.sensor_after_merge_m;
+    let best = (BEST_M.0 - MEASURED_M..=BEST_M.1 + MEASURED_M).contains(&away_m);
+    let shown = |m| car.show(BORE, m);
+    let usual = format!("{} to {}", shown(BEST_M.0), shown(BEST_M.1));
+    car.told(PART, "distance after the merge", BORE, away_m)
+        .between(WORKS_M.0, WORKS_M.1, 0.0)
+        .tight_unless(best)
+        .formula(format!(
+            "as measured, best {usual}; every joint and flange before the sensor must be tight: air drawn in reads falsely lean"
+        ))
+        .change(format!(
+            "{usual} after the point where the tubes merge, before any slip joint; a welder who knows exhausts fits the boss."
+        ))
+        .source("best: common practice, no source; limits: engineering judgement")
 }
 
 fn place(car: &Car<'_>) -> Line {
-    let (value, verdict) = match car.installation.sensor_place {
-        SensorPlace::Straight => (0.0, Verdict::Ok),
-        SensorPlace::Inside => (-1.0, Verdict::Ok),
-        SensorPlace::Outside => (1.0, Verdict::NotEnough),
+    let (word, right) = match car.installation.sensor_place {
+        SensorPlace::Straight => ("straight", true),
+        SensorPlace::Inside => ("inside", true),
+        SensorPlace::Outside => ("outside", false),
     };
-    Line::told(PART, "side of a bend", Kind::Ratio, "", value)
-        .with_verdict(verdict)
-        .formula("-1 inside, 0 straight, 1 outside".to_owned())
+    Line::word(PART, "side of a bend", word, right)
+        .formula("inside of a bend or on a straight piece, not outside")
         .change("To the inside of the bend or a straight piece, upper half: on the outside it reads leaner than the engine is, and the controller would run it rich.")
         .source("common practice, no source")
 }
@@ -74,18 +69,19 @@ fn delay(car: &Car<'_>) -> Line {
     let travel_s = density * pipe_m3 / gas;
     let engine_s = TURNS * TAU / idle;
     let sensor_s = car.parts.oxygen_sensor.tau_s + density * exhaust.mixing_m3 / gas;
-    let ms = |si| show(Kind::Time, "ms", si);
-    Line::told(PART, "delay at idle", Kind::Time, "ms", travel_s + engine_s + sensor_s)
-        .at_most(1e3 * LONGEST_S, 1e3 * 0.4)
+    let ms = |si| car.show(DELAY, si);
+    let (further, further_m) = car.system.pick(("a metre", 1.0), ("a foot", 0.3048));
+    car.told(PART, "delay at idle", DELAY, travel_s + engine_s + sensor_s)
+        .at_most(LONGEST_S, 0.4)
         .formula(format!(
-            "{} in {} of pipe at {} and {} of gas + {} in the engine + {} in the sensor; a foot further adds {}",
+            "{} in {} of pipe at {} and {} of gas + {} in the engine + {} in the sensor; {further} further adds {}",
             ms(travel_s),
-            show(Kind::Volume, "L", pipe_m3),
-            show(Kind::Temperature, "degC", gas_k),
-            show(Kind::MassRate, "g/s", gas),
+            car.show(VOLUME, pipe_m3),
+            car.show(TEMPERATURE, gas_k),
+            car.show(FLOW, gas),
             ms(engine_s),
             ms(sensor_s),
-            digits(1e3 * density * bore_m2 * 0.3048 / gas) + " ms",
+            ms(density * bore_m2 * further_m / gas),
         ))
         .change("The sensor nearer to the engine: so late a word corrects what has long changed.")
         .source("plug flow; sensor 50 to 100 ms: literature; limit: engineering judgement")

@@ -1,6 +1,6 @@
 //! Lines, strainer, vapour at the pump's inlet, hose and clamps.
 
-use super::line::{Line, Verdict, digits, in_unit, show};
+use super::line::{BORE, FLOW, LENGTH, Line, POWER, PRESSURE, TEMPERATURE, si};
 use super::pump::feed_flow;
 use super::{Car, Clamps, POUND_PER_HORSEPOWER_HOUR};
 use crate::units::Kind;
@@ -21,8 +21,8 @@ pub const PETROL_VISCOSITY_PA_S: f64 = 0.55e-6 * 745.0;
 const INLET_NEEDS_PA: f64 = 10e3;
 /// Share of the rail pressure that feed line and filter may take (engineering judgement).
 const FEED_SHARE: f64 = 0.15;
-/// Back pressure at the regulator's outlet that it still masters, psi (engineering judgement).
-const MOST_RETURN_PSI: f64 = 5.0;
+/// Back pressure at the regulator's outlet that it still masters, and what had better be left to it, psi (engineering judgement).
+const MOST_RETURN_PSI: [f64; 2] = [5.0, 1.5];
 /// Rating of a hose over the working pressure (engineering judgement).
 const HOSE_RESERVE: f64 = 1.5;
 /// Gravity, m/s2.
@@ -157,18 +157,18 @@ fn feed(car: &Car<'_>) -> Line {
     let system = car.fuel_system();
     let flow = feed_flow(system, car.delivery_kg_per_s, &car.demand);
     let density = car.density_kg_per_m3();
-    let psi = |si| show(Kind::Pressure, "psi", si);
-    let limit = FEED_SHARE * in_unit(Kind::Pressure, "psi", system.regulator_pa);
+    let pressure = |si| car.show(PRESSURE, si);
+    let limit = FEED_SHARE * system.regulator_pa;
     let tube_pa = pipe_drop_pa(flow, system.line_m, system.line_bore_m, density, PETROL_VISCOSITY_PA_S);
-    Line::told(PART, "feed line and filter", Kind::Pressure, "psi", feed_drop_pa(system, flow, density))
+    car.told(PART, "feed line and filter", PRESSURE, feed_drop_pa(system, flow, density))
         .at_most(limit, 0.3 * limit)
         .formula(format!(
             "{} of {} bore at {}: {}; filter {}; limit {FEED_SHARE} of the rail pressure",
-            show(Kind::Length, "m", system.line_m),
-            show(Kind::Length, "mm", system.line_bore_m),
-            show(Kind::MassRate, "lb/h", flow),
-            psi(tube_pa),
-            psi(feed_drop_pa(system, flow, density) - tube_pa),
+            car.show(LENGTH, system.line_m),
+            car.show(BORE, system.line_bore_m),
+            car.show(FLOW, flow),
+            pressure(tube_pa),
+            pressure(feed_drop_pa(system, flow, density) - tube_pa),
         ))
         .change("A wider tube, a larger or new filter, or a shorter way.")
         .source("Darcy-Weisbach, Haaland; limit: engineering judgement")
@@ -181,28 +181,28 @@ fn inlet(car: &Car<'_>) -> Line {
         Supply::Returnless => car.demand.fuel_kg_per_s,
         Supply::Return | Supply::RegulatedAtTank => car.delivery_kg_per_s.max(car.demand.fuel_kg_per_s),
     };
-    let kpa = |si| show(Kind::Pressure, "kPa", si);
+    let pressure = |si| car.show(PRESSURE, si);
     let per_demand = flow / car.demand.fuel_kg_per_s;
     let most_w = suction.most_kg_per_s()
         / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
-    Line::told(PART, "pressure over vapour at the pump's inlet", Kind::Pressure, "kPa", suction.margin_pa(flow))
-        .at_least(INLET_NEEDS_PA / 1e3, 3.0)
+    car.told(PART, "pressure over vapour at the pump's inlet", PRESSURE, suction.margin_pa(flow))
+        .at_least(INLET_NEEDS_PA, 3e3)
         .formula(format!(
             "{} outside - {} lift - {} strainer - {} tube ({} of {}) - {} fittings - {} vapour at {}, at {}; this pickup carries {}",
-            kpa(suction.outside_pa),
-            kpa(suction.lift_pa()),
-            kpa(suction.strained_pa(flow)),
-            kpa(suction.tube_pa(flow)),
-            show(Kind::Length, "m", suction.line_m),
-            show(Kind::Length, "mm", suction.bore_m),
-            kpa(suction.fittings_pa(flow)),
-            kpa(suction.vapour_pa),
-            show(Kind::Temperature, "degC", car.installation.hot_fuel_k),
-            show(Kind::MassRate, "lb/h", flow),
-            show(Kind::Power, "hp", most_w),
+            pressure(suction.outside_pa),
+            pressure(suction.lift_pa()),
+            pressure(suction.strained_pa(flow)),
+            pressure(suction.tube_pa(flow)),
+            car.show(LENGTH, suction.line_m),
+            car.show(BORE, suction.bore_m),
+            pressure(suction.fittings_pa(flow)),
+            pressure(suction.vapour_pa),
+            car.show(TEMPERATURE, car.installation.hot_fuel_k),
+            car.show(FLOW, flow),
+            car.show(POWER, most_w),
         ))
         .change("A wider pickup and suction tube, a larger strainer, the pump lower or in the tank, a pump that gives no more than is needed, cooler fuel.")
-        .source("Darcy-Weisbach, Haaland, Clausius-Clapeyron; need of 10 kPa: engineering judgement")
+        .source("Darcy-Weisbach, Haaland, Clausius-Clapeyron; limit: engineering judgement")
 }
 
 fn back(car: &Car<'_>) -> Line {
@@ -215,35 +215,33 @@ fn back(car: &Car<'_>) -> Line {
         car.density_kg_per_m3(),
         PETROL_VISCOSITY_PA_S,
     );
-    Line::told(PART, "return line", Kind::Pressure, "psi", drop_pa)
-        .at_most(MOST_RETURN_PSI, 1.5)
+    let [most_pa, spare_pa] = MOST_RETURN_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
+    car.told(PART, "return line", PRESSURE, drop_pa)
+        .at_most(most_pa, spare_pa)
         .formula(format!(
             "{} of {} bore at {}: at idle nearly all comes back",
-            show(Kind::Length, "m", installation.return_m),
-            show(Kind::Length, "mm", installation.return_bore_m),
-            show(Kind::MassRate, "lb/h", flow),
+            car.show(LENGTH, installation.return_m),
+            car.show(BORE, installation.return_bore_m),
+            car.show(FLOW, flow),
         ))
         .change("A wider return line: what it holds back raises the rail pressure at idle.")
         .source("Darcy-Weisbach, Haaland; limit: engineering judgement")
 }
 
 fn hose(car: &Car<'_>) -> Line {
-    let rail_psi = in_unit(Kind::Pressure, "psi", car.fuel_system().regulator_pa);
-    Line::told(PART, "hose rating", Kind::Pressure, "psi", car.installation.hose_rating_pa)
-        .at_least(HOSE_RESERVE * rail_psi, 0.0)
-        .formula(format!("printed on the hose; needed {HOSE_RESERVE} x {} psi", digits(rail_psi)))
+    let rail_pa = car.fuel_system().regulator_pa;
+    let practice = car.system.pick("210 to 480 kPa against 41 to 48 kPa", "30 to 70 psi against 6 to 7 psi");
+    car.told(PART, "hose rating", PRESSURE, car.installation.hose_rating_pa)
+        .at_least(HOSE_RESERVE * rail_pa, 0.0)
+        .formula(format!("printed on the hose; needed {HOSE_RESERVE} x {}", car.show(PRESSURE, rail_pa)))
         .change("Hose rated for injection pressure along the whole way: carburettor hose bursts, and fuel sprays on a hot engine.")
-        .source("30 to 70 psi against 6 to 7 psi of a carburettor: common practice, no source; reserve: engineering judgement")
+        .source(format!("{practice} of a carburettor: common practice, no source; reserve: engineering judgement"))
 }
 
 fn clamps(car: &Car<'_>) -> Line {
-    let (value, verdict) = match car.installation.clamps {
-        Clamps::Injection => (1.0, Verdict::Ok),
-        Clamps::Carburettor => (0.0, Verdict::NotEnough),
-    };
-    Line::told(PART, "clamps made for injection", Kind::Ratio, "", value)
-        .with_verdict(verdict)
-        .formula("1 yes, 0 no".to_owned())
+    let right = car.installation.clamps == Clamps::Injection;
+    Line::word(PART, "clamps made for injection", if right { "yes" } else { "no" }, right)
+        .formula("as the scenario says")
         .change("Clamps with rolled edges made for injection hose, or crimped fittings: worm-drive clamps of a carburettor cut the hose and leak.")
         .source("common practice, no source")
 }

@@ -1,6 +1,6 @@
 //! Whether the pump delivers enough at the pressure and the volts that it really has.
 
-use super::line::{Line, digits, in_unit, show};
+use super::line::{FLOW, Line, PRESSURE, digits, si};
 use super::plumbing::feed_drop_pa;
 use super::{Car, Demand};
 use crate::units::Kind;
@@ -12,6 +12,8 @@ const RATED_V: f64 = 13.5;
 const LOW_V: f64 = 12.0;
 /// What a pump should deliver over the demand: it wears and filters clog (engineering judgement).
 const RESERVE: f64 = 1.15;
+/// Rail pressure of injection, and what had better be left to either end, psi: common practice, no source.
+const RAIL_PSI: [f64; 3] = [30.0, 70.0, 2.0];
 const PART: &str = "pump";
 
 /// Delivery of a pump against a pressure at a voltage, kg/s: displacement by voltage less leakage by pressure,
@@ -66,14 +68,14 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
 fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line {
     let system = car.fuel_system();
     let delivered = delivered(system, car.density_kg_per_m3(), volts, &car.demand);
-    let flow = |si| show(Kind::MassRate, "lb/h", si);
-    let pressure = |si| show(Kind::Pressure, "psi", si);
+    let flow = |si| car.show(FLOW, si);
+    let pressure = |si| car.show(PRESSURE, si);
     let losses_pa = match system.supply {
         Supply::RegulatedAtTank => 0.0,
         _ => feed_drop_pa(system, feed_flow(system, delivered, &car.demand), car.density_kg_per_m3()),
     };
-    let needed = reserve * in_unit(Kind::MassRate, "lb/h", car.demand.fuel_kg_per_s);
-    Line::told(PART, what, Kind::MassRate, "lb/h", delivered)
+    let needed = reserve * car.demand.fuel_kg_per_s;
+    car.told(PART, what, FLOW, delivered)
         .at_least(needed, 0.1 * needed)
         .formula(format!(
             "{} free x {} V / {RATED_V} V - free x ({} + {} of line and filter) / {} where it stalls; needed {} x {reserve}",
@@ -89,9 +91,11 @@ fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line
 }
 
 fn work_pressure(car: &Car<'_>) -> Line {
-    Line::told(PART, "rail pressure", Kind::Pressure, "psi", car.fuel_system().regulator_pa)
-        .between(30.0, 70.0, 2.0)
-        .formula("as the regulator is set; a carburettor has 6 to 7 psi".to_owned())
+    let [least_pa, most_pa, spare_pa] = RAIL_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
+    let carburettor = car.system.pick("41 to 48 kPa", "6 to 7 psi");
+    car.told(PART, "rail pressure", PRESSURE, car.fuel_system().regulator_pa)
+        .between(least_pa, most_pa, spare_pa)
+        .formula(format!("as the regulator is set; a carburettor has {carburettor}"))
         .change("Set the regulator to what the injectors are rated for.")
         .source("common practice, no source")
 }
@@ -103,15 +107,11 @@ fn mismatch(car: &Car<'_>) -> Option<Line> {
     let apart = answered / there - 1.0;
     let error = (answered / there).sqrt() - 1.0;
     (apart.abs() > 0.02).then(|| {
-        Line::told(PART, "answered rail pressure", Kind::Pressure, "psi", answered)
-            .between(
-                0.98 * in_unit(Kind::Pressure, "psi", there),
-                1.02 * in_unit(Kind::Pressure, "psi", there),
-                0.0,
-            )
+        car.told(PART, "answered rail pressure", PRESSURE, answered)
+            .between(0.98 * there, 1.02 * there, 0.0)
             .formula(format!(
                 "the regulator is set to {}; fuel is off by {} %",
-                show(Kind::Pressure, "psi", there),
+                car.show(PRESSURE, there),
                 digits(100.0 * error)
             ))
             .change("Correct the answer or the regulator.")

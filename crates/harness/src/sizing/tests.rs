@@ -10,8 +10,13 @@ fn si(kind: Kind, unit: &str, number: f64) -> f64 {
     Unit::find(kind, unit).expect("a unit").to_si(number)
 }
 
+fn sized_in(scenario: &Scenario, system: System) -> Sizing {
+    size(scenario, system).expect("allowed answers")
+}
+
+/// In the units of the examples.
 fn sized(scenario: &Scenario) -> Sizing {
-    size(scenario).expect("allowed answers")
+    sized_in(scenario, System::Us)
 }
 
 fn line<'a>(sizing: &'a Sizing, what: &str) -> &'a Line {
@@ -164,19 +169,21 @@ fn what_hurts_is_found() {
     scenario.answers.fan1_on_k = 350.0;
     scenario.nameplate.electrical.alternator_a = 40.0;
     let sizing = sized(&scenario);
-    for what in [
-        "hose rating",
-        "clamps made for injection",
-        "side of a bend",
-        "distance after the merge",
-        "first fan starts at",
-        "load at idle",
+    for (what, verdict) in [
+        ("hose rating", Verdict::NotEnough),
+        ("clamps made for injection", Verdict::Wrong),
+        ("side of a bend", Verdict::Wrong),
+        ("distance after the merge", Verdict::TooMuch),
+        ("first fan starts at", Verdict::NotEnough),
+        ("load at idle", Verdict::TooMuch),
     ] {
         let line = line(&sizing, what);
-        assert_eq!(line.verdict, Verdict::NotEnough, "{what}");
+        assert_eq!(line.verdict, verdict, "{what}");
         assert!(!line.change.is_empty() && !line.source.is_empty() && !line.formula.is_empty(), "{what}");
     }
-    assert_eq!(sizing.verdict(), Verdict::NotEnough);
+    assert_eq!(sizing.verdict(), Verdict::Wrong);
+    assert_eq!(line(&sizing, "clamps made for injection").word, Some("no"));
+    assert_eq!(line(&sizing, "side of a bend").word, Some("outside"));
 }
 
 #[test]
@@ -190,7 +197,8 @@ fn nitrous_is_looked_at_when_it_is_fitted_and_then_there_is_a_caution() {
     // 0.05 kg/s through an orifice: area = 0.05 / sqrt(2 x 785.1 x (5.0525e6 - 101325)).
     nitrous.jet_m2 = 0.05 / (2.0 * 785.1 * (5.052_5e6 - 101_325.0_f64)).sqrt();
     let sizing = sized(&scenario);
-    assert!((line(&sizing, "flow of the jet").value - 50.0).abs() < 0.01);
+    let jet = sized_in(&scenario, System::Si);
+    assert!((line(&jet, "flow of the jet").value - 50.0).abs() < 0.01);
     // 50.525 bar at 20 degC (CoolProp 8.0.0) is 732.8 psi.
     assert!((line(&sizing, "bottle pressure").value - 732.8).abs() < 0.05);
     // 0.05 / 9.296 x 1.1 = 5.9165 g/s = 46.957 lb/h.
@@ -204,8 +212,75 @@ fn every_number_is_finite_for_every_shipped_scenario() {
     for shipped in crate::shipped::SCENARIOS {
         let sizing = sized(&Scenario::load(shipped.name).expect("valid"));
         for line in &sizing.lines {
-            assert!(line.value.is_finite(), "{}: {line:?}", shipped.name);
+            assert!(line.value.is_finite() != line.word.is_some(), "{}: {line:?}", shipped.name);
             assert!(!line.formula.contains("NaN"), "{}: {line:?}", shipped.name);
         }
+    }
+}
+
+/// What is marked as within its limit is within it, and the reverse.
+#[test]
+fn ident_verdicts_agree_with_the_limits_shown() {
+    for shipped in crate::shipped::SCENARIOS {
+        let sizing = sized(&Scenario::load(shipped.name).expect("valid"));
+        for line in &sizing.lines {
+            let Line { value, verdict, .. } = *line;
+            let beyond = match line.limit {
+                None => continue,
+                Some(Limit::AtMost(most)) => (value > most).then_some(Verdict::TooMuch),
+                Some(Limit::AtLeast(least)) => (value < least).then_some(Verdict::NotEnough),
+                Some(Limit::Between(low, _)) if value < low => Some(Verdict::NotEnough),
+                Some(Limit::Between(_, high)) => (value > high).then_some(Verdict::TooMuch),
+            };
+            let within = [Verdict::Ok, Verdict::Tight].contains(&verdict);
+            assert!(beyond.map_or(within, |beyond| verdict == beyond), "{}: {line:?}", shipped.name);
+        }
+    }
+}
+
+#[test]
+fn each_system_has_its_own_units_only() {
+    let mut scenario = van();
+    scenario.answers.nitrous = true;
+    scenario.installation.power_w = Some(200e3);
+    scenario.installation.sensor_after_merge_m = 0.3;
+    scenario.answers.fan1_on_k = 350.0;
+    scenario.answers.rail_pressure_pa = 200e3;
+    let us = [
+        "lb/h", "psi", "hp", "degF", " in", " ft", "/ft", "sq in", "cu in", "AWG", " oz", " lb", "inches",
+        "foot",
+    ];
+    let si = ["g/s", "kPa", "MPa", "kW", "degC", " m", " mm", "/m", "mm2", " L", " mg", " kg", " K", "metre"];
+    // Words and units of the same letters apart.
+    let has = |text: &str, unit: &str| {
+        text.match_indices(unit).any(|(at, _)| {
+            let after = text.get(at + unit.len()..).and_then(|rest| rest.chars().next());
+            let before = text.get(..at).and_then(|rest| rest.chars().next_back());
+            let number = !unit.starts_with(' ') || before.is_some_and(|c| c.is_ascii_digit());
+            number && !after.is_some_and(char::is_alphanumeric)
+        })
+    };
+    for (system, foreign, own) in [(System::Si, us, si), (System::Us, si, us)] {
+        let sizing = sized_in(&scenario, system);
+        let mut all = String::new();
+        for line in &sizing.lines {
+            let text =
+                format!("{}|1 {}|{}|{}|{}", line.what, line.unit, line.formula, line.change, line.source);
+            assert!(foreign.iter().all(|unit| !has(&text, unit)), "{system:?}: {text}");
+            all.push_str(&text);
+        }
+        assert!(own.iter().filter(|unit| has(&all, unit)).count() > 8, "{all}");
+    }
+}
+
+#[test]
+fn a_fan_that_would_never_stop_is_told_so() {
+    let sizing = sized(&Scenario::load("hot-cam-town").expect("shipped"));
+    let fan = line(&sizing, "first fan starts at");
+    // Stops at 180 - 9 degF, below the 78 degC = 172.4 degF at which its thermostat opens.
+    assert_eq!(fan.verdict, Verdict::NotEnough);
+    for words in ["stop at 171 degF", "below 172.4 degF the thermostat is shut", "Answer 181.4 degF or more"]
+    {
+        assert!(fan.change.contains(words), "{words}: {}", fan.change);
     }
 }

@@ -164,7 +164,7 @@ impl Kind {
         }
     }
 
-    /// The spellings that are accepted, the preferred one first. Upper and lower case matter: `mPa` is not `MPa`.
+    /// The spellings that a message names, the preferred one first.
     ///
     /// ```
     /// use trimwright_harness::units::Kind;
@@ -244,7 +244,73 @@ impl Kind {
         }
     }
 
-    /// The accepted spellings in one line, for a message.
+    /// Spellings that are accepted besides, too many for a message.
+    pub(super) const fn besides(self) -> &'static [Spelling] {
+        match self {
+            Self::Time => &[
+                ("sec", "s"),
+                ("second", "s"),
+                ("seconds", "s"),
+                ("minute", "min"),
+                ("minutes", "min"),
+                ("hr", "h"),
+                ("hour", "h"),
+                ("hours", "h"),
+            ],
+            Self::Length => &[
+                ("inch", "in"),
+                ("inches", "in"),
+                ("foot", "ft"),
+                ("feet", "ft"),
+                ("mile", "mi"),
+                ("miles", "mi"),
+            ],
+            Self::Area => &[("in2", "in²"), ("ft2", "ft²"), ("square inches", "in²"), ("square feet", "ft²")],
+            Self::Volume => &[
+                ("ci", "in³"),
+                ("cid", "in³"),
+                ("cubic inch", "in³"),
+                ("cubic inches", "in³"),
+                ("liter", "L"),
+                ("liters", "L"),
+                ("litre", "L"),
+                ("litres", "L"),
+                ("ccm", "cm³"),
+                ("gallon", "gal"),
+                ("gallons", "gal"),
+            ],
+            Self::Mass => &[("pound", "lb"), ("pounds", "lb"), ("oz", "oz")],
+            Self::MassRate => &[("lbs/h", "lb/h"), ("lbs/hr", "lb/h")],
+            Self::Pressure => &[("in Hg", "in Hg")],
+            Self::Temperature | Self::TemperatureStep => {
+                &[("deg C", "°C"), ("C", "°C"), ("deg F", "°F"), ("F", "°F")]
+            }
+            Self::Angle => &[("degree", "°"), ("degrees", "°")],
+            Self::Torque => &[("lbf ft", "lbf · ft"), ("ft lbs", "lbf · ft"), ("ft lbf", "lbf · ft")],
+            Self::Voltage => &[("volt", "V"), ("volts", "V")],
+            Self::Current => &[("amp", "A"), ("amps", "A")],
+            Self::Resistance => &[("ohms", "Ω")],
+            _ => &[],
+        }
+    }
+
+    /// The accepted spelling that this one is, whatever its dots, hyphens and case, as far as that leaves no doubt.
+    pub(super) fn named(self, written: &str) -> Option<&'static Spelling> {
+        let all = || self.spellings().iter().chain(self.besides());
+        let exact = |written: &str| all().find(|(known, _)| *known == written);
+        let plain = written.replace(['.', '-', '·'], " ").replace('^', "");
+        let plain = plain.split_whitespace().collect::<Vec<_>>().join(" ");
+        exact(written).or_else(|| exact(&plain)).or_else(|| {
+            // A prefix m is a thousandth and M a million: `mPa` is not `MPa`, nor `MV` `mV`.
+            let prefixed =
+                |known: &str| known.strip_prefix(['m', 'M']).is_some_and(|unit| exact(unit).is_some());
+            all().find(|(known, _)| {
+                known.eq_ignore_ascii_case(&plain) && (!prefixed(known) || known.get(..1) == plain.get(..1))
+            })
+        })
+    }
+
+    /// The spellings that a message names, in one line.
     ///
     /// ```
     /// use trimwright_harness::units::Kind;

@@ -36,11 +36,61 @@ fn val_trade_units_have_their_defined_size() {
 }
 
 #[test]
-fn spacing_is_free_and_case_is_not() {
+fn spacing_is_free_and_so_are_dots_and_case_where_there_is_no_doubt() {
     for text in ["318 cu in", "318cu in", "  318  cu   in ", "3.18e2 cu in"] {
         close(si(Kind::Volume, text), si(Kind::Volume, "318 in3"), 0.0);
     }
-    assert_eq!(parse(Kind::Pressure, "5 kpa"), Err(UnitError::WrongUnit(Kind::Pressure)));
+    for text in
+        ["350 ci", "350 CID", "350 cu. in.", "350 CU IN", "350 cubic inches", "350 in^3", "350 Cu.In."]
+    {
+        close(si(Kind::Volume, text), si(Kind::Volume, "350 cu in"), 0.0);
+    }
+    for text in ["5.2 l", "5.2 liters", "5.2 Litres", "5.2 LITER"] {
+        close(si(Kind::Volume, text), 5.2e-3, 1e-15);
+    }
+    for (kind, text, plain) in [
+        (Kind::Pressure, "5 kpa", "5 kPa"),
+        (Kind::Pressure, "43.5 PSI", "43.5 psi"),
+        (Kind::Rotation, "650 RPM", "650 rpm"),
+        (Kind::Torque, "300 lb-ft", "300 lb ft"),
+        (Kind::Torque, "300 ft-lbs", "300 lb ft"),
+        (Kind::Temperature, "190 deg F", "190 degF"),
+        (Kind::Temperature, "190 °f", "190 degF"),
+        (Kind::MassRate, "38 LBS/HR", "38 lb/h"),
+        (Kind::Speed, "60 MPH", "60 mph"),
+        (Kind::Time, "5 Minutes", "5 min"),
+    ] {
+        close(si(kind, text), si(kind, plain), 0.0);
+    }
+}
+
+#[test]
+fn the_case_of_a_prefix_is_never_guessed() {
+    for (kind, text) in [
+        (Kind::Pressure, "5 mPa"),
+        (Kind::Pressure, "5 mpa"),
+        (Kind::Pressure, "5 Mbar"),
+        (Kind::Voltage, "5 MV"),
+        (Kind::Current, "5 MA"),
+        (Kind::Resistance, "5 Mohm"),
+        (Kind::HeatingValue, "43 mJ/kg"),
+        (Kind::Mass, "5 Mg"),
+        (Kind::Length, "5 Mm"),
+    ] {
+        assert_eq!(parse(kind, text), Err(UnitError::WrongUnit(kind)), "{text}");
+    }
+    close(si(Kind::Pressure, "5 MPa"), 5e6, 1e-15);
+}
+
+#[test]
+fn a_decimal_comma_is_told_of() {
+    for text in ["5,2 L", "1,000 cc", "5,2"] {
+        assert_eq!(parse(Kind::Volume, text), Err(UnitError::Comma), "{text}");
+    }
+    assert_eq!(
+        UnitError::Comma.to_string(),
+        "has a comma in its number: write a decimal point, as in 5.2, and nothing between thousands"
+    );
 }
 
 #[test]
@@ -64,10 +114,34 @@ fn a_range_is_shown_in_the_unit_the_user_chose() {
 }
 
 #[test]
+fn limits_are_short_and_themselves_allowed() {
+    let unit = |kind, spelling| Unit::find(kind, spelling).expect("a unit");
+    for (kind, spelling, low, high, limits) in [
+        (Kind::Volume, "cu in", 0.5e-3, 10e-3, ["30.6 cu in", "610 cu in"]),
+        (Kind::Rotation, "rpm", 300.0, 900.0, ["2870 rpm", "8590 rpm"]),
+        (Kind::Temperature, "degC", 330.0, 390.0, ["56.9 degC", "116 degC"]),
+        (Kind::Temperature, "degC", 233.15, 273.15, ["-39.9 degC", "0 degC"]),
+        (Kind::Time, "min", 0.0, 172_800.0, ["0 min", "2880 min"]),
+        (Kind::Ratio, "%", -0.5, 0.5, ["-50%", "50%"]),
+        (Kind::Ratio, "%", -0.35, 0.35, ["-34.9%", "34.9%"]),
+        (Kind::Ratio, "", 8.9, 15.2, ["8.9", "15.2"]),
+        (Kind::Time, "s", 9.1234, 9.1241, ["9.124 s", "9.124 s"]),
+    ] {
+        assert_eq!(unit(kind, spelling).limits(low, high), limits);
+    }
+    assert_eq!(unit(Kind::Ratio, "%").held_limits(-0.35, 0.35), ["-35%", "35%"]);
+    assert_eq!(unit(Kind::Temperature, "degC").held_limits(233.15, 273.15), ["-40 degC", "0 degC"]);
+    assert_eq!(unit(Kind::Ratio, "%").limits(0.3, 0.95), ["30%", "94.9%"]);
+    assert_eq!(held(35.0 * 0.01, (0.0, 0.35)), Some(0.35));
+    assert_eq!(held(0.351, (0.0, 0.35)), None);
+    assert_eq!(held(f64::NAN, (0.0, 0.35)), None);
+}
+
+#[test]
 fn ident_every_spelling_is_one_that_the_library_knows() {
     for kind in Kind::ALL {
         assert!(Unit::preferred(kind).is_some(), "{kind:?}");
-        for (spelling, _) in kind.spellings() {
+        for (spelling, _) in kind.spellings().iter().chain(kind.besides()) {
             let unit = Unit::find(kind, spelling);
             assert!(unit.is_some_and(|u| u.slope > 0.0 && u.offset >= 0.0), "{kind:?} {spelling}");
         }
@@ -75,6 +149,21 @@ fn ident_every_spelling_is_one_that_the_library_knows() {
 }
 
 proptest! {
+    /// What is printed as the ends of a range lies in it.
+    #[test]
+    fn ident_limits_are_in_their_range(low in -1.0e6..1.0e6_f64, share in 0.01..2.0_f64) {
+        let high = low + share * low.abs();
+        for kind in Kind::ALL {
+            for (spelling, _) in kind.spellings() {
+                let unit = Unit::find(kind, spelling).expect("an accepted unit");
+                for limit in unit.limits(low, high) {
+                    let si = parse(kind, &limit).expect("a quantity").si;
+                    prop_assert!((low..=high).contains(&si), "{} of {} to {}", limit, low, high);
+                }
+            }
+        }
+    }
+
     /// To text and back in every accepted unit of every kind.
     #[test]
     fn ident_round_trip(number in -1.0e6..1.0e6_f64) {

@@ -1,0 +1,126 @@
+//! What is said of a command line that can't be taken: argument, value and what is allowed, as everywhere else.
+
+use clap::builder::TypedValueParser;
+use clap::error::{ContextKind, ErrorKind};
+use std::error::Error;
+use trimwright_harness::error::InputError;
+
+/// Takes a whole number from `low` to `high`.
+pub(crate) fn whole<T>(low: u64, high: u64) -> impl TypedValueParser<Value = T>
+where
+    T: TryFrom<u64> + Clone + Send + Sync + 'static,
+{
+    move |text: &str| {
+        let number = text.parse().ok().filter(|number| (low..=high).contains(number));
+        number
+            .and_then(|number| T::try_from(number).ok())
+            .ok_or_else(|| format!("must be a whole number between {low} and {high}"))
+    }
+}
+
+/// What is wrong.
+pub(crate) fn refusal(error: &clap::Error) -> InputError {
+    let of = |kind| error.get(kind).map(ToString::to_string).filter(|text| !text.is_empty());
+    let value = of(ContextKind::InvalidValue);
+    // `--passes <N>` is shown as it is written.
+    let written = |argument: String| argument.split(" <").next().unwrap_or_default().to_owned();
+    let argument = of(ContextKind::InvalidArg).unwrap_or_default();
+    let proposal = [ContextKind::SuggestedValue, ContextKind::SuggestedArg, ContextKind::SuggestedSubcommand]
+        .into_iter()
+        .find_map(of)
+        .map_or_else(String::new, |proposed| format!("; did you mean {}?", written(proposed)));
+    let plain = |problem: &str| InputError::new(written(argument.clone()), format!("{problem}{proposal}"));
+    let with_value = |error: InputError| match &value {
+        Some(value) => error.value(value),
+        None => error,
+    };
+    match error.kind() {
+        ErrorKind::ValueValidation => {
+            let problem = error.source().map_or_else(|| "is not allowed".to_owned(), ToString::to_string);
+            with_value(plain(&problem))
+        }
+        ErrorKind::InvalidValue => {
+            let words =
+                of(ContextKind::ValidValue).map_or_else(String::new, |words| format!("one of {words}"));
+            match (&value, words.as_str()) {
+                (None, "") => plain("needs a value"),
+                (None, words) => plain(&format!("needs a value, {words}")),
+                (Some(_), words) => with_value(plain(&format!("must be {words}"))),
+            }
+        }
+        ErrorKind::UnknownArgument if argument.starts_with('-') => {
+            plain("is no option here, --help names those that are")
+        }
+        ErrorKind::UnknownArgument => plain("is one word too many"),
+        ErrorKind::InvalidSubcommand => {
+            let named = of(ContextKind::InvalidSubcommand).unwrap_or_default();
+            InputError::new(named, format!("is no command, --help names those that are{proposal}"))
+        }
+        ErrorKind::ArgumentConflict if argument.is_empty() => {
+            let option = of(ContextKind::PriorArg).map_or_else(|| "option".to_owned(), written);
+            InputError::new(option, "stands before a command; options stand after it")
+        }
+        ErrorKind::ArgumentConflict => match of(ContextKind::PriorArg).map(written) {
+            Some(prior) if prior != written(argument.clone()) => plain(&format!("does not go with {prior}")),
+            Some(_) => plain("is given more than once"),
+            None => plain("does not go with the rest"),
+        },
+        ErrorKind::MissingRequiredArgument => {
+            InputError::new(argument.clone(), "is missing and has to be given")
+        }
+        ErrorKind::TooManyValues => with_value(plain("takes no value")),
+        _ => {
+            let first = error.to_string().lines().next().unwrap_or_default().to_owned();
+            InputError::new("command line", first.strip_prefix("error: ").unwrap_or(&first))
+        }
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::arguments::command;
+
+    fn refused(words: &str) -> String {
+        let words = ["trimwright"].into_iter().chain(words.split(' '));
+        refusal(&command().try_get_matches_from(words).expect_err("refused")).to_string()
+    }
+
+    #[test]
+    fn each_refusal_names_the_argument_the_value_and_what_is_allowed() {
+        for (words, message) in [
+            ("drive --passes 0", "--passes, 0: must be a whole number between 1 and 100"),
+            ("drive --passes zero", "--passes, zero: must be a whole number between 1 and 100"),
+            (
+                "--passes 99999999999999999999",
+                "--passes, 99999999999999999999: must be a whole number between 1 and 100",
+            ),
+            ("compare --passes 101", "--passes, 101: must be a whole number between 1 and 100"),
+            ("--seed -1", "--seed, -1: must be a whole number between 0 and 18446744073709551615"),
+            ("live --seed x", "--seed, x: must be a whole number between 0 and 18446744073709551615"),
+            ("fleet --engines 0", "--engines, 0: must be a whole number between 1 and 1000000"),
+            ("fleet --jobs -2", "--jobs, -2: must be a whole number between 0 and 1024"),
+            (
+                "fleet --learner kalmn",
+                "--learner, kalmn: must be one of integral, gradient, kalman, all; did you mean kalman?",
+            ),
+            ("live --times 3", "--times, 3: must be one of 1, 2, 5, 10, 20, 50"),
+            ("drive --units", "--units: needs a value, one of si, us"),
+            ("drive --passes", "--passes: needs a value"),
+            (
+                "drive --pases 3",
+                "--pases: is no option here, --help names those that are; did you mean --passes?",
+            ),
+            ("drive a b", "b: is one word too many"),
+            ("drvie", "drvie: is no command, --help names those that are; did you mean drive?"),
+            ("drive --quiet --json", "--quiet: does not go with --json"),
+            ("drive --seed 1 --seed 2", "--seed: is given more than once"),
+            ("drive --quiet=3", "--quiet, 3: takes no value"),
+            ("--passes 3 list", "--passes: stands before a command; options stand after it"),
+            ("export", "--format <FORMAT>, <RUN>: is missing and has to be given"),
+        ] {
+            assert_eq!(refused(words), message, "{words}");
+        }
+        assert!(!refused("drive --passes \u{1b}[31m").contains('\u{1b}'));
+    }
+}
