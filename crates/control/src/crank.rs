@@ -17,6 +17,9 @@ const FASTEST_RAD_PER_S: f32 = 1150.0;
 const SLOWEST_RAD_PER_S: f32 = 4.2;
 /// Speed from which one firing can neither double the speed nor halve it, rad/s: the crank's inertia forbids it.
 const STEADY_RAD_PER_S: f32 = 40.0;
+/// Last speed over the mean of a cycle below which an engine is slowing down, ratio (engineering judgement: cylinders that differ stay
+/// above).
+const HOLDS_SPEED: f32 = 0.8;
 /// Share of the last interval below which the next pulse is interference, and above which one was lost.
 const SHORT: f32 = 0.6;
 const LONG: f32 = 1.7;
@@ -132,9 +135,10 @@ impl Crank {
             self.take(pulse_us, angle_rad, usize::from(calibration.answers().cylinders));
         }
         if self.since_pulse_s > angle_rad / SLOWEST_RAD_PER_S {
-            // An engine that was switched off stops by itself.
-            let fell_silent =
-                frame.switches.ignition && (self.fell_silent || self.speed_rad_per_s > STEADY_RAD_PER_S);
+            // An engine that was switched off stops by itself, and one that dies slows down before.
+            let at_speed = self.speed_rad_per_s > STEADY_RAD_PER_S
+                && self.quick_rad_per_s > HOLDS_SPEED * self.speed_rad_per_s;
+            let fell_silent = frame.switches.ignition && (self.fell_silent || at_speed);
             self.stand();
             self.fell_silent = fell_silent;
         }
@@ -375,6 +379,12 @@ mod tests {
         assert!(silent(&[10_000; 40], true) && !silent(&[10_000; 40], false));
         let stopping: [u64; 40] = core::array::from_fn(|pulse| 20_000 + 4000 * pulse as u64);
         assert!(!silent(&stopping, true));
+        // Dies within a second of a flooded start.
+        let dying: [u64; 28] = core::array::from_fn(|pulse| match pulse {
+            0..20 => 11_000,
+            _ => (11_000.0 * 1.25_f64.powi(pulse as i32 - 20)) as u64,
+        });
+        assert!(!silent(&dying, true));
     }
 
     #[test]

@@ -150,7 +150,7 @@ pub enum Limit {
 /// let sizing = size(&Scenario::load("tired-van")?, System::Si)?;
 /// let thin = sizing.line("wire to the pump").ok_or("a line")?;
 /// assert!(thin.verdict == Verdict::TooMuch && thin.formula.starts_with("8 A x 6 m"), "{thin:?}");
-/// assert!(thin.change.starts_with("AWG"), "it says what to change: {}", thin.change);
+/// assert!(thin.change.starts_with("2.624 mm2"), "it says what to change: {}", thin.change);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
