@@ -119,8 +119,8 @@ fn several_faults_at_once_are_all_there() {
 #[test]
 fn the_lean_guard_ends_what_starves_a_loaded_engine() {
     let schedule = examination::schedule();
-    // Injectors that lose 45 % do not let this engine run at all.
-    for (name, strength) in [("weak_pump", 0.85), ("weak_pump", 0.9), ("clogged_injectors", 0.42)] {
+    // What injectors lose up to 42 % of is made up for by what is learned; those that lose 45 % hardly let this engine run.
+    for (name, strength) in [("weak_pump", 0.85), ("weak_pump", 0.9), ("clogged_injectors", 0.43)] {
         let kind = find(name).expect("a kind");
         let fault = Fault { strength, from_s: examination::FROM_S, ..Fault::usual(kind) };
         let scenario = Scenario { schedule: schedule.clone(), ..with(&van(), fault) };

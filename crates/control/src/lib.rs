@@ -19,9 +19,9 @@
 //! | what | bytes |
 //! |---|---|
 //! | calibration | 2044 |
-//! | state | 9152 |
+//! | state | 9168 |
 //! | learned map | 1376 |
-//! | controller | 11200 |
+//! | controller | 11216 |
 //!
 //! ```
 //! use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};

@@ -43,6 +43,9 @@ const LEAPS_V: (f32, f32) = (2.0, 1.0);
 const SETTLED_S: f32 = 5.0;
 /// Time after which a running engine's lambda sensor should be ready, s.
 const HEATED_S: f32 = 60.0;
+/// How long pulses stay doubted after the last that was lost or refused, s: before it others may have passed for firings, and what was
+/// injected then is read only after the way through the exhaust.
+const CRANK_DOUBTED_S: f32 = 0.5;
 
 /// Watches the wires.
 ///
@@ -80,6 +83,8 @@ pub struct Plausible {
     lambda_leapt: bool,
     running_s: f32,
     not_ready_s: f32,
+    /// For how long pulses are doubted yet, s.
+    crank_doubted_s: f32,
 }
 
 impl Plausible {
@@ -107,6 +112,8 @@ impl Plausible {
         dtcs: &mut Dtcs,
     ) -> Doubts {
         self.watch_lambda(frame);
+        self.crank_doubted_s =
+            if crank.is_doubted() { CRANK_DOUBTED_S } else { (self.crank_doubted_s - dt_s).max(0.0) };
         let wires = [
             (&mut self.map, frame.map_v),
             (&mut self.tp, frame.tp_v),
@@ -173,7 +180,7 @@ impl Plausible {
             iat: !within(frame.iat_v, THERMISTOR_V) || self.iat.is_noisy(),
             rail: !within(frame.frp_v, RATIOMETRIC_V) || rail_stuck || self.rail.is_noisy(),
             battery: !within(frame.battery_v, (5.5, 18.0)) || self.supply.is_noisy(),
-            crank: crank.is_doubted(),
+            crank: self.crank_doubted_s > 0.0,
             lambda: !frame.switches.o2_ready
                 || !frame.o2_v.is_finite()
                 || lambda_stuck

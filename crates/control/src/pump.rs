@@ -36,6 +36,8 @@ const INTEGRAL_GAIN: f32 = 6e-6;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pump {
     integral: f32,
+    /// The integral when the fuel was cut, while it is.
+    before_cut: Option<f32>,
     /// Share of the supply voltage, 0 to 1.
     pub duty: f32,
 }
@@ -79,10 +81,15 @@ impl Pump {
             self.duty = 1.0;
             return;
         }
+        // What holds the pressure while nothing flows would let it dip when fuel is used again.
+        if phase == Phase::FuelCut {
+            self.before_cut.get_or_insert(self.integral);
+        } else if let Some(before) = self.before_cut.take() {
+            self.integral = before;
+        }
         let known = FEED_FORWARD.0 + FEED_FORWARD.1 * fuel_kg_per_s.held(0.0, 0.1);
         let wanted = known + GAIN * off + self.integral;
-        // While fuel is cut nothing relieves a pressure that is too high, and winding down would let it dip when fuel is used again.
-        if phase != Phase::FuelCut && (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
+        if (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
             self.integral = (self.integral + INTEGRAL_GAIN * off * dt_s).held(-0.6, 0.6);
         }
         self.duty = wanted.held(0.05, 1.0);
@@ -119,17 +126,19 @@ mod tests {
     }
 
     #[test]
-    fn what_stands_in_the_line_while_fuel_is_cut_is_not_unlearned() {
+    fn after_a_cut_it_goes_on_from_where_it_was_before() {
         let answers = SetupAnswers { fuel_system: FuelSystem::Returnless, ..SetupAnswers::default() };
         let calibration = Calibration::from_answers(&answers).unwrap();
         let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
-        let at = |rail_pa| Belief { rail_pa, ..Belief::default() };
-        pump.step(&calibration, &at(290e3), Phase::Running, 1e-3, 0.01, &mut dtcs);
-        let learned = pump.integral;
-        for _ in 0..1000 {
-            pump.step(&calibration, &at(350e3), Phase::FuelCut, 0.0, 0.01, &mut dtcs);
-        }
-        assert!(learned > 0.0 && pump.integral == learned);
+        let mut duty = |phase, rail_pa, fuel_kg_per_s| {
+            let belief = Belief { rail_pa, ..Belief::default() };
+            pump.step(&calibration, &belief, phase, fuel_kg_per_s, 0.01, &mut dtcs);
+            pump.duty
+        };
+        let before = duty(Phase::Running, 300e3, 1e-3);
+        let cut = (0..1000).map(|_| duty(Phase::FuelCut, 330e3, 0.0)).last();
+        assert!(cut.is_some_and(|cut| cut < 0.5 * before), "{before} {cut:?}");
+        assert_eq!(duty(Phase::Running, 300e3, 1e-3), before);
     }
 
     #[test]

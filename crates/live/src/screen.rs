@@ -273,7 +273,7 @@ impl Screen<'_> {
         let row = |kind: &'static FaultKind| {
             let there = self.bench.faults().map(|(fault, _)| fault).find(|fault| fault.kind == kind);
             let sign = if there.is_some() { '*' } else { ' ' };
-            format!("{sign} {}", wrong::title(there.unwrap_or(&Fault::usual(kind))))
+            format!("{sign} {}", there.unwrap_or(&Fault::usual(kind)).title())
         };
         let rows: Vec<String> = Bench::kinds().into_iter().map(row).collect();
         let list = List::new(rows)
@@ -359,7 +359,7 @@ mod tests {
             "kPa",
             "0 cells visited, 0 known to 1 %",
             "* air leak into",
-            "manifold 40",
+            "manifold, 40",
             FOOT,
         ] {
             assert!(text.contains(words), "{words:?} in\n{text}");
@@ -402,7 +402,7 @@ mod tests {
             assert!("lesson     ".len() + lesson.len() <= room, "{lesson}");
         }
         for kind in Bench::kinds() {
-            let title = wrong::title(&Fault::usual(kind));
+            let title = Fault::usual(kind).title();
             assert!("> * ".len() + title.len() <= usize::from(SMALLEST.0) - 2, "{title}");
         }
         assert!(FOOT.len() <= usize::from(SMALLEST.0));
@@ -414,9 +414,9 @@ mod tests {
         let help = picture(&bench, Over::Help, SMALLEST, Colours::All).backend().to_string();
         assert!(HELP.iter().all(|(_, meaning)| help.contains(meaning)), "{help}");
         let faults = picture(&bench, Over::Faults(0), SMALLEST, Colours::All).backend().to_string();
-        assert!(faults.contains("> * air leak into the intake manifold 40 mm2"), "{faults}");
+        assert!(faults.contains("> * air leak into the intake manifold, 40 mm2"), "{faults}");
         let wrong = picture(&bench, Over::Wrong, SMALLEST, Colours::All).backend().to_string();
-        assert!(wrong.contains("  none") && wrong.contains("* air leak into the intake manifold 40 mm2"));
+        assert!(wrong.contains("  none") && wrong.contains("* air leak into the intake manifold, 40 mm2"));
     }
 
     #[test]

@@ -2,8 +2,6 @@
 
 use crate::bench::Bench;
 use trimwright_control::Dtc;
-use trimwright_harness::faults::Fault;
-use trimwright_harness::units::Unit;
 
 /// Codes and faults in rows of this width, at most so many: when some are left out the last row says so.
 pub(crate) fn rows(bench: &Bench, width: usize, most: usize) -> Vec<String> {
@@ -11,7 +9,7 @@ pub(crate) fn rows(bench: &Bench, width: usize, most: usize) -> Vec<String> {
         let before = if now { "" } else { " before:" };
         (if now { '!' } else { ' ' }, format!("{}{before} {}", dtc.code(), dtc.meaning()))
     });
-    let faults = bench.faults().map(|(fault, there)| (if there { '*' } else { ' ' }, title(fault)));
+    let faults = bench.faults().map(|(fault, there)| (if there { '*' } else { ' ' }, fault.title()));
     let mut rows = vec!["Codes (! now)".to_owned()];
     rows.extend(entries(codes, width));
     rows.extend([String::new(), "Faults (* now)".to_owned()]);
@@ -28,13 +26,6 @@ pub(crate) fn codes(bench: &Bench) -> Vec<(Dtc, bool)> {
     let dtcs = &bench.closed_loop().controller().state().dtcs;
     let before = dtcs.stored().filter(|dtc| !dtcs.is_set(*dtc)).map(|dtc| (dtc, false));
     dtcs.active().map(|dtc| (dtc, true)).chain(before).collect()
-}
-
-/// What a fault is and how strong, with its unit.
-pub(crate) fn title(fault: &Fault) -> String {
-    let title = fault.kind.title;
-    let unit = fault.kind.strength.and_then(|strength| Unit::find(strength.kind, strength.unit));
-    unit.map_or_else(|| title.to_owned(), |unit| format!("{title} {}", unit.show(fault.strength)))
 }
 
 /// Entries with their signs, broken into rows; "none" when there are none.
@@ -91,7 +82,7 @@ mod tests {
             "  wire broken",
             "* air leak into",
             "  the intake",
-            "  manifold 40",
+            "  manifold, 40",
             "  mm2",
         ];
         assert_eq!(rows(&bench, 16, 13), now);
@@ -101,13 +92,5 @@ mod tests {
         (0..500).for_each(|_| bench.go_on());
         let before = "  P0107 before: manifold pressure sensor circuit low";
         assert_eq!(rows(&bench, 60, 9), ["Codes (! now)", before, "", "Faults (* now)", "  none"]);
-    }
-
-    #[test]
-    fn a_strength_has_its_unit() {
-        let titles: Vec<String> = Bench::kinds().into_iter().map(|kind| title(&Fault::usual(kind))).collect();
-        for words in ["fuel pump delivers less, by 0.6", "later than usual, by 0.3 ms", "wire broken"] {
-            assert!(titles.iter().any(|title| title.ends_with(words)), "{words} in {titles:?}");
-        }
     }
 }
