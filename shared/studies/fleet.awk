@@ -6,8 +6,8 @@ BEGIN {
     printf "%-42s%9s%9s%9s\n", "", "integral", "gradient", "kalman"
 }
 $2 in label { half[$2, $1] = $7; most[$2, $1] = $9 }
-$2 == "within_two_sigma" { honest[$1] = $10 }
-$2 == "stalls" { engines = $3; stalls += $10 * $3 }
+$2 == "within_two_sigma" { honest[$1] = $11 }
+$2 == "stalls" { engines = $3; stalls += $11 * $3 }
 function line(name, values, figure, unit, factor, digits) {
     printf "%-42s", name
     split("integral gradient kalman", learners, " ")
