@@ -85,6 +85,7 @@ fn of_a_shipped_drive_without_faults_nothing_is_to_be_acted_on() {
     let check = |self_check: bool| {
         for scenario in sound().filter(|scenario| scenario.faults.is_empty()) {
             let learned = learn(&scenario, Options { self_check, ..Options::default() }).expect("a drive");
+            assert_eq!(causes(&learned), [], "{}", scenario.name);
             let found = findings(&learned.evidence, &learned.controller);
             assert!(
                 found.iter().all(|finding| finding.weight == Weight::Note),

@@ -77,7 +77,7 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
 /// What the words of a comparison mean, a line each; those of a fleet too.
 pub(crate) const WORDS: &str = "\
     Left in visited cells: learned correction against the right one, weighted by the time spent in each cell.\n\
-    Fit made afterwards: the same for a least-squares fit that sees the whole log at once, the practical limit.\n\
+    Fit made afterwards: the same for a least-squares fit that sees the whole log at once, about the practical limit.\n\
     Within two sigma: share of the visited cells whose error is below two of the learner's own standard deviations; some 95 % is honest.\n\
     Learners: with integral a cell takes a fixed part of each error times its share in the reading; with gradient a reading always removes \
     the same part of its error, wherever it lies between cells; with kalman a cell takes the more the less it knows, so that it is quick at \

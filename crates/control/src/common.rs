@@ -11,8 +11,9 @@
 //!
 //! Both are drawn from the cells. With the prior variance `P0` of a cell's own deviation, its variance now `P_i` and its correction
 //! `y_i`, the lessons alone said `s + (y_i - s - (e_i - s) P_i / P0) P0 / (P0 - P_i)`, which scatters with `P0^2 / (P0 - P_i)` about what
-//! cells have in common
-//! (Gaussian update undone; empirical Bayes, e.g. Gelman et al., Bayesian Data Analysis, 3rd ed., section 5.4, from memory).
+//! cells have in common (Gaussian update undone; empirical Bayes, e.g. Gelman et al., Bayesian Data Analysis, 3rd ed., section 5.4, from
+//! memory). That `P_i / P0` is the share which no lesson has told is exact for the Kalman learner; after a fixed gain more is untold, and
+//! the causes are drawn somewhat small.
 //! A change of `s` and `d` then follows from the normal equations `sum w_i [1, r_i] [1, r_i]^T` with `w_i = (P0 - P_i) / P0^2`
 //! and `r_i = 1 / tau_i`, and the right side `sum [1, r_i] (y_i - s - (e_i - s) P_i / P0) / P0`.
 

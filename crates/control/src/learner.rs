@@ -197,8 +197,9 @@ impl LearnedMap {
     /// Takes a lesson: each cell that learns from it moves by `gain` times the innovation, and is known as well as that gain leaves it.
     /// `gain` is asked with the cell's number, its share and the gain that a Kalman filter would choose.
     ///
-    /// The variance after any gain `K_i`, best or not, is that of the Joseph form (e.g. Simon, Optimal State Estimation, 2006, eq. 3.19, from
-    /// memory) without what cells have to do with each other: `P_i + K_i (K_i S - 2 phi_i P_i)` with `S = sum phi_j^2 P_j + R`.
+    /// The variance after any gain `K_i`, best or not, is that of the Joseph form (e.g. Simon, Optimal State Estimation, 2006, from memory)
+    /// without what cells have to do with each other, and never more than before any lesson: `P_i + K_i (K_i S - 2 phi_i P_i)` with
+    /// `S = sum phi_j^2 P_j + R`.
     ///
     /// ```
     /// use trimwright_control::attribution::Seen;
@@ -222,9 +223,10 @@ impl LearnedMap {
         let mut outcome = Outcome::Taken;
         for (cell, share) in lesson.taught() {
             let gain = gain(cell, share, share * self.variance_of(cell) / spread);
-            self.know(cell, share, gain, spread);
-            if self.move_cell(cell, gain * innovation) == Outcome::Bounded {
-                outcome = Outcome::Bounded;
+            match self.move_cell(cell, gain * innovation) {
+                Outcome::Taken => self.know(cell, share, gain, spread),
+                // A cell that was stopped is not known better than before.
+                Outcome::Bounded => outcome = Outcome::Bounded,
             }
         }
         outcome
@@ -356,20 +358,22 @@ pub enum Outcome {
 /// authority and keeps the confidence.
 ///
 /// ```
-/// use trimwright_control::learner::{LearnedMap, Learner, Lesson, Outcome};
-/// use trimwright_control::{Calibration, Controller, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// /// Trusts the base map.
-/// struct Never;
-/// impl Learner for Never {
-///     fn learn(&self, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
-///         Outcome::Taken
+/// use trimwright_control::attribution::Seen;
+/// use trimwright_control::learner::{Kalman, LearnedMap, Learner, Lesson, Outcome};
+/// use trimwright_numerics::Weights;
+/// /// Goes half as far as the filter would.
+/// struct Wary;
+/// impl Learner for Wary {
+///     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+///         map.take(lesson, |_, _, best| 0.5 * best)
 ///     }
 /// }
-/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// controller.step_with(&Never, &Frame::default());
-/// assert_eq!(controller.state().learned, LearnedMap::default());
-/// # Ok::<(), trimwright_control::AnswerError>(())
+/// let seen = Seen::at_rest(&Weights { cells: [20, 21, 34, 35], shares: [0.4, 0.3, 0.2, 0.1] });
+/// let lesson = Lesson { seen: &seen, right_ln: 0.08, variance_ln2: 0.02, film: false };
+/// let [mut wary, mut filter] = [LearnedMap::default(), LearnedMap::default()];
+/// assert_eq!([Wary.learn(&mut wary, &lesson), Kalman.learn(&mut filter, &lesson)], [Outcome::Taken; 2]);
+/// assert!((wary.seen(&seen) / filter.seen(&seen) - 0.5).abs() < 1e-6);
+/// assert!(wary.sigma_ln(20) > filter.sigma_ln(20), "and knows that it is less sure");
 /// ```
 pub trait Learner {
     /// Takes one lesson.

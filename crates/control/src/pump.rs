@@ -78,7 +78,7 @@ impl Pump {
             return;
         }
         if calibration.answers().fuel_system == FuelSystem::Return || belief.doubts.rail {
-            self.duty = 1.0;
+            (self.duty, self.before_cut) = (1.0, None);
             return;
         }
         // What holds the pressure while nothing flows would let it dip when fuel is used again.

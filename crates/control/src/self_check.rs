@@ -285,7 +285,7 @@ impl SelfCheck {
         let way = if self.into_s.is_some() || (look.idling && asks) { 1.0 } else { -1.0 };
         self.leaned = (self.leaned + way * LEANED_PER_S * look.dt_s).held(0.0, 1.0);
         match self.into_s {
-            Some(into_s) if !look.calm && into_s >= 2.0 * FEWEST_WAVES * self.half_s => self.end(),
+            Some(into_s) if !look.calm && into_s >= self.fewest_s() => self.end(),
             _ if !look.calm => self.into_s = None,
             None if due && look.wanted_ln.abs() < AT_ONE_LN => self.begin(look),
             None => (),
@@ -326,6 +326,11 @@ impl SelfCheck {
         2.0 * WAVES * self.half_s
     }
 
+    /// How long a disturbed check must have run to count, s: its waves, and the way of the last one.
+    fn fewest_s(&self) -> f32 {
+        2.0 * (FEWEST_WAVES * self.half_s + self.believed_s)
+    }
+
     fn begin(&mut self, look: &Look) {
         self.believed_s = look.delay_s.held(0.05, 1.5);
         self.half_s = (2.5 * self.believed_s).held(0.8, 3.0);
@@ -345,7 +350,7 @@ impl SelfCheck {
 
     fn listen(&mut self, into_s: f32, look: &Look) {
         // More fuel reads as less lambda: the sign is turned round here.
-        // What was there before cancels over whole waves.
+        // What was there before cancels over whole waves, and nearly so in a check that ends within one.
         let answer_ln = self.before_ln - look.error_ln;
         for index in 0..CANDIDATES.len() {
             let delay_s = CANDIDATES.get(index).copied().unwrap_or(1.0) * self.believed_s;

@@ -26,7 +26,7 @@
 //! | `learned_map_rms` | steady; what was learned, frozen, feedback off: what the map alone is worth |
 //! | `closed_loop_rms` | all of the last pass of the learning run |
 //! | `visited_error_rms` | cells, by dwell: learned correction less the right one ([`cells::Cells::right_ln`]) |
-//! | `offline_fit_rms` | the same of a weighted least-squares fit of the whole log, made afterwards: the practical limit ([`fit`]) |
+//! | `offline_fit_rms` | the same of a weighted least-squares fit of the whole log, made afterwards: about the practical limit ([`fit`]) |
 //! | `within_two_sigma` | visited cells whose error is below two of their own standard deviations; about 0.95 is honest |
 //!
 //! A scenario is driven three times, in [`drive`]: with the first calibration, learning, and with what was learned.

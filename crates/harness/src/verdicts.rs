@@ -8,10 +8,10 @@
 //!
 //! Engines of a fleet differ by what their parts may: injector flow by 5 %, opening delay by 0.1 ms, filling by 15 %, fuel with up to 5 %
 //! ethanol, and one owner in ten is wrong about the camshaft. Their corrections at high flow scatter by 6.4 % (standard deviation), those at
-//! idle by 20 %. A verdict is spoken only beyond that: 20 % of fuel from the usual at high flow; an opening delay 0.155 ms from the usual
-//! that also shows as a rise towards idle, or a fall of 44 %; air after a cut a fifth of a second later than usual, or the mixture after
-//! its end half a second; a mixture that the
-//! crank feels 2.7 % (five hundred sound engines: `shared/studies/leak.csv`) from what is read.
+//! idle by 20 %. A verdict is spoken only beyond that: 20 % of fuel from the usual at high flow; an opening delay 0.155 ms
+//! above the usual that also shows as a rise towards idle, or a fall towards idle 36 % beyond the usual; air after a cut a fifth of a second
+//! later than usual, or the mixture after its end half a second; a mixture that the crank feels 2.7 % (five hundred sound engines:
+//! `shared/studies/leak.csv`) from what is read.
 //!
 //! # What these sensors cannot tell apart
 //!
@@ -23,7 +23,7 @@
 //!   them all; only when it came, or a sample of the fuel, tells.
 //! - **Late injectors, another cam than answered.** Both ask for more at idle; the delay is told by its share of short pulses at higher
 //!   speed, as far as the filling leaves room for it.
-//! - **Sensor far down the pipe, aged sensor.** Both answer late, and one finding names them. After a fuel cut an aged sensor needs longer
+//! - **Sensor far down the pipe, aged sensor**, without fuel cuts. Both answer late, and one finding names them. After a fuel cut an aged sensor needs longer
 //!   for the way back to the mixture, from the far end of its range, than for the first sight of air; a far one is as late both ways. A
 //!   drive in town has two or three cuts to tell by.
 //! - **What the map covers.** Faults within what sound engines show are learned and make no difference to the mixture.

@@ -59,7 +59,7 @@ pub struct Books {
     pub kinetic_j: f64,
     /// Charges that fired.
     pub charges: u64,
-    /// Charges with fuel that misfired; those of a fuel cut, which take in only what the wall gives off, have none.
+    /// Charges with fuel that misfired; one leaner than lambda 2.5, as most of a fuel cut are, counts as one without.
     pub misfires: u64,
     /// Charges that knocked.
     pub knocks: u64,

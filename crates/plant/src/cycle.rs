@@ -13,8 +13,8 @@ use trimwright_signals::Commands;
 
 /// Manifold pressure from which the knock index is worked out, Pa.
 const KNOCK_FROM_PA: f64 = 60e3;
-/// A charge leaner than this was given no fuel, but drew in what a wet wall gave off in a fuel cut: nobody misses its work (engineering
-/// judgement: no spark lights it, and no controller asks for it).
+/// A charge leaner than this in all its fuel, liquid too, counts as one without: it drew in what a wet wall gives off in a fuel cut, and
+/// nobody misses its work (engineering judgement: no controller asks for such a mixture).
 const NO_FUEL_LAMBDA: f64 = 2.5;
 /// Share with which one charge's gas moves the mean exhaust flow.
 const FLOW_SHARE: f64 = 0.25;
@@ -152,7 +152,8 @@ impl Plant {
 
         let books = &mut self.books;
         books.charges += 1;
-        books.misfires += u64::from(charge.misfired && lambda < NO_FUEL_LAMBDA);
+        let whole_lambda = lambda_of(drawn.air_kg, drawn.nitrous_kg, fuel_kg, self.stoich_afr);
+        books.misfires += u64::from(charge.misfired && whole_lambda < NO_FUEL_LAMBDA);
         books.fuel_waiting_kg -= fuel_kg;
         books.fuel_burned_kg += burned_kg;
         books.fuel_unburned_kg += fuel_kg - burned_kg;

@@ -105,7 +105,7 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "learning.offline_fit_rms",
         "Left by a fit made afterwards",
         Percent,
-        "The same for a least-squares fit that sees the whole log at once: the practical limit. A learner that sees each reading once can \
+        "The same for a least-squares fit that sees the whole log at once: about the practical limit. A learner that sees each reading once can \
          come close, not much better.",
     ),
     meaning(

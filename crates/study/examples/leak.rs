@@ -1,7 +1,7 @@
 //! The table of leaks before the oxygen sensor, on standard output.
 //!
 //! `cargo run --release -p trimwright-study --example leak > shared/studies/leak.csv`; behind `--` may stand how many sound engines, how many
-//! leaking ones and which seed: 500 100 5 if not given. Limits were set while looking at seeds 3 and 4: seed 5 was not looked at before.
+//! leaking ones and which seed: 500 100 8 if not given. Limits were set while looking at seeds 3 to 6: seed 8 was not looked at before.
 
 use std::io::Write;
 use trimwright_harness::scenario::Scenario;
@@ -10,7 +10,7 @@ use trimwright_study::leak::{csv, leaks};
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut numbers = std::env::args().skip(1).map(|argument| argument.parse::<u32>());
     let mut next = |usual| numbers.next().unwrap_or(Ok(usual));
-    let (sound, leaking, seed) = (next(500)?, next(100)?, next(5)?);
+    let (sound, leaking, seed) = (next(500)?, next(100)?, next(8)?);
     let runs = leaks(&Scenario::load("delivery-van")?, u64::from(seed), sound, leaking)?;
     std::io::stdout().write_all(csv(&runs).as_bytes())?;
     Ok(())

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use trimwright_control::learner::AUTHORITY_LN;
+use trimwright_control::learner::{AUTHORITY_LN, PRIOR_SIGMA_LN};
 use trimwright_control::{RPM_POINTS, Strategy};
 use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;
@@ -75,7 +75,8 @@ pub struct Figures {
     pub cells_confident: u64,
     /// Share of the visited cells whose error is below two of the learner's standard deviations.
     pub within_two_sigma: Option<f64>,
-    /// rms error left in the visited cells.
+    /// rms error left in the visited cells; `None` also when one of them has no right correction at all, because its corner of the map lies
+    /// where this engine cannot run.
     pub visited_error_rms: Option<f64>,
     /// The same for the fit made afterwards.
     pub offline_fit_rms: Option<f64>,
@@ -156,22 +157,43 @@ impl Figures {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn over_offline_fit(&self) -> Option<f64> {
-        Some(self.visited_error_rms? / self.offline_fit_rms?).filter(|ratio| ratio.is_finite())
+        Some(self.left_in_visited()? / self.offline_fit_rms?).filter(|ratio| !ratio.is_nan())
+    }
+
+    /// rms error left in the visited cells for comparing engines: more than any where it could not be measured although cells were visited.
+    ///
+    /// ```
+    /// # use trimwright_harness::{drive::{Record, drive}, scenario::Scenario, schedule::Schedule};
+    /// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
+    /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
+    /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+    /// # let run = drive(&scenario, Record::Figures, &mut |_| ())?;
+    /// use trimwright_study::fleet::Figures;
+    /// let short_trip = Figures::of(&run);
+    /// assert_eq!(short_trip.left_in_visited(), None, "no cell was visited for long");
+    /// let odd = Figures { cells_visited: 40, ..short_trip };
+    /// assert_eq!(odd.left_in_visited(), Some(f64::INFINITY), "it does not slip out of the quantiles");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    pub fn left_in_visited(&self) -> Option<f64> {
+        self.visited_error_rms.or((self.cells_visited > 0).then_some(f64::INFINITY))
     }
 }
 
 /// Visited cells at the end of their authority that should not be, and those that would have to go beyond it. A reading between
-/// breakpoints speaks of the cells about it together: where one would have to go beyond its authority, its neighbours bear what it may
-/// not, and may end there too.
+/// breakpoints speaks of the cells about it together: where one that had lessons would have to go beyond its authority, its neighbours
+/// bear what it may not, and may end there too.
 fn at_the_end(run: &Run) -> (u64, u64) {
     let common_ln = run.learned.common.flow_ln;
     let needed: Vec<bool> = (run.right_ln.iter())
         .map(|right| (right - f64::from(common_ln)).abs() >= f64::from(AUTHORITY_LN))
         .collect();
+    let had_lessons = |cell: usize| run.learned.sigma_ln(cell) < PRIOR_SIGMA_LN;
     let (mut run_away, mut beyond) = (0, 0);
     let cells = run.learned.ln.flat().iter().zip(run.cells.visited()).enumerate();
     for (cell, (learned, _)) in cells.filter(|(_, (_, visited))| *visited) {
-        let near = needed.iter().enumerate().any(|(other, needed)| *needed && are_near(cell, other));
+        let bears = |other: usize| needed[other] && had_lessons(other) && are_near(cell, other);
+        let near = (0..needed.len()).any(bears);
         beyond += u64::from(needed[cell]);
         run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !near);
     }

@@ -14,7 +14,7 @@ use crate::fleet::{Engine, Order};
 use crate::learners;
 
 /// Version of the layout.
-const SCHEMA: u32 = 2;
+const SCHEMA: u32 = 3;
 
 /// Which fleet it is. How many engines it shall have in the end and how many run at once is not part of that.
 ///

@@ -91,7 +91,7 @@ pub const FIGURES: [Told; 10] = [
     told("settle_s", "Within 2 % after", Way::Seconds, |figures| {
         Some(figures.settle_s.unwrap_or(f64::INFINITY))
     }),
-    told("visited_error_rms", "Left in visited cells", Way::Percent, |figures| figures.visited_error_rms),
+    told("visited_error_rms", "Left in visited cells", Way::Percent, Figures::left_in_visited),
     told("offline_fit_rms", "Fit made afterwards", Way::Percent, |figures| figures.offline_fit_rms),
     told("over_offline_fit", "Learner against fit", Way::Ratio, Figures::over_offline_fit),
     told("within_two_sigma", "Within two sigma", Way::Percent, |figures| figures.within_two_sigma),
@@ -244,7 +244,7 @@ pub fn of(engines: &[&Engine], figure: Figure) -> [f64; SHARES.len()] {
     SHARES.map(|share| quantile(&values, share))
 }
 
-/// What a fleet may not do, whatever its figures.
+/// What is counted besides.
 const COUNTED: [(&str, Figure); 2] = [
     ("cells_run_away", |figures| Some(figures.cells_run_away as f64)),
     ("cells_beyond_authority", |figures| Some(figures.cells_beyond_authority as f64)),

@@ -446,7 +446,6 @@ pub fn charts() -> Result<Charts, AnswerError> {
 mod tests {
     use super::*;
 
-    /// The formula against roots computed by an independent program: shared/reference/control_margins.csv, rows "discrete I".
     /// Takes everything at once and knows no limit.
     struct Rash(f32);
 
@@ -466,6 +465,7 @@ mod tests {
         assert_eq!(motion(&mut Rash(0.0), around), Motion::Swings);
     }
 
+    /// The formula against roots computed by an independent program: shared/reference/control_margins.csv, rows "discrete I".
     #[test]
     fn val_the_exact_limit_is_that_of_the_table() {
         let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/reference/control_margins.csv");

@@ -4,7 +4,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::Cause;
 use trimwright_study::diagnosis::{Diagnosed, confusion_csv, diagnose};
 
-/// 300 drawn faults and 100 sound engines of a seed that no limit was set by:
+/// 300 drawn faults and 100 sound engines of a seed that was drawn once, after all limits were set:
 /// `cargo run --release -p trimwright-study --example diagnosis > shared/studies/diagnosis.csv`.
 const TABLE: &str = include_str!("../../../shared/studies/diagnosis.csv");
 /// Least share of the faults whose cause is said first, and among the first two; of sound engines of which nothing is said.
@@ -33,11 +33,11 @@ fn the_first_cause_is_right_in_most_and_the_first_two_in_nearly_all() {
     assert!(runs >= 100.0 && quiet >= QUIET * runs, "{quiet} of {runs}");
 }
 
-/// Each cause once and some sound engines, of the table's own seed.
+/// Each cause once and some sound engines, of the table's own seed: one may be missed.
 #[test]
-fn regress_the_table_is_what_the_program_gives() {
+fn each_cause_once_is_said_among_the_first_two() {
     let faulty = Cause::ALL.len();
-    let runs = diagnose(&Scenario::load("delivery-van").expect("shipped"), 2, faulty as u32, 6);
+    let runs = diagnose(&Scenario::load("delivery-van").expect("shipped"), 7, faulty as u32, 6);
     let wrong: Vec<&Diagnosed> = runs.iter().filter(|run| !run.within_two()).collect();
     assert!(wrong.len() <= 1, "{wrong:?}");
     assert_eq!(confusion_csv(&runs).lines().next(), TABLE.lines().next());

@@ -38,6 +38,11 @@ fn titles_read_on_into_the_strength() {
         let broken_off = ["by", "to", "as", "loses", "answered"];
         assert!(broken_off.iter().all(|word| !kind.title.ends_with(&format!(" {word}"))), "{title}");
         if let Some(strength) = &kind.strength {
+            let told = &title[kind.title.len()..];
+            assert!(
+                told.starts_with(strength.link) && told.contains(|sign: char| sign.is_ascii_digit()),
+                "{title}"
+            );
             assert!(title.contains(strength.unit), "{title}");
         }
     }

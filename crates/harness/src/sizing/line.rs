@@ -67,7 +67,7 @@ pub(crate) const AREA: Measure = Measure::new(Kind::Area, "mm2", "sq in");
 pub(crate) const VOLUME: Measure = Measure::new(Kind::Volume, "L", "cu in");
 pub(crate) const MASS: Measure = Measure::new(Kind::Mass, "kg", "lb");
 /// The fuel of one firing.
-pub(crate) const CHARGE: Measure = Measure::new(Kind::Mass, "mg", "oz");
+pub(crate) const CHARGE: Measure = Measure::new(Kind::Mass, "mg", "mg");
 pub(crate) const TEMPERATURE: Measure = Measure::new(Kind::Temperature, "degC", "degF");
 pub(crate) const STEP: Measure = Measure::new(Kind::TemperatureStep, "K", "degF");
 pub(crate) const ROTATION: Measure = Measure::new(Kind::Rotation, "rpm", "rpm");

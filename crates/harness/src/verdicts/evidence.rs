@@ -35,6 +35,8 @@ enum Wait {
     Air { for_s: f64, believed_s: f64 },
     /// Nothing more: it has shown air, and the fuel is still cut.
     Shown,
+    /// Nothing more: it has not shown air in all this time.
+    Missed,
     /// The mixture, fuel being back.
     Mixture { for_s: f64, believed_s: f64 },
 }
@@ -235,8 +237,9 @@ impl Evidence {
         self.wait = match (self.wait, cutting) {
             (Some(Wait::Air { for_s, believed_s }), _) if lambda > AIR_LAMBDA || for_s > LONGEST_CUT_S => {
                 self.late_s.add(for_s - believed_s);
-                Some(Wait::Shown)
+                Some(if lambda > AIR_LAMBDA { Wait::Shown } else { Wait::Missed })
             }
+            (Some(Wait::Missed), true) => Some(Wait::Missed),
             (Some(Wait::Air { for_s, believed_s }), true) => {
                 Some(Wait::Air { for_s: for_s + PERIOD_S, believed_s })
             }

@@ -71,9 +71,9 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
     );
     let (pull, _, count) = state.self_check.pull.estimate();
     let burned = state.self_check.pull.off_ln().map_or_else(String::new, |(off_ln, sigma_ln)| {
-        let (off, sigma) = (percent(f64::from(off_ln.abs())), 100.0 * sigma_ln);
+        let (off, sigma) = (100.0 * libm::expm1(f64::from(off_ln.abs())), 100.0 * sigma_ln);
         let way = if off_ln < 0.0 { "richer" } else { "leaner" };
-        format!(": the reading is {off} {way} than what burns (standard deviation {sigma:.1} %)")
+        format!(": the reading is {off:.1} % {way} than what burns (standard deviation {sigma:.1} %)")
     });
     let crank =
         format!("1 % more fuel changes the idle speed by {pull:+.2} % ({count:.0} half waves){burned}");
@@ -173,16 +173,25 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
     refused.sort_by_key(|(_, count)| core::cmp::Reverse(*count));
     let (reason, count) = *refused.first()?;
     let whole: u32 = refused.iter().map(|(_, count)| count).sum();
-    Some(Finding {
+    let short = [Refusal::Cold, Refusal::Starting].iter().any(|refusal| refusal.name() == reason);
+    (whole > 0).then(|| Finding {
         title: "Nothing was learned".to_owned(),
         weight: Weight::Note,
         evidence: vec![format!(
             "{count} of {whole} readings were refused because: {}",
             reason.replace('_', " ")
         )],
-        causes: vec!["the drive was too short for the engine and the sensor to get warm".to_owned()],
+        causes: vec![if short {
+            "the drive was too short for the engine to get warm".to_owned()
+        } else {
+            "what the other findings and the trouble codes name".to_owned()
+        }],
         tell_apart: Vec::new(),
-        check: vec!["drive on until the coolant is above 60 degC".to_owned()],
+        check: vec![if short {
+            "drive on until the coolant is above 60 degC".to_owned()
+        } else {
+            "those first, then drive again".to_owned()
+        }],
     })
 }
 
@@ -205,7 +214,7 @@ fn unvisited(controller: &Controller) -> Option<Finding> {
     })
 }
 
-/// `leaner`: should the sensor be wrong, the engine is leaner than it reads, or may be.
+/// `leaner`: should the sensor be wrong, the engine is leaner than it reads.
 fn words(cause: Cause, leaner: bool) -> Words {
     let circuit = |title| Words {
         title,
@@ -289,7 +298,7 @@ fn words(cause: Cause, leaner: bool) -> Words {
             check: &["the answers, then a sample of the fuel, then the injectors on a bench"],
         },
         Cause::OpeningDelay => Words {
-            title: "Corrections grow at short pulses",
+            title: "Corrections change at short pulses",
             weight: Weight::Act,
             causes: &["opening delay of the injectors", "filling at idle: another cam than answered"],
             tell_apart: &["a delay shows wherever pulses are short, a cam only at low speed"],
