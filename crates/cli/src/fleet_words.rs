@@ -224,7 +224,7 @@ fn count_table(groups: &[Group<'_>]) -> Table {
         heads: std::iter::once("").chain(heads).map(str::to_owned).collect(),
         rows: COUNTED.iter().map(row).collect(),
         note: "Cells are those of all engines together.\n\
-               Cells run away: they came to the end of their authority, which is how far a cell may correct, although the right correction lies inside, there and in the cells next to it.\n\
+               Cells run away: they came to the end of their authority, which is how far a cell may correct, although the right correction lies inside, there and in the cells next to it, by more than two standard deviations.\n\
                Cells beyond authority: the right correction lies farther than a cell may go, so that the learner cannot reach it."
             .to_owned(),
     }

@@ -80,7 +80,8 @@ pub struct Figures {
     pub visited_error_rms: Option<f64>,
     /// The same for the fit made afterwards.
     pub offline_fit_rms: Option<f64>,
-    /// Visited cells at the end of their authority although the right correction is inside it, there and in the cells next to them.
+    /// Visited cells at the end of their authority although the right correction is inside it, there and in the cells next to them, by more
+    /// than two of the learner's standard deviations.
     pub cells_run_away: u64,
     /// Visited cells whose right correction is beyond the authority.
     pub cells_beyond_authority: u64,
@@ -182,7 +183,8 @@ impl Figures {
 
 /// Visited cells at the end of their authority that should not be, and those that would have to go beyond it. A reading between
 /// breakpoints speaks of the cells about it together: where one that had lessons would have to go beyond its authority, its neighbours
-/// bear what it may not, and may end there too.
+/// bear what it may not, and may end there too. Nor has a cell run away that is as near to what is right as it claims to be: within two of its
+/// standard deviations.
 fn at_the_end(run: &Run) -> (u64, u64) {
     let common_ln = run.learned.common.flow_ln;
     let needed: Vec<bool> = (run.right_ln.iter())
@@ -195,7 +197,9 @@ fn at_the_end(run: &Run) -> (u64, u64) {
         let bears = |other: usize| needed[other] && had_lessons(other) && are_near(cell, other);
         let near = (0..needed.len()).any(bears);
         beyond += u64::from(needed[cell]);
-        run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !near);
+        let off_ln = (f64::from(*learned) - run.right_ln[cell]).abs();
+        let sure = off_ln > 2.0 * f64::from(run.learned.sigma_ln(cell));
+        run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !near && sure);
     }
     (run_away, beyond)
 }

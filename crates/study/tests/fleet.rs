@@ -27,10 +27,8 @@ fn of_a_thousand_engines_none_stalls_and_the_learned_map_is_right() {
     for learner in ["integral", "gradient", "kalman"] {
         assert!(at(learner, "learned_map_rms", "engines") >= 1000.0, "{learner}");
         assert_eq!(at(learner, "stalls", "q100"), 0.0, "{learner}");
-        // Authority is reached only where an error that was drawn exceeds it; but the gradient learner is restless by 4 %, and may end
-        // there in an engine that needs nearly as much.
-        let most = if learner == "gradient" { "q95" } else { "q100" };
-        assert_eq!(at(learner, "cells_run_away", most), 0.0, "{learner}");
+        // Authority is reached only where an error that was drawn exceeds it, or comes so near that the learner cannot tell.
+        assert_eq!(at(learner, "cells_run_away", "q100"), 0.0, "{learner}");
         // Of the cells visited, so many lie within two of the learner's own standard deviations.
         assert!((0.90..=0.99).contains(&at(learner, "within_two_sigma", "mean")), "{learner}");
     }
