@@ -164,11 +164,11 @@ impl Figures {
     /// rms error left in the visited cells for comparing engines: more than any where it could not be measured although cells were visited.
     ///
     /// ```
-    /// # use trimwright_harness::{drive::{Record, drive}, scenario::Scenario, schedule::Schedule};
+    /// # use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
     /// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
     /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
     /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-    /// # let run = drive(&scenario, Record::Figures, &mut |_| ())?;
+    /// # let run = drive(&scenario, &mut |_| ())?;
     /// use trimwright_study::fleet::Figures;
     /// let short_trip = Figures::of(&run);
     /// assert_eq!(short_trip.left_in_visited(), None, "no cell was visited for long");
