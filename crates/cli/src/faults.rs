@@ -2,7 +2,7 @@
 
 use crate::arguments::DEFAULT_SCENARIO;
 use crate::manners::{json, waiting};
-use crate::size::wrapped;
+use crate::size::{WIDTH, hung};
 use crate::{Failure, say};
 use clap::Args;
 use serde_json::{Value, json};
@@ -13,6 +13,7 @@ use trimwright_harness::faults::high_load::Danger;
 use trimwright_harness::faults::{Fault, FaultKind, KINDS, named};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::{Kind, parse};
+use trimwright_live::wrapped;
 
 pub(crate) const HELP: &str = "\
 To put faults into a scenario of your own:
@@ -32,8 +33,8 @@ Examples:
 
 Never try a fault on a road.";
 
-/// Most characters in a row.
-const WIDTH: usize = 100;
+/// Where notices stand below their fault.
+const INDENT: &str = "    ";
 
 /// Said above the table.
 const COLUMNS: &str = "\
@@ -173,8 +174,8 @@ fn fill(text: &mut String, scenario: &Scenario, schedule: &str, examined: &[Exam
             at_load(format!("{:.1} s", load.longest_lean_s)),
             load.danger().words(),
         )?;
-        below(text, "owner: ", &one.owner)?;
-        below(text, "controller: ", &one.controller)?;
+        hung(text, INDENT, "owner: ", &gathered(&one.owner))?;
+        hung(text, INDENT, "controller: ", &gathered(&one.controller))?;
     }
     writeln!(text)?;
     wrapped(CAUTIONS, WIDTH).iter().try_for_each(|row| writeln!(text, "{row}"))
@@ -183,17 +184,6 @@ fn fill(text: &mut String, scenario: &Scenario, schedule: &str, examined: &[Exam
 /// A row with its columns, or a long one wrapped.
 fn wrapped_as_is(row: &str) -> Vec<String> {
     if row.chars().count() <= WIDTH { vec![row.to_owned()] } else { wrapped(row, WIDTH) }
-}
-
-/// Notices below their fault, if there are any.
-fn below(text: &mut String, who: &str, notices: &[String]) -> std::fmt::Result {
-    const INDENT: &str = "    ";
-    let words = gathered(notices);
-    for (index, row) in wrapped(&words, WIDTH - INDENT.len() - who.len()).iter().enumerate() {
-        let who = if index == 0 { who.to_owned() } else { " ".repeat(who.len()) };
-        writeln!(text, "{INDENT}{who}{row}")?;
-    }
-    Ok(())
 }
 
 /// Notices in a row, what is refused named once.

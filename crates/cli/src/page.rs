@@ -6,6 +6,7 @@ use trimwright_harness::drive::Run;
 use trimwright_harness::driveability;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::{self, LearningFigures};
+use trimwright_harness::units::times;
 use trimwright_report::{
     Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
     Snapshot, Spread, Start, Story, TipIn, Trace, Verdict, Weight,
@@ -86,11 +87,6 @@ fn flatten(name: &str, value: &serde_json::Value, figures: &mut Vec<Figure>) {
         }
         _ => {}
     }
-}
-
-/// How often, in words.
-pub(crate) fn times(passes: u32) -> String {
-    if passes == 1 { "once".to_owned() } else { format!("{passes} times") }
 }
 
 /// Which schedule, and how often while learning.
@@ -395,11 +391,6 @@ mod tests {
             );
         }
         assert_eq!(engines(&answered(5.9, 6)), ["5.9 L, 6 cylinders", "5.2 L, 8 cylinders"]);
-    }
-
-    #[test]
-    fn how_often_is_said_in_words() {
-        assert_eq!([1, 2].map(times), ["once", "2 times"]);
     }
 
     #[test]

@@ -7,6 +7,7 @@ use clap::Args;
 use std::fmt::Write;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::sizing::{self, Limit, Line, Sizing, System};
+use trimwright_live::wrapped;
 
 pub(crate) const HELP: &str = "\
 Works from what is printed on the parts and from the section [installation] of the scenario: power, hottest fuel, pickup \
@@ -36,7 +37,7 @@ pub(crate) struct Size {
 }
 
 /// Most characters in a row.
-const WIDTH: usize = 100;
+pub(crate) const WIDTH: usize = 100;
 const INDENT: &str = "                ";
 
 /// Loads, works out and tells.
@@ -73,15 +74,13 @@ fn fill(text: &mut String, scenario: &Scenario, sizing: &Sizing) -> std::fmt::Re
         let value = line.word.map_or_else(|| with_unit(line.value, line.unit), str::to_owned);
         let row = format!("  {:<12}  {:<41} {value:>12}  {limit}", line.verdict.words(), line.what);
         writeln!(text, "{}", row.trim_end())?;
-        below(text, "= ", &line.formula)?;
-        below(text, "-> ", &line.change)?;
-        below(text, "source: ", &line.source)?;
+        hung(text, INDENT, "= ", &line.formula)?;
+        hung(text, INDENT, "-> ", &line.change)?;
+        hung(text, INDENT, "source: ", &line.source)?;
     }
     writeln!(text, "\nCautions")?;
     for caution in &sizing.cautions {
-        for (index, row) in wrapped(caution, WIDTH - 4).iter().enumerate() {
-            writeln!(text, "  {} {row}", if index == 0 { '*' } else { ' ' })?;
-        }
+        hung(text, "  ", "* ", caution)?;
     }
     Ok(())
 }
@@ -104,27 +103,13 @@ fn number(value: f64) -> String {
     format!("{}", rounded + 0.0)
 }
 
-fn below(text: &mut String, mark: &str, words: &str) -> std::fmt::Result {
-    for (index, row) in wrapped(words, WIDTH - INDENT.len() - mark.len()).iter().enumerate() {
+/// Words in rows that are indented and hang below their mark.
+pub(crate) fn hung(text: &mut String, indent: &str, mark: &str, words: &str) -> std::fmt::Result {
+    for (index, row) in wrapped(words, WIDTH - indent.len() - mark.len()).iter().enumerate() {
         let mark = if index == 0 { mark.to_owned() } else { " ".repeat(mark.len()) };
-        writeln!(text, "{INDENT}{mark}{row}")?;
+        writeln!(text, "{indent}{mark}{row}")?;
     }
     Ok(())
-}
-
-/// Words in rows of at most so many characters.
-pub(crate) fn wrapped(words: &str, width: usize) -> Vec<String> {
-    let mut rows: Vec<String> = Vec::new();
-    for word in words.split_whitespace() {
-        match rows.last_mut() {
-            Some(row) if row.chars().count() + 1 + word.chars().count() <= width => {
-                row.push(' ');
-                row.push_str(word);
-            }
-            _ => rows.push(word.to_owned()),
-        }
-    }
-    rows
 }
 
 fn capital(words: &str) -> String {

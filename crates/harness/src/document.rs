@@ -10,8 +10,17 @@ use std::collections::BTreeMap;
 use std::ops::Range;
 use toml_edit::{Item, TableLike, Value};
 
-/// How alike a misspelled key and a known one must be for the known one to be proposed, 0 to 1. Engineering judgement.
-pub(crate) const ALIKE: f64 = 0.6;
+/// How alike a misspelled name and a known one must be for the known one to be proposed, 0 to 1. Engineering judgement.
+const ALIKE: f64 = 0.6;
+
+/// The known name that is most like a misspelled one, if one is like enough.
+pub(crate) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
+    known
+        .map(|known| (strsim::normalized_damerau_levenshtein(known, name), known))
+        .filter(|(alike, _)| *alike >= ALIKE)
+        .max_by(|one, other| one.0.total_cmp(&other.0))
+        .map(|(_, known)| known)
+}
 
 /// A document that is being read.
 ///
@@ -465,13 +474,8 @@ impl Document {
         if let Some(leaf) =
             unknown.min_by_key(|leaf| leaf.span.as_ref().map_or(usize::MAX, |span| span.start))
         {
-            let nearest = known
-                .keys()
-                .map(|key| (strsim::normalized_damerau_levenshtein(key, &leaf.key), key))
-                .filter(|(alike, _)| *alike >= ALIKE)
-                .max_by(|a, b| a.0.total_cmp(&b.0));
-            let problem = match nearest {
-                Some((_, key)) => format!("is not a known key; did you mean {key}?"),
+            let problem = match nearest(&leaf.key, known.keys().map(String::as_str)) {
+                Some(key) => format!("is not a known key; did you mean {key}?"),
                 None => "is not a known key".to_owned(),
             };
             let error = InputError::new(&self.file, problem).key(leaf.key);

@@ -21,8 +21,6 @@ use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
 const MOST: usize = 64;
-/// Latest time at which a fault may come or go, s: no run is longer.
-const LATEST_S: f64 = LONGEST_RUN_S;
 /// Shortest period of a fault that comes and goes, s: the driver's own pace.
 const SHORTEST_PERIOD_S: f64 = 0.02;
 
@@ -188,9 +186,9 @@ fn read_times(
             document.wrong(key, format!("does not go with {}: it is so from the start", fault.kind.name))
         );
     }
-    document.quantity_within(from, Kind::Time, (0.0, LATEST_S), &mut fault.from_s)?;
+    document.quantity_within(from, Kind::Time, (0.0, LONGEST_RUN_S), &mut fault.from_s)?;
     if given[1] {
-        document.quantity_within(until, Kind::Time, (fault.from_s, LATEST_S), &mut fault.until_s)?;
+        document.quantity_within(until, Kind::Time, (fault.from_s, LONGEST_RUN_S), &mut fault.until_s)?;
         if fault.until_s == fault.from_s {
             return Err(document.wrong(until, "must be later than from, or the fault would never be there"));
         }
@@ -201,7 +199,7 @@ fn read_times(
     }
     if given[2] {
         let (mut period_s, mut lasting_s) = (0.0, 0.0);
-        document.quantity_within(every, Kind::Time, (SHORTEST_PERIOD_S, LATEST_S), &mut period_s)?;
+        document.quantity_within(every, Kind::Time, (SHORTEST_PERIOD_S, LONGEST_RUN_S), &mut period_s)?;
         document.quantity_within(lasting, Kind::Time, (1e-3, period_s), &mut lasting_s)?;
         fault.comes_and_goes = Some((period_s, lasting_s));
     }

@@ -8,6 +8,16 @@ mod kind;
 
 pub use kind::Kind;
 
+/// How often, in words.
+///
+/// ```
+/// use trimwright_harness::units::times;
+/// assert_eq!([1, 2].map(times), ["once", "2 times"]);
+/// ```
+pub fn times(count: u32) -> String {
+    if count == 1 { "once".to_owned() } else { format!("{count} times") }
+}
+
 /// What a change of units may round off, as a share.
 const ROUNDED_OFF: f64 = 1e-14;
 

@@ -16,6 +16,7 @@ mod minute;
 mod outcome;
 mod pace;
 mod ramp;
+mod rows;
 pub mod screen;
 mod wrong;
 
@@ -23,6 +24,7 @@ pub use bench::{Act, Bench, Point};
 pub use outcome::outcome;
 pub use pace::{Change, Pace, TIMES};
 pub use ramp::Colours;
+pub use rows::wrapped;
 pub use screen::Units;
 
 use keys::Asked;

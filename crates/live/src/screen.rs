@@ -4,6 +4,7 @@ use crate::bench::Bench;
 use crate::keys::HELP;
 use crate::pace::Pace;
 use crate::ramp::Colours;
+use crate::rows::wrapped;
 use crate::{learned, minute, outcome, wrong};
 use ratatui::Frame;
 use ratatui::layout::{Constraint, Layout, Rect};
@@ -288,7 +289,7 @@ impl Screen<'_> {
 
 /// Something that could not be done, over the foot and as many rows above it as it takes.
 fn notice(frame: &mut Frame<'_>, area: Rect, words: &str) {
-    let rows = wrong::wrapped(words, usize::from(area.width));
+    let rows = wrapped(words, usize::from(area.width));
     let height = (rows.len() as u16).min(area.height);
     let place = Rect { y: area.bottom() - height, height, ..area };
     frame.render_widget(Clear, place);

@@ -1,6 +1,7 @@
 //! What is wrong with the car, in words: trouble codes first, then the faults behind them.
 
 use crate::bench::Bench;
+use crate::rows::wrapped;
 use trimwright_control::Dtc;
 
 /// Codes and faults in rows of this width, at most so many: when some are left out the last row says so.
@@ -37,21 +38,6 @@ fn entries(entries: impl Iterator<Item = (char, String)>, width: usize) -> Vec<S
     };
     let rows: Vec<String> = entries.flat_map(rows).collect();
     if rows.is_empty() { vec!["  none".to_owned()] } else { rows }
-}
-
-/// A text in rows of this width, broken between words.
-pub(crate) fn wrapped(text: &str, width: usize) -> Vec<String> {
-    let mut rows: Vec<String> = Vec::new();
-    for word in text.split_whitespace() {
-        match rows.last_mut() {
-            Some(row) if row.chars().count() + 1 + word.chars().count() <= width => {
-                row.push(' ');
-                row.push_str(word);
-            }
-            _ => rows.push(word.to_owned()),
-        }
-    }
-    rows
 }
 
 #[cfg(test)]

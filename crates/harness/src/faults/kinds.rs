@@ -1,6 +1,6 @@
 //! The kinds of faults: names, meanings, strengths, and what each does to the truth or to the answers.
 
-use crate::document::ALIKE;
+use crate::document::nearest;
 use crate::units::Kind;
 use trimwright_control::{Cam, SetupAnswers};
 use trimwright_plant::{Circuit, Truth};
@@ -78,12 +78,8 @@ pub fn find(name: &str) -> Option<&'static FaultKind> {
 /// When there is none; the message proposes the kind that is most like it, if one is.
 pub fn named(name: &str) -> Result<&'static FaultKind, String> {
     find(name).ok_or_else(|| {
-        let nearest = KINDS
-            .iter()
-            .map(|kind| (strsim::normalized_damerau_levenshtein(kind.name, name), kind.name))
-            .filter(|(alike, _)| *alike >= ALIKE)
-            .max_by(|a, b| a.0.total_cmp(&b.0));
-        let proposed = nearest.map_or_else(String::new, |(_, kind)| format!("did you mean {kind}? "));
+        let proposed = nearest(name, KINDS.iter().map(|kind| kind.name))
+            .map_or_else(String::new, |kind| format!("did you mean {kind}? "));
         format!("is no kind of fault; {proposed}`trimwright faults --list` names them")
     })
 }

@@ -3,6 +3,7 @@
 //! The differences from which something is noticed are engineering judgement: what a person at the wheel feels or sees.
 
 use crate::faults::examination::Experience;
+use crate::units::times;
 
 /// What the owner would notice.
 pub(super) fn noticed_by_owner(felt: &Experience, sound: &Experience) -> Vec<String> {
@@ -43,11 +44,6 @@ pub(super) fn noticed_by_owner(felt: &Experience, sound: &Experience) -> Vec<Str
     notice(felt.last_k < sound.last_k - 8.0, format!("heater stays cool ({:.0} degC)", felt.last_k - 273.15));
     notice(felt.last_v < sound.last_v - 0.7, format!("battery lamp ({:.1} V)", felt.last_v));
     notices
-}
-
-/// How often, in words.
-fn times(count: u32) -> String {
-    if count == 1 { "once".to_owned() } else { format!("{count} times") }
 }
 
 /// What the controller noticed.

@@ -168,18 +168,16 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
     if counts.lessons > 0 || !controller.calibration().options().learning {
         return None;
     }
-    let mut refused: Vec<(&str, u32)> =
-        Refusal::ALL.map(|refusal| (refusal.name(), counts.of(refusal))).into_iter().collect();
-    refused.sort_by_key(|(_, count)| core::cmp::Reverse(*count));
-    let (reason, count) = *refused.first()?;
-    let whole: u32 = refused.iter().map(|(_, count)| count).sum();
-    let short = [Refusal::Cold, Refusal::Starting].iter().any(|refusal| refusal.name() == reason);
+    let whole: u32 = Refusal::ALL.map(|refusal| counts.of(refusal)).iter().sum();
+    let reason = Refusal::ALL.into_iter().rev().max_by_key(|refusal| counts.of(*refusal))?;
+    let short = matches!(reason, Refusal::Cold | Refusal::Starting);
     (whole > 0).then(|| Finding {
         title: "Nothing was learned".to_owned(),
         weight: Weight::Note,
         evidence: vec![format!(
-            "{count} of {whole} readings were refused because: {}",
-            reason.replace('_', " ")
+            "{} of {whole} readings were refused because: {}",
+            counts.of(reason),
+            reason.name().replace('_', " ")
         )],
         causes: vec![if short {
             "the drive was too short for the engine to get warm".to_owned()

@@ -1,0 +1,23 @@
+//! Words in the rows of a terminal.
+
+/// A text in rows of this width, broken between words; a word that is longer has a row of its own.
+///
+/// ```
+/// use trimwright_live::wrapped;
+/// assert_eq!(wrapped("one two  three", 7), ["one two", "three"]);
+/// assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
+/// assert!(wrapped(" ", 3).is_empty());
+/// ```
+pub fn wrapped(text: &str, width: usize) -> Vec<String> {
+    let mut rows: Vec<String> = Vec::new();
+    for word in text.split_whitespace() {
+        match rows.last_mut() {
+            Some(row) if row.chars().count() + 1 + word.chars().count() <= width => {
+                row.push(' ');
+                row.push_str(word);
+            }
+            _ => rows.push(word.to_owned()),
+        }
+    }
+    rows
+}
