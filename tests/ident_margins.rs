@@ -4,6 +4,7 @@
 //! That the stage by itself bears just as much as theory says is checked in `tests/val/control_loops.rs` against
 //! `control_margins.csv`. Here the gain is raised on the engine until the trim swings, and held against the same theory.
 
+use trimwright_control::feedback::FeedbackParameters;
 use trimwright_control::{Calibration, Controller, Options};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::{Hands, Key, Plant, Truth};
@@ -110,7 +111,7 @@ fn end(point: &Point, pipe: f64, slope: f32) -> End {
     let (mut least, mut most, mut sum, mut count) = (f32::MAX, f32::MIN, 0.0, 0.0);
     bench.run(LOOKED_AT_S, |bench| {
         let state = bench.controller.state();
-        (least, most) = (least.min(state.feedback.trim_ln), most.max(state.feedback.trim_ln));
+        (least, most) = (least.min(state.feedback.trim_ln()), most.max(state.feedback.trim_ln()));
         for event in bench.plant.events() {
             sum += (event.lambda / f64::from(state.insight.wanted_lambda)).ln();
             count += 1.0;
@@ -197,7 +198,7 @@ fn answer(warm: &Bench) -> Vec<f64> {
         let calibration = bench.controller.calibration();
         let off = calibration.clone().with_options(Options { feedback: false, ..*calibration.options() });
         let mut state = bench.controller.state().clone();
-        state.feedback.trim_ln += given_ln;
+        state.feedback.hand_over(&FeedbackParameters::DEFAULT, -given_ln);
         bench.controller = Controller::new(off);
         bench.controller.restore(state);
         let stretches = (RESPONDS_S / STRETCH_S) as u32;
@@ -241,7 +242,7 @@ fn swings(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
         bench.run(2.0 * period_s, |_| ());
         let (mut least, mut most) = (f32::MAX, f32::MIN);
         bench.run(2.0 * period_s, |bench| {
-            let trim_ln = bench.controller.state().feedback.trim_ln;
+            let trim_ln = bench.controller.state().feedback.trim_ln();
             (least, most) = (least.min(trim_ln), most.max(trim_ln));
         });
         *width = most - least;

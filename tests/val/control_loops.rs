@@ -2,9 +2,7 @@
 
 use crate::table;
 use std::f64::consts::PI;
-use trimwright_control::attribution::Attribution;
-use trimwright_control::feedback::Feedback;
-use trimwright_control::{Calibration, SetupAnswers};
+use trimwright_control::feedback::{Feedback, FeedbackParameters};
 use trimwright_numerics::Ring;
 
 /// The largest error in the last tenth of a long run of a sampled integrator of gain `gain` whose action is felt
@@ -44,16 +42,13 @@ const DISTURBANCE: f32 = 0.01;
 /// The short-term trim step by step of 1 ms after a disturbance of 1 %, with a delay of `delay_steps` milliseconds that it knows, and
 /// a sensor that shows `gain` times the error there is.
 fn trims(delay_steps: usize, gain: f32) -> impl Iterator<Item = f32> {
-    let calibration = Calibration::from_answers(&SetupAnswers::default()).expect("sound answers");
-    let mut past = Attribution::default().past;
-    past.delay_s = delay_steps as f32 * 1e-3;
     let mut feedback = Feedback::default();
     let mut applied = Ring::<f32, 512>::filled(0.0);
     std::iter::repeat_with(move || {
-        applied.push(feedback.trim_ln);
+        applied.push(feedback.trim_ln());
         let then = *applied.back(delay_steps).expect("the ring is longer than the delay");
-        feedback.step(&calibration, &past, then + gain * (DISTURBANCE - then), 0.0, 1e-3);
-        feedback.trim_ln
+        let right_ln = then + gain * (DISTURBANCE - then);
+        feedback.step(&FeedbackParameters::DEFAULT, delay_steps as f32 * 1e-3, right_ln, 0.0, 1e-3)
     })
 }
 

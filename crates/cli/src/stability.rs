@@ -39,9 +39,8 @@ pub(crate) struct StabilityOptions {
 /// Measures, writes and tells.
 pub(crate) fn stability(options: &StabilityOptions) -> Result<(), Failure> {
     output::check(&options.out)?;
-    let failed = |error: trimwright_control::AnswerError| Failure::Other(error.to_string());
-    let limits = stability::limits(&DELAYS).map_err(failed)?;
-    let maps = maps(&stability::charts().map_err(failed)?);
+    let limits = stability::limits(&DELAYS);
+    let maps = maps(&stability::charts());
     let page = trimwright_report::render_study(&study(&limits, &maps));
     let csv = csv(&maps);
     output::write(&options.out, &[("stability.csv", csv.as_bytes()), ("report.html", page.as_bytes())])?;

@@ -3,8 +3,8 @@
 use trimwright_numerics::Weights;
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
-use crate::table::along;
+use crate::setup::Setup;
+use trimwright_numerics::parameters::along;
 
 /// Share of the way from intake air to coolant temperature that the charge goes, against air flow per displacement,
 /// (kg/(s m3), ratio): slow air warms up more (engineering judgement).
@@ -53,28 +53,24 @@ pub struct AirCharge {
 /// assert!((30e-6..50e-6).contains(&fuel_kg), "{fuel_kg} kg for one cylinder");
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn air_charge(
-    calibration: &Calibration,
-    belief: &Belief,
-    speed_rad_per_s: f32,
-    flow_kg_per_s: f32,
-) -> AirCharge {
-    let per_m3 = flow_kg_per_s / calibration.answers().displacement_m3;
+pub fn air_charge(setup: &Setup, belief: &Belief, speed_rad_per_s: f32, flow_kg_per_s: f32) -> AirCharge {
+    let per_m3 = flow_kg_per_s / setup.answers().displacement_m3;
     let charge_k = belief.iat_k + (belief.ect_k - belief.iat_k) * along(&WARMING, per_m3);
-    let looks_ahead = calibration.options().film_compensation;
+    let looks_ahead = setup.options().film_compensation;
     let map_pa = if looks_ahead {
-        belief.map_ahead_pa(calibration.firing_angle_rad() / speed_rad_per_s.max(1.0))
+        belief.map_ahead_pa(setup.firing_angle_rad() / speed_rad_per_s.max(1.0))
     } else {
         belief.map_pa
     };
-    let weights = calibration.weights_under(map_pa, belief.baro_pa, speed_rad_per_s);
-    AirCharge { weights, charge_k, air_kg: calibration.air_charge_kg(&weights, map_pa, charge_k) }
+    let weights = setup.weights_under(map_pa, belief.baro_pa, speed_rad_per_s);
+    AirCharge { weights, charge_k, air_kg: setup.air_charge_kg(&weights, map_pa, charge_k) }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     #[test]
     fn slow_air_is_warmed_more_and_weighs_less() {

@@ -1,7 +1,7 @@
 //! Setup answers as bytes, for [`crate::keep`]: the eleven numbers in the order of [`SetupAnswers`], four bytes each, little-endian;
 //! cylinders, camshaft, injectors and fuel system, a byte each; spark, fans and nitrous, a byte each, 0 or 1; and a 0.
 
-use crate::setup::{Cam, FuelSystem, SetupAnswers};
+use crate::answers::{Cam, FuelSystem, SetupAnswers};
 
 /// Bytes of the answers.
 pub(crate) const ANSWER_BYTES: usize = 52;

@@ -7,9 +7,10 @@
 
 use trimwright_numerics::{Ring, Weights};
 
-use crate::calibration::{CELLS, Calibration};
+use crate::base_map::CELLS;
 use crate::film::FILM;
 use crate::gates::Refusal;
+use crate::setup::Setup;
 
 /// Injections remembered: at one every 20 ms this is 1.9 s.
 ///
@@ -336,10 +337,10 @@ impl Attribution {
     /// assert!(looks_until(&mut attribution, now, None) > Some(20));
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, calibration: &Calibration, injection: Injection) {
+    pub fn step(&mut self, setup: &Setup, injection: Injection) {
         self.ring.push(injection);
-        let share = calibration.sensor_share();
-        let Some((then, delay_s)) = at_sensor(&self.ring, calibration.pipe_kg()) else {
+        let share = setup.sensor_share();
+        let Some((then, delay_s)) = at_sensor(&self.ring, setup.pipe_kg()) else {
             self.past.refusal = Some(Refusal::TooLongAgo);
             self.past.soiled = 1.0;
             return;
@@ -385,7 +386,8 @@ fn at_sensor(ring: &Ring<Injection, REMEMBERED>, pipe_kg: f32) -> Option<(&Injec
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
     use proptest::prelude::*;
 
     fn injection(applied_ln: f32, turns: f32, exhaust_kg: f32) -> Injection {

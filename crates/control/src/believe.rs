@@ -13,13 +13,13 @@
 use trimwright_numerics::Real;
 use trimwright_signals::Frame;
 
-use crate::calibration::Calibration;
 use crate::clock::Beat;
 use crate::crank::Crank;
 use crate::dtc::Dtcs;
 use crate::plausible::Plausible;
-use crate::table::along;
+use crate::setup::Setup;
 use crate::wire::{LAMBDA_V, RATIOMETRIC_V, within};
+use trimwright_numerics::parameters::along;
 
 /// What is substituted or not believed.
 ///
@@ -175,7 +175,7 @@ impl Belief {
     #[inline]
     pub fn step(
         &mut self,
-        calibration: &Calibration,
+        setup: &Setup,
         frame: &Frame,
         crank: &Crank,
         iac_duty: f32,
@@ -184,28 +184,21 @@ impl Belief {
     ) {
         self.iac_duty = iac_duty;
         if beat.quick_s > 0.0 {
-            self.take_slot(calibration, frame, crank, beat.quick_s, dtcs);
+            self.take_slot(setup, frame, crank, beat.quick_s, dtcs);
         }
         self.take_pressure(frame, crank);
     }
 
     /// All but pressure. Kept out of line: nine steps of ten pass it by.
     #[inline(never)]
-    fn take_slot(
-        &mut self,
-        calibration: &Calibration,
-        frame: &Frame,
-        crank: &Crank,
-        dt_s: f32,
-        dtcs: &mut Dtcs,
-    ) {
+    fn take_slot(&mut self, setup: &Setup, frame: &Frame, crank: &Crank, dt_s: f32, dtcs: &mut Dtcs) {
         let throttle_was_doubted = self.doubts.tp;
         self.doubts = self.plausible.step(frame, crank, &self.breathing(crank), dt_s, dtcs);
         self.take_throttle(frame, throttle_was_doubted, dt_s);
         self.lambda = (0.68 + 0.136 * frame.o2_v).held(0.68, 1.36);
         self.lambda_at_end = !within(frame.o2_v, LAMBDA_V);
-        self.take_supply(calibration, frame, crank, dt_s);
-        self.take_temperatures(calibration, frame, crank, dt_s);
+        self.take_supply(setup, frame, crank, dt_s);
+        self.take_temperatures(setup, frame, crank, dt_s);
         self.take_baro(frame, crank, dt_s);
         self.take_fit(crank, dt_s);
     }
@@ -293,7 +286,7 @@ impl Belief {
         }
     }
 
-    fn take_supply(&mut self, calibration: &Calibration, frame: &Frame, crank: &Crank, dt_s: f32) {
+    fn take_supply(&mut self, setup: &Setup, frame: &Frame, crank: &Crank, dt_s: f32) {
         let substitute_v = if frame.switches.starter {
             STARTER_V
         } else if crank.speed_rad_per_s > RUNS_RAD_PER_S {
@@ -303,17 +296,16 @@ impl Belief {
         };
         let battery_v = if self.doubts.battery { substitute_v } else { frame.battery_v };
         follow(&mut self.battery_v, battery_v, dt_s, 0.01);
-        let wanted_pa = calibration.answers().rail_pressure_pa;
+        let wanted_pa = setup.answers().rail_pressure_pa;
         let rail_pa = if self.doubts.rail { wanted_pa } else { (frame.frp_v - 0.5) * 175e3 };
         follow(&mut self.rail_pa, rail_pa.held(0.0, 800e3), dt_s, 0.03);
     }
 
-    fn take_temperatures(&mut self, calibration: &Calibration, frame: &Frame, crank: &Crank, dt_s: f32) {
-        let thermistor = calibration.thermistor();
-        let iat_k = if self.doubts.iat { SUBSTITUTE_IAT_K } else { thermistor.kelvin(frame.iat_v) };
+    fn take_temperatures(&mut self, setup: &Setup, frame: &Frame, crank: &Crank, dt_s: f32) {
+        let iat_k = if self.doubts.iat { SUBSTITUTE_IAT_K } else { setup.iat().kelvin(frame.iat_v) };
         follow(&mut self.iat_k, iat_k, dt_s, 0.2);
         if !self.doubts.ect {
-            follow(&mut self.ect_k, thermistor.kelvin(frame.ect_v), dt_s, 0.2);
+            follow(&mut self.ect_k, setup.ect().kelvin(frame.ect_v), dt_s, 0.2);
         } else if crank.speed_rad_per_s > 0.0 {
             follow(&mut self.ect_k, SUBSTITUTE_ECT_K, dt_s, 200.0);
         }
@@ -471,8 +463,9 @@ const CLOSED_TP: f32 = 0.03;
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
     use crate::dtc::Dtc;
-    use crate::setup::SetupAnswers;
 
     fn frame() -> Frame {
         let mut frame = Frame { battery_v: 13.8, map_v: 1.7, tp_v: 0.9, ect_v: 1.0, ..Frame::default() };

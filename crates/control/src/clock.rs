@@ -9,6 +9,8 @@ use trimwright_signals::Frame;
 const LONGEST_S: f32 = 0.05;
 /// Length of the quick slot, microseconds.
 const SLOT_US: u32 = 10_000;
+/// Pace of looking back, s: two quick slots.
+pub(crate) const LOOK_BACK_S: f32 = 0.02;
 
 /// What is due in this step.
 ///

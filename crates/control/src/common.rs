@@ -19,8 +19,10 @@
 
 use trimwright_numerics::{Grid, Real};
 
-use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
+use crate::base_map::{CELLS, MAP_POINTS, RPM_POINTS};
+use crate::injector::InjectorParameters;
 use crate::learner::{LearnedMap, PRIOR_SIGMA_LN};
+use crate::setup::Setup;
 
 /// Farthest the common flow correction may go, ln (engineering judgement).
 ///
@@ -193,9 +195,9 @@ impl Round {
     /// assert!(map.common.flow_ln < -0.04);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, calibration: &Calibration, map: &mut LearnedMap) {
+    pub fn step(&mut self, injector: &InjectorParameters, setup: &Setup, map: &mut LearnedMap) {
         let cell = usize::from(self.cell);
-        let (rate, prior) = (calibration.delay_rate_per_s(cell), PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
+        let (rate, prior) = (injector.delay_rate_per_s(setup, cell), PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
         let (unknown, expected) = (unknown(map, cell), from_neighbours(map, cell));
         if let (Some(ln), Some(held)) =
             (map.ln.flat_mut().get_mut(cell), self.expected_ln.flat_mut().get_mut(cell))
@@ -273,7 +275,8 @@ fn from_neighbours(map: &LearnedMap, cell: usize) -> f32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn calibration() -> Calibration {
         Calibration::from_answers(&SetupAnswers::default()).unwrap()
@@ -297,8 +300,10 @@ mod tests {
     /// Rounds of a controller that began with a map that had learned nothing.
     fn rounds(calibration: &Calibration, map: &mut LearnedMap, count: usize) {
         let mut round = Round::default();
-        (0..CELLS).for_each(|_| round.step(calibration, &mut LearnedMap::default()));
-        (0..count * CELLS).for_each(|_| round.step(calibration, map));
+        (0..CELLS).for_each(|_| {
+            round.step(&calibration.parameters().injector, calibration, &mut LearnedMap::default())
+        });
+        (0..count * CELLS).for_each(|_| round.step(&calibration.parameters().injector, calibration, map));
     }
 
     #[test]
@@ -355,7 +360,8 @@ mod tests {
         rounds(&calibration, &mut map, 60);
         let before = map.clone();
         let mut powered_up = Round::default();
-        (0..2 * CELLS).for_each(|_| powered_up.step(&calibration, &mut map));
+        (0..2 * CELLS)
+            .for_each(|_| powered_up.step(&calibration.parameters().injector, &calibration, &mut map));
         let moved = map.ln.flat().iter().zip(before.ln.flat()).map(|(now, then)| (now - then).abs());
         assert!(moved.fold(0.0, f32::max) < 1e-3);
     }

@@ -1,38 +1,36 @@
 //! The step: volts in, open times out, and a look back at what the last ones did.
 
+use trimwright_numerics::parameters::along;
 use trimwright_numerics::{Real, Weights};
 use trimwright_signals::{Commands, Frame, MAX_INJECTORS};
 
 use crate::air_charge::air_charge;
 use crate::attribution::Injection;
-use crate::calibration::Calibration;
+use crate::calibration::{Calibrated, Calibration};
 use crate::clock::Beat;
 use crate::cuts::{clears_flood, throttle_is_closed};
 use crate::dtc::Dtc;
 use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
+use crate::feedback::FeedbackParameters;
 use crate::gates::{Circumstances, Refusal};
 use crate::idle::Loads;
 use crate::keep::Kept;
 use crate::learner::{LearnedMap, Learner, Lesson};
 use crate::open_time::Supply;
+use crate::parameters::Parameters;
 use crate::phase::Phase;
 use crate::self_check::Look;
+use crate::setup::Setup;
 use crate::spark::{SparkHands, spark_deg};
 use crate::state::State;
 use crate::stumble::Run;
-use crate::table::along;
 use crate::wanted_lambda::wanted_lambda;
 
 /// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 2 % for reasons that
 /// last about a second, fifty looks of 20 ms in each direction: 0.02^2 * 100 (engineering judgement).
 const LOOK_VARIANCE_LN2: f32 = 0.04;
 
-/// Mean temperature of the gas between valves and sensor against air flow over displacement, (kg/(s m3), K): little gas cools
-/// more on its way (engineering judgement). Hot gas fills the pipe with less mass.
-const EXHAUST_K: [(f32, f32); 5] = [(0.8, 600.0), (1.5, 720.0), (3.0, 850.0), (6.0, 940.0), (15.0, 1020.0)];
-/// The temperature at which the calibration's pipe is stated, K.
-const USUAL_EXHAUST_K: f32 = 900.0;
 /// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
 const CLEARED_S: f32 = 4.0;
 /// Richest wanted mixture from which the loop may check itself, ln lambda: that of a lumpy idle, no cold engine.
@@ -59,12 +57,19 @@ const FILM_MOVED: f32 = 0.03;
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct Controller {
-    calibration: Calibration,
+pub struct Controller<C = Calibration> {
+    calibration: C,
     state: State,
 }
 
-impl Controller {
+/// What stays as it is from step to step.
+#[derive(Clone, Copy)]
+pub(crate) struct Constants<'a> {
+    pub(crate) parameters: &'a Parameters,
+    pub(crate) setup: &'a Setup,
+}
+
+impl<C: Calibrated> Controller<C> {
     /// A controller that has learned nothing yet.
     ///
     /// ```
@@ -74,7 +79,7 @@ impl Controller {
     /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase == Phase::Stopped);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn new(calibration: Calibration) -> Self {
+    pub fn new(calibration: C) -> Self {
         Self { calibration, state: State::default() }
     }
 
@@ -124,7 +129,7 @@ impl Controller {
     /// assert_eq!(controller.calibration().answers(), &SetupAnswers::default());
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub const fn calibration(&self) -> &Calibration {
+    pub const fn calibration(&self) -> &C {
         &self.calibration
     }
 
@@ -184,7 +189,7 @@ impl Controller {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn step(&mut self, frame: &Frame) -> Commands {
-        let strategy = self.calibration.options().strategy;
+        let strategy = self.calibration.setup().options().strategy;
         self.step_with(&strategy, frame)
     }
 
@@ -223,36 +228,43 @@ impl Controller {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn step_with(&mut self, learner: &impl Learner, frame: &Frame) -> Commands {
-        let (cal, s) = (&self.calibration, &mut self.state);
-        let before = Before::of(s);
-        let beat = s.clock.step(frame);
-        s.crank.step(cal, frame, &beat);
-        s.belief.step(cal, frame, &s.crank, s.idle.duty, &beat, &mut s.dtcs);
-        if beat.quick_s > 0.0 {
-            s.what_it_does(cal, frame, &beat);
-        }
-        s.commands.open_time_s = match s.crank.firings {
-            0 if beat.quick_s > 0.0 => s.primed(cal, beat.quick_s),
-            0 => [0.0; MAX_INJECTORS],
-            _ => s.fuel(cal),
-        };
-        if beat.look_back_s > 0.0 {
-            s.look_back(cal, learner, &beat);
-        }
-        if beat.quick_s > 0.0 {
-            s.other_hands(cal, frame, &beat);
-        }
-        before.tell(s);
-        s.commands
+        let calibration = &self.calibration;
+        let constants = Constants { parameters: calibration.parameters(), setup: calibration.setup() };
+        self.state.step(&constants, learner, frame)
     }
 }
 
 impl State {
+    /// One frame.
+    fn step(&mut self, constants: &Constants<'_>, learner: &impl Learner, frame: &Frame) -> Commands {
+        let before = Before::of(self);
+        let setup = constants.setup;
+        let beat = self.clock.step(frame);
+        self.crank.step(setup, frame, &beat);
+        self.belief.step(setup, frame, &self.crank, self.idle.duty, &beat, &mut self.dtcs);
+        if beat.quick_s > 0.0 {
+            self.what_it_does(setup, frame, &beat);
+        }
+        self.commands.open_time_s = match self.crank.firings {
+            0 if beat.quick_s > 0.0 => self.primed(constants, beat.quick_s),
+            0 => [0.0; MAX_INJECTORS],
+            _ => self.fuel(constants),
+        };
+        if beat.look_back_s > 0.0 {
+            self.look_back(constants, learner, &beat);
+        }
+        if beat.quick_s > 0.0 {
+            self.other_hands(setup, frame, &beat);
+        }
+        before.tell(self);
+        self.commands
+    }
+
     /// Fuel cuts, phase of the engine, accelerator-pump shot, help for an engine that stumbles: quick enough every 10 ms.
-    fn what_it_does(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
+    fn what_it_does(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
         let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        self.cuts.step(cal, &self.belief, speed, self.lean_ratio(), dt_s);
-        self.phase.step(cal, frame.switches.ignition, speed, self.cuts.cut, dt_s);
+        self.cuts.step(setup, &self.belief, speed, self.lean_ratio(), dt_s);
+        self.phase.step(setup, frame.switches.ignition, speed, self.cuts.cut, dt_s);
         self.shot.step(self.belief.tp_rate_per_s, dt_s);
         let run = Run {
             phase: self.phase.phase,
@@ -266,27 +278,27 @@ impl State {
     }
 
     /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
-    fn fuel(&mut self, cal: &Calibration) -> [f32; MAX_INJECTORS] {
+    fn fuel(&mut self, &Constants { parameters, setup }: &Constants<'_>) -> [f32; MAX_INJECTORS] {
         let supply = self.supply(self.crank.interval_s);
         let speed = self.crank.speed_rad_per_s;
         self.film.wait(self.crank.gone_s);
-        let air = air_charge(cal, &self.belief, speed, self.insight.air_flow_kg_per_s);
-        let wanted = self.wanted(cal, &air.weights);
+        let air = air_charge(setup, &self.belief, speed, self.insight.air_flow_kg_per_s);
+        let wanted = self.wanted(setup, &air.weights);
         let learned_ln = self.learned.at(&air.weights);
         let dither_ln = self.self_check.dither_ln();
-        let correction = Real::exp(learned_ln + self.feedback.trim_ln + dither_ln);
-        let quick = if cal.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
+        let correction = Real::exp(learned_ln + self.feedback.trim_ln() + dither_ln);
+        let quick = if setup.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
         let wanted_kg =
-            self.allowed() * air.air_kg / (cal.answers().stoich_afr * wanted) * correction * quick
-                + self.nitrous.extra_kg(cal, self.crank.interval_s);
-        let inject_kg = self.film.step(cal, &self.belief, speed, &self.learned.film_ln, wanted_kg)
+            self.allowed() * air.air_kg / (setup.answers().stoich_afr * wanted) * correction * quick
+                + self.nitrous.extra_kg(setup, self.crank.interval_s);
+        let inject_kg = self.film.step(setup, &self.belief, speed, &self.learned.film_ln, wanted_kg)
             * f32::from(self.crank.firings);
-        let open_time_s = self.open_time.step(cal, inject_kg, &supply);
+        let open_time_s = self.open_time.step(&parameters.injector, setup, inject_kg, &supply);
 
         let now = &mut self.insight;
         (now.weights, now.charge_k, now.air_kg) = (air.weights, air.charge_k, air.air_kg);
-        now.air_flow_kg_per_s = air.air_kg * speed / cal.firing_angle_rad();
-        (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln);
+        now.air_flow_kg_per_s = air.air_kg * speed / setup.firing_angle_rad();
+        (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln());
         now.dither_ln = dither_ln;
         (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg);
         open_time_s
@@ -303,28 +315,32 @@ impl State {
     }
 
     /// Open times of the prime pulse, once, before the crank turns.
-    fn primed(&mut self, cal: &Calibration, quick_s: f32) -> [f32; MAX_INJECTORS] {
+    fn primed(
+        &mut self,
+        &Constants { parameters, setup }: &Constants<'_>,
+        quick_s: f32,
+    ) -> [f32; MAX_INJECTORS] {
         let turning = self.crank.speed_rad_per_s > 0.0;
         if !turning {
             self.film.rest(quick_s);
         }
-        let prime_kg = self.prime.step(cal, self.phase.key_on_s, turning, self.belief.ect_k);
+        let prime_kg = self.prime.step(setup, self.phase.key_on_s, turning, self.belief.ect_k);
         if prime_kg <= 0.0 {
             return [0.0; MAX_INJECTORS];
         }
         self.film.wet(prime_kg);
         let supply = self.supply(0.0);
-        self.open_time.step(cal, prime_kg, &supply)
+        self.open_time.step(&parameters.injector, setup, prime_kg, &supply)
     }
 
     /// The complete target for the next cylinder.
-    fn wanted(&self, cal: &Calibration, weights: &Weights<f32>) -> f32 {
+    fn wanted(&self, setup: &Setup, weights: &Weights<f32>) -> f32 {
         let (belief, since_start_s) = (&self.belief, self.phase.since_start_s);
         let (speed, leaned) = (self.crank.speed_rad_per_s, self.self_check.leaned());
         let wanted = if self.phase.phase == Phase::Cranking {
             cranking_lambda(belief.ect_k, self.phase.for_s)
         } else {
-            wanted_lambda(cal, belief, speed, since_start_s, leaned) / self.cuts.guard_factor()
+            wanted_lambda(setup, belief, speed, since_start_s, leaned) / self.cuts.guard_factor()
         };
         let learned = &self.learned;
         let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.insight.film));
@@ -342,10 +358,15 @@ impl State {
     }
 
     /// Backward: what the reading of this instant describes, the short-term trim, a lesson.
-    fn look_back(&mut self, cal: &Calibration, learner: &impl Learner, beat: &Beat) {
+    fn look_back(
+        &mut self,
+        &Constants { parameters, setup }: &Constants<'_>,
+        learner: &impl Learner,
+        beat: &Beat,
+    ) {
         let dt_s = beat.look_back_s;
-        let injection = self.injection(cal, dt_s);
-        self.attribution.step(cal, injection);
+        let injection = self.injection(&Constants { parameters, setup }, dt_s);
+        self.attribution.step(setup, injection);
         let past = &self.attribution.past;
         let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - past.wanted_ln;
         let learned_ln = self.learned.seen(&past.seen);
@@ -361,18 +382,19 @@ impl State {
             idling: self.idle.active && (RICHEST_CHECK_LN..0.01).contains(&past.wanted_ln),
             dt_s,
         };
-        let refusal = self.refusal(cal);
-        self.self_check.step(cal, &look);
-        if refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
-            self.feedback.step(cal, past, right_ln, learned_ln, dt_s);
+        let refusal = self.refusal(setup);
+        self.self_check.step(setup, &look);
+        let feedback = &parameters.feedback;
+        if setup.options().feedback && refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
+            self.feedback.step(feedback, past.delay_s, right_ln, learned_ln, dt_s);
         } else {
-            self.feedback.wait(dt_s);
+            self.feedback.wait(feedback, dt_s);
         }
-        if cal.options().learning {
-            self.round.step(cal, &mut self.learned);
+        if setup.options().learning {
+            self.round.step(&parameters.injector, setup, &mut self.learned);
             match refusal {
                 Some(refusal) => self.counts.refuse(refusal),
-                None => self.learn(learner, right_ln),
+                None => self.learn(feedback, learner, right_ln),
             }
         }
         self.report_mixture(dt_s);
@@ -380,7 +402,7 @@ impl State {
     }
 
     /// What was injected since the last look back.
-    fn injection(&mut self, cal: &Calibration, dt_s: f32) -> Injection {
+    fn injection(&mut self, &Constants { parameters, setup }: &Constants<'_>, dt_s: f32) -> Injection {
         let wanted_ln = Real::ln(self.insight.wanted_lambda.held(0.3, 1.5));
         let refusal = self.gates.step(
             &Circumstances {
@@ -397,8 +419,8 @@ impl State {
             dt_s,
         );
         let flow_kg_per_s = self.insight.air_flow_kg_per_s;
-        let gas_k = along(&EXHAUST_K, flow_kg_per_s / cal.answers().displacement_m3);
-        let exhaust_kg = flow_kg_per_s * dt_s * gas_k / USUAL_EXHAUST_K;
+        let gas_k = along(&parameters.exhaust.gas_k, flow_kg_per_s / setup.answers().displacement_m3);
+        let exhaust_kg = flow_kg_per_s * dt_s * gas_k / parameters.exhaust.usual_gas_k;
         let film = self.film.shares();
         let film_ln: f32 = film.iter().zip(&self.learned.film_ln).map(|(share, ln)| share * ln).sum();
         (self.insight.film, self.insight.film_ln) = (film, film_ln);
@@ -416,7 +438,7 @@ impl State {
     }
 
     /// Why the reading of this instant teaches nothing, if so.
-    fn refusal(&self, cal: &Calibration) -> Option<Refusal> {
+    fn refusal(&self, setup: &Setup) -> Option<Refusal> {
         let air_kg_per_s = self.insight.air_flow_kg_per_s;
         match self.attribution.past.refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
@@ -424,7 +446,7 @@ impl State {
             _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
             // A wire that is doubted now may have been wrong for a while before.
             _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
-            _ if self.self_check.is_falsified(cal, air_kg_per_s) => Some(Refusal::UpstreamAir),
+            _ if self.self_check.is_falsified(setup, air_kg_per_s) => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
         }
@@ -436,7 +458,7 @@ impl State {
     }
 
     /// Takes a lesson and hands its part of the trim over to the map.
-    fn learn(&mut self, learner: &impl Learner, right_ln: f32) {
+    fn learn(&mut self, feedback: &FeedbackParameters, learner: &impl Learner, right_ln: f32) {
         let past = &self.attribution.past;
         let doubt = 1.0 + past.moving * past.moving;
         let map_alone = past.seen.without_film();
@@ -445,13 +467,13 @@ impl State {
         let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 * doubt, film };
         let before_ln = self.learned.at(&self.insight.weights);
         let outcome = learner.learn(&mut self.learned, &lesson);
-        self.feedback.hand_over(self.learned.at(&self.insight.weights) - before_ln);
+        self.feedback.hand_over(feedback, self.learned.at(&self.insight.weights) - before_ln);
         self.counts.take(outcome);
     }
 
     /// Codes for a reading at its end without a reason, and for a mixture that correction cannot reach.
     fn report_mixture(&mut self, dt_s: f32) {
-        let total_ln = self.insight.learned_ln + self.feedback.trim_ln;
+        let total_ln = self.insight.learned_ln + self.feedback.trim_ln();
         let burned = self.attribution.past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
         let doubts = &self.belief.doubts;
         let at_end = self.belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
@@ -477,22 +499,22 @@ impl State {
     }
 
     /// Beside the fuel: idle air, spark, fans, pump, nitrous.
-    fn other_hands(&mut self, cal: &Calibration, frame: &Frame, beat: &Beat) {
+    fn other_hands(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
         let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
         let since_start_s = self.phase.since_start_s;
-        let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / cal.firing_angle_rad();
+        let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / setup.firing_angle_rad();
         let lean_ratio = self.lean_ratio();
         let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
-        self.fans.step(cal, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
+        self.fans.step(setup, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
         let loads = Loads {
             ac: self.fans.ac_wanted,
             fans: self.fans.fans_wanted,
             in_gear: frame.switches.in_gear,
             wet: self.film.nearly,
         };
-        self.idle.step(cal, &self.belief, loads, speed, since_start_s, dt_s);
-        self.pump.step(cal, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
-        self.nitrous.step(cal, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
+        self.idle.step(setup, &self.belief, loads, speed, since_start_s, dt_s);
+        self.pump.step(setup, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
+        self.nitrous.step(setup, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
         let hands = SparkHands {
             speed_rad_per_s: speed,
             started: self.phase.phase.started(),
@@ -500,7 +522,7 @@ impl State {
             returned: self.cuts.returned(),
             nitrous: self.nitrous.on,
         };
-        self.commands.spark_deg = spark_deg(cal, &self.belief, &hands);
+        self.commands.spark_deg = spark_deg(setup, &self.belief, &hands);
         (self.commands.iac_duty, self.commands.pump_duty) = (self.idle.duty, self.pump.duty);
         (self.commands.fan1, self.commands.fan2) = (self.fans.fan1, self.fans.fan2);
         (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch, self.nitrous.on);

@@ -8,8 +8,8 @@ use core::f32::consts::PI;
 use trimwright_numerics::Ring;
 use trimwright_signals::Frame;
 
-use crate::calibration::Calibration;
 use crate::clock::Beat;
+use crate::setup::Setup;
 
 /// Speed above which a pulse is taken for interference, rad/s (11 000 rpm, above any engine this is for).
 const FASTEST_RAD_PER_S: f32 = 1150.0;
@@ -127,12 +127,12 @@ impl Crank {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     #[inline]
-    pub fn step(&mut self, calibration: &Calibration, frame: &Frame, beat: &Beat) {
+    pub fn step(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
         (self.firings, self.gone_s) = (0, 0.0);
         self.since_pulse_s += beat.dt_s;
-        let angle_rad = calibration.firing_angle_rad();
+        let angle_rad = setup.firing_angle_rad();
         for &pulse_us in &frame.pulses_us {
-            self.take(pulse_us, angle_rad, usize::from(calibration.answers().cylinders));
+            self.take(pulse_us, angle_rad, usize::from(setup.answers().cylinders));
         }
         if self.since_pulse_s > angle_rad / SLOWEST_RAD_PER_S {
             // An engine that was switched off stops by itself, and one that dies slows down before.
@@ -273,7 +273,8 @@ impl Crank {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn turn(crank: &mut Crank, times_us: impl Iterator<Item = u64>) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

@@ -3,7 +3,7 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
+use crate::setup::Setup;
 
 /// Why the fuel is cut.
 ///
@@ -126,7 +126,7 @@ impl Cuts {
     /// ```
     pub fn step(
         &mut self,
-        calibration: &Calibration,
+        setup: &Setup,
         belief: &Belief,
         speed_rad_per_s: f32,
         lean_ratio: Option<f32>,
@@ -136,7 +136,7 @@ impl Cuts {
         self.speed_rad_per_s = speed_rad_per_s;
         self.falls_rad_per_s2 += (fell - self.falls_rad_per_s2 * dt_s) / (FALLS_S + dt_s);
         let lead = (COAST_LEAD_S * self.falls_rad_per_s2).held(0.0, COAST_LEAD_RAD_PER_S);
-        let answers = calibration.answers();
+        let answers = setup.answers();
         let closed = throttle_is_closed(belief);
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
         self.guard(belief, closed, lean_ratio, dt_s);
@@ -255,7 +255,8 @@ pub fn clears_flood(belief: &Belief) -> bool {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn run(cuts: &mut Cuts, tp: f32, speed: f32, map_pa: f32, lean: Option<f32>, seconds: f32) -> Cut {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

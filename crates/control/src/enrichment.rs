@@ -4,8 +4,8 @@
 
 use trimwright_numerics::Real;
 
-use crate::calibration::Calibration;
-use crate::table::along;
+use crate::setup::Setup;
+use trimwright_numerics::parameters::along;
 
 /// Lambda asked for while cranking against coolant temperature, K: only the light part of cold fuel becomes vapour.
 const CRANKING: [(f32, f32); 5] = [(253.0, 0.58), (273.0, 0.66), (293.0, 0.75), (323.0, 0.85), (358.0, 0.92)];
@@ -47,9 +47,9 @@ pub fn cranking_lambda(ect_k: f32, cranking_s: f32) -> f32 {
 /// assert!((0.15e-3..0.3e-3).contains(&cold_kg) && hot_kg < 0.1 * cold_kg);
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn prime_kg(calibration: &Calibration, ect_k: f32) -> f32 {
-    let full_charge_kg = 1.2 * calibration.cylinder_m3();
-    along(&PRIME, ect_k) * full_charge_kg / calibration.answers().stoich_afr
+pub fn prime_kg(setup: &Setup, ect_k: f32) -> f32 {
+    let full_charge_kg = 1.2 * setup.cylinder_m3();
+    along(&PRIME, ect_k) * full_charge_kg / setup.answers().stoich_afr
 }
 
 /// Fuel over the warm-up's own share after a start, ratio from 1 up: falls in a straight line.
@@ -124,7 +124,7 @@ impl Prime {
     /// assert_eq!(kg(true), 0.0, "the starter was quicker: cranking has its own fuel");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, calibration: &Calibration, key_on_s: f32, turning: bool, ect_k: f32) -> f32 {
+    pub fn step(&mut self, setup: &Setup, key_on_s: f32, turning: bool, ect_k: f32) -> f32 {
         if key_on_s <= 0.0 {
             self.done = false;
         }
@@ -132,14 +132,15 @@ impl Prime {
             return 0.0;
         }
         self.done = true;
-        if turning { 0.0 } else { prime_kg(calibration, ect_k) }
+        if turning { 0.0 } else { prime_kg(setup, ect_k) }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     #[test]
     fn colder_engines_get_more_everywhere() {

@@ -1,7 +1,7 @@
 //! Two cooling fans with hysteresis, and the air-conditioning clutch.
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
+use crate::setup::Setup;
 
 /// Temperature below its starting point at which a fan stops, K.
 const BAND_K: f32 = 5.0;
@@ -74,15 +74,8 @@ impl Fans {
     /// assert_eq!([after(50), after(60)], [(true, false), (true, true)]);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(
-        &mut self,
-        calibration: &Calibration,
-        belief: &Belief,
-        ac_request: bool,
-        running_s: f32,
-        dt_s: f32,
-    ) {
-        let answers = calibration.answers();
+    pub fn step(&mut self, setup: &Setup, belief: &Belief, ac_request: bool, running_s: f32, dt_s: f32) {
+        let answers = setup.answers();
         let hot = |on_k: f32, was: bool| belief.ect_k > if was { on_k - BAND_K } else { on_k };
         self.ac_wanted =
             ac_request && running_s > 5.0 && belief.ect_k < TOO_HOT_FOR_AC_K && belief.tp < TOO_OPEN_FOR_AC;
@@ -121,7 +114,8 @@ impl Fans {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn step(fans: &mut Fans, ect_k: f32, tp: f32, ac: bool) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

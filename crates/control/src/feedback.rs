@@ -10,163 +10,107 @@
 
 use trimwright_numerics::Real;
 
-use crate::attribution::Past;
-use crate::calibration::Calibration;
-
-/// Farthest the trim may go, ln: 25 %.
-///
-/// ```
-/// use trimwright_control::feedback::TRIM_AUTHORITY_LN;
-/// let most = TRIM_AUTHORITY_LN.exp();
-/// assert!((most - 1.25).abs() < 1e-3 && (1.0 / most - 0.8).abs() < 1e-3, "a quarter more, a fifth less");
-/// ```
-pub const TRIM_AUTHORITY_LN: f32 = 0.223;
-/// Shortest time constant of the loop, s.
-const SHORTEST_S: f32 = 0.3;
-/// Time constant of the loop over the delay: what the tight rule takes for one. The trim is for what lasts; chasing a transient
-/// that is over when its reading arrives only adds to it (engineering judgement, from drives).
-const PATIENCE: f32 = 2.0;
-/// The trim is kept this long while nothing can be known, then fades, s.
-const KEEP_S: f32 = 10.0;
-/// Time constant of fading, s.
-const FADE_S: f32 = 15.0;
+trimwright_numerics::parameters! {
+    /// How the short-term trim follows the reading.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct FeedbackParameters<f32> "feedback" {
+        /// Farthest the trim may go, natural logarithm of the fuel ratio: 25 % more, 20 % less.
+        number authority_ln { 0.223, 0.0..=0.405 "ln", "engineering judgement" }
+        /// Shortest time constant of the loop.
+        number shortest_s { 0.3, 0.05..=5.0 "s", "engineering judgement" }
+        /// Time constant of the loop over the delay. The trim is for what lasts; chasing a transient that is over when its reading arrives only adds to it.
+        number delays { 2.0, 1.0..=10.0 "1", "engineering judgement, from drives; Skogestad, J. Process Control 13 (2003) 291 has 1 for the tight rule" }
+        /// The trim is kept this long while nothing can be known, then fades.
+        number keep_s { 10.0, 0.0..=600.0 "s", "engineering judgement" }
+        /// Time constant of fading.
+        number fade_s { 15.0, 0.1..=600.0 "s", "engineering judgement" }
+    }
+}
 
 /// The trim and how long it has been frozen.
-///
-/// ```
-/// use trimwright_control::attribution::Attribution;
-/// use trimwright_control::feedback::Feedback;
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut feedback, mut past) = (Feedback::default(), Attribution::default().past);
-/// past.delay_s = 0.4;
-/// // Lambda 1.05 where 1 was wanted, without any correction: 5 % more fuel would have been right.
-/// (0..300).for_each(|_| feedback.step(&calibration, &past, 1.05_f32.ln(), 0.0, 0.02));
-/// assert!((feedback.trim_ln - 1.05_f32.ln()).abs() < 1e-3);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Feedback {
-    /// Short-term trim, ln of fuel.
-    pub trim_ln: f32,
-    /// Time since the last usable reading, s.
-    pub frozen_s: f32,
+    trim_ln: f32,
+    frozen_s: f32,
 }
 
 impl Feedback {
-    /// Takes a usable reading: `right_ln` is the total correction that would have been right, `learned_ln` what the map gives there now.
+    /// Short-term trim, ln of fuel.
+    pub const fn trim_ln(&self) -> f32 {
+        self.trim_ln
+    }
+
+    /// Takes a usable reading: `right_ln` is the total correction that would have been right `delay_s` ago, `learned_ln` what the map
+    /// gives there now. Gives the trim, ln of fuel.
     ///
     /// ```
-    /// use trimwright_control::attribution::Attribution;
-    /// use trimwright_control::feedback::Feedback;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let trim_ln = |delay_s| {
-    ///     let (mut feedback, mut past) = (Feedback::default(), Attribution::default().past);
-    ///     past.delay_s = delay_s;
-    ///     // The map has 3 % of the 10 % that are missing; after one second:
-    ///     (0..50).for_each(|_| feedback.step(&calibration, &past, 0.10, 0.03, 0.02));
-    ///     feedback.trim_ln
-    /// };
-    /// // The longer the gas takes to the sensor, the more patient the trim.
-    /// assert!(trim_ln(0.8) < 0.04 && (0.05..0.07).contains(&trim_ln(0.2)));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// use trimwright_control::feedback::{Feedback, FeedbackParameters};
+    /// let mut feedback = Feedback::default();
+    /// // Lambda 1.05 where 1 was wanted, without any correction: 5 % more fuel would have been right.
+    /// (0..300).for_each(|_| _ = feedback.step(&FeedbackParameters::DEFAULT, 0.4, 1.05_f32.ln(), 0.0, 0.02));
+    /// assert!((feedback.trim_ln() - 1.05_f32.ln()).abs() < 1e-3);
     /// ```
     pub fn step(
         &mut self,
-        calibration: &Calibration,
-        past: &Past,
+        parameters: &FeedbackParameters,
+        delay_s: f32,
         right_ln: f32,
         learned_ln: f32,
         dt_s: f32,
-    ) {
-        if !calibration.options().feedback || !right_ln.is_finite() {
-            self.wait(dt_s);
-            return;
+    ) -> f32 {
+        if !right_ln.is_finite() {
+            return self.wait(parameters, dt_s);
         }
         self.frozen_s = 0.0;
-        let time_constant_s = PATIENCE * past.delay_s.max(SHORTEST_S);
+        let time_constant_s = parameters.delays * delay_s.max(parameters.shortest_s);
         let follow = dt_s / (time_constant_s + dt_s);
         self.trim_ln += follow * (right_ln - learned_ln - self.trim_ln);
-        self.trim_ln = self.trim_ln.held(-TRIM_AUTHORITY_LN, TRIM_AUTHORITY_LN);
+        self.trim_ln = parameters.bounded(self.trim_ln);
+        self.trim_ln
     }
 
-    /// Nothing is known just now.
-    ///
-    /// ```
-    /// use trimwright_control::feedback::Feedback;
-    /// let mut feedback = Feedback { trim_ln: 0.1, ..Feedback::default() };
-    /// let mut after = |seconds| {
-    ///     (0..50 * seconds).for_each(|_| feedback.wait(0.02));
-    ///     feedback.trim_ln
-    /// };
-    /// // A long descent without fuel: the trim is kept at first, then it is forgotten.
-    /// assert!(after(9) == 0.1 && after(60) < 0.01);
-    /// ```
-    pub fn wait(&mut self, dt_s: f32) {
-        self.frozen_s = (self.frozen_s + dt_s).min(1e4);
-        if self.frozen_s > KEEP_S {
-            self.trim_ln -= dt_s / (FADE_S + dt_s) * self.trim_ln;
+    /// Nothing is known just now. Gives the trim, ln of fuel.
+    pub fn wait(&mut self, parameters: &FeedbackParameters, dt_s: f32) -> f32 {
+        self.frozen_s = (self.frozen_s + dt_s).min(LONGEST_FROZEN_S);
+        if self.frozen_s > parameters.keep_s {
+            self.trim_ln -= dt_s / (parameters.fade_s + dt_s) * self.trim_ln;
         }
+        self.trim_ln
     }
 
     /// The map took over a part of the trim.
-    ///
-    /// ```
-    /// use trimwright_control::feedback::Feedback;
-    /// let mut feedback = Feedback { trim_ln: 0.05, ..Feedback::default() };
-    /// // A lesson has raised the map by 1 %: together they give what they gave.
-    /// feedback.hand_over(0.01);
-    /// assert!((feedback.trim_ln - 0.04).abs() < 1e-6);
-    /// ```
-    pub fn hand_over(&mut self, learned_more_ln: f32) {
-        let rest = self.trim_ln - learned_more_ln;
-        self.trim_ln = rest.held(-TRIM_AUTHORITY_LN, TRIM_AUTHORITY_LN);
-    }
-
-    /// Whether the trim has come to an end of its authority.
-    ///
-    /// ```
-    /// use trimwright_control::attribution::Attribution;
-    /// use trimwright_control::feedback::Feedback;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let at_end = |right_ln| {
-    ///     let mut feedback = Feedback::default();
-    ///     let past = Attribution::default().past;
-    ///     (0..500).for_each(|_| feedback.step(&calibration, &past, right_ln, 0.0, 0.02));
-    ///     feedback.is_at_end()
-    /// };
-    /// // A tenth is mended; half as much fuel again is more than the trim may give.
-    /// assert!(!at_end(0.1) && at_end(0.4));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    pub fn is_at_end(&self) -> bool {
-        self.trim_ln.abs() >= TRIM_AUTHORITY_LN
+    pub fn hand_over(&mut self, parameters: &FeedbackParameters, learned_more_ln: f32) {
+        self.trim_ln = parameters.bounded(self.trim_ln - learned_more_ln);
     }
 }
+
+impl FeedbackParameters {
+    fn bounded(&self, trim_ln: f32) -> f32 {
+        trim_ln.held(-self.authority_ln, self.authority_ln)
+    }
+}
+
+/// Time from which it no longer matters how long the trim has been frozen, s.
+const LONGEST_FROZEN_S: f32 = 1e4;
 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::attribution::Attribution;
-    use crate::calibration::Options;
-    use crate::setup::SetupAnswers;
     use trimwright_numerics::Ring;
+
+    const FEEDBACK: FeedbackParameters = FeedbackParameters::DEFAULT;
 
     /// Drives the trim against a pure delay (in looks of 20 ms) with a disturbance of 10 %, believing another delay and seeing
     /// another gain. Returns the residual error at each look.
     fn residuals(looks: usize, believed: usize, gain: f32) -> [f32; 1000] {
-        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut feedback = Feedback::default();
         let mut applied = Ring::<f32, 128>::filled(0.0);
-        let past = Past { delay_s: believed as f32 * 0.02, ..Attribution::default().past };
         core::array::from_fn(|_| {
             applied.push(feedback.trim_ln);
             let error = 0.10 - applied.back(looks).unwrap();
-            feedback.step(&calibration, &past, applied.back(believed).unwrap() + gain * error, 0.0, 0.02);
-            0.10 - feedback.trim_ln
+            let right_ln = applied.back(believed).unwrap() + gain * error;
+            0.10 - feedback.step(&FEEDBACK, believed as f32 * 0.02, right_ln, 0.0, 0.02)
         })
     }
 
@@ -174,7 +118,7 @@ mod tests {
     fn with_the_delay_right_the_error_decays_as_one_lag_whatever_the_delay() {
         for looks in [5, 15, 30, 60] {
             let run = residuals(looks, looks, 1.0);
-            let time_constant_s = PATIENCE * (looks as f32 * 0.02).max(SHORTEST_S);
+            let time_constant_s = FEEDBACK.delays * (looks as f32 * 0.02).max(FEEDBACK.shortest_s);
             let after_one = run[(time_constant_s / 0.02) as usize] / 0.10;
             assert!((0.30..0.45).contains(&after_one), "{looks} looks: {after_one}");
             assert!(run.iter().all(|error| *error > -1e-4), "{looks} looks: no overshoot");
@@ -199,34 +143,31 @@ mod tests {
 
     #[test]
     fn authority_holds_and_lets_go_without_windup() {
-        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut feedback = Feedback::default();
-        let past = Past { delay_s: 0.3, ..Attribution::default().past };
         for _ in 0..2000 {
-            feedback.step(&calibration, &past, 0.9, 0.0, 0.02);
+            feedback.step(&FEEDBACK, 0.3, 0.9, 0.0, 0.02);
         }
-        assert!(feedback.is_at_end());
+        assert_eq!(feedback.trim_ln, FEEDBACK.authority_ln);
         for _ in 0..30 {
-            feedback.step(&calibration, &past, 0.0, 0.0, 0.02);
+            feedback.step(&FEEDBACK, 0.3, 0.0, 0.0, 0.02);
         }
-        assert!(feedback.trim_ln < 0.5 * TRIM_AUTHORITY_LN);
+        assert!(feedback.trim_ln < 0.5 * FEEDBACK.authority_ln);
+        feedback.hand_over(&FEEDBACK, 2.0);
+        assert_eq!(feedback.trim_ln, -FEEDBACK.authority_ln);
     }
 
     #[test]
     fn a_long_silence_fades_the_trim() {
         let mut feedback = Feedback { trim_ln: 0.1, frozen_s: 0.0 };
-        (0..400).for_each(|_| feedback.wait(0.02));
+        (0..400).for_each(|_| _ = feedback.wait(&FEEDBACK, 0.02));
         assert_eq!(feedback.trim_ln, 0.1);
-        (0..5000).for_each(|_| feedback.wait(0.02));
+        (0..5000).for_each(|_| _ = feedback.wait(&FEEDBACK, 0.02));
         assert!(feedback.trim_ln < 0.001);
     }
 
     #[test]
-    fn switched_off_it_does_nothing() {
-        let options = Options { feedback: false, ..Options::default() };
-        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap().with_options(options);
-        let mut feedback = Feedback::default();
-        feedback.step(&calibration, &Attribution::default().past, 0.1, 0.0, 0.02);
-        assert_eq!(feedback.trim_ln, 0.0);
+    fn a_reading_that_is_no_number_changes_nothing() {
+        let mut feedback = Feedback { trim_ln: 0.1, frozen_s: 0.0 };
+        assert_eq!(feedback.step(&FEEDBACK, 0.3, f32::NAN, 0.0, 0.02), 0.1);
     }
 }

@@ -9,8 +9,8 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
-use crate::table::along;
+use crate::setup::Setup;
+use trimwright_numerics::parameters::along;
 
 /// Most of the injection that may be believed to wet the wall.
 const MOST_X: f32 = 0.88;
@@ -179,7 +179,7 @@ impl Film {
     /// ```
     pub fn step(
         &mut self,
-        calibration: &Calibration,
+        setup: &Setup,
         belief: &Belief,
         speed_rad_per_s: f32,
         learned_ln: &[f32; FILM],
@@ -189,7 +189,7 @@ impl Film {
         self.belief = believed_film(belief.map_pa, speed_rad_per_s, belief.ect_k).scaled(learned_ln);
         let FilmBelief { x, tau_s } = self.belief;
         let off_kg = self.film_kg * dt_s / (tau_s + dt_s);
-        let inject_kg = if calibration.options().film_compensation {
+        let inject_kg = if setup.options().film_compensation {
             ((wanted_kg - off_kg) / (1.0 - x)).held(0.0, MOST_OVER * wanted_kg.max(0.0))
         } else {
             wanted_kg.max(0.0)
@@ -200,7 +200,7 @@ impl Film {
         self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, 0.1);
         self.lagged_kg += dt_s / (tau_s + dt_s) * (self.film_kg - self.lagged_kg);
         let after_kg = [self.film_kg, self.lagged_kg];
-        if calibration.options().film_compensation {
+        if setup.options().film_compensation {
             for ((gained, before), after) in self.gained_kg.iter_mut().zip(before_kg).zip(after_kg) {
                 *gained += after - before;
             }
@@ -322,7 +322,8 @@ impl Shot {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn calibration() -> Calibration {
         Calibration::from_answers(&SetupAnswers::default()).unwrap()

@@ -3,9 +3,9 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
 use crate::cuts::throttle_is_closed;
-use crate::table::along;
+use crate::setup::Setup;
+use trimwright_numerics::parameters::along;
 
 /// Valve duty against coolant temperature, K: cold oil drags (engineering judgement).
 const BY_ECT: [(f32, f32); 5] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (323.0, 0.40), (355.0, 0.30)];
@@ -135,14 +135,14 @@ impl Idle {
     /// ```
     pub fn step(
         &mut self,
-        calibration: &Calibration,
+        setup: &Setup,
         belief: &Belief,
         loads: Loads,
         speed_rad_per_s: f32,
         since_start_s: f32,
         dt_s: f32,
     ) {
-        let warm = calibration.answers().idle_speed_rad_per_s;
+        let warm = setup.answers().idle_speed_rad_per_s;
         let faster = (SLOW_RAD_PER_S - warm).held(0.0, FASTER_BY_FAN * f32::from(loads.fans));
         let rise = FASTER_PER_S * dt_s;
         self.faster_rad_per_s += (faster - self.faster_rad_per_s).held(-rise, rise);
@@ -185,7 +185,8 @@ impl Idle {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn duty(idle: &mut Idle, tp: f32, ect_k: f32, loads: Loads, speed: f32, seconds: f32) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

@@ -38,7 +38,8 @@ use core::fmt;
 use trimwright_numerics::Real;
 
 use crate::answer_bytes::{self, ANSWER_BYTES};
-use crate::calibration::{CELLS, Calibration, MAP_POINTS, RPM_POINTS};
+use crate::answers::SetupAnswers;
+use crate::base_map::{CELLS, MAP_POINTS, RPM_POINTS};
 use crate::codes::Codes;
 use crate::common::{Common, DELAY_AUTHORITY_S, DELAY_PRIOR_SIGMA_S, FLOW_AUTHORITY_LN, FLOW_PRIOR_SIGMA_LN};
 use crate::dtc::Dtc;
@@ -46,7 +47,7 @@ use crate::film::FILM;
 use crate::learner::{
     FILM_AUTHORITY_LN, FILM_PRIOR_SIGMA_LN, LearnedMap, PRIOR_SIGMA_LN, WHOLE_AUTHORITY_LN,
 };
-use crate::setup::SetupAnswers;
+use crate::setup::Setup;
 
 /// Bytes of an image.
 ///
@@ -172,7 +173,7 @@ impl core::error::Error for KeepError {}
 /// assert_eq!(keep::unpack(&calibration, &image), Ok((kept, 7)));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn pack(calibration: &Calibration, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {
+pub fn pack(setup: &Setup, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {
     let sigmas = map.variance.flat().iter().map(|variance| Real::sqrt(variance.max(0.0)));
     let corrections = map.ln.flat().iter().map(|ln| round(ln / LN_UNIT) as i16 as u16);
     let deviations = sigmas.map(|sigma| round(sigma / SIGMA_UNIT) as u16);
@@ -185,10 +186,10 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, codes: Codes, number: u
     let head = LETTERS
         .into_iter()
         .chain([VERSION, RPM_POINTS as u8, MAP_POINTS as u8, Dtc::ALL.len() as u8])
-        .chain(fingerprint(calibration).to_le_bytes())
+        .chain(fingerprint(setup).to_le_bytes())
         .chain(number.to_le_bytes())
         .chain(codes.bits().to_le_bytes())
-        .chain(answer_bytes::pack(calibration.answers()));
+        .chain(answer_bytes::pack(setup.answers()));
     let mut image = [0; IMAGE_BYTES];
     for (place, byte) in image.iter_mut().zip(head.chain(words)) {
         *place = byte;
@@ -218,9 +219,9 @@ pub fn pack(calibration: &Calibration, map: &LearnedMap, codes: Codes, number: u
 ///
 /// # Errors
 /// [`KeepError`] says why the image was refused; nothing of a refused image is used.
-pub fn unpack(calibration: &Calibration, image: &[u8]) -> Result<(Kept, u32), KeepError> {
+pub fn unpack(setup: &Setup, image: &[u8]) -> Result<(Kept, u32), KeepError> {
     let Parts { fingerprint: made_for, number, codes, words, .. } = parts(image)?;
-    if made_for != fingerprint(calibration) {
+    if made_for != fingerprint(setup) {
         return Err(KeepError::OtherSetup);
     }
     let codes = Codes::from_bits(codes).ok_or(KeepError::OutOfRange)?;
@@ -260,11 +261,8 @@ pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
 /// assert_eq!(number(&old, &new), Some(7));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn newest<'a>(
-    calibration: &Calibration,
-    places: impl IntoIterator<Item = &'a [u8]>,
-) -> Option<(Kept, u32)> {
-    places.into_iter().filter_map(|place| unpack(calibration, place).ok()).max_by_key(|(_, number)| *number)
+pub fn newest<'a>(setup: &Setup, places: impl IntoIterator<Item = &'a [u8]>) -> Option<(Kept, u32)> {
+    places.into_iter().filter_map(|place| unpack(setup, place).ok()).max_by_key(|(_, number)| *number)
 }
 
 /// An image whose checksum and layout are right, taken apart.
@@ -382,8 +380,8 @@ fn round(value: f32) -> i32 {
 }
 
 /// What a map depends on: a correction means nothing over another base.
-fn fingerprint(calibration: &Calibration) -> u32 {
-    let answers = calibration.answers();
+fn fingerprint(setup: &Setup) -> u32 {
+    let answers = setup.answers();
     let made_of = [
         answers.displacement_m3,
         f32::from(answers.cylinders),
@@ -392,8 +390,8 @@ fn fingerprint(calibration: &Calibration) -> u32 {
         answers.injector_rated_pressure_pa,
         answers.stoich_afr,
     ];
-    let axes = calibration.rpm_axis().points().iter().chain(calibration.map_axis().points());
-    let numbers = made_of.iter().chain(axes).chain(calibration.filling().flat());
+    let axes = setup.rpm_axis().points().iter().chain(setup.map_axis().points());
+    let numbers = made_of.iter().chain(axes).chain(setup.filling().flat());
     crc32(numbers.flat_map(|number| number.to_le_bytes()))
 }
 
@@ -406,7 +404,8 @@ fn crc32(bytes: impl IntoIterator<Item = u8>) -> u32 {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
     use proptest::prelude::*;
 
     fn calibration() -> Calibration {

@@ -6,9 +6,10 @@
 use trimwright_numerics::{Grid, Real, Weights};
 
 use crate::attribution::Seen;
-use crate::calibration::{CELLS, MAP_POINTS, RPM_POINTS};
+use crate::base_map::{CELLS, MAP_POINTS, RPM_POINTS};
 use crate::common::{Common, FLOW_AUTHORITY_LN};
 use crate::film::FILM;
+use crate::options::Strategy;
 
 /// Farthest a cell may go from what all cells have in common, ln: 35 % (engineering judgement: beyond it an answer is wrong or a part
 /// broken).
@@ -53,7 +54,7 @@ const DRIFT_LN2: f32 = 1e-8;
 ///
 /// ```
 /// use trimwright_control::learner::FILM_AUTHORITY_LN;
-/// use trimwright_control::{LearnedMap, calibration::CELLS};
+/// use trimwright_control::{LearnedMap, base_map::CELLS};
 /// // The film's properties stand after the cells; its share goes down to 0.55 of the believed one.
 /// let mut map = LearnedMap::default();
 /// map.move_cell(CELLS, -5.0);
@@ -472,28 +473,6 @@ impl Learner for Kalman {
     }
 }
 
-/// Which strategy learns.
-///
-/// ```
-/// use trimwright_control::{Calibration, Options, SetupAnswers, Strategy};
-/// let options = Options { strategy: Strategy::Integral, ..Options::default() };
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
-/// assert_ne!(calibration.options().strategy, Strategy::default());
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub enum Strategy {
-    /// [`Integral`] with a gain of 0.01.
-    Integral,
-    /// [`NormalisedGradient`] with a gain of 0.02.
-    NormalisedGradient,
-    /// [`Kalman`].
-    #[default]
-    Kalman,
-}
-
 impl Learner for Strategy {
     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         match self {
@@ -535,7 +514,7 @@ mod tests {
             strategy
                 .learn(&mut map, &Lesson { seen: &seen(), right_ln: 0.08, variance_ln2: 0.02, film: true });
             let untouched = map.ln.flat().iter().filter(|ln| **ln == 0.0).count();
-            assert_eq!(untouched, crate::calibration::CELLS - 4, "{strategy:?}");
+            assert_eq!(untouched, crate::base_map::CELLS - 4, "{strategy:?}");
             assert_eq!(map.sigma_ln(0), PRIOR_SIGMA_LN);
         }
     }

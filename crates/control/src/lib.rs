@@ -18,10 +18,10 @@
 //!
 //! | what | bytes |
 //! |---|---|
-//! | calibration | 2044 |
+//! | calibration, parameters in flash | 1896 |
 //! | state | 9168 |
 //! | learned map | 1376 |
-//! | controller | 11216 |
+//! | controller | 11064 |
 //!
 //! ```
 //! use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
@@ -46,7 +46,9 @@
 
 pub mod air_charge;
 mod answer_bytes;
+pub mod answers;
 pub mod attribution;
+pub mod base_map;
 pub mod believe;
 pub mod calibration;
 pub mod clock;
@@ -58,40 +60,48 @@ pub mod cuts;
 pub mod dtc;
 pub mod enrichment;
 pub mod events;
+pub mod exhaust;
 pub mod fans;
 pub mod feedback;
 pub mod film;
 pub mod gates;
 pub mod idle;
+pub mod injector;
 pub mod insight;
 pub mod keep;
 pub mod learner;
 pub mod nitrous;
 pub mod open_time;
+pub mod options;
+pub mod parameters;
 pub mod phase;
 pub mod plausible;
 pub mod pull;
 pub mod pump;
 pub mod self_check;
+pub mod sensors;
 pub mod setup;
 pub mod spark;
 pub mod state;
 pub mod stumble;
-mod table;
-mod thermistor;
+pub mod thermistor;
 pub mod wanted_lambda;
 mod wire;
 
-pub use calibration::{CELLS, Calibration, Firing, MAP_POINTS, Options, RPM_POINTS};
+pub use answers::{AnswerError, Cam, FuelSystem, SetupAnswers};
+pub use base_map::{CELLS, MAP_POINTS, RPM_POINTS};
+pub use calibration::{Calibrated, Calibration, CalibrationError};
 pub use codes::Codes;
 pub use controller::Controller;
 pub use dtc::Dtc;
 pub use gates::Refusal;
 pub use insight::Insight;
 pub use keep::{KeepError, Kept};
-pub use learner::{LearnedMap, Strategy};
+pub use learner::LearnedMap;
+pub use options::{Firing, Options, Strategy};
+pub use parameters::Parameters;
 pub use phase::Phase;
 pub use pull::Pull;
 pub use self_check::{Measured, SelfCheck};
-pub use setup::{AnswerError, Cam, FuelSystem, SetupAnswers};
+pub use setup::Setup;
 pub use state::State;

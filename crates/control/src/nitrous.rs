@@ -5,8 +5,8 @@
 //! Nitrous can destroy an engine and the bottle and lines can hurt: fit and use it as its maker and local rules say.
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
 use crate::dtc::Dtcs;
+use crate::setup::Setup;
 
 /// Stoichiometric mass of nitrous oxide per mass of petrol CH1.87: atom balance.
 const STOICH_RATIO: f32 = 9.296;
@@ -78,7 +78,7 @@ impl Nitrous {
     #[expect(clippy::too_many_arguments, reason = "every condition that must hold is one of them")]
     pub fn step(
         &mut self,
-        calibration: &Calibration,
+        setup: &Setup,
         belief: &Belief,
         armed: bool,
         speed_rad_per_s: f32,
@@ -87,7 +87,7 @@ impl Nitrous {
         dtcs: &Dtcs,
         dt_s: f32,
     ) {
-        let answers = calibration.answers();
+        let answers = setup.answers();
         let lean = lean_ratio.is_none_or(|ratio| ratio > LEAN || ratio.is_nan());
         let low = belief.rail_pa < LOW_RAIL * answers.rail_pressure_pa;
         let failed = lean || low || belief.doubts.fuel() || !dtcs.active_codes().is_empty();
@@ -124,9 +124,9 @@ impl Nitrous {
     /// assert!((nitrous.extra_kg(&calibration, 4.5e-3) - 16e-6).abs() < 0.1e-6);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn extra_kg(&self, calibration: &Calibration, interval_s: f32) -> f32 {
+    pub fn extra_kg(&self, setup: &Setup, interval_s: f32) -> f32 {
         if self.on {
-            calibration.answers().nitrous_flow_kg_per_s / STOICH_RATIO * RICHER * interval_s.clamp(0.0, 0.1)
+            setup.answers().nitrous_flow_kg_per_s / STOICH_RATIO * RICHER * interval_s.clamp(0.0, 0.1)
         } else {
             0.0
         }
@@ -136,8 +136,9 @@ impl Nitrous {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
     use crate::dtc::Dtc;
-    use crate::setup::SetupAnswers;
 
     fn calibration() -> Calibration {
         Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() }).unwrap()

@@ -8,7 +8,8 @@
 use trimwright_numerics::Real;
 use trimwright_signals::MAX_INJECTORS;
 
-use crate::calibration::Calibration;
+use crate::injector::InjectorParameters;
+use crate::setup::Setup;
 
 /// Share of the time between firings up to which a pulse may last in the order A B B A.
 const APART: f32 = 0.8;
@@ -103,12 +104,19 @@ impl OpenTime {
     /// assert!(opened[1] == opened[0] && opened[2] == opened[3] && opened[2] != opened[1]);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, calibration: &Calibration, fuel_kg: f32, supply: &Supply) -> [f32; MAX_INJECTORS] {
-        let injectors = usize::from(calibration.answers().injectors).min(MAX_INJECTORS);
-        let groups = usize::from(calibration.firing_groups());
+    pub fn step(
+        &mut self,
+        injector: &InjectorParameters,
+        setup: &Setup,
+        fuel_kg: f32,
+        supply: &Supply,
+    ) -> [f32; MAX_INJECTORS] {
+        let injectors = usize::from(setup.answers().injectors).min(MAX_INJECTORS);
+        let groups = usize::from(setup.firing_groups());
         let firing = (injectors / groups).max(1);
         self.injectors = firing as u8;
-        let believed_s = calibration.open_time_s(fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
+        let believed_s =
+            injector.open_time_s(setup, fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
         let wanted_s = if believed_s > 0.0 { believed_s + supply.late_s } else { 0.0 };
         let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { LONGEST_S };
         self.duty = wanted_s / period_s;
@@ -138,8 +146,9 @@ impl OpenTime {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::calibration::{Firing, Options};
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
+    use crate::options::{Firing, Options};
 
     const SUPPLY: Supply = Supply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02, late_s: 0.0 };
 
@@ -161,7 +170,7 @@ mod tests {
             let calibration = calibration(firing);
             let mut stage = OpenTime::default();
             for _ in 0..4 {
-                let pulses = stage.step(&calibration, 40e-6, &SUPPLY);
+                let pulses = stage.step(&calibration.parameters().injector, &calibration, 40e-6, &SUPPLY);
                 assert!((fuel_kg(&calibration, &pulses) / 40e-6 - 1.0).abs() < 1e-3);
             }
         }
@@ -172,7 +181,12 @@ mod tests {
         let calibration = calibration(Firing::Chosen);
         let mut stage = OpenTime::default();
         core::array::from_fn(|_| {
-            let pulses = stage.step(&calibration, fuel_kg, &Supply { interval_s, ..SUPPLY });
+            let pulses = stage.step(
+                &calibration.parameters().injector,
+                &calibration,
+                fuel_kg,
+                &Supply { interval_s, ..SUPPLY },
+            );
             assert_eq!(pulses.iter().filter(|open| **open > 0.0).count(), 2);
             pulses[1] > 0.0
         })
@@ -196,7 +210,7 @@ mod tests {
     fn an_odd_number_of_injectors_fires_together() {
         let answers = SetupAnswers { injectors: 3, ..SetupAnswers::default() };
         let calibration = Calibration::from_answers(&answers).unwrap();
-        let pulses = OpenTime::default().step(&calibration, 40e-6, &SUPPLY);
+        let pulses = OpenTime::default().step(&InjectorParameters::DEFAULT, &calibration, 40e-6, &SUPPLY);
         assert!(pulses[..3].iter().all(|open| *open > 0.0) && pulses[3..] == [0.0; 5]);
     }
 
@@ -204,21 +218,39 @@ mod tests {
     fn too_much_fuel_is_limited_and_flagged() {
         let mut stage = OpenTime::default();
         let supply = Supply { interval_s: 0.003, ..SUPPLY };
-        let pulses = stage.step(&calibration(Firing::Chosen), 500e-6, &supply);
+        let pulses = stage.step(&InjectorParameters::DEFAULT, &calibration(Firing::Chosen), 500e-6, &supply);
         assert!(stage.limited && pulses.iter().all(|open| *open <= 0.0061));
     }
 
     #[test]
     fn injectors_that_open_late_are_energised_longer() {
         let calibration = calibration(Firing::All);
-        let open = |late_s| OpenTime::default().step(&calibration, 20e-6, &Supply { late_s, ..SUPPLY })[0];
+        let open = |late_s| {
+            OpenTime::default().step(
+                &InjectorParameters::DEFAULT,
+                &calibration,
+                20e-6,
+                &Supply { late_s, ..SUPPLY },
+            )[0]
+        };
         assert!((open(0.1e-3) - open(0.0) - 0.1e-3).abs() < 1e-7);
-        assert_eq!(OpenTime::default().step(&calibration, 0.0, &Supply { late_s: 1e-4, ..SUPPLY })[0], 0.0);
+        assert_eq!(
+            OpenTime::default().step(
+                &InjectorParameters::DEFAULT,
+                &calibration,
+                0.0,
+                &Supply { late_s: 1e-4, ..SUPPLY }
+            )[0],
+            0.0
+        );
     }
 
     #[test]
     fn no_fuel_opens_nothing() {
         let mut stage = OpenTime::default();
-        assert_eq!(stage.step(&calibration(Firing::Chosen), 0.0, &SUPPLY), [0.0; MAX_INJECTORS]);
+        assert_eq!(
+            stage.step(&InjectorParameters::DEFAULT, &calibration(Firing::Chosen), 0.0, &SUPPLY),
+            [0.0; MAX_INJECTORS]
+        );
     }
 }

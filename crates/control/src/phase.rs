@@ -1,7 +1,7 @@
 //! What the engine is doing.
 
-use crate::calibration::Calibration;
 use crate::cuts::Cut;
+use crate::setup::Setup;
 
 /// Time the pump runs and the rail fills after the key is turned, s (engineering judgement).
 const PRIMING_S: f32 = 2.0;
@@ -109,17 +109,10 @@ impl PhaseState {
     /// assert_eq!(phases, [Phase::Priming, Phase::Cranking, Phase::RunningUp, Phase::Stopped]);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(
-        &mut self,
-        calibration: &Calibration,
-        ignition: bool,
-        speed_rad_per_s: f32,
-        cut: Cut,
-        dt_s: f32,
-    ) {
+    pub fn step(&mut self, setup: &Setup, ignition: bool, speed_rad_per_s: f32, cut: Cut, dt_s: f32) {
         self.for_s += dt_s;
         self.key_on_s = if ignition { self.key_on_s + dt_s } else { 0.0 };
-        let idle = calibration.answers().idle_speed_rad_per_s;
+        let idle = setup.answers().idle_speed_rad_per_s;
         let turning = speed_rad_per_s > 0.0;
         let next = match self.phase {
             _ if !ignition || (!turning && self.key_on_s > PRIMING_S) => Phase::Stopped,
@@ -145,7 +138,8 @@ impl PhaseState {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn after(state: &mut PhaseState, ignition: bool, speed: f32, cut: Cut, seconds: f32) -> Phase {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

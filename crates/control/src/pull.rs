@@ -8,7 +8,7 @@
 use trimwright_numerics::Real;
 
 use crate::self_check::DITHER_LN;
-use crate::table::along;
+use trimwright_numerics::parameters::along;
 
 /// Which mixture burns, ln lambda, against the answer of the crank: means over simulated engines drawn by lot, whose sensors were
 /// off by known amounts (engineering judgement for real ones). Single engines scatter by [`OWN_LN`].

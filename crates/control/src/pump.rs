@@ -2,11 +2,11 @@
 
 use trimwright_numerics::Real;
 
+use crate::answers::FuelSystem;
 use crate::believe::Belief;
-use crate::calibration::Calibration;
 use crate::dtc::{Dtc, Dtcs};
 use crate::phase::Phase;
-use crate::setup::FuelSystem;
+use crate::setup::Setup;
 
 /// Duty that about holds the pressure at idle, and what a flow of 1 kg/s adds (engineering judgement; feedback mends it).
 const FEED_FORWARD: (f32, f32) = (0.35, 12.0);
@@ -61,14 +61,14 @@ impl Pump {
     /// ```
     pub fn step(
         &mut self,
-        calibration: &Calibration,
+        setup: &Setup,
         belief: &Belief,
         phase: Phase,
         fuel_kg_per_s: f32,
         dt_s: f32,
         dtcs: &mut Dtcs,
     ) {
-        let wanted_pa = calibration.answers().rail_pressure_pa;
+        let wanted_pa = setup.answers().rail_pressure_pa;
         let off = wanted_pa - belief.rail_pa;
         let watched = phase.started() && !belief.doubts.rail;
         dtcs.report(Dtc::RailTooLow, watched && off > 0.25 * wanted_pa, dt_s);
@@ -77,7 +77,7 @@ impl Pump {
             *self = Self::default();
             return;
         }
-        if calibration.answers().fuel_system == FuelSystem::Return || belief.doubts.rail {
+        if setup.answers().fuel_system == FuelSystem::Return || belief.doubts.rail {
             (self.duty, self.before_cut) = (1.0, None);
             return;
         }
@@ -99,7 +99,8 @@ impl Pump {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn pump(fuel_system: FuelSystem, phase: Phase, rail_pa: f32, seconds: f32) -> (Pump, Dtcs) {
         let answers = SetupAnswers { fuel_system, ..SetupAnswers::default() };

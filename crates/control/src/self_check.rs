@@ -11,8 +11,8 @@
 
 use trimwright_numerics::Real;
 
-use crate::calibration::Calibration;
 use crate::pull::Pull;
+use crate::setup::Setup;
 
 /// Height of the dither, ln of fuel (engineering judgement: felt by the sensor, not by the driver).
 ///
@@ -252,8 +252,8 @@ impl SelfCheck {
     /// assert!(!SelfCheck::default().is_falsified(&calibration, 5e-3));
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn is_falsified(&self, calibration: &Calibration, air_kg_per_s: f32) -> bool {
-        let low_flow = air_kg_per_s < LOW_FLOW * calibration.answers().displacement_m3;
+    pub fn is_falsified(&self, setup: &Setup, air_kg_per_s: f32) -> bool {
+        let low_flow = air_kg_per_s < LOW_FLOW * setup.answers().displacement_m3;
         self.upstream_air_kg_per_s > 0.0 && low_flow
     }
 
@@ -274,8 +274,8 @@ impl SelfCheck {
     /// assert!(dithers(true) && !dithers(false), "who did not ask for the check does not get one");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, calibration: &Calibration, look: &Look) {
-        if !calibration.options().self_check {
+    pub fn step(&mut self, setup: &Setup, look: &Look) {
+        if !setup.options().self_check {
             return;
         }
         self.pause_s = (self.pause_s - look.dt_s).max(0.0);
@@ -395,8 +395,9 @@ impl SelfCheck {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::calibration::Options;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
+    use crate::options::Options;
     use trimwright_numerics::{Lag, Ring};
 
     fn calibration() -> Calibration {

@@ -1,227 +1,219 @@
-//! What the owner knows about the car, and the ranges in which the answers make sense.
+//! What the answers make of the parameters, worked out once.
 
-use core::fmt;
+use trimwright_numerics::{Axis, Grid, Real, Weights, lag};
 
-use trimwright_signals::MAX_INJECTORS;
+use crate::answers::{AnswerError, SetupAnswers};
+use crate::base_map::{BaseMapParameters, CELLS, MAP_POINTS, OUTSIDE_PA, R_AIR, RPM_POINTS};
+use crate::clock::LOOK_BACK_S;
+use crate::exhaust::ExhaustParameters;
+use crate::options::{Firing, Options};
+use crate::sensors::SensorParameters;
+use crate::thermistor::Thermistor;
 
-/// How far the camshaft is from the one the engine left the works with.
-///
-/// ```
-/// use trimwright_control::{Calibration, Cam, SetupAnswers};
-/// let idle_air_kg = |cam| {
-///     let calibration = Calibration::from_answers(&SetupAnswers { cam, ..SetupAnswers::default() })?;
-///     Ok::<_, trimwright_control::AnswerError>(calibration.base_air_charge_kg(50e3, 101_325.0, 75.0, 320.0))
-/// };
-/// // Overlap lets exhaust back in at idle: at the same MAP less air, and so less fuel.
-/// assert!(idle_air_kg(Cam::Hot)? < 0.95 * idle_air_kg(Cam::Stock)?);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub enum Cam {
-    /// Little overlap: smooth idle, strong vacuum.
-    #[default]
-    Stock,
-    /// Some overlap: idle vacuum a little lower.
-    Mild,
-    /// Much overlap: rough idle with little vacuum, power high up.
-    Hot,
-}
-
-/// How the fuel gets its pressure.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::dtc::Dtcs;
-/// use trimwright_control::pump::Pump;
-/// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
-/// let duty = |fuel_system| {
-///     let calibration = Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() })?;
-///     let mut pump = Pump::default();
-///     pump.step(&calibration, &Belief::default(), Phase::Running, 1e-3, 0.01, &mut Dtcs::default());
-///     Ok::<_, trimwright_control::AnswerError>(pump.duty)
-/// };
-/// assert!(duty(FuelSystem::Return)? == 1.0 && duty(FuelSystem::Returnless)? < 0.5, "as much as idle takes");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub enum FuelSystem {
-    /// A regulator returns what the engine does not use: the pump runs at full supply.
-    #[default]
-    Return,
-    /// No return line: the controller drives the pump to the wanted rail pressure.
-    Returnless,
-}
-
-/// The owner's answers. SI units; the ranges are in [`SetupAnswers::check`].
-///
-/// ```
-/// use trimwright_control::SetupAnswers;
-/// let answers = SetupAnswers { compression_ratio: 30.0, ..SetupAnswers::default() };
-/// let error = answers.check().unwrap_err();
-/// assert_eq!(error.answer, "compression_ratio");
-/// assert_eq!((error.low, error.high), (6.0, 14.0));
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct SetupAnswers {
-    /// Swept volume of all cylinders, m3, 0.5e-3 to 10e-3.
-    pub displacement_m3: f32,
-    /// Number of cylinders, 1 to 8. The distributor gives as many pulses in two turns.
-    pub cylinders: u8,
-    /// Camshaft.
-    pub cam: Cam,
-    /// Compression ratio, 6 to 14.
-    pub compression_ratio: f32,
-    /// Number of injectors in the throttle body, 1 to 8.
-    pub injectors: u8,
-    /// Static flow of one injector at its rated pressure, kg/s, 0.5e-3 to 30e-3.
-    pub injector_flow_kg_per_s: f32,
-    /// Pressure drop at which that flow was measured, Pa, 50e3 to 600e3.
-    pub injector_rated_pressure_pa: f32,
-    /// Wanted fuel rail pressure above ambient, Pa, 50e3 to 600e3.
-    pub rail_pressure_pa: f32,
-    /// How the pressure is made.
-    pub fuel_system: FuelSystem,
-    /// Stoichiometric air-fuel ratio of the fuel, 8.9 (ethanol) to 15.2; pump petrol without ethanol is near 14.6.
-    pub stoich_afr: f32,
-    /// Idle speed when warm, rad/s, 45 to 160.
-    pub idle_speed_rad_per_s: f32,
-    /// Speed at which fuel is cut, rad/s, 300 to 900.
-    pub rev_limit_rad_per_s: f32,
-    /// The controller sets the spark advance.
-    pub controls_spark: bool,
-    /// The controller switches the cooling fans.
-    pub controls_fans: bool,
-    /// Coolant temperature that starts the first fan, K, 330 to 390.
-    pub fan1_on_k: f32,
-    /// Coolant temperature that starts the second fan, K, 330 to 390.
-    pub fan2_on_k: f32,
-    /// Nitrous oxide is fitted and its fuel comes through the injectors.
-    pub nitrous: bool,
-    /// Flow of nitrous oxide when it is on, kg/s, 0.005 to 0.2.
-    pub nitrous_flow_kg_per_s: f32,
-}
-
-impl Default for SetupAnswers {
-    /// An invented 5.2 L V8 with four injectors and a mild cam.
-    fn default() -> Self {
-        Self {
-            displacement_m3: 5.2e-3,
-            cylinders: 8,
-            cam: Cam::Mild,
-            compression_ratio: 8.8,
-            injectors: 4,
-            injector_flow_kg_per_s: 8.0e-3,
-            injector_rated_pressure_pa: 300e3,
-            rail_pressure_pa: 300e3,
-            fuel_system: FuelSystem::Return,
-            stoich_afr: 14.6,
-            idle_speed_rad_per_s: 73.3,
-            rev_limit_rad_per_s: 545.0,
-            controls_spark: true,
-            controls_fans: true,
-            fan1_on_k: 364.0,
-            fan2_on_k: 369.0,
-            nitrous: false,
-            nitrous_flow_kg_per_s: 0.03,
-        }
-    }
-}
-
-/// An answer outside its range.
+/// The owner's answers, the options, and what follows from them: axes and first filling map, volumes, angles, tables of the thermistors.
 ///
 /// ```
 /// use trimwright_control::{Calibration, SetupAnswers};
-/// let twelve = SetupAnswers { cylinders: 12, ..SetupAnswers::default() };
-/// let error = Calibration::from_answers(&twelve).unwrap_err();
-/// assert_eq!(error.to_string(), "cylinders is 12, allowed is 1 to 8 (SI units)");
+/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+/// let setup = calibration.setup();
+/// // Eight cylinders fire every quarter of a turn; each has an eighth of the displacement.
+/// assert!((setup.firing_angle_rad() - core::f32::consts::FRAC_PI_2).abs() < 1e-6);
+/// assert!((setup.cylinder_m3() - 0.65e-3).abs() < 1e-9);
+/// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct AnswerError {
-    /// Name of the field of [`SetupAnswers`].
-    pub answer: &'static str,
-    /// What was answered.
-    pub value: f32,
-    /// Lowest allowed value.
-    pub low: f32,
-    /// Highest allowed value.
-    pub high: f32,
+#[derive(Clone, Debug, PartialEq)]
+pub struct Setup {
+    answers: SetupAnswers,
+    options: Options,
+    rpm_axis: Axis<f32, RPM_POINTS>,
+    map_axis: Axis<f32, MAP_POINTS>,
+    filling: Grid<f32, RPM_POINTS, MAP_POINTS>,
+    ect: Thermistor,
+    iat: Thermistor,
+    cylinder_m3: f32,
+    firing_angle_rad: f32,
+    flow_per_root_pa: f32,
+    pipe_kg: f32,
+    sensor_share: f32,
 }
 
-impl fmt::Display for AnswerError {
-    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        write!(f, "{} is {}, allowed is {} to {} (SI units)", self.answer, self.value, self.low, self.high)
-    }
-}
-
-impl core::error::Error for AnswerError {}
-
-impl SetupAnswers {
-    /// Checks every answer. The ranges are engineering judgement: what a throttle-body conversion of a road car can have.
-    ///
-    /// ```
-    /// use trimwright_control::SetupAnswers;
-    /// assert!(SetupAnswers::default().check().is_ok());
-    /// // 5.2 litres answered as litres, not as m3.
-    /// let in_litres = SetupAnswers { displacement_m3: 5.2, ..SetupAnswers::default() };
-    /// assert_eq!(in_litres.check().map_err(|error| error.answer), Err("displacement_m3"));
-    /// ```
+impl Setup {
+    /// What follows from the answers.
     ///
     /// # Errors
-    /// The first [`AnswerError`], in the order of the fields.
-    pub fn check(&self) -> Result<(), AnswerError> {
-        let ranges = [
-            ("displacement_m3", self.displacement_m3, 0.5e-3, 10e-3),
-            ("cylinders", f32::from(self.cylinders), 1.0, 8.0),
-            ("compression_ratio", self.compression_ratio, 6.0, 14.0),
-            ("injectors", f32::from(self.injectors), 1.0, MAX_INJECTORS as f32),
-            ("injector_flow_kg_per_s", self.injector_flow_kg_per_s, 0.5e-3, 30e-3),
-            ("injector_rated_pressure_pa", self.injector_rated_pressure_pa, 50e3, 600e3),
-            ("rail_pressure_pa", self.rail_pressure_pa, 50e3, 600e3),
-            ("stoich_afr", self.stoich_afr, 8.9, 15.2),
-            ("idle_speed_rad_per_s", self.idle_speed_rad_per_s, 45.0, 160.0),
-            ("rev_limit_rad_per_s", self.rev_limit_rad_per_s, 300.0, 900.0),
-            ("fan1_on_k", self.fan1_on_k, 330.0, 390.0),
-            ("fan2_on_k", self.fan2_on_k, 330.0, 390.0),
-            ("nitrous_flow_kg_per_s", self.nitrous_flow_kg_per_s, 0.005, 0.2),
-        ];
-        for (answer, value, low, high) in ranges {
-            if !(low..=high).contains(&value) {
-                return Err(AnswerError { answer, value, low, high });
-            }
-        }
-        Ok(())
+    /// [`AnswerError`] when an answer is outside its range.
+    pub(crate) fn new(
+        answers: &SetupAnswers,
+        base_map: &BaseMapParameters,
+        exhaust: &ExhaustParameters,
+        sensors: &SensorParameters,
+    ) -> Result<Self, AnswerError> {
+        answers.check()?;
+        let high = answers.rev_limit_rad_per_s;
+        let not_rising = |_| AnswerError { answer: "rev_limit_rad_per_s", value: high, low: high, high };
+        let rpm_axis = base_map.rpm_axis(answers).map_err(not_rising)?;
+        Ok(Self {
+            answers: *answers,
+            options: Options::default(),
+            filling: base_map.filling_map(answers, &rpm_axis),
+            rpm_axis,
+            map_axis: base_map.map_axis().map_err(not_rising)?,
+            ect: sensors.ect(),
+            iat: sensors.iat(),
+            cylinder_m3: answers.displacement_m3 / f32::from(answers.cylinders),
+            firing_angle_rad: 4.0 * core::f32::consts::PI / f32::from(answers.cylinders),
+            flow_per_root_pa: answers.injector_flow_kg_per_s / Real::sqrt(answers.injector_rated_pressure_pa),
+            pipe_kg: exhaust.pipe_kg_per_m3 * answers.displacement_m3,
+            sensor_share: lag::share(LOOK_BACK_S, exhaust.sensor_s),
+        })
+    }
+
+    pub(crate) const fn set_options(&mut self, options: Options) {
+        self.options = options;
+    }
+
+    /// The answers it was made from.
+    pub const fn answers(&self) -> &SetupAnswers {
+        &self.answers
+    }
+
+    /// What is switched on.
+    pub const fn options(&self) -> &Options {
+        &self.options
+    }
+
+    /// Groups that the injectors take turns in: two halves where their number is even and not all are to fire at once.
+    pub(crate) fn firing_groups(&self) -> u8 {
+        if self.answers.injectors.is_multiple_of(2) && self.options.firing != Firing::All { 2 } else { 1 }
+    }
+
+    /// Breakpoints of crank speed, rad/s.
+    pub const fn rpm_axis(&self) -> &Axis<f32, RPM_POINTS> {
+        &self.rpm_axis
+    }
+
+    /// Breakpoints of manifold pressure at standard outside pressure, Pa.
+    pub const fn map_axis(&self) -> &Axis<f32, MAP_POINTS> {
+        &self.map_axis
+    }
+
+    /// The base filling efficiency against manifold density, ratio: rows MAP, columns RPM.
+    pub const fn filling(&self) -> &Grid<f32, RPM_POINTS, MAP_POINTS> {
+        &self.filling
+    }
+
+    /// The cells around an operating point under this outside pressure: an engine is filled by the ratio of manifold pressure to
+    /// that which its exhaust leaves against (the residual gas expands to it), so that the map is entered with
+    /// the pressure that makes the same ratio at standard outside pressure.
+    ///
+    /// ```
+    /// use trimwright_control::{Calibration, SetupAnswers};
+    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// // On a pass at 70 kPa, 42 kPa in the manifold fill the cylinders as 60.8 kPa do by the sea.
+    /// let on_the_pass = calibration.setup().weights_under(42e3, 70e3, 150.0);
+    /// assert_eq!(on_the_pass, calibration.setup().weights(42e3 * 101_325.0 / 70e3, 150.0));
+    /// # Ok::<(), trimwright_control::AnswerError>(())
+    /// ```
+    #[inline]
+    pub fn weights_under(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
+        self.weights(map_pa * (OUTSIDE_PA / baro_pa.max(LEAST_BARO_PA)), speed_rad_per_s)
+    }
+
+    /// The cells around an operating point at standard outside pressure, and the share of each.
+    #[inline]
+    pub fn weights(&self, map_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
+        Weights::new(self.rpm_axis.place(speed_rad_per_s), self.map_axis.place(map_pa), RPM_POINTS)
+    }
+
+    /// Volume of one cylinder, m3.
+    pub const fn cylinder_m3(&self) -> f32 {
+        self.cylinder_m3
+    }
+
+    /// Crank angle between firings, rad: `4 pi / cylinders`.
+    pub const fn firing_angle_rad(&self) -> f32 {
+        self.firing_angle_rad
+    }
+
+    /// Air that one cylinder takes in by the base map, kg: `eta p V / (R T)`. `charge_k` below 200 K counts as 200 K.
+    pub fn base_air_charge_kg(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32, charge_k: f32) -> f32 {
+        self.air_charge_kg(&self.weights_under(map_pa, baro_pa, speed_rad_per_s), map_pa, charge_k)
+    }
+
+    /// The same for weights already known.
+    #[inline]
+    pub(crate) fn air_charge_kg(&self, weights: &Weights<f32>, map_pa: f32, charge_k: f32) -> f32 {
+        self.filling.at(weights) * map_pa * self.cylinder_m3() / (R_AIR * charge_k.max(COLDEST_CHARGE_K))
+    }
+
+    /// Fuel of one cylinder event at lambda 1 in a cell of the base map, kg; `None` outside the map.
+    pub(crate) fn fuel_of_cell_kg(&self, cell: usize, charge_k: f32) -> Option<f32> {
+        const { assert!(CELLS == RPM_POINTS * MAP_POINTS) };
+        let filling = self.filling.flat().get(cell)?;
+        let map_pa = self.map_axis.points().get(cell / RPM_POINTS)?;
+        let per_pa = self.cylinder_m3 / (R_AIR * charge_k * self.answers.stoich_afr);
+        Some(filling * map_pa * per_pa)
+    }
+
+    /// Static flow of one injector over the root of its rated pressure drop, kg/(s Pa^0.5).
+    pub(crate) const fn flow_per_root_pa(&self) -> f32 {
+        self.flow_per_root_pa
+    }
+
+    /// Volts of the coolant sender to temperature, K.
+    pub(crate) const fn ect(&self) -> &Thermistor {
+        &self.ect
+    }
+
+    /// Volts of the intake air sender to temperature, K.
+    pub(crate) const fn iat(&self) -> &Thermistor {
+        &self.iat
+    }
+
+    /// Exhaust gas between valves and sensor, kg of whole-engine flow.
+    pub const fn pipe_kg(&self) -> f32 {
+        self.pipe_kg
+    }
+
+    /// Share of the way the believed sensor goes in one look back.
+    pub(crate) const fn sensor_share(&self) -> f32 {
+        self.sensor_share
     }
 }
+
+/// Lowest outside pressure that counts, Pa: higher than any road leads.
+const LEAST_BARO_PA: f32 = 30e3;
+/// Coldest charge that counts, K.
+const COLDEST_CHARGE_K: f32 = 200.0;
 
 #[cfg(test)]
 mod tests {
-    extern crate std;
-    use super::*;
-    use std::string::ToString;
+    use crate::answers::{Cam, SetupAnswers};
+    use crate::base_map::OUTSIDE_PA;
+    use crate::calibration::Calibration;
+    use proptest::prelude::*;
 
     #[test]
-    fn the_default_answers_are_allowed() {
-        assert_eq!(SetupAnswers::default().check(), Ok(()));
+    fn more_overlap_fills_less_at_idle_and_more_at_speed() {
+        let of = |cam, map_pa, speed| {
+            let calibration =
+                Calibration::from_answers(&SetupAnswers { cam, ..SetupAnswers::default() }).unwrap();
+            calibration.setup().base_air_charge_kg(map_pa, OUTSIDE_PA, speed, 310.0)
+        };
+        assert!(of(Cam::Hot, 45e3, 80.0) < 0.95 * of(Cam::Stock, 45e3, 80.0));
+        assert!(of(Cam::Hot, 100e3, 520.0) > of(Cam::Stock, 100e3, 520.0));
     }
 
-    #[test]
-    fn an_answer_out_of_range_is_named_with_value_and_range() {
-        let error = SetupAnswers { cylinders: 12, ..SetupAnswers::default() }.check().unwrap_err();
-        assert_eq!(error, AnswerError { answer: "cylinders", value: 12.0, low: 1.0, high: 8.0 });
-        assert_eq!(error.to_string(), "cylinders is 12, allowed is 1 to 8 (SI units)");
-    }
-
-    #[test]
-    fn an_answer_that_is_no_number_is_refused() {
-        let error =
-            SetupAnswers { displacement_m3: f32::NAN, ..SetupAnswers::default() }.check().unwrap_err();
-        assert_eq!(error.answer, "displacement_m3");
+    proptest! {
+        #[test]
+        fn any_allowed_answers_make_a_sound_filling_table(
+            displacement_m3 in 0.5e-3..10e-3_f32, idle in 45.0..160.0_f32, limit in 300.0..900.0_f32, ratio in 6.0..14.0_f32,
+        ) {
+            let calibration = Calibration::from_answers(&SetupAnswers {
+                displacement_m3, idle_speed_rad_per_s: idle, rev_limit_rad_per_s: limit, compression_ratio: ratio,
+                ..SetupAnswers::default()
+            }).unwrap();
+            prop_assert!(calibration.setup().filling().flat().iter().all(|eta| (0.2..=1.1).contains(eta)));
+        }
     }
 }

@@ -3,9 +3,9 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
-use crate::calibration::Calibration;
 use crate::idle::Idle;
-use crate::table::along;
+use crate::setup::Setup;
+use trimwright_numerics::parameters::along;
 
 /// Advance at full load against speed, (rad/s, degrees): the flame needs a share of a turn that grows with speed (engineering judgement).
 const BY_SPEED: [(f32, f32); 5] = [(40.0, 8.0), (80.0, 12.0), (200.0, 24.0), (350.0, 31.0), (600.0, 33.0)];
@@ -76,8 +76,8 @@ pub struct SparkHands<'a> {
 /// assert!(deg(40e3) > deg(98e3) + 8.0, "thin charge burns slowly and is lit earlier");
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn spark_deg(calibration: &Calibration, belief: &Belief, hands: &SparkHands<'_>) -> f32 {
-    if !hands.started || !calibration.answers().controls_spark {
+pub fn spark_deg(setup: &Setup, belief: &Belief, hands: &SparkHands<'_>) -> f32 {
+    if !hands.started || !setup.answers().controls_spark {
         return CRANKING_DEG;
     }
     let load = belief.map_pa / belief.baro_pa.max(30e3);
@@ -85,7 +85,7 @@ pub fn spark_deg(calibration: &Calibration, belief: &Belief, hands: &SparkHands<
         let slow = hands.idle.target_rad_per_s - hands.speed_rad_per_s;
         IDLE_DEG + (IDLE_HAND * slow).held(-IDLE_HAND_DEG, IDLE_HAND_DEG)
     } else {
-        let squeezed = (calibration.answers().compression_ratio - COMPRESSION.0).max(0.0) * COMPRESSION.1;
+        let squeezed = (setup.answers().compression_ratio - COMPRESSION.0).max(0.0) * COMPRESSION.1;
         along(&BY_SPEED, hands.speed_rad_per_s) + along(&BY_LOAD, load) - squeezed * load.held(0.0, 1.0)
     };
     let back = along(&HOT, belief.ect_k)
@@ -97,7 +97,8 @@ pub fn spark_deg(calibration: &Calibration, belief: &Belief, hands: &SparkHands<
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn deg(map_pa: f32, ect_k: f32, change: impl Fn(&mut SparkHands<'_>)) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

@@ -1,25 +1,69 @@
 //! Volts of a thermistor under a pull-up to temperature.
 //!
-//! `R = R_up v / (5 V - v)` and `1/T = A + B L + C L^3 + D L^5` with `L = ln(R / ohm)`. The logarithms are taken once, when
-//! the calibration is made; a step only looks up between even steps of voltage.
+//! `R = R_up v / (5 V - v)` and `1/T = A + B L + C L^3 + D L^5` with `L = ln(R / ohm)` (Steinhart and Hart, Deep-Sea Research 15 (1968)
+//! 497, with one term more), or by points. The logarithms are taken once, when the calibration is made; a step only looks up between
+//! even steps of voltage.
 
 use trimwright_numerics::Real;
 
-/// Pull-up to 5 V, ohm.
-const PULL_UP_OHM: f32 = 2490.0;
 /// Coefficients of the 10 kOhm thermistor, 1/K: printed table, Geokon 8002-4-1 instruction manual p. 58.
-const COEFFICIENTS: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11];
+const TEN_KILO_OHM: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11];
+/// Coefficients of a sender of the 2 kOhm class, 1/K: through 5896 ohm at 0 degC, 1175 ohm at 40 degC and 187 ohm at 100 degC (common
+/// practice, from memory).
+const TWO_KILO_OHM: [f32; 4] = [1.284_636_1e-3, 2.627_393e-4, 1.455_397_5e-7, 0.0];
 /// Even steps of voltage from 0 to 5 V.
 const STEPS: usize = 128;
+/// Coldest and hottest temperature that is told, K.
+const COLDEST_K: f32 = 200.0;
+const HOTTEST_K: f32 = 460.0;
+
+/// What a thermistor's resistance says.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub enum Sender {
+    /// 10 kOhm at 25 degC.
+    TenKiloOhm,
+    /// 2 kOhm class, as in many cars: 2.5 kOhm at 20 degC.
+    TwoKiloOhm,
+    /// By the coefficients given.
+    Coefficients,
+    /// By the points given.
+    Points,
+}
+
+trimwright_numerics::choice!(Sender {
+    TenKiloOhm = "10 kohm",
+    TwoKiloOhm = "2 kohm",
+    Coefficients = "coefficients",
+    Points = "points",
+});
 
 /// Temperature at even steps of voltage.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Thermistor {
+pub struct Thermistor {
     kelvin: [f32; STEPS + 1],
 }
 
 impl Thermistor {
-    pub(crate) fn new() -> Self {
+    /// The table of a sender under its pull-up; coefficients and points (temperature, K, and resistance, ohm) count where the sender
+    /// is known by them.
+    pub(crate) fn new(
+        sender: Sender,
+        pull_up_ohm: f32,
+        coefficients: &[f32; 4],
+        points: &[(f32, f32)],
+    ) -> Self {
+        let kelvin_of = |volts: f32| {
+            let volts = volts.held(0.01, 4.99);
+            let l = Real::ln(pull_up_ohm * volts / (5.0 - volts));
+            let kelvin = match sender {
+                Sender::TenKiloOhm => by_coefficients(&TEN_KILO_OHM, l),
+                Sender::TwoKiloOhm => by_coefficients(&TWO_KILO_OHM, l),
+                Sender::Coefficients => by_coefficients(coefficients, l),
+                Sender::Points => by_points(points, l),
+            };
+            kelvin.held(COLDEST_K, HOTTEST_K)
+        };
         Self { kelvin: core::array::from_fn(|step| kelvin_of(step as f32 * 5.0 / STEPS as f32)) }
     }
 
@@ -29,54 +73,108 @@ impl Thermistor {
         let index = place as usize;
         match (self.kelvin.get(index), self.kelvin.get(index + 1)) {
             (Some(low), Some(high)) => low + (place - index as f32) * (high - low),
-            _ => 293.0,
+            _ => HOTTEST_K,
         }
     }
 }
 
-fn kelvin_of(volts: f32) -> f32 {
-    let volts = volts.held(0.01, 4.99);
-    let l = Real::ln(PULL_UP_OHM * volts / (5.0 - volts));
-    let [a, b, c, d] = COEFFICIENTS;
+fn by_coefficients([a, b, c, d]: &[f32; 4], l: f32) -> f32 {
     let l2 = l * l;
-    (1.0 / (a + l * (b + l2 * (c + l2 * d)))).held(200.0, 460.0)
+    1.0 / (a + l * (b + l2 * (c + l2 * d)))
+}
+
+/// Between two points, and beyond the outermost two, 1/T is linear in ln R: the law of a semiconductor with one activation energy.
+fn by_points(points: &[(f32, f32)], l: f32) -> f32 {
+    let mut found = None;
+    for pair in points.windows(2) {
+        let &[(low_k, low_ohm), (high_k, high_ohm)] = pair else { continue };
+        let (low_l, high_l) = (Real::ln(low_ohm), Real::ln(high_ohm));
+        // The rest only repeats the last point, or is no falling curve.
+        if high_k <= low_k || high_l >= low_l {
+            break;
+        }
+        let slope = (1.0 / high_k - 1.0 / low_k) / (high_l - low_l);
+        found = Some(1.0 / (1.0 / low_k + (l - low_l) * slope));
+        if l >= high_l {
+            break;
+        }
+    }
+    found.unwrap_or(HOTTEST_K)
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
 
+    const PULL_UP_OHM: f32 = 2490.0;
+
+    fn thermistor(sender: Sender, points: &[(f32, f32)]) -> Thermistor {
+        Thermistor::new(sender, PULL_UP_OHM, &TEN_KILO_OHM, points)
+    }
+
+    fn volts(ohm: f32) -> f32 {
+        5.0 * ohm / (ohm + PULL_UP_OHM)
+    }
+
     /// Geokon 8002-4-1 instruction manual p. 58, printed: degC and ohm (shared/reference/thermistor_10k.csv).
+    const PRINTED: [(f32, f32); 12] = [
+        (-30.0, 176_974.0),
+        (-20.0, 97_081.0),
+        (0.0, 32_650.0),
+        (20.0, 12_493.0),
+        (25.0, 10_000.0),
+        (40.0, 5326.0),
+        (60.0, 2488.0),
+        (80.0, 1255.0),
+        (90.0, 915.5),
+        (100.0, 678.6),
+        (110.0, 510.6),
+        (120.0, 389.6),
+    ];
+
     #[test]
     fn val_the_printed_table_is_met() {
-        let thermistor = Thermistor::new();
-        let printed = [
-            (-30.0, 176_974.0),
-            (-20.0, 97_081.0),
-            (0.0, 32_650.0),
-            (20.0, 12_493.0),
-            (25.0, 10_000.0),
-            (40.0, 5326.0),
-            (60.0, 2488.0),
-            (80.0, 1255.0),
-            (90.0, 915.5),
-            (100.0, 678.6),
-            (110.0, 510.6),
-            (120.0, 389.6),
-        ];
-        for (celsius, ohm) in printed {
-            let volts = 5.0 * ohm / (ohm + PULL_UP_OHM);
-            let kelvin = thermistor.kelvin(volts);
-            let limit = if celsius > -25.0 { 0.3 } else { 1.0 };
+        for sender in [Sender::TenKiloOhm, Sender::Coefficients] {
+            let thermistor = thermistor(sender, &[]);
+            for (celsius, ohm) in PRINTED {
+                let kelvin = thermistor.kelvin(volts(ohm));
+                let limit = if celsius > -25.0 { 0.3 } else { 1.0 };
+                assert!((kelvin - 273.15 - celsius).abs() < limit, "{kelvin} K at {celsius} degC");
+            }
+        }
+    }
+
+    #[test]
+    fn val_points_of_the_printed_table_give_what_is_between_them() {
+        let points: [(f32, f32); 6] =
+            core::array::from_fn(|place| (PRINTED[2 * place].0 + 273.15, PRINTED[2 * place].1));
+        let thermistor = thermistor(Sender::Points, &points);
+        for (celsius, ohm) in PRINTED {
+            let kelvin = thermistor.kelvin(volts(ohm));
+            let limit = if celsius > -25.0 { 0.5 } else { 1.5 };
             assert!((kelvin - 273.15 - celsius).abs() < limit, "{kelvin} K at {celsius} degC");
+        }
+    }
+
+    /// Points of such a sender, degC and ohm: common practice, from memory.
+    #[test]
+    fn band_the_small_sender_is_the_customary_one() {
+        let thermistor = thermistor(Sender::TwoKiloOhm, &[]);
+        for (celsius, ohm) in
+            [(-20.0, 15_462.0), (0.0, 5896.0), (20.0, 2500.0), (40.0, 1175.0), (80.0, 323.0), (100.0, 187.0)]
+        {
+            let kelvin = thermistor.kelvin(volts(ohm));
+            assert!((kelvin - 273.15 - celsius).abs() < 0.6, "{kelvin} K at {celsius} degC");
         }
     }
 
     #[test]
     fn wild_volts_stay_in_range() {
-        let thermistor = Thermistor::new();
-        for volts in [f32::NAN, f32::INFINITY, -3.0, 0.0, 5.0, 99.0] {
-            assert!((200.0..=460.0).contains(&thermistor.kelvin(volts)));
+        for sender in [Sender::TenKiloOhm, Sender::TwoKiloOhm, Sender::Points] {
+            let thermistor = thermistor(sender, &[(300.0, 100.0), (300.0, 100.0)]);
+            for volts in [f32::NAN, f32::INFINITY, -3.0, 0.0, 5.0, 99.0] {
+                assert!((200.0..=460.0).contains(&thermistor.kelvin(volts)));
+            }
         }
     }
 }

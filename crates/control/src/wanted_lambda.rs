@@ -5,11 +5,11 @@
 
 use trimwright_numerics::Real;
 
+use crate::answers::Cam;
 use crate::believe::Belief;
-use crate::calibration::Calibration;
 use crate::enrichment;
-use crate::setup::Cam;
-use crate::table::along;
+use crate::setup::Setup;
+use trimwright_numerics::parameters::along;
 
 /// Lambda against the ratio of MAP to barometric pressure: power enrichment.
 const BY_LOAD: [(f32, f32); 4] = [(0.0, 1.0), (0.86, 1.0), (0.95, 0.88), (1.0, 0.87)];
@@ -39,7 +39,7 @@ const BY_ECT: [(f32, f32); 6] =
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 pub fn wanted_lambda(
-    calibration: &Calibration,
+    setup: &Setup,
     belief: &Belief,
     speed_rad_per_s: f32,
     since_start_s: f32,
@@ -47,8 +47,8 @@ pub fn wanted_lambda(
 ) -> f32 {
     let load = along(&BY_LOAD, belief.map_pa / belief.baro_pa.max(30e3));
     let throttle = along(&BY_THROTTLE, belief.tp);
-    let idle = calibration.answers().idle_speed_rad_per_s;
-    let lumpy = calibration.answers().cam == Cam::Hot && belief.tp < 0.03 && speed_rad_per_s < 1.3 * idle;
+    let idle = setup.answers().idle_speed_rad_per_s;
+    let lumpy = setup.answers().cam == Cam::Hot && belief.tp < 0.03 && speed_rad_per_s < 1.3 * idle;
     let steady = load.min(throttle) * if lumpy { HOT_CAM_IDLE + leaned * (1.0 - HOT_CAM_IDLE) } else { 1.0 };
     let cold = along(&BY_ECT, belief.ect_k);
     (steady * cold / enrichment::after_start(belief.ect_k, since_start_s)).held(0.6, 1.1)
@@ -57,7 +57,8 @@ pub fn wanted_lambda(
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::setup::SetupAnswers;
+    use crate::answers::SetupAnswers;
+    use crate::calibration::Calibration;
 
     fn lambda(map_pa: f32, tp: f32, ect_k: f32, since_start_s: f32) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();

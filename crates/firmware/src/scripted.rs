@@ -1,9 +1,15 @@
 //! A drive that needs no file: an invented van, and hands that follow a table.
 
-use trimwright_control::{AnswerError, Calibration, Controller, SetupAnswers};
+use trimwright_control::{AnswerError, Calibration, Controller, Parameters, SetupAnswers};
 use trimwright_link::Digest;
 use trimwright_plant::{Hands, Key, OutOfRange, Plant, Range, Truth};
 use trimwright_signals::{Commands, Frame};
+
+/// The parameters stay in flash.
+static PARAMETERS: Parameters = Parameters::DEFAULT;
+
+/// A calibration whose parameters stay there.
+pub type InFlash = Calibration<&'static Parameters>;
 
 /// Time between two frames.
 pub const STEP_S: f64 = 1e-3;
@@ -75,7 +81,7 @@ pub fn hands(time_s: f64) -> Hands {
 #[derive(Clone, Debug)]
 pub struct Drive {
     plant: Plant,
-    controller: Controller,
+    controller: Controller<InFlash>,
     commands: Commands,
     steps: u32,
     digest: Digest,
@@ -87,7 +93,8 @@ impl Drive {
     /// # Errors
     /// [`SetupError`] when truth or answers are out of range; those of this module are not.
     pub fn new() -> Result<Self, SetupError> {
-        let calibration = Calibration::from_answers(&SetupAnswers::default()).map_err(SetupError::Answer)?;
+        let calibration =
+            Calibration::from_checked(&SetupAnswers::default(), &PARAMETERS).map_err(SetupError::Answer)?;
         Ok(Self {
             plant: Plant::new(truth(), SEED).map_err(SetupError::Truth)?,
             controller: Controller::new(calibration),
@@ -129,7 +136,7 @@ impl Drive {
     }
 
     /// The controller.
-    pub fn controller(&self) -> &Controller {
+    pub fn controller(&self) -> &Controller<InFlash> {
         &self.controller
     }
 }

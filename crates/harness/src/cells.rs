@@ -1,6 +1,6 @@
 //! What happened in each cell of the map, and which correction would have been right there.
 
-use trimwright_control::calibration::OUTSIDE_PA;
+use trimwright_control::base_map::OUTSIDE_PA;
 use trimwright_control::{Calibration, LearnedMap, State};
 use trimwright_plant::{CylinderEvent, Truth, View};
 

@@ -11,6 +11,7 @@
 //! | [`grid`] | one value over two axes, bilinear, with the weights of the four cells that made it |
 //! | [`lag`] | first-order lag, exact for a held input |
 //! | [`delay`] | a ring of the last samples |
+//! | [`parameters`] | a registry of parameters: default, range, unit, source and a sentence, each written once |
 //!
 //! # What they compute
 //!
@@ -39,6 +40,7 @@ pub mod curve;
 pub mod delay;
 pub mod grid;
 pub mod lag;
+pub mod parameters;
 pub mod real;
 
 pub use axis::{Axis, AxisError, Place};

@@ -31,6 +31,8 @@ pub trait Real:
     const ZERO: Self;
     /// One.
     const ONE: Self;
+    /// The nearest value to a whole number.
+    fn from_whole(number: u64) -> Self;
     /// Neither NaN nor infinite.
     fn is_finite(self) -> bool;
     /// e to the power of `self`.
@@ -67,6 +69,10 @@ pub trait Real:
 impl Real for f64 {
     const ZERO: Self = 0.0;
     const ONE: Self = 1.0;
+    #[inline]
+    fn from_whole(number: u64) -> Self {
+        number as Self
+    }
     #[inline]
     fn is_finite(self) -> bool {
         f64::is_finite(self)
@@ -139,6 +145,10 @@ use approximate::{cosf, expf, logf, powf, sinf, sqrtf};
 impl Real for f32 {
     const ZERO: Self = 0.0;
     const ONE: Self = 1.0;
+    #[inline]
+    fn from_whole(number: u64) -> Self {
+        number as Self
+    }
     #[inline]
     fn is_finite(self) -> bool {
         f32::is_finite(self)

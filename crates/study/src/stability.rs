@@ -5,11 +5,9 @@
 //! to have been applied then: with the right delay believed, the delay cancels out of the loop; believing none makes
 //! the stage a plain integrator, whose limit is known exactly.
 
-use trimwright_control::attribution::{Attribution, Past, Seen};
-use trimwright_control::calibration::Calibration;
-use trimwright_control::feedback::Feedback;
+use trimwright_control::attribution::Seen;
+use trimwright_control::feedback::{Feedback, FeedbackParameters};
 use trimwright_control::learner::{Integral, LearnedMap, Learner, Lesson};
-use trimwright_control::{AnswerError, SetupAnswers};
 use trimwright_numerics::{Ring, Weights};
 
 /// Time between two readings.
@@ -79,7 +77,7 @@ pub trait Stage {
 ///
 /// ```
 /// use trimwright_study::stability::{Stage, Trim};
-/// let mut trim = Trim::new(0)?;
+/// let mut trim = Trim::new(0);
 /// for _ in 0..500 {
 ///     trim.take(0.01);
 /// }
@@ -88,8 +86,7 @@ pub trait Stage {
 /// ```
 #[derive(Clone, Debug)]
 pub struct Trim {
-    calibration: Calibration,
-    past: Past,
+    delay_s: f32,
     feedback: Feedback,
 }
 
@@ -99,27 +96,21 @@ impl Trim {
     /// ```
     /// use trimwright_study::stability::{Around, Motion, Trim, motion};
     /// let around = |believed| Around { delay: 60, believed, loop_gain: 4.0 };
-    /// assert_eq!(motion(&mut Trim::new(0)?, around(0)), Motion::Swings, "1.2 s of delay not reckoned with");
+    /// assert_eq!(motion(&mut Trim::new(0), around(0)), Motion::Swings, "1.2 s of delay not reckoned with");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    ///
-    /// # Errors
-    /// When the customary answers make no calibration.
-    pub fn new(believed: usize) -> Result<Self, AnswerError> {
-        let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-        let mut past = Attribution::default().past;
-        past.delay_s = believed as f32 * LOOK_S as f32;
-        Ok(Self { calibration, past, feedback: Feedback::default() })
+    pub fn new(believed: usize) -> Self {
+        Self { delay_s: believed as f32 * LOOK_S as f32, feedback: Feedback::default() }
     }
 }
 
 impl Stage for Trim {
     fn applied_ln(&self) -> f32 {
-        self.feedback.trim_ln
+        self.feedback.trim_ln()
     }
 
     fn take(&mut self, right_ln: f32) {
-        self.feedback.step(&self.calibration, &self.past, right_ln, 0.0, LOOK_S as f32);
+        self.feedback.step(&FeedbackParameters::DEFAULT, self.delay_s, right_ln, 0.0, LOOK_S as f32);
     }
 }
 
@@ -189,9 +180,9 @@ pub enum Motion {
 /// ```
 /// use trimwright_study::stability::{Around, Motion, Trim, motion};
 /// let around = Around { delay: 20, believed: 20, loop_gain: 1.0 };
-/// assert_eq!(motion(&mut Trim::new(20)?, around), Motion::Settles);
+/// assert_eq!(motion(&mut Trim::new(20), around), Motion::Settles);
 /// let strong = Around { loop_gain: 8.0, ..around };
-/// assert_eq!(motion(&mut Trim::new(20)?, strong), Motion::Swings, "a sensor that reads eightfold");
+/// assert_eq!(motion(&mut Trim::new(20), strong), Motion::Swings, "a sensor that reads eightfold");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -274,24 +265,21 @@ pub fn measured_limit(most: f64, motion_at: impl Fn(f64) -> Motion) -> f64 {
 /// The part of what is lacking that the trim adds at one look when it believes no delay.
 ///
 /// ```
-/// let part = trimwright_study::stability::trim_part()?;
+/// let part = trimwright_study::stability::trim_part();
 /// assert!(part > 0.0 && part < 0.1, "a little at each look: {part}");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-///
-/// # Errors
-/// When the customary answers make no calibration.
-pub fn trim_part() -> Result<f64, AnswerError> {
-    let mut trim = Trim::new(0)?;
+pub fn trim_part() -> f64 {
+    let mut trim = Trim::new(0);
     trim.take(OFF_LN);
-    Ok(f64::from(trim.applied_ln()) / f64::from(OFF_LN))
+    f64::from(trim.applied_ln()) / f64::from(OFF_LN)
 }
 
 /// Limits of the gain for each look of trim and learner that believe no delay, beside the exact one.
 ///
 /// ```
 /// use trimwright_study::stability::{Limit, limits};
-/// let Limit { exact, trim, learner, .. } = limits(&[3])?[0];
+/// let Limit { exact, trim, learner, .. } = limits(&[3])[0];
 /// assert!((trim / exact - 1.0).abs() < 0.01 && (learner / exact - 1.0).abs() < 0.01);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -310,16 +298,13 @@ pub struct Limit {
 /// Measures the limits at these delays.
 ///
 /// ```
-/// let limits = trimwright_study::stability::limits(&[1, 5])?;
+/// let limits = trimwright_study::stability::limits(&[1, 5]);
 /// assert_eq!(limits.iter().map(|limit| limit.delay).collect::<Vec<_>>(), [1, 5]);
 /// assert!(limits[1].learner < 0.2 * limits[0].learner, "four looks later, a fifth of the gain at most");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-///
-/// # Errors
-/// When the customary answers make no calibration.
-pub fn limits(delays: &[usize]) -> Result<Vec<Limit>, AnswerError> {
-    let (trim, part) = (Trim::new(0)?, trim_part()?);
+pub fn limits(delays: &[usize]) -> Vec<Limit> {
+    let (trim, part) = (Trim::new(0), trim_part());
     let one = |&delay: &usize| {
         let around = |loop_gain| Around { delay, believed: 0, loop_gain };
         Limit {
@@ -329,14 +314,14 @@ pub fn limits(delays: &[usize]) -> Result<Vec<Limit>, AnswerError> {
             learner: measured_limit(3.0, |gain| motion(&mut Cell::new(gain as f32), around(1.0))),
         }
     };
-    Ok(delays.iter().map(one).collect())
+    delays.iter().map(one).collect()
 }
 
 /// A map of motions over delay and one other quantity.
 ///
 /// ```
 /// use trimwright_study::stability::{Motion, charts};
-/// let chart = charts()?.learner_unaware;
+/// let chart = charts().learner_unaware;
 /// let swinging = |row: &[Motion]| row.iter().filter(|motion| **motion == Motion::Swings).count();
 /// let rows: Vec<usize> = chart.motions.chunks(chart.delays.len()).map(swinging).collect();
 /// assert_eq!(rows.len(), chart.values.len());
@@ -375,7 +360,7 @@ const BELIEVED: [f64; 13] = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2
 ///
 /// ```
 /// use trimwright_study::stability::{Motion, charts};
-/// let charts = charts()?;
+/// let charts = charts();
 /// assert!(charts.learner_unaware.motions.contains(&Motion::Swings));
 /// assert!(charts.learner_aware.motions.iter().all(|motion| *motion == Motion::Settles));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -398,19 +383,16 @@ pub struct Charts {
 ///
 /// ```
 /// use trimwright_study::stability::{Motion, charts};
-/// let chart = charts()?.trim_aware;
+/// let chart = charts().trim_aware;
 /// let row = chart.values.iter().position(|loop_gain| *loop_gain == 1.0).ok_or("no such row")?;
 /// let across = chart.motions.chunks(chart.delays.len()).nth(row).ok_or("too few rows")?;
 /// assert!(across.iter().all(|motion| *motion == Motion::Settles), "all as believed: no delay matters");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-///
-/// # Errors
-/// When the customary answers make no calibration.
-pub fn charts() -> Result<Charts, AnswerError> {
-    let part = trim_part()?;
+pub fn charts() -> Charts {
+    let part = trim_part();
     let believing = Trim::new;
-    let trims = (0..=LONGEST).map(believing).collect::<Result<Vec<_>, _>>()?;
+    let trims = (0..=LONGEST).map(believing).collect::<Vec<_>>();
     let learner = |believes: fn(usize) -> usize| {
         Chart::of(&DELAYS, &GAINS, |delay, gain| {
             motion(&mut Cell::new(gain as f32), Around { delay, believed: believes(delay), loop_gain: 1.0 })
@@ -422,7 +404,7 @@ pub fn charts() -> Result<Charts, AnswerError> {
             motion(&mut trims[around.believed].clone(), around)
         })
     };
-    Ok(Charts {
+    Charts {
         learner_unaware: learner(|_| 0),
         learner_aware: learner(|delay| delay),
         trim_unaware: trim(&GAINS, &|delay, gain| Around {
@@ -439,7 +421,7 @@ pub fn charts() -> Result<Charts, AnswerError> {
             let believed = ((delay as f64 * share).round() as usize).min(LONGEST);
             Around { delay, believed, loop_gain: 1.5 }
         }),
-    })
+    }
 }
 
 #[cfg(test)]
@@ -485,7 +467,7 @@ mod tests {
 
     #[test]
     fn val_trim_and_learner_without_delay_swing_at_the_exact_limit() {
-        for limit in limits(&[1, 2, 3, 5, 10, 40]).expect("calibrated") {
+        for limit in limits(&[1, 2, 3, 5, 10, 40]) {
             for measured in [limit.trim, limit.learner] {
                 assert!((measured / limit.exact - 1.0).abs() < 0.01, "{limit:?}");
             }
@@ -498,11 +480,7 @@ mod tests {
         for delay in [1, 7, 30, 80, 200] {
             let around = Around { delay, believed: delay, loop_gain: 1.0 };
             assert_eq!(motion(&mut Cell::new(0.9), around), Motion::Settles, "{delay}");
-            assert_eq!(
-                motion(&mut Trim::new(delay).expect("calibrated"), around),
-                Motion::Settles,
-                "{delay}"
-            );
+            assert_eq!(motion(&mut Trim::new(delay), around), Motion::Settles, "{delay}");
         }
     }
 
@@ -512,7 +490,7 @@ mod tests {
         for delay in [5, 20, 80] {
             for loop_gain in [0.25, 1.0, 1.5, 1.95] {
                 let around = Around { delay, believed: delay, loop_gain };
-                let found = motion(&mut Trim::new(delay).expect("calibrated"), around);
+                let found = motion(&mut Trim::new(delay), around);
                 assert_ne!(found, Motion::Swings, "{delay} {loop_gain}");
             }
         }

@@ -9,7 +9,7 @@ use cortex_m::peripheral::syst::SystClkSource;
 use cortex_m_rt::entry;
 use semihosting::{eprintln, println, process};
 use trimwright_control::Controller;
-use trimwright_firmware::scripted::{Drive, STEPS_PER_S};
+use trimwright_firmware::scripted::{Drive, InFlash, STEPS_PER_S};
 use trimwright_firmware::{board, stack};
 use trimwright_signals::{Commands, Frame};
 
@@ -66,12 +66,12 @@ fn main() -> ! {
     println!("instructions per step, worst: {:.0} (step {worst_at})", instructions(worst));
     println!("steps of more than 3000 instructions: {over_half}");
     println!("stack of a step, bytes: {deepest}");
-    println!("state and calibration, bytes: {}", size_of::<Controller>());
+    println!("state and calibration, bytes: {}", size_of::<Controller<InFlash>>());
     process::exit(0)
 }
 
 #[inline(never)]
-fn take(controller: &mut Controller, frame: &Frame) {
+fn take(controller: &mut Controller<InFlash>, frame: &Frame) {
     black_box::<Commands>(controller.step(black_box(frame)));
 }
 

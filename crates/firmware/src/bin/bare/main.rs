@@ -12,16 +12,21 @@ mod logger;
 use core::hint::black_box;
 use core::mem::MaybeUninit;
 use cortex_m_rt::entry;
-use trimwright_control::{Calibration, Controller, SetupAnswers, keep};
+use trimwright_control::{Calibration, Controller, Parameters, SetupAnswers, keep};
 use trimwright_signals::Frame;
+
+/// The parameters stay in flash.
+static PARAMETERS: Parameters = Parameters::DEFAULT;
 
 #[entry]
 fn main() -> ! {
-    static mut CONTROLLER: MaybeUninit<Controller> = MaybeUninit::uninit();
+    static mut CONTROLLER: MaybeUninit<Controller<Calibration<&'static Parameters>>> = MaybeUninit::uninit();
     static mut KEPT: [u8; keep::IMAGE_BYTES] = [0; keep::IMAGE_BYTES];
     let answers =
         keep::answers(black_box(KEPT)).map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
-    let Ok(calibration) = Calibration::from_answers(black_box(&answers)) else { rest() };
+    let Ok(calibration) = Calibration::from_checked(black_box(&answers), black_box(&PARAMETERS)) else {
+        rest()
+    };
     let restored = keep::unpack(&calibration, black_box(KEPT));
     let controller = CONTROLLER.write(Controller::new(calibration));
     if let Ok((kept, _)) = restored {

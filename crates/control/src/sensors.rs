@@ -1,0 +1,51 @@
+//! Curves of the sensors: volts to quantities.
+//!
+//! A curve goes on beyond its first and last point, as a sensor's output does. Thermistors hang between ground and a pull-up to 5 V.
+
+use crate::thermistor::{Sender, Thermistor};
+
+trimwright_numerics::parameters! {
+    /// What sensors make of volts.
+    pub struct SensorParameters<f32> "sensors" {
+        /// Manifold absolute pressure against the MAP sensor's volts.
+        curve map_pa { [6] = [(0.5, 10e3), (4.5, 110e3)], 0.0..=5.0 "V" => 0.0..=500e3 "Pa", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
+        /// Barometric pressure against the volts of the sensor on the board.
+        curve baro_pa { [6] = [(0.5, 10e3), (4.5, 110e3)], 0.0..=5.0 "V" => 0.0..=500e3 "Pa", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
+        /// Throttle position against the TP sensor's volts.
+        curve tp { [6] = [(0.5, 0.0), (4.5, 1.0)], 0.0..=5.0 "V" => 0.0..=1.0 "1", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
+        /// Fuel rail pressure above ambient against the FRP sensor's volts.
+        curve frp_pa { [6] = [(0.5, 0.0), (4.5, 700e3)], 0.0..=5.0 "V" => 0.0..=3000e3 "Pa", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
+        /// Lambda against the volts of the wideband controller's analog output.
+        curve lambda { [6] = [(0.0, 0.68), (5.0, 1.36)], 0.0..=5.0 "V" => 0.3..=5.0 "1", "common practice, no source: linear over 0 to 5 V" }
+        /// Coolant temperature sender.
+        choice ect_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
+        /// Its pull-up to 5 V.
+        number ect_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
+        /// Its coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the sender "coefficients".
+        list ect_coefficients { [4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11], -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
+        /// Its resistance against temperature, for the sender "points"; between them ln R is linear in 1/T.
+        curve ect_points_ohm { [10] = [(233.15, 45_313.0), (253.15, 15_462.0), (273.15, 5896.0), (293.15, 2500.0), (313.15, 1175.0), (333.15, 596.0), (353.15, 323.0), (373.15, 187.0), (393.15, 113.0)], 200.0..=500.0 "K" => 1.0..=10e6 "ohm", "common practice, no source: a 2 kOhm class sender, from memory" }
+        /// Intake air temperature sender.
+        choice iat_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
+        /// Its pull-up to 5 V.
+        number iat_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
+        /// Its coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the sender "coefficients".
+        list iat_coefficients { [4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11], -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
+        /// Its resistance against temperature, for the sender "points"; between them ln R is linear in 1/T.
+        curve iat_points_ohm { [10] = [(233.15, 45_313.0), (253.15, 15_462.0), (273.15, 5896.0), (293.15, 2500.0), (313.15, 1175.0), (333.15, 596.0), (353.15, 323.0), (373.15, 187.0), (393.15, 113.0)], 200.0..=500.0 "K" => 1.0..=10e6 "ohm", "common practice, no source: a 2 kOhm class sender, from memory" }
+        /// Trigger pulses for each firing: 1 for a distributor; the first pulse after standstill counts as a firing.
+        whole pulses_per_firing { u8 = 1, 1..=4 "1", "common practice, no source: a distributor" }
+    }
+}
+
+impl SensorParameters {
+    /// Volts of the coolant sender to temperature.
+    pub(crate) fn ect(&self) -> Thermistor {
+        Thermistor::new(self.ect_sender, self.ect_pull_up_ohm, &self.ect_coefficients, &self.ect_points_ohm)
+    }
+
+    /// Volts of the intake air sender to temperature.
+    pub(crate) fn iat(&self) -> Thermistor {
+        Thermistor::new(self.iat_sender, self.iat_pull_up_ohm, &self.iat_coefficients, &self.iat_points_ohm)
+    }
+}
