@@ -8,49 +8,34 @@
 use trimwright_numerics::{Ring, Weights};
 
 use crate::base_map::CELLS;
+use crate::exhaust::ExhaustParameters;
 use crate::film::FILM;
-use crate::gates::Refusal;
+use crate::refusal::Refusal;
 use crate::setup::Setup;
 
+trimwright_numerics::parameters! {
+    /// What a lambda reading is taken to describe.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct AttributionParameters<f32> "attribution" {
+        /// Share in a reading below which a cell is forgotten.
+        number forgotten { 1e-3, 0.0..=0.05 "1", "engineering judgement" }
+        /// Share in a reading up to which gas that teaches nothing no longer spoils it.
+        number clean { 0.05, 0.001..=0.5 "1", "engineering judgement: three time constants of the sensor" }
+        /// Richest wanted mixture that a reading is compared with, lambda.
+        number richest { 0.3, 0.1..=0.9 "1", "engineering judgement" }
+        /// Leanest wanted mixture that a reading is compared with, lambda.
+        number leanest { 1.5, 1.0..=5.0 "1", "engineering judgement" }
+    }
+}
+
 /// Injections remembered: at one every 20 ms this is 1.9 s.
-///
-/// ```
-/// use trimwright_control::attribution::{Attribution, Injection, REMEMBERED};
-/// use trimwright_control::{Calibration, Refusal, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let mut attribution = Attribution::default();
-/// // So little exhaust that it would take longer to the sensor than all that is remembered.
-/// let exhaust_kg = 0.9 * calibration.pipe_kg() / REMEMBERED as f32;
-/// let slow = Injection { gone_s: 0.02, turns: 0.2, exhaust_kg, refusal: None, ..Injection::NONE };
-/// (0..2 * REMEMBERED).for_each(|_| attribution.step(&calibration, slow));
-/// assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 pub const REMEMBERED: usize = 96;
-/// Crank turns from injection to the exhaust valve: about a quarter to the end of the intake stroke, five to six quarters on to
-/// the exhaust stroke (geometry of the four-stroke cycle).
-const TURNS: f32 = 1.7;
 /// Less exhaust than this is none, kg.
 const LEAST_KG: f32 = 1e-9;
 /// Cells a lagged view may cover.
 const MOST_CELLS: usize = 12;
 
 /// What was injected at one time.
-///
-/// ```
-/// use trimwright_control::attribution::{Attribution, Injection};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// // 1500 rpm: in 20 ms half a turn and 0.4 g of exhaust; the fuel is corrected by 5 %.
-/// let (applied_ln, turns, exhaust_kg) = (0.05, 0.5, 0.4e-3);
-/// let now = Injection { applied_ln, gone_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
-/// let mut attribution = Attribution::default();
-/// attribution.step(&calibration, now);
-/// assert_eq!(attribution.past.applied_ln, 0.0, "the sensor can't have seen it yet");
-/// (0..60).for_each(|_| attribution.step(&calibration, now));
-/// assert!((attribution.past.applied_ln - 0.05).abs() < 1e-3);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Injection {
@@ -76,13 +61,6 @@ pub struct Injection {
 
 impl Injection {
     /// Before the engine ever ran.
-    ///
-    /// ```
-    /// use trimwright_control::Refusal;
-    /// use trimwright_control::attribution::Injection;
-    /// let Injection { turns, exhaust_kg, refusal, .. } = Injection::NONE;
-    /// assert_eq!((turns, exhaust_kg, refusal), (0.0, 0.0, Some(Refusal::Starting)));
-    /// ```
     pub const NONE: Self = Self {
         weights: Weights { cells: [0; 4], shares: [0.0; 4] },
         applied_ln: 0.0,
@@ -102,13 +80,8 @@ impl Injection {
 /// use trimwright_control::attribution::Seen;
 /// use trimwright_control::{Calibration, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (idle, cruise) = (calibration.weights(35e3, 75.0), calibration.weights(60e3, 210.0));
-/// let mut seen = Seen::at_rest(&idle);
-/// (0..4).for_each(|_| seen.add(&cruise, 0.2));
-/// // The operating point leapt, the sensor lags: it sees cells of both.
-/// let of_cruise = seen.iter().filter(|(cell, _)| cruise.cells.contains(&(*cell as u16)));
-/// let share: f32 = of_cruise.map(|(_, share)| share).sum();
-/// assert!((share - 0.59).abs() < 0.01, "1 - 0.8^4");
+/// let weights = calibration.setup().weights(40e3, 150.0);
+/// assert!(Seen::at_rest(&weights).iter().eq(weights.iter()));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -121,37 +94,17 @@ pub struct Seen {
 
 impl Seen {
     /// The view of a sensor that has seen nothing else for long.
-    ///
-    /// ```
-    /// use trimwright_control::attribution::Seen;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let weights = calibration.weights(40e3, 150.0);
-    /// assert!(Seen::at_rest(&weights).iter().eq(weights.iter()));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     pub fn at_rest(weights: &Weights<f32>) -> Self {
         let mut seen = Self::default();
-        seen.add(weights, 1.0);
+        seen.add(weights, 1.0, 0.0);
         seen
     }
 
-    /// Moves a share of the way towards these weights. When all places are taken the least is forgotten.
-    ///
-    /// ```
-    /// use trimwright_control::attribution::Seen;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let mut seen = Seen::default();
-    /// (0..3).for_each(|_| seen.add(&calibration.weights(40e3, 150.0), 0.2));
-    /// let shares: f32 = seen.iter().map(|(_, share)| share).sum();
-    /// assert!((shares - 0.488).abs() < 1e-3, "after three looks 1 - 0.8^3 of the way");
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    pub fn add(&mut self, weights: &Weights<f32>, share: f32) {
+    /// Moves a share of the way towards these weights. What has less left than `forgotten` is, and when all places are taken the least.
+    fn add(&mut self, weights: &Weights<f32>, share: f32, forgotten: f32) {
         for held in &mut self.shares {
             *held *= 1.0 - share;
-            if *held < 1e-3 {
+            if *held < forgotten {
                 *held = 0.0;
             }
         }
@@ -187,38 +140,12 @@ impl Seen {
     }
 
     /// The pairs of cell number and share, those with a share only; after the cells of the map come those of the film.
-    ///
-    /// ```
-    /// use trimwright_control::attribution::{Attribution, Injection};
-    /// use trimwright_control::{CELLS, Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let mut now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, ..Injection::NONE };
-    /// (now.weights, now.film, now.refusal) = (calibration.weights(40e3, 150.0), [0.3, 0.1], None);
-    /// let mut attribution = Attribution::default();
-    /// (0..60).for_each(|_| attribution.step(&calibration, now));
-    /// let film = attribution.past.seen.iter().filter(|(number, _)| *number >= CELLS);
-    /// assert!(film.map(|(number, _)| number - CELLS).eq([0, 1]), "share and time constant of the film");
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     pub fn iter(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
         let cells = self.cells.iter().map(|cell| usize::from(*cell)).zip(self.shares);
         cells.chain((CELLS..).zip(self.film)).filter(|(_, share)| *share != 0.0)
     }
 
     /// The same view with the film left out.
-    ///
-    /// ```
-    /// use trimwright_control::attribution::{Attribution, Injection};
-    /// use trimwright_control::{CELLS, Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let mut now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, ..Injection::NONE };
-    /// (now.weights, now.film, now.refusal) = (calibration.weights(40e3, 150.0), [0.3, 0.1], None);
-    /// let mut attribution = Attribution::default();
-    /// (0..60).for_each(|_| attribution.step(&calibration, now));
-    /// let seen = attribution.past.seen;
-    /// assert!(seen.film() > 0.0 && seen.without_film().iter().all(|(number, _)| number < CELLS));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     #[must_use]
     pub const fn without_film(mut self) -> Self {
         self.film = [0.0; FILM];
@@ -226,40 +153,12 @@ impl Seen {
     }
 
     /// How much the film had to do with the reading: the larger of its shares.
-    ///
-    /// ```
-    /// use trimwright_control::attribution::{Attribution, Injection};
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// // A tip-in: as much fuel as 30 % of what was wanted stayed on the wall.
-    /// let film = [0.3, -0.1];
-    /// let now = Injection { film, gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, ..Injection::NONE };
-    /// let mut attribution = Attribution::default();
-    /// (0..60).for_each(|_| attribution.step(&calibration, now));
-    /// assert!((attribution.past.seen.film() - 0.3).abs() < 0.01);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     pub fn film(&self) -> f32 {
         self.film.iter().fold(0.0, |most, share| most.max(share.abs()))
     }
 }
 
 /// What the reading of this instant describes.
-///
-/// ```
-/// use trimwright_control::attribution::{Attribution, Injection};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let delay_s = |turns, exhaust_kg| {
-///     let now = Injection { gone_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
-///     let mut attribution = Attribution::default();
-///     (0..96).for_each(|_| attribution.step(&calibration, now));
-///     attribution.past.delay_s
-/// };
-/// // What is read at idle was injected long ago, what is read on the motorway just now.
-/// assert!(delay_s(0.24, 0.15e-3) > 0.5 && delay_s(0.9, 1.2e-3) < 0.15);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Past {
@@ -275,29 +174,16 @@ pub struct Past {
     pub delay_s: f32,
     /// Why nothing can be learned from it, if so: the newest reason still within the sensor's memory.
     pub refusal: Option<Refusal>,
-    pub(crate) soiled: f32,
 }
 
 /// The ring of the past and the view on it.
-///
-/// ```
-/// use trimwright_control::attribution::{Attribution, Injection};
-/// use trimwright_control::{Calibration, Refusal, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let mut attribution = Attribution::default();
-/// assert_eq!(attribution.past.refusal, Some(Refusal::Starting));
-/// let now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, refusal: None, ..Injection::NONE };
-/// (0..96).for_each(|_| attribution.step(&calibration, now));
-/// // 1.7 turns at 25 a second, then 3.1 g of exhaust at 20 g/s.
-/// assert!((attribution.past.delay_s - (1.7 / 25.0 + 3.12e-3 / 20e-3)).abs() < 0.03);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Attribution {
     ring: Ring<Injection, REMEMBERED>,
-    /// What the last reading described.
-    pub past: Past,
+    past: Past,
+    /// Share of gas in the reading that teaches nothing.
+    soiled: f32,
 }
 
 impl Default for Attribution {
@@ -309,62 +195,71 @@ impl Default for Attribution {
             moving: 0.0,
             delay_s: 0.0,
             refusal: Some(Refusal::Starting),
-            soiled: 1.0,
         };
-        Self { ring: Ring::filled(Injection::NONE), past }
+        Self { ring: Ring::filled(Injection::NONE), past, soiled: 1.0 }
     }
 }
 
 impl Attribution {
-    /// Remembers an injection and moves the view on.
+    /// What the last reading described.
+    pub const fn past(&self) -> &Past {
+        &self.past
+    }
+
+    /// Remembers an injection and moves the view on. Gives what the reading of this instant describes.
     ///
     /// ```
     /// use trimwright_control::attribution::{Attribution, Injection};
-    /// use trimwright_control::{Calibration, Refusal, SetupAnswers};
+    /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
+    /// let parameters = calibration.parameters();
+    /// // 1500 rpm: in 20 ms half a turn and 0.4 g of exhaust; the fuel is corrected by 5 %.
+    /// let (applied_ln, turns, exhaust_kg) = (0.05, 0.5, 0.4e-3);
+    /// let now = Injection { applied_ln, gone_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
     /// let mut attribution = Attribution::default();
-    /// let now = Injection { gone_s: 0.02, turns: 0.5, exhaust_kg: 4e-4, refusal: None, ..Injection::NONE };
-    /// (0..96).for_each(|_| attribution.step(&calibration, now));
-    /// let looks_until = |attribution: &mut Attribution, injection, refusal| {
-    ///     (0..96).position(|_| {
-    ///         attribution.step(&calibration, injection);
-    ///         attribution.past.refusal == refusal
-    ///     })
-    /// };
-    /// // A fuel cut is seen some looks later, and the sensor has forgotten its air later still.
-    /// let cut = Injection { refusal: Some(Refusal::FuelCut), ..now };
-    /// assert!(looks_until(&mut attribution, cut, Some(Refusal::FuelCut)) > Some(5));
-    /// assert!(looks_until(&mut attribution, now, None) > Some(20));
+    /// for _ in 0..96 {
+    ///     attribution.step(&parameters.attribution, &parameters.exhaust, calibration.setup(), now);
+    /// }
+    /// // 1.7 turns at 25 a second, then 3.1 g of exhaust at 20 g/s.
+    /// let past = attribution.past();
+    /// assert!((past.applied_ln - 0.05).abs() < 1e-3 && (past.delay_s - (1.7 / 25.0 + 3.12e-3 / 20e-3)).abs() < 0.03);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, setup: &Setup, injection: Injection) {
+    pub fn step(
+        &mut self,
+        parameters: &AttributionParameters,
+        exhaust: &ExhaustParameters,
+        setup: &Setup,
+        injection: Injection,
+    ) -> &Past {
         self.ring.push(injection);
         let share = setup.sensor_share();
-        let Some((then, delay_s)) = at_sensor(&self.ring, setup.pipe_kg()) else {
+        let Some((then, delay_s)) = at_sensor(&self.ring, setup.pipe_kg(), exhaust.turns) else {
             self.past.refusal = Some(Refusal::TooLongAgo);
-            self.past.soiled = 1.0;
-            return;
+            self.soiled = 1.0;
+            return &self.past;
         };
         let past = &mut self.past;
         past.delay_s = delay_s;
-        past.seen.add(&then.weights, share);
+        past.seen.add(&then.weights, share, parameters.forgotten);
         past.seen.add_film(&then.film, share);
         past.moving += share * (then.moving - past.moving);
         past.applied_ln += share * (then.applied_ln - past.applied_ln);
         past.wanted_ln += share * (then.wanted_ln - past.wanted_ln);
-        past.soiled *= 1.0 - share;
+        self.soiled *= 1.0 - share;
         if then.refusal.is_some() {
             past.refusal = then.refusal;
-            past.soiled = 1.0;
-        } else if past.soiled < 0.05 {
+            self.soiled = 1.0;
+        } else if self.soiled < parameters.clean {
             past.refusal = None;
         }
+        past
     }
 }
 
 /// The injection whose gas is at the sensor now, and how long ago it was.
-fn at_sensor(ring: &Ring<Injection, REMEMBERED>, pipe_kg: f32) -> Option<(&Injection, f32)> {
-    let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, TURNS, 0.0);
+fn at_sensor(ring: &Ring<Injection, REMEMBERED>, pipe_kg: f32, turns: f32) -> Option<(&Injection, f32)> {
+    let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, turns, 0.0);
     ring.iter().find_map(|injection| {
         if kg_left >= LEAST_KG && kg_left >= injection.exhaust_kg {
             // All of it is still in the pipe. Most are, so that this is the one path that must be short.
@@ -394,15 +289,25 @@ mod tests {
         Injection { applied_ln, turns, exhaust_kg, gone_s: 0.02, refusal: None, ..Injection::NONE }
     }
 
+    fn step(attribution: &mut Attribution, calibration: &Calibration, injection: Injection) {
+        let parameters = calibration.parameters();
+        attribution.step(&parameters.attribution, &parameters.exhaust, calibration.setup(), injection);
+    }
+
     #[test]
     fn at_steady_flow_the_delay_is_cycle_time_plus_pipe_time() {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut attribution = Attribution::default();
         let (speed_turns_per_s, flow_kg_per_s) = (12.0, 9e-3);
         for _ in 0..200 {
-            attribution.step(&calibration, injection(0.0, 0.02 * speed_turns_per_s, 0.02 * flow_kg_per_s));
+            step(
+                &mut attribution,
+                &calibration,
+                injection(0.0, 0.02 * speed_turns_per_s, 0.02 * flow_kg_per_s),
+            );
         }
-        let expected_s = TURNS / speed_turns_per_s + calibration.pipe_kg() / flow_kg_per_s;
+        let expected_s = calibration.parameters().exhaust.turns / speed_turns_per_s
+            + calibration.setup().pipe_kg() / flow_kg_per_s;
         assert!((attribution.past.delay_s - expected_s).abs() < 0.05, "{}", attribution.past.delay_s);
         assert_eq!(attribution.past.refusal, None);
     }
@@ -412,11 +317,11 @@ mod tests {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut attribution = Attribution::default();
         for _ in 0..200 {
-            attribution.step(&calibration, injection(0.0, 0.24, 1.8e-4));
+            step(&mut attribution, &calibration, injection(0.0, 0.24, 1.8e-4));
         }
         let idle_s = attribution.past.delay_s;
         for _ in 0..6 {
-            attribution.step(&calibration, injection(0.1, 0.48, 1.2e-3));
+            step(&mut attribution, &calibration, injection(0.1, 0.48, 1.2e-3));
         }
         assert!(attribution.past.delay_s < 0.7 * idle_s);
     }
@@ -427,12 +332,12 @@ mod tests {
         let mut attribution = Attribution::default();
         let clean = injection(0.0, 1.0, 1e-2);
         for _ in 0..100 {
-            attribution.step(&calibration, clean);
+            step(&mut attribution, &calibration, clean);
         }
-        attribution.step(&calibration, Injection { refusal: Some(Refusal::FuelCut), ..clean });
+        step(&mut attribution, &calibration, Injection { refusal: Some(Refusal::FuelCut), ..clean });
         let refused = (0..60)
             .filter(|_| {
-                attribution.step(&calibration, clean);
+                step(&mut attribution, &calibration, clean);
                 attribution.past.refusal == Some(Refusal::FuelCut)
             })
             .count();
@@ -444,7 +349,7 @@ mod tests {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut attribution = Attribution::default();
         for _ in 0..200 {
-            attribution.step(&calibration, injection(0.0, 0.0, 0.0));
+            step(&mut attribution, &calibration, injection(0.0, 0.0, 0.0));
         }
         assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
     }
@@ -455,7 +360,7 @@ mod tests {
             let mut seen = Seen::default();
             for (corner, x, y) in places {
                 let shares = [(1.0 - x) * (1.0 - y), x * (1.0 - y), (1.0 - x) * y, x * y];
-                seen.add(&Weights { cells: [corner, corner + 1, corner + 14, corner + 15], shares }, 0.2);
+                seen.add(&Weights { cells: [corner, corner + 1, corner + 14, corner + 15], shares }, 0.2, AttributionParameters::DEFAULT.forgotten);
                 let sum: f32 = seen.iter().map(|(_, share)| share).sum();
                 prop_assert!(sum <= 1.0 + 1e-5 && seen.iter().count() <= MOST_CELLS);
             }

@@ -15,9 +15,9 @@ use trimwright_signals::Frame;
 
 use crate::clock::Beat;
 use crate::crank::Crank;
-use crate::dtc::Dtcs;
 use crate::plausible::Plausible;
 use crate::setup::Setup;
+use crate::trouble_codes::Reports;
 use crate::wire::{LAMBDA_V, RATIOMETRIC_V, within};
 use trimwright_numerics::parameters::along;
 
@@ -156,7 +156,7 @@ impl Belief {
     /// use trimwright_control::believe::Belief;
     /// use trimwright_control::clock::Clock;
     /// use trimwright_control::crank::Crank;
-    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
     /// use trimwright_control::{Calibration, Dtc, SetupAnswers};
     /// use trimwright_signals::Frame;
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
@@ -166,7 +166,7 @@ impl Belief {
     ///     let mut frame = Frame { time_us: ms * 1000, map_v: 2.9, tp_v: 5.0, ..Frame::default() };
     ///     frame.switches.ignition = true;
     ///     let beat = clock.step(&frame);
-    ///     belief.step(&calibration, &frame, &Crank::default(), 0.3, &beat, &mut dtcs);
+    ///     belief.step(&calibration, &frame, &Crank::default(), 0.3, &beat, &mut dtcs.under(&TroubleCodeParameters::DEFAULT));
     /// }
     /// assert!((belief.map_pa - 70e3).abs() < 10.0);
     /// assert!(belief.doubts.tp && dtcs.is_set(Dtc::TpHigh));
@@ -180,7 +180,7 @@ impl Belief {
         crank: &Crank,
         iac_duty: f32,
         beat: &Beat,
-        dtcs: &mut Dtcs,
+        dtcs: &mut Reports<'_>,
     ) {
         self.iac_duty = iac_duty;
         if beat.quick_s > 0.0 {
@@ -191,7 +191,7 @@ impl Belief {
 
     /// All but pressure. Kept out of line: nine steps of ten pass it by.
     #[inline(never)]
-    fn take_slot(&mut self, setup: &Setup, frame: &Frame, crank: &Crank, dt_s: f32, dtcs: &mut Dtcs) {
+    fn take_slot(&mut self, setup: &Setup, frame: &Frame, crank: &Crank, dt_s: f32, dtcs: &mut Reports<'_>) {
         let throttle_was_doubted = self.doubts.tp;
         self.doubts = self.plausible.step(frame, crank, &self.breathing(crank), dt_s, dtcs);
         self.take_throttle(frame, throttle_was_doubted, dt_s);
@@ -466,6 +466,7 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
     use crate::dtc::Dtc;
+    use crate::trouble_codes::{Dtcs, TroubleCodeParameters};
 
     fn frame() -> Frame {
         let mut frame = Frame { battery_v: 13.8, map_v: 1.7, tp_v: 0.9, ect_v: 1.0, ..Frame::default() };
@@ -491,7 +492,7 @@ mod tests {
                 &crank,
                 0.3,
                 &Beat { dt_s: 0.001, quick_s, ..Beat::default() },
-                &mut dtcs,
+                &mut dtcs.under(&TroubleCodeParameters::DEFAULT),
             );
         }
         (belief, dtcs)

@@ -121,7 +121,8 @@ impl<P: Borrow<Parameters>> Calibration<P> {
     /// [`AnswerError`] when an answer is outside its range.
     pub fn from_checked(answers: &SetupAnswers, parameters: P) -> Result<Self, AnswerError> {
         let all = parameters.borrow();
-        let setup = Setup::new(answers, &all.base_map, &all.exhaust, &all.sensors)?;
+        let rail_drop_pa = all.injector.bounded_drop_pa(answers.rail_pressure_pa);
+        let setup = Setup::new(answers, &all.base_map, &all.exhaust, &all.sensors, rail_drop_pa)?;
         Ok(Self { parameters, setup })
     }
 

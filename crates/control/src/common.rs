@@ -21,145 +21,54 @@ use trimwright_numerics::{Grid, Real};
 
 use crate::base_map::{CELLS, MAP_POINTS, RPM_POINTS};
 use crate::injector::InjectorParameters;
-use crate::learner::{LearnedMap, PRIOR_SIGMA_LN};
+use crate::learned_map::{Common, LearnedMap};
 use crate::setup::Setup;
 
-/// Farthest the common flow correction may go, ln (engineering judgement).
-///
-/// ```
-/// use trimwright_control::common::{FLOW_AUTHORITY_LN, Round};
-/// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut map, mut round) = (LearnedMap::default(), Round::default());
-/// // However much more all cells ask for, the injectors are not believed to be off by more than this.
-/// map.ln.flat_mut().fill(2.0);
-/// map.variance.flat_mut().fill(1e-4);
-/// (0..5 * CELLS).for_each(|_| round.step(&calibration, &mut map));
-/// assert_eq!(map.common.flow_ln, FLOW_AUTHORITY_LN);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-pub const FLOW_AUTHORITY_LN: f32 = 0.25;
-/// Farthest the common opening delay may go from the believed one, s (engineering judgement).
-///
-/// ```
-/// use trimwright_control::common::{DELAY_AUTHORITY_S, DELAY_PRIOR_SIGMA_S};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// // Three times what parts are expected to scatter by, and yet less than the believed delay.
-/// assert!(DELAY_AUTHORITY_S > 3.0 * DELAY_PRIOR_SIGMA_S);
-/// assert!(DELAY_AUTHORITY_S < calibration.opening_delay_s(16.0));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-pub const DELAY_AUTHORITY_S: f32 = 0.25e-3;
-/// Standard deviation of the flow correction before any lesson, ln (engineering judgement: parts, fuel and answers together).
-///
-/// ```
-/// use trimwright_control::LearnedMap;
-/// use trimwright_control::common::FLOW_PRIOR_SIGMA_LN;
-/// // Before any lesson: injectors, fuel and answers together are expected within some 8 %.
-/// assert_eq!(LearnedMap::default().common.flow_sigma_ln, FLOW_PRIOR_SIGMA_LN);
-/// ```
-pub const FLOW_PRIOR_SIGMA_LN: f32 = 0.08;
-/// Standard deviation of the opening delay before any lesson, s (engineering judgement).
-///
-/// ```
-/// use trimwright_control::LearnedMap;
-/// use trimwright_control::common::DELAY_PRIOR_SIGMA_S;
-/// assert_eq!(LearnedMap::default().common.delay_sigma_s, DELAY_PRIOR_SIGMA_S, "before any lesson");
-/// ```
-pub const DELAY_PRIOR_SIGMA_S: f32 = 0.08e-3;
-/// Share of the cells that are as good as independent: an engine's filling deviates smoothly, and neighbours tell the same
-/// (engineering judgement).
-const INDEPENDENT: f32 = 0.2;
-/// Standard deviation over that of before any lesson, below which delay and flow have been told apart.
-const TOLD_APART: f32 = 0.6;
-/// Farthest the opening delay moves in one round, s: the cells are converted one after the other, and meanwhile the mixture is off by
-/// what the delay moved, 0.3 % at an idle pulse of 1 ms.
-const ROUND_S: f32 = 3e-6;
-/// Weight of the flow beside that of the neighbours when a cell's correction is expected, in cells that are well known (engineering
-/// judgement).
-const FLOW_WEIGHT: f32 = 0.5;
-
-/// What is known of the common causes.
-///
-/// ```
-/// use trimwright_control::common::Round;
-/// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut map, mut round) = (LearnedMap::default(), Round::default());
-/// // Every cell was taught to give 6 % more: the injectors are smaller than answered.
-/// map.ln.flat_mut().fill(0.06);
-/// map.variance.flat_mut().fill(1e-4);
-/// (0..20 * CELLS).for_each(|_| round.step(&calibration, &mut map));
-/// assert!((map.common.flow_ln - 0.06).abs() < 0.01 && map.common.delay_s.abs() < 0.02e-3);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Common {
-    /// ln of right fuel over believed fuel that all cells share.
-    pub flow_ln: f32,
-    /// Opening delay over the believed one, s.
-    pub delay_s: f32,
-    /// Standard deviation of `flow_ln`, ln.
-    pub flow_sigma_ln: f32,
-    /// Standard deviation of `delay_s`, s.
-    pub delay_sigma_s: f32,
-}
-
-impl Default for Common {
-    fn default() -> Self {
-        Self {
-            flow_ln: 0.0,
-            delay_s: 0.0,
-            flow_sigma_ln: FLOW_PRIOR_SIGMA_LN,
-            delay_sigma_s: DELAY_PRIOR_SIGMA_S,
-        }
+trimwright_numerics::parameters! {
+    /// How flow and opening delay are drawn from what cells have in common.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct CommonCorrectionParameters<f32> "common_correction" {
+        /// Farthest the common flow correction may go.
+        number flow_authority_ln { 0.25, 0.0..=0.3 "ln", "engineering judgement; the range is what the kept image holds" }
+        /// Farthest the common opening delay may go from the believed one.
+        number delay_authority_s { 0.25e-3, 0.0..=0.32e-3 "s", "engineering judgement; the range is what the kept image holds" }
+        /// Standard deviation of the flow correction before any lesson.
+        number flow_prior_sigma_ln { 0.08, 0.005..=0.3 "ln", "engineering judgement: parts, fuel and answers together" }
+        /// Standard deviation of the opening delay before any lesson.
+        number delay_prior_sigma_s { 0.08e-3, 0.005e-3..=0.3e-3 "s", "engineering judgement" }
+        /// Share of the cells that are as good as independent, for neighbours tell the same.
+        number independent { 0.2, 0.01..=1.0 "1", "engineering judgement: an engine's filling deviates smoothly" }
+        /// Standard deviation over that before any lesson, below which delay and flow have been told apart.
+        number told_apart { 0.6, 0.1..=1.0 "1", "engineering judgement" }
+        /// Farthest the opening delay moves in one round over the cells, for the mixture is off by what it moved until a cell's turn comes.
+        number round_s { 3e-6, 0.0..=100e-6 "s", "engineering judgement: 0.3 % at an idle pulse of 1 ms" }
+        /// Weight of the flow beside that of well known neighbours when a cell's correction is expected.
+        number flow_weight { 0.5, 0.01..=10.0 "1", "engineering judgement" }
+        /// Least flow time of a cell over its usual one that a late opening is taken to leave.
+        number least_flow_time { 0.3, 0.05..=1.0 "1", "engineering judgement" }
     }
 }
 
 impl Common {
+    /// Before any lesson.
+    pub const fn new(parameters: &CommonCorrectionParameters) -> Self {
+        Self {
+            flow_ln: 0.0,
+            delay_s: 0.0,
+            flow_sigma_ln: parameters.flow_prior_sigma_ln,
+            delay_sigma_s: parameters.delay_prior_sigma_s,
+        }
+    }
+
     /// Whether pulses long and short enough were seen to tell a delay from a flow that is off. If not, `delay_s` is only the
     /// likeliest of many pairs that explain the same corrections.
-    ///
-    /// ```
-    /// use trimwright_control::common::Round;
-    /// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let told_apart = |known: fn(f32) -> bool| {
-    ///     let (mut map, mut round) = (LearnedMap::default(), Round::default());
-    ///     for cell in (0..CELLS).filter(|cell| known(calibration.delay_rate_per_s(*cell))) {
-    ///         map.variance.flat_mut()[cell] = 1e-4;
-    ///     }
-    ///     (0..CELLS).for_each(|_| round.step(&calibration, &mut map));
-    ///     map.common.told_apart()
-    /// };
-    /// // Long pulses alone can't tell late injectors from small ones: all look alike.
-    /// assert!(told_apart(|_| true) && !told_apart(|rate_per_s| rate_per_s < 220.0));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    pub fn told_apart(&self) -> bool {
-        self.delay_sigma_s < TOLD_APART * DELAY_PRIOR_SIGMA_S
-            && self.flow_sigma_ln < TOLD_APART * FLOW_PRIOR_SIGMA_LN
+    pub fn told_apart(&self, parameters: &CommonCorrectionParameters) -> bool {
+        self.delay_sigma_s < parameters.told_apart * parameters.delay_prior_sigma_s
+            && self.flow_sigma_ln < parameters.told_apart * parameters.flow_prior_sigma_ln
     }
 }
 
 /// Goes round the cells, one at each call, and draws the common causes from them after each round.
-///
-/// ```
-/// use trimwright_control::common::Round;
-/// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut map, mut round) = (LearnedMap::default(), Round::default());
-/// (0..CELLS).for_each(|_| round.step(&calibration, &mut map));
-/// // The driver has visited the left half of the map only: what is off there is expected on the right too.
-/// for cell in (0..CELLS).filter(|cell| cell % 14 < 7) {
-///     (map.ln.flat_mut()[cell], map.variance.flat_mut()[cell]) = (0.08, 1e-4);
-/// }
-/// (0..20 * CELLS).for_each(|_| round.step(&calibration, &mut map));
-/// assert!(map.ln.flat()[6 * 14 + 12] > 0.05);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Round {
@@ -180,30 +89,40 @@ impl Default for Round {
 }
 
 impl Round {
-    /// Takes the next cell: lets it follow what is expected by as much as it is not known itself, then counts it.
+    /// Takes the next cell: lets it follow what is expected by as much as it is not known itself, then counts it. `prior_sigma_ln` is
+    /// the standard deviation of a cell before any lesson.
     ///
     /// ```
     /// use trimwright_control::common::Round;
-    /// use trimwright_control::{CELLS, Calibration, LearnedMap, SetupAnswers};
+    /// use trimwright_control::{CELLS, Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let (mut map, mut round) = (LearnedMap::default(), Round::default());
-    /// map.ln.flat_mut().fill(-0.05);
+    /// let parameters = calibration.parameters();
+    /// let (common, injector) = (&parameters.common_correction, &parameters.injector);
+    /// let (mut map, mut round) = (parameters.blank_map(), Round::default());
+    /// // Every cell was taught to give 6 % more: the injectors are smaller than answered.
+    /// map.ln.flat_mut().fill(0.06);
     /// map.variance.flat_mut().fill(1e-4);
-    /// (1..CELLS).for_each(|_| round.step(&calibration, &mut map));
-    /// assert_eq!(map.common.flow_ln, 0.0, "one cell is still missing");
-    /// round.step(&calibration, &mut map);
-    /// assert!(map.common.flow_ln < -0.04);
+    /// (0..20 * CELLS).for_each(|_| round.step(common, 0.12, injector, calibration.setup(), &mut map));
+    /// assert!((map.common.flow_ln - 0.06).abs() < 0.01 && map.common.delay_s.abs() < 0.02e-3);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, injector: &InjectorParameters, setup: &Setup, map: &mut LearnedMap) {
+    pub fn step(
+        &mut self,
+        parameters: &CommonCorrectionParameters,
+        prior_sigma_ln: f32,
+        injector: &InjectorParameters,
+        setup: &Setup,
+        map: &mut LearnedMap,
+    ) {
         let cell = usize::from(self.cell);
-        let (rate, prior) = (injector.delay_rate_per_s(setup, cell), PRIOR_SIGMA_LN * PRIOR_SIGMA_LN);
-        let (unknown, expected) = (unknown(map, cell), from_neighbours(map, cell));
+        let (rate, prior) = (injector.delay_rate_per_s(setup, cell), prior_sigma_ln * prior_sigma_ln);
+        let expected = from_neighbours(map, cell, prior, parameters.flow_weight);
+        let unknown = unknown(map, cell, prior);
         if let (Some(ln), Some(held)) =
             (map.ln.flat_mut().get_mut(cell), self.expected_ln.flat_mut().get_mut(cell))
         {
             let was_expected = core::mem::replace(held, expected);
-            let rate = rate / (1.0 + map.common.delay_s * rate).max(0.3);
+            let rate = rate / (1.0 + map.common.delay_s * rate).max(parameters.least_flow_time);
             let [flow_moved, delay_moved] = self.moved;
             // What a map learned before this power-up has its expectations in it.
             let expected_moved = if self.looked { expected - was_expected } else { 0.0 };
@@ -212,23 +131,24 @@ impl Round {
             let weight = (1.0 - unknown) / prior;
             let terms = [weight, weight * rate, weight * rate * rate, deviation, deviation * rate];
             for (sum, term) in self.sums.iter_mut().zip(terms) {
-                *sum += INDEPENDENT * term;
+                *sum += parameters.independent * term;
             }
         }
         self.cell += 1;
         if usize::from(self.cell) >= CELLS {
             let before = map.common;
-            map.common = self.drawn(&before);
+            map.common = self.drawn(parameters, &before);
             let moved = [map.common.flow_ln - before.flow_ln, map.common.delay_s - before.delay_s];
             (self.cell, self.sums, self.moved, self.looked) = (0, [0.0; 5], moved, true);
         }
     }
 
     /// The causes that explain the sums best, by two normal equations.
-    fn drawn(&self, before: &Common) -> Common {
+    fn drawn(&self, parameters: &CommonCorrectionParameters, before: &Common) -> Common {
+        let (flow_sigma_ln, delay_sigma_s) = (parameters.flow_prior_sigma_ln, parameters.delay_prior_sigma_s);
         let [w, wr, wrr, y, yr] = self.sums;
-        let flow_prior = 1.0 / (FLOW_PRIOR_SIGMA_LN * FLOW_PRIOR_SIGMA_LN);
-        let delay_prior = 1.0 / (DELAY_PRIOR_SIGMA_S * DELAY_PRIOR_SIGMA_S);
+        let flow_prior = 1.0 / (flow_sigma_ln * flow_sigma_ln);
+        let delay_prior = 1.0 / (delay_sigma_s * delay_sigma_s);
         let (a, b, c) = (w + flow_prior, wr, wrr + delay_prior);
         let (p, q) = (y - flow_prior * before.flow_ln, yr - delay_prior * before.delay_s);
         let determinant = a * c - b * b;
@@ -236,24 +156,26 @@ impl Round {
             return *before;
         }
         let flow_ln = before.flow_ln + (c * p - b * q) / determinant;
-        let delay_s = before.delay_s + ((a * q - b * p) / determinant).held(-ROUND_S, ROUND_S);
+        let moved_s = ((a * q - b * p) / determinant).held(-parameters.round_s, parameters.round_s);
+        let delay_s = before.delay_s + moved_s;
+        let (most_ln, most_s) = (parameters.flow_authority_ln, parameters.delay_authority_s);
         Common {
-            flow_ln: flow_ln.held(-FLOW_AUTHORITY_LN, FLOW_AUTHORITY_LN),
-            delay_s: delay_s.held(-DELAY_AUTHORITY_S, DELAY_AUTHORITY_S),
+            flow_ln: flow_ln.held(-most_ln, most_ln),
+            delay_s: delay_s.held(-most_s, most_s),
             flow_sigma_ln: Real::sqrt(c / determinant),
             delay_sigma_s: Real::sqrt(a / determinant),
         }
     }
 }
 
-/// Share of a cell's correction that no lesson has told, 0 to 1.
-fn unknown(map: &LearnedMap, cell: usize) -> f32 {
+/// Share of a cell's correction that no lesson has told, 0 to 1; `prior` is the variance before any.
+fn unknown(map: &LearnedMap, cell: usize, prior: f32) -> f32 {
     let variance = map.variance.flat().get(cell).copied().unwrap_or(f32::MAX);
-    (variance / (PRIOR_SIGMA_LN * PRIOR_SIGMA_LN)).held(0.0, 1.0)
+    (variance / prior).held(0.0, 1.0)
 }
 
 /// By how much a cell is expected to deviate from the flow, ln, as its neighbours do.
-fn from_neighbours(map: &LearnedMap, cell: usize) -> f32 {
+fn from_neighbours(map: &LearnedMap, cell: usize, prior: f32, flow_weight: f32) -> f32 {
     let column = cell % RPM_POINTS;
     let next = [
         (column > 0).then(|| cell.wrapping_sub(1)),
@@ -261,10 +183,10 @@ fn from_neighbours(map: &LearnedMap, cell: usize) -> f32 {
         Some(cell.wrapping_sub(RPM_POINTS)),
         Some(cell + RPM_POINTS),
     ];
-    let (mut sum, mut weights) = (0.0, FLOW_WEIGHT);
+    let (mut sum, mut weights) = (0.0, flow_weight);
     for neighbour in next.into_iter().flatten() {
         if let Some(ln) = map.ln.flat().get(neighbour) {
-            let known = 1.0 - unknown(map, neighbour);
+            let known = 1.0 - unknown(map, neighbour, prior);
             sum += known * (ln - map.common.flow_ln);
             weights += known;
         }
@@ -277,6 +199,9 @@ mod tests {
     use super::*;
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
+    use crate::parameters::Parameters;
+
+    const COMMON: CommonCorrectionParameters = CommonCorrectionParameters::DEFAULT;
 
     fn calibration() -> Calibration {
         Calibration::from_answers(&SetupAnswers::default()).unwrap()
@@ -289,7 +214,7 @@ mod tests {
         late_s: f32,
         known: impl Fn(usize) -> bool,
     ) -> LearnedMap {
-        let mut map = LearnedMap::default();
+        let mut map = Parameters::DEFAULT.blank_map();
         for cell in (0..CELLS).filter(|cell| known(*cell)) {
             map.ln.flat_mut()[cell] = flow_ln + Real::ln(1.0 + late_s * calibration.delay_rate_per_s(cell));
             map.variance.flat_mut()[cell] = 1e-4;
@@ -297,13 +222,16 @@ mod tests {
         map
     }
 
+    fn step(round: &mut Round, calibration: &Calibration, map: &mut LearnedMap) {
+        let Parameters { common_correction, learner, injector, .. } = calibration.parameters();
+        round.step(common_correction, learner.prior_sigma_ln, injector, calibration.setup(), map);
+    }
+
     /// Rounds of a controller that began with a map that had learned nothing.
     fn rounds(calibration: &Calibration, map: &mut LearnedMap, count: usize) {
         let mut round = Round::default();
-        (0..CELLS).for_each(|_| {
-            round.step(&calibration.parameters().injector, calibration, &mut LearnedMap::default())
-        });
-        (0..count * CELLS).for_each(|_| round.step(&calibration.parameters().injector, calibration, map));
+        (0..CELLS).for_each(|_| step(&mut round, calibration, &mut Parameters::DEFAULT.blank_map()));
+        (0..count * CELLS).for_each(|_| step(&mut round, calibration, map));
     }
 
     #[test]
@@ -313,7 +241,7 @@ mod tests {
         rounds(&calibration, &mut map, 100);
         assert!((map.common.flow_ln - 0.06).abs() < 0.01, "{:?}", map.common);
         assert!((map.common.delay_s + 0.07e-3).abs() < 0.005e-3, "{:?}", map.common);
-        assert!(map.common.told_apart());
+        assert!(map.common.told_apart(&COMMON));
         // The cells keep only what is left.
         assert!(map.ln.flat().iter().all(|ln| (ln - 0.06).abs() < 0.025), "{:?}", map.ln);
     }
@@ -360,8 +288,7 @@ mod tests {
         rounds(&calibration, &mut map, 60);
         let before = map.clone();
         let mut powered_up = Round::default();
-        (0..2 * CELLS)
-            .for_each(|_| powered_up.step(&calibration.parameters().injector, &calibration, &mut map));
+        (0..2 * CELLS).for_each(|_| step(&mut powered_up, &calibration, &mut map));
         let moved = map.ln.flat().iter().zip(before.ln.flat()).map(|(now, then)| (now - then).abs());
         assert!(moved.fold(0.0, f32::max) < 1e-3);
     }
@@ -371,7 +298,7 @@ mod tests {
         let calibration = calibration();
         let mut map = taught(&calibration, 0.08, 0.05e-3, |cell| calibration.delay_rate_per_s(cell) < 220.0);
         rounds(&calibration, &mut map, 20);
-        assert!(!map.common.told_apart(), "{:?}", map.common);
+        assert!(!map.common.told_apart(&COMMON), "{:?}", map.common);
     }
 
     #[test]
@@ -379,13 +306,15 @@ mod tests {
         let calibration = calibration();
         let mut map = taught(&calibration, 3.0, 3e-3, |_| true);
         rounds(&calibration, &mut map, 500);
-        assert!(map.common.flow_ln <= FLOW_AUTHORITY_LN && map.common.delay_s <= DELAY_AUTHORITY_S);
+        assert!(
+            map.common.flow_ln <= COMMON.flow_authority_ln && map.common.delay_s <= COMMON.delay_authority_s
+        );
     }
 
     #[test]
     fn a_map_that_learned_nothing_stays_as_it_is() {
         let calibration = calibration();
-        let mut map = LearnedMap::default();
+        let mut map = Parameters::DEFAULT.blank_map();
         rounds(&calibration, &mut map, 5);
         assert!(map.ln.flat().iter().all(|ln| *ln == 0.0) && map.common.delay_s == 0.0);
     }

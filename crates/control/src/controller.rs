@@ -12,40 +12,31 @@ use crate::cuts::{clears_flood, throttle_is_closed};
 use crate::dtc::Dtc;
 use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
-use crate::feedback::FeedbackParameters;
-use crate::gates::{Circumstances, Refusal};
+use crate::gates::Circumstances;
 use crate::idle::Loads;
 use crate::keep::Kept;
-use crate::learner::{LearnedMap, Learner, Lesson};
+use crate::learned_map::{LearnedMap, Lesson, Outcome};
+use crate::learner::Learner;
+use crate::nitrous::Fitness;
 use crate::open_time::Supply;
 use crate::parameters::Parameters;
 use crate::phase::Phase;
+use crate::pump::Feed;
+use crate::refusal::Refusal;
 use crate::self_check::Look;
 use crate::setup::Setup;
 use crate::spark::{SparkHands, spark_deg};
 use crate::state::State;
 use crate::stumble::Run;
+use crate::trouble_codes::TroubleCodeParameters;
 use crate::wanted_lambda::wanted_lambda;
-
-/// Variance of one look's "right correction" as if looks were independent, ln^2. A look is off by about 2 % for reasons that
-/// last about a second, fifty looks of 20 ms in each direction: 0.02^2 * 100 (engineering judgement).
-const LOOK_VARIANCE_LN2: f32 = 0.04;
 
 /// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
 const CLEARED_S: f32 = 4.0;
-/// Richest wanted mixture from which the loop may check itself, ln lambda: that of a lumpy idle, no cold engine.
-const RICHEST_CHECK_LN: f32 = -0.07;
 /// Richest mixture asked for while the engine runs, lambda (engineering judgement).
 const RICHEST: f32 = 0.5;
-/// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
-/// would pass for the film's (engineering judgement).
-const FILM_SIGMA_LN: f32 = 0.03;
 /// Lambda of most power: a lean mixture at full load is judged by no richer one (common practice, no source).
 const POWER_LAMBDA: f32 = 0.86;
-/// Share of the film in a reading below which it is only what noise of MAP stirs up: the noise is in fuel and film share alike,
-/// and would be taken for a film that is too large (errors in variables).
-const FILM_MOVED: f32 = 0.03;
-
 /// The controller: calibration and state, stepped by frames.
 ///
 /// ```
@@ -80,16 +71,17 @@ impl<C: Calibrated> Controller<C> {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(calibration: C) -> Self {
-        Self { calibration, state: State::default() }
+        let state = State::new(calibration.parameters());
+        Self { calibration, state }
     }
 
     /// The same controller with a map learned earlier.
     ///
     /// ```
-    /// use trimwright_control::{Calibration, Controller, LearnedMap, SetupAnswers};
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let idle = calibration.weights(37e3, 75.0);
-    /// let mut learned = LearnedMap::default();
+    /// let idle = calibration.setup().weights(37e3, 75.0);
+    /// let mut learned = calibration.parameters().blank_map();
     /// learned.ln.flat_mut().fill(-0.04);
     /// let controller = Controller::new(calibration).with_learned(learned);
     /// let learned_ln = controller.state().learned.at(&idle);
@@ -106,10 +98,10 @@ impl<C: Calibrated> Controller<C> {
     ///
     /// ```
     /// use trimwright_control::keep::{pack, unpack};
-    /// use trimwright_control::{Calibration, Codes, Controller, Dtc, LearnedMap, SetupAnswers};
+    /// use trimwright_control::{Calibration, Codes, Controller, Dtc, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// // At key off map and codes go to flash, at key on they come back.
-    /// let image = pack(&calibration, &LearnedMap::default(), Codes::empty().with(Dtc::MapLow), 1);
+    /// let image = pack(&calibration, &calibration.parameters().blank_map(), Codes::empty().with(Dtc::MapLow), 1);
     /// let (kept, _) = unpack(&calibration, &image).expect("it is whole");
     /// let controller = Controller::new(calibration).with_kept(kept);
     /// assert!(controller.state().dtcs.stored().eq([Dtc::MapLow]));
@@ -197,14 +189,15 @@ impl<C: Calibrated> Controller<C> {
     ///
     /// ```
     /// use std::cell::Cell;
-    /// use trimwright_control::learner::{Kalman, Learner, Lesson, Outcome};
-    /// use trimwright_control::{Calibration, Controller, LearnedMap, SetupAnswers};
+    /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
+    /// use trimwright_control::learner::{Kalman, Learner};
+    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
     /// # use trimwright_signals::Frame;
     /// struct Counted(Cell<u32>);
     /// impl Learner for Counted {
-    ///     fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+    ///     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
     ///         self.0.set(self.0.get() + 1);
-    ///         Kalman.learn(map, lesson)
+    ///         Kalman.learn(parameters, map, lesson)
     ///     }
     /// }
     /// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
@@ -238,10 +231,11 @@ impl State {
     /// One frame.
     fn step(&mut self, constants: &Constants<'_>, learner: &impl Learner, frame: &Frame) -> Commands {
         let before = Before::of(self);
-        let setup = constants.setup;
+        let Constants { parameters, setup } = *constants;
         let beat = self.clock.step(frame);
         self.crank.step(setup, frame, &beat);
-        self.belief.step(setup, frame, &self.crank, self.idle.duty, &beat, &mut self.dtcs);
+        let mut reports = self.dtcs.under(&parameters.trouble_codes);
+        self.belief.step(setup, frame, &self.crank, self.idle.duty(), &beat, &mut reports);
         if beat.quick_s > 0.0 {
             self.what_it_does(setup, frame, &beat);
         }
@@ -254,7 +248,7 @@ impl State {
             self.look_back(constants, learner, &beat);
         }
         if beat.quick_s > 0.0 {
-            self.other_hands(setup, frame, &beat);
+            self.other_hands(constants, frame, &beat);
         }
         before.tell(self);
         self.commands
@@ -269,8 +263,8 @@ impl State {
         let run = Run {
             phase: self.phase.phase,
             since_start_s: self.phase.since_start_s,
-            speed_ratio: speed / self.idle.target_rad_per_s.max(1.0),
-            rate_rad_per_s2: self.idle.rate_rad_per_s2,
+            speed_ratio: speed / self.idle.target_rad_per_s().max(1.0),
+            rate_rad_per_s2: self.idle.rate_rad_per_s2(),
             free: throttle_is_closed(&self.belief) && !frame.switches.in_gear,
             measured: !self.belief.doubts.lambda && self.phase.since_start_s > CLEARED_S,
         };
@@ -285,12 +279,12 @@ impl State {
         let air = air_charge(setup, &self.belief, speed, self.insight.air_flow_kg_per_s);
         let wanted = self.wanted(setup, &air.weights);
         let learned_ln = self.learned.at(&air.weights);
-        let dither_ln = self.self_check.dither_ln();
+        let dither_ln = self.self_check.dither_ln(&parameters.self_check);
         let correction = Real::exp(learned_ln + self.feedback.trim_ln() + dither_ln);
         let quick = if setup.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
         let wanted_kg =
             self.allowed() * air.air_kg / (setup.answers().stoich_afr * wanted) * correction * quick
-                + self.nitrous.extra_kg(setup, self.crank.interval_s);
+                + self.nitrous.extra_kg(&parameters.nitrous, setup, self.crank.interval_s);
         let inject_kg = self.film.step(setup, &self.belief, speed, &self.learned.film_ln, wanted_kg)
             * f32::from(self.crank.firings);
         let open_time_s = self.open_time.step(&parameters.injector, setup, inject_kg, &supply);
@@ -366,45 +360,49 @@ impl State {
     ) {
         let dt_s = beat.look_back_s;
         let injection = self.injection(&Constants { parameters, setup }, dt_s);
-        self.attribution.step(setup, injection);
-        let past = &self.attribution.past;
-        let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - past.wanted_ln;
+        let past = self.attribution.step(&parameters.attribution, &parameters.exhaust, setup, injection);
+        let (wanted_ln, delay_s) = (past.wanted_ln, past.delay_s);
+        let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - wanted_ln;
         let learned_ln = self.learned.seen(&past.seen);
         let error_ln = right_ln - past.applied_ln;
+        let calm = past.refusal.is_none() && past.moving < 1.0;
         let look = Look {
-            calm: past.refusal.is_none() && past.moving < 1.0 && self.reading_is_good(),
-            wanted_ln: past.wanted_ln,
+            calm: calm && self.reading_is_good(),
+            wanted_ln,
             error_ln,
-            right_ln,
-            delay_s: past.delay_s,
+            delay_s,
             air_kg_per_s: self.insight.air_flow_kg_per_s,
             speed_rad_per_s: self.crank.speed_rad_per_s,
-            idling: self.idle.active && (RICHEST_CHECK_LN..0.01).contains(&past.wanted_ln),
+            idling: self.idle.is_active(),
             dt_s,
         };
-        let refusal = self.refusal(setup);
-        self.self_check.step(setup, &look);
+        let refusal = self.refusal(&Constants { parameters, setup });
+        self.self_check.step(&parameters.self_check, &parameters.torque_response, setup, &look);
         let feedback = &parameters.feedback;
         if setup.options().feedback && refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
-            self.feedback.step(feedback, past.delay_s, right_ln, learned_ln, dt_s);
+            self.feedback.step(feedback, delay_s, right_ln, learned_ln, dt_s);
         } else {
             self.feedback.wait(feedback, dt_s);
         }
         if setup.options().learning {
-            self.round.step(&parameters.injector, setup, &mut self.learned);
+            let prior_sigma_ln = parameters.learner.prior_sigma_ln;
+            let (common, injector) = (&parameters.common_correction, &parameters.injector);
+            self.round.step(common, prior_sigma_ln, injector, setup, &mut self.learned);
             match refusal {
                 Some(refusal) => self.counts.refuse(refusal),
-                None => self.learn(feedback, learner, right_ln),
+                None => self.learn(parameters, learner, right_ln),
             }
         }
-        self.report_mixture(dt_s);
+        self.report_mixture(&parameters.trouble_codes, dt_s);
         (self.insight.refusal, self.insight.right_ln) = (refusal, right_ln);
     }
 
     /// What was injected since the last look back.
     fn injection(&mut self, &Constants { parameters, setup }: &Constants<'_>, dt_s: f32) -> Injection {
-        let wanted_ln = Real::ln(self.insight.wanted_lambda.held(0.3, 1.5));
+        let (richest, leanest) = (parameters.attribution.richest, parameters.attribution.leanest);
+        let wanted_ln = Real::ln(self.insight.wanted_lambda.held(richest, leanest));
         let refusal = self.gates.step(
+            &parameters.enable_conditions,
             &Circumstances {
                 belief: &self.belief,
                 phase: self.phase.phase,
@@ -413,7 +411,7 @@ impl State {
                 wanted_ln,
                 duty_limited: self.open_time.limited,
                 film_overflows: self.film.overflows,
-                nitrous: self.nitrous.on,
+                nitrous: self.nitrous.is_on(),
                 guarded: self.cuts.guarding(),
             },
             dt_s,
@@ -429,7 +427,7 @@ impl State {
             applied_ln: self.insight.learned_ln + self.insight.trim_ln + self.insight.dither_ln + film_ln,
             wanted_ln,
             film,
-            moving: self.gates.moving,
+            moving: self.gates.moving(),
             gone_s: dt_s,
             turns: self.crank.turns(dt_s),
             exhaust_kg: if self.crank.speed_rad_per_s > 0.0 { exhaust_kg } else { 0.0 },
@@ -438,15 +436,16 @@ impl State {
     }
 
     /// Why the reading of this instant teaches nothing, if so.
-    fn refusal(&self, setup: &Setup) -> Option<Refusal> {
+    fn refusal(&self, &Constants { parameters, setup }: &Constants<'_>) -> Option<Refusal> {
         let air_kg_per_s = self.insight.air_flow_kg_per_s;
-        match self.attribution.past.refusal {
+        let self_check = &parameters.self_check;
+        match self.attribution.past().refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
             _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
             _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
             // A wire that is doubted now may have been wrong for a while before.
             _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
-            _ if self.self_check.is_falsified(setup, air_kg_per_s) => Some(Refusal::UpstreamAir),
+            _ if self.self_check.is_falsified(self_check, setup, air_kg_per_s) => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
         }
@@ -458,74 +457,94 @@ impl State {
     }
 
     /// Takes a lesson and hands its part of the trim over to the map.
-    fn learn(&mut self, feedback: &FeedbackParameters, learner: &impl Learner, right_ln: f32) {
-        let past = &self.attribution.past;
+    fn learn(&mut self, parameters: &Parameters, learner: &impl Learner, right_ln: f32) {
+        let past = self.attribution.past();
+        let trust = &parameters.learner;
         let doubt = 1.0 + past.moving * past.moving;
         let map_alone = past.seen.without_film();
-        let known = self.learned.variance_seen(&map_alone) < FILM_SIGMA_LN * FILM_SIGMA_LN;
-        let film = known && past.seen.film() > FILM_MOVED;
-        let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2: LOOK_VARIANCE_LN2 * doubt, film };
+        let known = self.learned.variance_seen(&map_alone) < trust.film_sigma_ln * trust.film_sigma_ln;
+        let film = known && past.seen.film() > trust.film_moved;
+        let variance_ln2 = trust.look_variance_ln2 * doubt;
+        let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2, film };
         let before_ln = self.learned.at(&self.insight.weights);
-        let outcome = learner.learn(&mut self.learned, &lesson);
-        self.feedback.hand_over(feedback, self.learned.at(&self.insight.weights) - before_ln);
-        self.counts.take(outcome);
+        let outcome = learner.learn(trust, &mut self.learned, &lesson);
+        let learned_more_ln = self.learned.at(&self.insight.weights) - before_ln;
+        self.feedback.hand_over(&parameters.feedback, learned_more_ln);
+        match outcome {
+            Outcome::Taken => self.counts.take(),
+            Outcome::Bounded => self.counts.refuse(Refusal::Authority),
+        }
     }
 
     /// Codes for a reading at its end without a reason, and for a mixture that correction cannot reach.
-    fn report_mixture(&mut self, dt_s: f32) {
+    fn report_mixture(&mut self, trouble_codes: &TroubleCodeParameters, dt_s: f32) {
         let total_ln = self.insight.learned_ln + self.feedback.trim_ln();
-        let burned = self.attribution.past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        let burned = self.attribution.past().refusal.is_none_or(|refusal| !refusal.freezes_trim());
         let doubts = &self.belief.doubts;
         let at_end = self.belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
-        self.dtcs.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
-        self.dtcs.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
-        self.dtcs.report(Dtc::O2Slow, self.self_check.slow, dt_s);
         let known = self.insight.refusal.is_none_or(|refusal| !refusal.freezes_trim());
-        self.dtcs.report(Dtc::SystemLean, known && total_ln > 0.27, dt_s);
-        self.dtcs.report(Dtc::SystemRich, known && total_ln < -0.27, dt_s);
+        let mut reports = self.dtcs.under(trouble_codes);
+        reports.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
+        reports.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
+        reports.report(Dtc::O2Slow, self.self_check.is_slow(), dt_s);
+        reports.report_mixture(known, total_ln, dt_s);
     }
 
     /// Lambda read over lambda wanted then, where the reading is usable.
     fn lean_ratio(&self) -> Option<f32> {
-        let past = &self.attribution.past;
+        let past = self.attribution.past();
         // What holds the trim still, such as nitrous or an end of range or authority, is just what has to be watched.
         let usable = self.phase.phase.burns()
             && self.phase.since_start_s > CLEARED_S
             && !self.belief.doubts.lambda
             && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         // What is asked for beyond the mixture of most power is for the cold, not for the engine's safety; but with nitrous it is.
-        let least = if self.nitrous.on { 0.0 } else { POWER_LAMBDA };
+        let least = if self.nitrous.is_on() { 0.0 } else { POWER_LAMBDA };
         usable.then(|| self.belief.lambda / self.insight.expected_lambda.max(least))
     }
 
     /// Beside the fuel: idle air, spark, fans, pump, nitrous.
-    fn other_hands(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
+    fn other_hands(&mut self, &Constants { parameters, setup }: &Constants<'_>, frame: &Frame, beat: &Beat) {
         let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        let since_start_s = self.phase.since_start_s;
-        let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / setup.firing_angle_rad();
-        let lean_ratio = self.lean_ratio();
-        let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
-        self.fans.step(setup, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
+        let (phase, since_start_s) = (self.phase.phase, self.phase.since_start_s);
+        let switches = &frame.switches;
+        self.fans.step(&parameters.fans, setup, &self.belief, switches.ac_request, since_start_s, dt_s);
         let loads = Loads {
-            ac: self.fans.ac_wanted,
-            fans: self.fans.fans_wanted,
-            in_gear: frame.switches.in_gear,
+            ac: self.fans.ac_wanted(),
+            fans: self.fans.wanted(),
+            in_gear: switches.in_gear,
             wet: self.film.nearly,
         };
-        self.idle.step(setup, &self.belief, loads, speed, since_start_s, dt_s);
-        self.pump.step(setup, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
-        self.nitrous.step(setup, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
+        self.commands.iac_duty =
+            self.idle.step(&parameters.idle, setup, &self.belief, loads, speed, since_start_s, dt_s);
+        let rail_known = !self.belief.doubts.rail;
+        let feed = Feed {
+            phase,
+            rail_pa: rail_known.then_some(self.belief.rail_pa),
+            fuel_kg_per_s: self.insight.wanted_fuel_kg * speed / setup.firing_angle_rad(),
+        };
+        self.commands.pump_duty = self.pump.step(&parameters.fuel_pump, setup, feed, dt_s);
+        let wanted_pa = setup.answers().rail_pressure_pa;
+        let mut reports = self.dtcs.under(&parameters.trouble_codes);
+        reports.report_rail(phase.started() && rail_known, wanted_pa, self.belief.rail_pa, dt_s);
+        let fitness = Fitness {
+            armed: switches.nitrous_armed,
+            speed_rad_per_s: speed,
+            lean_ratio: self.lean_ratio(),
+            burns: phase.burns(),
+            trouble: !self.dtcs.active_codes().is_empty(),
+        };
+        let nitrous = self.nitrous.step(&parameters.nitrous, setup, &self.belief, fitness, dt_s);
         let hands = SparkHands {
             speed_rad_per_s: speed,
-            started: self.phase.phase.started(),
-            idle: &self.idle,
+            started: phase.started(),
+            idle_rad_per_s: self.idle.is_active().then(|| self.idle.target_rad_per_s()),
             returned: self.cuts.returned(),
-            nitrous: self.nitrous.on,
+            nitrous,
         };
-        self.commands.spark_deg = spark_deg(setup, &self.belief, &hands);
-        (self.commands.iac_duty, self.commands.pump_duty) = (self.idle.duty, self.pump.duty);
-        (self.commands.fan1, self.commands.fan2) = (self.fans.fan1, self.fans.fan2);
-        (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch, self.nitrous.on);
+        self.commands.spark_deg = spark_deg(&parameters.spark, setup, &self.belief, &hands);
+        [self.commands.fan1, self.commands.fan2] = self.fans.on();
+        (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch(), nitrous);
         self.show();
     }
 
@@ -537,7 +556,7 @@ impl State {
         (now.open_time_s, now.injectors) = (self.open_time.open_time_s, self.open_time.injectors);
         (now.duty, now.duty_limited) = (self.open_time.duty, self.open_time.limited);
         now.measured_lambda = self.belief.lambda;
-        now.expected_lambda = Real::exp(self.attribution.past.wanted_ln);
-        now.delay_s = self.attribution.past.delay_s;
+        now.expected_lambda = Real::exp(self.attribution.past().wanted_ln);
+        now.delay_s = self.attribution.past().delay_s;
     }
 }

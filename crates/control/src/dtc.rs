@@ -1,6 +1,4 @@
-//! Diagnostic trouble codes (SAE J2012 / ISO 15031-6): set after a while of evidence, healed after a while without.
-
-use crate::codes::Codes;
+//! Diagnostic trouble codes (SAE J2012 / ISO 15031-6), and sets of them.
 
 /// The codes this controller can set.
 ///
@@ -80,16 +78,10 @@ pub enum Dtc {
 }
 
 /// Number of codes.
-const KINDS: usize = 32;
+pub(crate) const KINDS: usize = 32;
 
 impl Dtc {
     /// All codes, in the order of their numbers.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// assert_eq!(Dtc::ALL.iter().position(|dtc| *dtc == Dtc::MapLow), Some(Dtc::MapLow as usize));
-    /// assert!(Dtc::ALL.windows(2).all(|pair| pair[0].code() < pair[1].code()));
-    /// ```
     pub const ALL: [Self; KINDS] = [
         Self::RailTooLow,
         Self::RailTooHigh,
@@ -126,11 +118,6 @@ impl Dtc {
     ];
 
     /// The standard code.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// assert_eq!([Dtc::TpLow.code(), Dtc::SystemLean.code()], ["P0122", "P0171"]);
-    /// ```
     pub const fn code(self) -> &'static str {
         match self {
             Self::RailTooLow => "P0087",
@@ -169,12 +156,6 @@ impl Dtc {
     }
 
     /// What it means, in a few words.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// let line = format!("{}: {}", Dtc::EctHigh.code(), Dtc::EctHigh.meaning());
-    /// assert_eq!(line, "P0118: coolant temperature sensor circuit high");
-    /// ```
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::RailTooLow => "fuel rail pressure too low",
@@ -211,230 +192,90 @@ impl Dtc {
             Self::VoltsHigh => "supply voltage high",
         }
     }
-
-    /// Evidence needed before the code sets, s. Circuits half a second, the others as long as chance could mimic them
-    /// (engineering judgement).
-    const fn sets_after_s(self) -> f32 {
-        match self {
-            Self::SystemLean | Self::SystemRich | Self::O2Slow => 5.0,
-            Self::IdleLow | Self::IdleHigh | Self::O2Heater => 10.0,
-            Self::O2Low | Self::O2High => 2.0,
-            Self::RailTooLow | Self::RailTooHigh | Self::VoltsLow | Self::VoltsHigh | Self::CrankSilent => {
-                1.5
-            }
-            _ => 0.5,
-        }
-    }
-
-    /// Time without evidence before the code heals, s.
-    const fn heals_after_s(self) -> f32 {
-        3.0
-    }
 }
 
-/// Evidence for and state of every code.
+/// A set of trouble codes.
 ///
 /// ```
-/// use trimwright_control::Dtc;
-/// use trimwright_control::dtc::Dtcs;
-/// let mut dtcs = Dtcs::default();
-/// // A loose plug: one slot in ten shows a fault. That heals faster than it adds up.
-/// (0..6000).for_each(|slot| dtcs.report(Dtc::MapLow, slot % 10 == 0, 0.01));
-/// assert_eq!(dtcs.stored().count(), 0);
-/// // It came off.
-/// (0..60).for_each(|_| dtcs.report(Dtc::MapLow, true, 0.01));
-/// assert!(dtcs.active().eq([Dtc::MapLow]));
+/// use trimwright_control::{Codes, Dtc};
+/// let codes = Codes::default().with(Dtc::TpHigh).with(Dtc::MapLow);
+/// assert!(codes.iter().eq([Dtc::MapLow, Dtc::TpHigh]));
+/// assert_eq!(Codes::from_bits(codes.bits()), Some(codes));
 /// ```
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Dtcs {
-    /// Evidence gathered, s: rises with the fault, falls without it.
-    evidence_s: [f32; KINDS],
-    set: Codes,
-    stored: Codes,
-}
+pub struct Codes(u64);
 
-impl Dtcs {
-    /// Takes what one check found over `dt_s` seconds.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// use trimwright_control::dtc::Dtcs;
-    /// let mut dtcs = Dtcs::default();
-    /// let mut set_after = |found, seconds| {
-    ///     dtcs.report(Dtc::IdleLow, found, seconds);
-    ///     dtcs.is_set(Dtc::IdleLow)
-    /// };
-    /// // A slow idle has to last ten seconds, and has to be gone for three.
-    /// assert!(!set_after(true, 9.0) && set_after(true, 2.0));
-    /// assert!(set_after(false, 2.0) && !set_after(false, 2.0));
-    /// ```
-    pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
-        let Some(evidence_s) = self.evidence_s.get_mut(dtc as usize) else { return };
-        if !found && *evidence_s <= 0.0 {
-            return;
-        }
-        if found {
-            *evidence_s = (*evidence_s + dt_s).min(dtc.sets_after_s());
-            if *evidence_s >= dtc.sets_after_s() {
-                self.set = self.set.with(dtc);
-                self.stored = self.stored.with(dtc);
-            }
-        } else {
-            *evidence_s = (*evidence_s - dt_s * dtc.sets_after_s() / dtc.heals_after_s()).max(0.0);
-            if *evidence_s <= 0.0 {
-                self.set = self.set.without(dtc);
-            }
-        }
+impl Codes {
+    /// All codes there are.
+    const ALL: u64 = (1 << Dtc::ALL.len()) - 1;
+
+    /// The set without any.
+    pub const fn empty() -> Self {
+        Self(0)
     }
 
-    /// Whether a code is set now.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// use trimwright_control::dtc::Dtcs;
-    /// let mut dtcs = Dtcs::default();
-    /// dtcs.report(Dtc::FrpHigh, true, 0.3);
-    /// assert!(!dtcs.is_set(Dtc::FrpHigh), "0.3 s of evidence do not do");
-    /// dtcs.report(Dtc::FrpHigh, true, 0.3);
-    /// assert!(dtcs.is_set(Dtc::FrpHigh));
-    /// ```
-    pub const fn is_set(&self, dtc: Dtc) -> bool {
-        self.set.contains(dtc)
+    /// The set with this code.
+    #[must_use]
+    pub const fn with(self, dtc: Dtc) -> Self {
+        Self(self.0 | 1 << dtc as u32)
     }
 
-    /// The codes set now.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// use trimwright_control::dtc::Dtcs;
-    /// let mut dtcs = Dtcs::default();
-    /// dtcs.report(Dtc::TpLow, true, 0.6);
-    /// dtcs.report(Dtc::EctHigh, true, 0.6);
-    /// assert!(dtcs.active().map(Dtc::code).eq(["P0118", "P0122"]));
-    /// ```
-    pub fn active(&self) -> impl Iterator<Item = Dtc> + use<> {
-        self.set.iter()
+    /// The set without this code.
+    #[must_use]
+    pub const fn without(self, dtc: Dtc) -> Self {
+        Self(self.0 & !(1 << dtc as u32))
     }
 
-    /// The codes set at any time, until they are cleared; kept over a power-down ([`crate::keep`]).
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// use trimwright_control::dtc::Dtcs;
-    /// let mut dtcs = Dtcs::default();
-    /// dtcs.report(Dtc::TpLow, true, 0.6);
-    /// dtcs.report(Dtc::TpLow, false, 3.1);
-    /// // The plug is on again: the lamp can go out, but what happened is remembered.
-    /// assert!(dtcs.active().next().is_none() && dtcs.stored().eq([Dtc::TpLow]));
-    /// ```
-    pub fn stored(&self) -> impl Iterator<Item = Dtc> + use<> {
-        self.stored.iter()
+    /// The codes that are in one of the two sets or in both.
+    #[must_use]
+    pub const fn together_with(self, other: Self) -> Self {
+        Self(self.0 | other.0)
     }
 
-    /// The same as [`Dtcs::active`], as a set.
+    /// The codes that are in one of the two sets and not in the other.
     ///
     /// ```
-    /// use trimwright_control::dtc::Dtcs;
     /// use trimwright_control::{Codes, Dtc};
-    /// let mut dtcs = Dtcs::default();
-    /// let before = dtcs.active_codes();
-    /// dtcs.report(Dtc::VoltsHigh, true, 2.0);
-    /// assert_eq!(before.apart_from(dtcs.active_codes()), Codes::empty().with(Dtc::VoltsHigh));
+    /// let before = Codes::empty().with(Dtc::TpLow).with(Dtc::O2Slow);
+    /// let now = Codes::empty().with(Dtc::TpLow).with(Dtc::MapLow);
+    /// // What has changed: one code has set, one has healed.
+    /// assert!(before.apart_from(now).iter().eq([Dtc::MapLow, Dtc::O2Slow]));
     /// ```
-    pub const fn active_codes(&self) -> Codes {
-        self.set
+    #[must_use]
+    pub const fn apart_from(self, other: Self) -> Self {
+        Self(self.0 ^ other.0)
     }
 
-    /// The same as [`Dtcs::stored`], as a set.
-    ///
-    /// ```
-    /// use trimwright_control::dtc::Dtcs;
-    /// use trimwright_control::{Codes, Dtc};
-    /// let mut dtcs = Dtcs::default();
-    /// dtcs.recall(Codes::empty().with(Dtc::O2Slow));
-    /// dtcs.report(Dtc::VoltsLow, true, 2.0);
-    /// assert_eq!(dtcs.stored_codes(), dtcs.active_codes().with(Dtc::O2Slow));
-    /// ```
-    pub const fn stored_codes(&self) -> Codes {
-        self.stored
+    /// Whether a code is in it.
+    pub const fn contains(self, dtc: Dtc) -> bool {
+        self.0 & (1 << dtc as u32) != 0
     }
 
-    /// Adds codes stored before a power-down.
-    ///
-    /// ```
-    /// use trimwright_control::dtc::Dtcs;
-    /// use trimwright_control::{Codes, Dtc};
-    /// let mut dtcs = Dtcs::default();
-    /// dtcs.recall(Codes::empty().with(Dtc::SystemRich));
-    /// // It happened in an earlier drive; of now it says nothing.
-    /// assert!(dtcs.stored().eq([Dtc::SystemRich]) && !dtcs.is_set(Dtc::SystemRich));
-    /// ```
-    pub const fn recall(&mut self, stored: Codes) {
-        self.stored = self.stored.together_with(stored);
+    /// Whether none is in it.
+    pub const fn is_empty(self) -> bool {
+        self.0 == 0
     }
 
-    /// Forgets the stored codes but those that are set now.
-    ///
-    /// ```
-    /// use trimwright_control::dtc::Dtcs;
-    /// use trimwright_control::{Codes, Dtc};
-    /// let mut dtcs = Dtcs::default();
-    /// dtcs.recall(Codes::empty().with(Dtc::SystemRich));
-    /// dtcs.report(Dtc::IatLow, true, 0.6);
-    /// dtcs.clear();
-    /// assert!(dtcs.stored().eq([Dtc::IatLow]), "what is still wrong can't be cleared away");
-    /// ```
-    pub const fn clear(&mut self) {
-        self.stored = self.set;
+    /// Its codes, in the order of their numbers.
+    pub fn iter(self) -> impl Iterator<Item = Dtc> {
+        Dtc::ALL.into_iter().filter(move |dtc| self.contains(*dtc))
+    }
+
+    /// The set as a number: bit n is the code at place n of [`Dtc::ALL`].
+    pub const fn bits(self) -> u64 {
+        self.0
+    }
+
+    /// The set of a number; `None` when a bit of it stands for no code.
+    pub const fn from_bits(bits: u64) -> Option<Self> {
+        if bits & !Self::ALL == 0 { Some(Self(bits)) } else { None }
     }
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
-
-    #[test]
-    fn a_code_sets_after_its_time_and_heals_after_three_seconds() {
-        let mut dtcs = Dtcs::default();
-        for _ in 0..49 {
-            dtcs.report(Dtc::MapLow, true, 0.01);
-        }
-        assert!(!dtcs.is_set(Dtc::MapLow));
-        for _ in 0..3 {
-            dtcs.report(Dtc::MapLow, true, 0.01);
-        }
-        assert!(dtcs.active().eq([Dtc::MapLow]));
-        for _ in 0..290 {
-            dtcs.report(Dtc::MapLow, false, 0.01);
-        }
-        assert!(dtcs.is_set(Dtc::MapLow));
-        for _ in 0..20 {
-            dtcs.report(Dtc::MapLow, false, 0.01);
-        }
-        assert!(!dtcs.is_set(Dtc::MapLow) && dtcs.stored().eq([Dtc::MapLow]));
-    }
-
-    #[test]
-    fn a_glitch_sets_nothing() {
-        let mut dtcs = Dtcs::default();
-        for step in 0..10_000 {
-            dtcs.report(Dtc::TpHigh, step % 10 == 0, 0.01);
-        }
-        assert_eq!(dtcs.stored().count(), 0);
-    }
-
-    #[test]
-    fn codes_from_before_a_power_down_stay_until_they_are_cleared() {
-        let mut dtcs = Dtcs::default();
-        dtcs.recall(Codes::default().with(Dtc::TpHigh));
-        for _ in 0..60 {
-            dtcs.report(Dtc::MapLow, true, 0.01);
-        }
-        assert!(dtcs.active().eq([Dtc::MapLow]) && dtcs.stored().eq([Dtc::MapLow, Dtc::TpHigh]));
-        dtcs.clear();
-        assert!(dtcs.stored().eq([Dtc::MapLow]));
-    }
 
     /// SAE J2012 codes as listed in shared/reference/dtc.csv: every code used is one of them and none is used twice.
     #[test]
@@ -443,5 +284,20 @@ mod tests {
             assert!(pair[0].code() < pair[1].code());
             assert_eq!(pair[0] as usize, index);
         }
+    }
+
+    #[test]
+    fn bits_without_a_code_are_no_set() {
+        assert_eq!(Codes::from_bits(1 << Dtc::ALL.len()), None);
+        assert!(Codes::from_bits(Codes::ALL).is_some_and(|codes| codes.iter().eq(Dtc::ALL)));
+    }
+
+    #[test]
+    fn a_code_goes_as_it_came() {
+        let codes = Codes::default().with(Dtc::VoltsHigh);
+        assert!(codes.contains(Dtc::VoltsHigh) && codes.without(Dtc::VoltsHigh).is_empty());
+        assert!(
+            codes.apart_from(Codes::default().with(Dtc::MapLow)).iter().eq([Dtc::MapLow, Dtc::VoltsHigh])
+        );
     }
 }

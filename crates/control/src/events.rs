@@ -4,11 +4,10 @@
 //! [defmt](https://docs.rs/defmt): a few bytes each, the words stay in the program file on the host. The time stamp is the
 //! program's (`defmt::timestamp!`). Without the feature nothing is compared and nothing compiled in.
 
-use crate::codes::Codes;
 use crate::cuts::Cut;
-use crate::dtc::Dtc;
-use crate::gates::Refusal;
+use crate::dtc::{Codes, Dtc};
 use crate::phase::Phase;
+use crate::refusal::Refusal;
 use crate::state::State;
 
 /// One thing that happened.
@@ -60,8 +59,8 @@ pub enum Event {
 ///
 /// ```
 /// use trimwright_control::events::{Event, Outline};
-/// use trimwright_control::{Phase, State};
-/// let mut state = State::default();
+/// use trimwright_control::{Parameters, Phase, State};
+/// let mut state = State::new(&Parameters::DEFAULT);
 /// let before = Outline::of(&state);
 /// state.phase.phase = Phase::Priming;
 /// let happened = before.until(&Outline::of(&state));
@@ -80,9 +79,9 @@ impl Outline {
     /// Of this state.
     ///
     /// ```
-    /// use trimwright_control::State;
+    /// use trimwright_control::{Parameters, State};
     /// use trimwright_control::events::Outline;
-    /// let mut state = State::default();
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// let before = Outline::of(&state);
     /// // Quantities that flow are none of a log's business.
     /// state.insight.map_pa = 40e3;
@@ -105,10 +104,10 @@ impl Outline {
     /// ```
     /// use trimwright_control::cuts::Cut;
     /// use trimwright_control::events::{Event, Outline};
-    /// use trimwright_control::{Dtc, State};
-    /// let mut state = State::default();
+    /// use trimwright_control::{Dtc, Parameters, State};
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// let before = Outline::of(&state);
-    /// state.dtcs.report(Dtc::TpHigh, true, 1.0);
+    /// state.dtcs.under(&Parameters::DEFAULT.trouble_codes).report(Dtc::TpHigh, true, 1.0);
     /// state.cuts.cut = Cut::Coasting;
     /// let after = Outline::of(&state);
     /// assert!(before.until(&after).eq([Event::CutBegins(Cut::Coasting), Event::CodeSet(Dtc::TpHigh)]));
@@ -167,10 +166,12 @@ impl Before {
 mod tests {
     extern crate std;
     use super::*;
+    use crate::parameters::Parameters;
+    use crate::trouble_codes::TroubleCodeParameters;
     use std::vec::Vec;
 
     fn happened(change: impl FnOnce(&mut State)) -> Vec<Event> {
-        let mut state = State::default();
+        let mut state = State::new(&Parameters::DEFAULT);
         let before = Outline::of(&state);
         change(&mut state);
         before.until(&Outline::of(&state)).collect()
@@ -183,7 +184,7 @@ mod tests {
 
     #[test]
     fn a_cut_that_turns_into_another_ends_and_begins() {
-        let mut state = State::default();
+        let mut state = State::new(&Parameters::DEFAULT);
         state.cuts.cut = Cut::Coasting;
         let before = Outline::of(&state);
         (state.cuts.cut, state.cuts.guard_trips) = (Cut::OverSpeed, 1);
@@ -195,15 +196,15 @@ mod tests {
     fn codes_set_and_heal_each_for_itself() {
         let report = |state: &mut State, low, high| {
             for _ in 0..400 {
-                state.dtcs.report(Dtc::MapLow, low, 0.01);
-                state.dtcs.report(Dtc::TpHigh, high, 0.01);
+                state.dtcs.under(&TroubleCodeParameters::DEFAULT).report(Dtc::MapLow, low, 0.01);
+                state.dtcs.under(&TroubleCodeParameters::DEFAULT).report(Dtc::TpHigh, high, 0.01);
             }
         };
         assert_eq!(
             happened(|state| report(state, true, true)),
             [Event::CodeSet(Dtc::MapLow), Event::CodeSet(Dtc::TpHigh)]
         );
-        let mut state = State::default();
+        let mut state = State::new(&Parameters::DEFAULT);
         report(&mut state, true, false);
         let before = Outline::of(&state);
         report(&mut state, false, true);

@@ -3,111 +3,122 @@
 use crate::believe::Belief;
 use crate::setup::Setup;
 
-/// Temperature below its starting point at which a fan stops, K.
-const BAND_K: f32 = 5.0;
-/// Coolant temperature above which the compressor is kept off, K.
-const TOO_HOT_FOR_AC_K: f32 = 386.0;
-/// Throttle position above which the compressor is let go: power for the wheels.
-const TOO_OPEN_FOR_AC: f32 = 0.8;
-/// Time the idle air and the fan lead the clutch, s: longer than the air for both takes to come, so that battery and manifold are through
-/// with their part when the load arrives (engineering judgement, from A/C trials of the shipped cars).
-const AC_LEAD_S: f32 = 1.0;
-/// Time the idle air leads a fan, s: it takes away a third of the voltage between charging and battery, and with it of the speed
-/// (engineering judgement, from the same trials).
-const FAN_LEAD_S: f32 = 0.5;
+trimwright_numerics::parameters! {
+    /// Cooling fans and air-conditioning clutch. The temperatures that start the fans are answers.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct FanParameters<f32> "fans" {
+        /// Temperature below its starting point at which a fan stops.
+        number hysteresis_k { 5.0, 0.5..=20.0 "K step", "engineering judgement" }
+        /// Time after the start from which fans may run.
+        number after_start_s { 2.0, 0.0..=120.0 "s", "engineering judgement" }
+        /// Time the idle air leads a fan, which takes away a third of the voltage between charging and battery, and with it some of the idle speed.
+        number fan_lead_s { 0.5, 0.0..=9.0 "s", "engineering judgement, from A/C trials of the shipped cars" }
+        /// Time after the start from which the compressor may run.
+        number ac_after_start_s { 5.0, 0.0..=120.0 "s", "engineering judgement" }
+        /// Time idle air and fan lead the compressor's clutch, longer than the air for both takes to come.
+        number ac_lead_s { 1.0, 0.0..=9.0 "s", "engineering judgement, from A/C trials of the shipped cars" }
+        /// Coolant temperature from which the compressor is kept off.
+        number ac_hottest_k { 386.0, 340.0..=420.0 "K", "engineering judgement" }
+        /// Throttle position from which the compressor is let go: power for the wheels.
+        number ac_most_throttle { 0.8, 0.1..=1.1 "1", "engineering judgement" }
+    }
+}
+
+/// Time from which it no longer matters how long something has been wanted, s.
+const LONGEST_WANTED_S: f32 = 10.0;
 
 /// Fans and clutch.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::fans::Fans;
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut fans, mut belief) = (Fans::default(), Belief::default());
-/// let mut running_at = |ect_k| {
-///     belief.ect_k = ect_k;
-///     (0..100).for_each(|_| fans.step(&calibration, &belief, false, 600.0, 0.01));
-///     fans.running()
-/// };
-/// // The first starts at 364 K, the second at 369 K; each stops 5 K lower.
-/// assert_eq!([360.0, 366.0, 371.0, 362.0, 358.0].map(&mut running_at), [0, 1, 2, 1, 0]);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Fans {
-    /// First fan.
-    pub fan1: bool,
-    /// Second fan.
-    pub fan2: bool,
-    /// The compressor is wanted: idle air opens.
-    pub ac_wanted: bool,
-    /// The clutch is engaged.
-    pub ac_clutch: bool,
-    /// Fans wanted: idle air opens.
-    pub fans_wanted: u8,
+    on: [bool; 2],
+    ac_wanted: bool,
+    ac_clutch: bool,
+    wanted: u8,
     ac_wanted_s: f32,
     fan_wanted_s: [f32; 2],
 }
 
-/// For how long something has been wanted, s, up to 10 s.
+/// For how long something has been wanted, s.
 fn lasts(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
-    *wanted_s = if wanted { (*wanted_s + dt_s).min(10.0) } else { 0.0 };
+    *wanted_s = if wanted { (*wanted_s + dt_s).min(LONGEST_WANTED_S) } else { 0.0 };
     *wanted_s
 }
 
 impl Fans {
+    /// Whether first and second fan are on.
+    pub const fn on(&self) -> [bool; 2] {
+        self.on
+    }
+
+    /// Number of fans running.
+    pub const fn running(&self) -> u8 {
+        self.on[0] as u8 + self.on[1] as u8
+    }
+
+    /// Number of fans that run or are about to: idle air opens.
+    pub const fn wanted(&self) -> u8 {
+        self.wanted
+    }
+
+    /// Whether the compressor runs or is about to: idle air opens.
+    pub const fn ac_wanted(&self) -> bool {
+        self.ac_wanted
+    }
+
+    /// Whether the clutch is engaged.
+    pub const fn ac_clutch(&self) -> bool {
+        self.ac_clutch
+    }
+
     /// One slot of `dt_s`.
     ///
     /// ```
     /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::fans::Fans;
+    /// use trimwright_control::fans::{FanParameters, Fans};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// let (mut fans, mut belief) = (Fans::default(), Belief::default());
-    /// belief.ect_k = 350.0;
-    /// let mut after = |slots| {
-    ///     (0..slots).for_each(|_| fans.step(&calibration, &belief, true, 60.0, 0.01));
-    ///     (fans.ac_wanted, fans.ac_clutch)
+    /// let mut running_at = |ect_k| {
+    ///     belief.ect_k = ect_k;
+    ///     for _ in 0..100 {
+    ///         fans.step(&FanParameters::DEFAULT, calibration.setup(), &belief, false, 600.0, 0.01);
+    ///     }
+    ///     fans.running()
     /// };
-    /// // The idle air opens at once, the compressor comes a second later.
-    /// assert_eq!([after(50), after(60)], [(true, false), (true, true)]);
+    /// // The first starts at 364 K, the second at 369 K; each stops 5 K lower.
+    /// assert_eq!([360.0, 366.0, 371.0, 362.0, 358.0].map(&mut running_at), [0, 1, 2, 1, 0]);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, setup: &Setup, belief: &Belief, ac_request: bool, running_s: f32, dt_s: f32) {
+    pub fn step(
+        &mut self,
+        parameters: &FanParameters,
+        setup: &Setup,
+        belief: &Belief,
+        ac_request: bool,
+        running_s: f32,
+        dt_s: f32,
+    ) {
         let answers = setup.answers();
-        let hot = |on_k: f32, was: bool| belief.ect_k > if was { on_k - BAND_K } else { on_k };
-        self.ac_wanted =
-            ac_request && running_s > 5.0 && belief.ect_k < TOO_HOT_FOR_AC_K && belief.tp < TOO_OPEN_FOR_AC;
-        self.ac_clutch = lasts(&mut self.ac_wanted_s, self.ac_wanted, dt_s) > AC_LEAD_S;
-        let allowed = answers.controls_fans && running_s > 2.0;
+        let hot =
+            |on_k: f32, was: bool| belief.ect_k > if was { on_k - parameters.hysteresis_k } else { on_k };
+        self.ac_wanted = ac_request
+            && running_s > parameters.ac_after_start_s
+            && belief.ect_k < parameters.ac_hottest_k
+            && belief.tp < parameters.ac_most_throttle;
+        self.ac_clutch = lasts(&mut self.ac_wanted_s, self.ac_wanted, dt_s) > parameters.ac_lead_s;
+        let allowed = answers.controls_fans && running_s > parameters.after_start_s;
         let blind = belief.doubts.ect;
         let wanted = [
-            allowed && (blind || self.ac_wanted || hot(answers.fan1_on_k, self.fans_wanted > 0)),
-            allowed && (blind || hot(answers.fan2_on_k, self.fans_wanted > 1)),
+            allowed && (blind || self.ac_wanted || hot(answers.fan1_on_k, self.wanted > 0)),
+            allowed && (blind || hot(answers.fan2_on_k, self.wanted > 1)),
         ];
-        self.fans_wanted = wanted.map(u8::from).iter().sum();
+        self.wanted = wanted.map(u8::from).iter().sum();
         let [first_s, second_s] = &mut self.fan_wanted_s;
-        self.fan1 = lasts(first_s, wanted[0], dt_s) > FAN_LEAD_S;
-        self.fan2 = lasts(second_s, wanted[1], dt_s) > FAN_LEAD_S;
-    }
-
-    /// Number of fans running.
-    ///
-    /// ```
-    /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::fans::Fans;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let (mut fans, mut belief) = (Fans::default(), Belief::default());
-    /// // The coolant's wire is broken: better too cool than boiling.
-    /// belief.doubts.ect = true;
-    /// (0..100).for_each(|_| fans.step(&calibration, &belief, false, 600.0, 0.01));
-    /// assert_eq!(fans.running(), 2);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    pub const fn running(&self) -> u8 {
-        self.fan1 as u8 + self.fan2 as u8
+        self.on = [
+            lasts(first_s, wanted[0], dt_s) > parameters.fan_lead_s,
+            lasts(second_s, wanted[1], dt_s) > parameters.fan_lead_s,
+        ];
     }
 }
 
@@ -117,10 +128,19 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
 
+    const FANS: FanParameters = FanParameters::DEFAULT;
+
     fn step(fans: &mut Fans, ect_k: f32, tp: f32, ac: bool) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         for _ in 0..120 {
-            fans.step(&calibration, &Belief { ect_k, tp, ..Belief::default() }, ac, 100.0, 0.01);
+            fans.step(
+                &FANS,
+                calibration.setup(),
+                &Belief { ect_k, tp, ..Belief::default() },
+                ac,
+                100.0,
+                0.01,
+            );
         }
     }
 
@@ -138,7 +158,7 @@ mod tests {
     fn the_compressor_brings_a_fan_and_yields_to_full_throttle_and_heat() {
         let mut fans = Fans::default();
         step(&mut fans, 350.0, 0.1, true);
-        assert!(fans.ac_clutch && fans.fan1);
+        assert!(fans.ac_clutch && fans.on[0]);
         step(&mut fans, 350.0, 0.9, true);
         assert!(!fans.ac_clutch);
         step(&mut fans, 390.0, 0.1, true);
@@ -150,9 +170,9 @@ mod tests {
         let mut fans = Fans::default();
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let belief = Belief { ect_k: 350.0, ..Belief::default() };
-        fans.step(&calibration, &belief, true, 100.0, 0.01);
-        assert!(fans.ac_wanted && fans.fans_wanted == 1 && !fans.ac_clutch && fans.running() == 0);
-        (0..60).for_each(|_| fans.step(&calibration, &belief, true, 100.0, 0.01));
+        fans.step(&FANS, calibration.setup(), &belief, true, 100.0, 0.01);
+        assert!(fans.ac_wanted && fans.wanted == 1 && !fans.ac_clutch && fans.running() == 0);
+        (0..60).for_each(|_| fans.step(&FANS, calibration.setup(), &belief, true, 100.0, 0.01));
         assert!(fans.running() == 1 && !fans.ac_clutch);
     }
 
@@ -163,8 +183,22 @@ mod tests {
         let mut belief = Belief { ect_k: 300.0, ..Belief::default() };
         belief.doubts.ect = true;
         for _ in 0..60 {
-            fans.step(&calibration, &belief, false, 100.0, 0.01);
+            fans.step(&FANS, calibration.setup(), &belief, false, 100.0, 0.01);
         }
         assert_eq!(fans.running(), 2);
+    }
+
+    #[test]
+    fn a_wider_hysteresis_lets_a_fan_run_longer() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let runs_at_358_k = |hysteresis_k| {
+            let (parameters, mut fans) = (FanParameters { hysteresis_k, ..FANS }, Fans::default());
+            for ect_k in [366.0; 60].into_iter().chain([358.0; 60]) {
+                let belief = Belief { ect_k, ..Belief::default() };
+                fans.step(&parameters, calibration.setup(), &belief, false, 100.0, 0.01);
+            }
+            fans.running() > 0
+        };
+        assert!(!runs_at_358_k(5.0) && runs_at_358_k(8.0));
     }
 }

@@ -1,75 +1,75 @@
 //! Idle air: feed-forward for what is known to load the engine, feedback on speed for the rest.
 
 use trimwright_numerics::Real;
+use trimwright_numerics::parameters::along;
 
 use crate::believe::Belief;
 use crate::cuts::throttle_is_closed;
 use crate::setup::Setup;
-use trimwright_numerics::parameters::along;
 
-/// Valve duty against coolant temperature, K: cold oil drags (engineering judgement).
-const BY_ECT: [(f32, f32); 5] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (323.0, 0.40), (355.0, 0.30)];
-/// Speed over the warm idle against coolant temperature, rad/s.
-const FASTER: [(f32, f32); 4] = [(253.0, 52.0), (293.0, 31.0), (323.0, 10.0), (345.0, 0.0)];
-/// Warm idle below which each fan gets so much more speed, and up to which at most, rad/s (about 50 rpm, up to 750): an alternator gives
-/// little at a slow idle (common practice, no source).
-const FASTER_BY_FAN: f32 = 5.0;
-const SLOW_RAD_PER_S: f32 = 78.5;
-/// How fast it comes and goes, rad/s^2: as fast as the air that carries it.
-const FASTER_PER_S: f32 = 5.0;
-/// Extra duty with the air-conditioning compressor on.
-const AC_DUTY: f32 = 0.09;
-/// How fast the duty for loads comes and goes, 1/s: a step of air leaves film and pressure reading behind.
-const LOADS_PER_S: f32 = 0.13;
-/// Extra duty for each fan.
-const FAN_DUTY: f32 = 0.015;
-/// Extra duty in a driving range against coolant temperature, K: the converter grips at once, and with cold oil it drags more.
-const GEAR_DUTY: [(f32, f32); 2] = [(293.0, 0.12), (350.0, 0.04)];
-/// Extra duty right after the start, gone in 5 s: the flare that carries the engine up.
-const START_DUTY: f32 = 0.12;
-/// Proportional gain, duty per rad/s.
-const GAIN: f32 = 0.0022;
-/// Integral gain, duty per rad/s and s.
-const INTEGRAL_GAIN: f32 = 0.0018;
-/// Farthest the integral goes, duty.
-const INTEGRAL_LIMIT: f32 = 0.25;
-/// Speed above target up to which feedback acts, rad/s.
-const NEAR_RAD_PER_S: f32 = 40.0;
-/// Throttle closed this long out of gear: nothing but the idle air keeps the speed up, and feedback acts however high it is, s.
-const CLOSED_S: f32 = 1.5;
-/// Extra duty for each rad/s^2 by which the speed falls, up to [`CATCH_LIMIT`]: catches an engine before it is too slow.
-const CATCH: f32 = 0.0005;
-/// Most extra duty for a falling speed.
-const CATCH_LIMIT: f32 = 0.12;
-/// Time constant of the rate of speed, s.
-const RATE_S: f32 = 0.06;
-/// Extra duty for each rad/s above target while the throttle is open, up to [`DASHPOT_LIMIT`]: lets the speed down gently.
-const DASHPOT: f32 = 0.0008;
-/// Most extra duty of the dashpot.
-const DASHPOT_LIMIT: f32 = 0.08;
+trimwright_numerics::parameters! {
+    /// How the idle is held. The warm idle speed is an answer.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct IdleParameters<f32> "idle" {
+        /// Duty of the idle air valve against coolant temperature: cold oil drags.
+        curve duty { [8] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (323.0, 0.40), (355.0, 0.30)], 200.0..=420.0 "K" => 0.0..=1.0 "1", "engineering judgement" }
+        /// Idle speed over the warm one against coolant temperature.
+        curve cold_faster_rad_per_s { [8] = [(253.0, 52.0), (293.0, 31.0), (323.0, 10.0), (345.0, 0.0)], 200.0..=420.0 "K" => 0.0..=150.0 "rad/s", "engineering judgement" }
+        /// Idle speed over the warm one while the air-conditioning compressor is on or about to be; the largest of the extra speeds counts.
+        number ac_faster_rad_per_s { 0.0, 0.0..=60.0 "rad/s", "engineering judgement: air alone carries it" }
+        /// Idle speed over the warm one for each fan that runs or is about to; the largest of the extra speeds counts.
+        number fan_faster_rad_per_s { 5.0, 0.0..=30.0 "rad/s", "common practice, no source: an alternator gives little at a slow idle" }
+        /// Idle speed up to which fans may raise it.
+        number fan_fastest_rad_per_s { 78.5, 45.0..=200.0 "rad/s", "common practice, no source: an alternator gives little at a slow idle" }
+        /// How fast extra speed for fans and compressor comes and goes: as fast as the air that carries it.
+        number faster_rad_per_s2 { 5.0, 0.1..=100.0 "rad/s2", "engineering judgement" }
+        /// Extra duty with the air-conditioning compressor on.
+        number ac_duty { 0.09, 0.0..=0.5 "1", "engineering judgement" }
+        /// Extra duty for each fan.
+        number fan_duty { 0.015, 0.0..=0.3 "1", "engineering judgement" }
+        /// How fast the duty for compressor and fans comes and goes, for a step of air leaves film and pressure reading behind.
+        number loads_per_s { 0.13, 0.01..=10.0 "1/s", "engineering judgement" }
+        /// Extra duty in a driving range against coolant temperature: the converter grips at once, and with cold oil it drags more.
+        curve gear_duty { [4] = [(293.0, 0.12), (350.0, 0.04)], 200.0..=420.0 "K" => 0.0..=0.5 "1", "engineering judgement" }
+        /// Extra duty right after the start: the flare that carries the engine up.
+        number start_duty { 0.12, 0.0..=0.7 "1", "engineering judgement" }
+        /// Time after the start in which that duty goes.
+        number start_s { 5.0, 0.1..=60.0 "s", "engineering judgement" }
+        /// Proportional gain, duty for speed.
+        number gain_s_per_rad { 0.0022, 0.0..=0.05 "s/rad", "engineering judgement" }
+        /// Integral gain, duty for speed and time.
+        number integral_gain_per_rad { 0.0018, 0.0..=0.05 "1/rad", "engineering judgement" }
+        /// Farthest the integral goes, duty.
+        number integral_limit { 0.25, 0.0..=1.0 "1", "engineering judgement" }
+        /// Time after the start from which the integral moves.
+        number integral_after_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
+        /// Time after the start from which idle speed is held.
+        number active_after_s { 1.0, 0.0..=60.0 "s", "engineering judgement" }
+        /// Speed above the target up to which feedback acts.
+        number near_rad_per_s { 40.0, 5.0..=200.0 "rad/s", "engineering judgement" }
+        /// Time with closed throttle out of gear after which feedback acts however high the speed is, for nothing but the idle air keeps it up.
+        number closed_s { 1.5, 0.0..=9.0 "s", "engineering judgement" }
+        /// Extra duty for the rate at which the speed falls, which catches an engine before it is too slow.
+        number catch_s2_per_rad { 0.0005, 0.0..=0.02 "s2/rad", "engineering judgement" }
+        /// Most extra duty for a falling speed.
+        number catch_limit { 0.12, 0.0..=0.5 "1", "engineering judgement" }
+        /// Time constant of the rate of speed.
+        number rate_s { 0.06, 0.005..=1.0 "s", "engineering judgement" }
+        /// Extra duty for speed above the target while the throttle is open, which lets the speed down gently (a dashpot).
+        number dashpot_s_per_rad { 0.0008, 0.0..=0.02 "s/rad", "engineering judgement" }
+        /// Most extra duty of the dashpot.
+        number dashpot_limit { 0.08, 0.0..=0.5 "1", "engineering judgement" }
+        /// Extra duty while the wall gives off more fuel than the charge should have, as after a throttle let go fast at speed.
+        number wet_duty { 0.7, 0.0..=1.0 "1", "common practice, no source: a dashpot's oldest use" }
+        /// Time constant in which that duty goes.
+        number wet_s { 0.3, 0.01..=5.0 "s", "common practice, no source: a dashpot's oldest use" }
+    }
+}
 
-/// Extra duty while the wall gives off more fuel than the charge should have, and the time constant in which it goes, s: a throttle let go
-/// fast at speed leaves a film that only air can burn (a dashpot's oldest use: common practice, no source).
-const WET_DUTY: f32 = 0.7;
-const WET_S: f32 = 0.3;
+/// Time from which it no longer matters how long the throttle has been closed, s.
+const LONGEST_CLOSED_S: f32 = 10.0;
 
 /// What loads the engine.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::idle::{Idle, Loads};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let duty = |loads| {
-///     let mut idle = Idle::default();
-///     idle.step(&calibration, &Belief::default(), loads, 73.3, 600.0, 0.01);
-///     idle.duty
-/// };
-/// // A driving range drags with cold oil: 12 % more duty at once.
-/// let in_gear = Loads { in_gear: true, ..Loads::default() };
-/// assert!((duty(in_gear) - duty(Loads::default()) - 0.12).abs() < 1e-3);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Loads {
     /// Compressor clutch is, or is about to be, engaged.
@@ -83,102 +83,127 @@ pub struct Loads {
 }
 
 /// Idle control.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::idle::{Idle, Loads};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let mut idle = Idle::default();
-/// // Warm is 73.3 rad/s (700 rpm); at 20 degC the engine is to idle 31 rad/s (296 rpm) faster.
-/// idle.step(&calibration, &Belief::default(), Loads::default(), 104.0, 600.0, 0.01);
-/// assert!((idle.target_rad_per_s - 104.3).abs() < 0.1 && idle.active);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Idle {
-    /// What feedback had to add to the duty that is known to be needed, ratio: negative when air comes in elsewhere.
-    pub integral: f32,
-    pub(crate) closed_s: f32,
-    pub(crate) speed_rad_per_s: f32,
-    /// Rate of crank speed, lagged, rad/s^2.
-    pub rate_rad_per_s2: f32,
-    /// Wanted idle speed, rad/s.
-    pub target_rad_per_s: f32,
+    integral: f32,
+    closed_s: f32,
+    speed_rad_per_s: f32,
+    rate_rad_per_s2: f32,
+    target_rad_per_s: f32,
     /// Duty given against a wet wall, ratio.
-    pub(crate) wet: f32,
-    /// Speed given for fans, rad/s.
-    pub(crate) faster_rad_per_s: f32,
+    wet: f32,
+    /// Speed given for fans and compressor, rad/s.
+    faster_rad_per_s: f32,
     /// Duty given for loads that the controller switches itself, ratio.
-    pub(crate) loads: f32,
-    /// Speed is being held.
-    pub active: bool,
-    /// Valve duty, 0 to 1.
-    pub duty: f32,
+    loads: f32,
+    active: bool,
+    duty: f32,
 }
 
 impl Idle {
-    /// One 10 ms slot.
+    /// Valve duty, 0 to 1.
+    pub const fn duty(&self) -> f32 {
+        self.duty
+    }
+
+    /// What feedback had to add to the duty that is known to be needed, ratio: negative when air comes in elsewhere.
+    pub const fn integral(&self) -> f32 {
+        self.integral
+    }
+
+    /// Rate of crank speed, lagged, rad/s^2.
+    pub const fn rate_rad_per_s2(&self) -> f32 {
+        self.rate_rad_per_s2
+    }
+
+    /// Wanted idle speed, rad/s.
+    pub const fn target_rad_per_s(&self) -> f32 {
+        self.target_rad_per_s
+    }
+
+    /// Speed is being held.
+    pub const fn is_active(&self) -> bool {
+        self.active
+    }
+
+    /// One 10 ms slot. Gives the valve duty, 0 to 1.
     ///
     /// ```
     /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::idle::{Idle, Loads};
+    /// use trimwright_control::idle::{Idle, IdleParameters, Loads};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let (mut idle, mut warm) = (Idle::default(), Belief::default());
-    /// warm.ect_k = 360.0;
+    /// let (parameters, setup) = (&calibration.parameters().idle, calibration.setup());
+    /// let mut idle = Idle::default();
+    /// // Warm is 73.3 rad/s (700 rpm); at 20 degC the engine is to idle 31 rad/s (296 rpm) faster.
+    /// idle.step(parameters, setup, &Belief::default(), Loads::default(), 94.0, 600.0, 0.01);
+    /// assert!((idle.target_rad_per_s() - 104.3).abs() < 0.1 && idle.is_active());
     /// // 10 rad/s too slow for two seconds: feedback adds air, and remembers some of it.
-    /// (0..200).for_each(|_| idle.step(&calibration, &warm, Loads::default(), 63.3, 600.0, 0.01));
-    /// assert!(idle.integral > 0.02 && idle.duty > 0.30 + idle.integral);
+    /// (0..200).for_each(|_| _ = idle.step(parameters, setup, &Belief::default(), Loads::default(), 94.0, 600.0, 0.01));
+    /// assert!(idle.integral() > 0.02 && idle.duty() > 0.52 + idle.integral());
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
+    #[expect(clippy::too_many_arguments, reason = "what it looks at comes from everywhere")]
     pub fn step(
         &mut self,
+        parameters: &IdleParameters,
         setup: &Setup,
         belief: &Belief,
         loads: Loads,
         speed_rad_per_s: f32,
         since_start_s: f32,
         dt_s: f32,
-    ) {
+    ) -> f32 {
         let warm = setup.answers().idle_speed_rad_per_s;
-        let faster = (SLOW_RAD_PER_S - warm).held(0.0, FASTER_BY_FAN * f32::from(loads.fans));
-        let rise = FASTER_PER_S * dt_s;
+        let for_fans = parameters.fan_faster_rad_per_s * f32::from(loads.fans);
+        let faster = (parameters.fan_fastest_rad_per_s - warm).held(0.0, for_fans);
+        let faster = if loads.ac { faster.max(parameters.ac_faster_rad_per_s) } else { faster };
+        let rise = parameters.faster_rad_per_s2 * dt_s;
         self.faster_rad_per_s += (faster - self.faster_rad_per_s).held(-rise, rise);
-        self.target_rad_per_s = warm + along(&FASTER, belief.ect_k).max(self.faster_rad_per_s);
+        let cold = along(&parameters.cold_faster_rad_per_s, belief.ect_k);
+        self.target_rad_per_s = warm + cold.max(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
         let closed = throttle_is_closed(belief);
-        self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
+        self.closed_s = if closed { (self.closed_s + dt_s).min(LONGEST_CLOSED_S) } else { 0.0 };
         let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
-        self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (RATE_S + dt_s);
-        let free = self.closed_s > CLOSED_S && !loads.in_gear;
-        self.active = closed && since_start_s > 1.0 && (free || error > -NEAR_RAD_PER_S);
+        self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (parameters.rate_s + dt_s);
+        let free = self.closed_s > parameters.closed_s && !loads.in_gear;
+        let near = -parameters.near_rad_per_s;
+        self.active = closed && since_start_s > parameters.active_after_s && (free || error > near);
         let over = -error;
-        let error = error.max(-NEAR_RAD_PER_S);
-        let wanted_for_loads = if loads.ac { AC_DUTY } else { 0.0 } + FAN_DUTY * f32::from(loads.fans);
-        let reach = LOADS_PER_S * dt_s;
+        let error = error.max(near);
+        let for_ac = if loads.ac { parameters.ac_duty } else { 0.0 };
+        let wanted_for_loads = for_ac + parameters.fan_duty * f32::from(loads.fans);
+        let reach = parameters.loads_per_s * dt_s;
         self.loads += (wanted_for_loads - self.loads).held(-reach, reach);
         let fast = speed_rad_per_s > 2.0 * self.target_rad_per_s;
-        self.wet = if loads.wet && fast { WET_DUTY } else { self.wet - dt_s / (WET_S + dt_s) * self.wet };
-        let known = along(&BY_ECT, belief.ect_k)
+        self.wet = if loads.wet && fast {
+            parameters.wet_duty
+        } else {
+            self.wet - dt_s / (parameters.wet_s + dt_s) * self.wet
+        };
+        let known = along(&parameters.duty, belief.ect_k)
             + self.loads
             + self.wet
-            + if loads.in_gear { along(&GEAR_DUTY, belief.ect_k) } else { 0.0 }
-            + START_DUTY * (1.0 - since_start_s / 5.0).held(0.0, 1.0);
-        let catch = (-CATCH * self.rate_rad_per_s2).held(0.0, CATCH_LIMIT);
+            + if loads.in_gear { along(&parameters.gear_duty, belief.ect_k) } else { 0.0 }
+            + parameters.start_duty * (1.0 - since_start_s / parameters.start_s).held(0.0, 1.0);
+        let catch = (-parameters.catch_s2_per_rad * self.rate_rad_per_s2).held(0.0, parameters.catch_limit);
         let quick = if self.active {
-            let wanted = known + self.integral + GAIN * error;
+            let proportional = parameters.gain_s_per_rad * error;
+            let wanted = known + self.integral + proportional;
             let runs_out = (wanted >= 1.0 && error > 0.0) || (wanted <= 0.0 && error < 0.0);
-            if !runs_out && since_start_s > 5.0 && catch < 0.5 * CATCH_LIMIT {
-                let next = self.integral + INTEGRAL_GAIN * error * dt_s;
-                self.integral = next.held(-INTEGRAL_LIMIT, INTEGRAL_LIMIT);
+            let settled = since_start_s > parameters.integral_after_s && catch < 0.5 * parameters.catch_limit;
+            if !runs_out && settled {
+                let next = self.integral + parameters.integral_gain_per_rad * error * dt_s;
+                self.integral = next.held(-parameters.integral_limit, parameters.integral_limit);
             }
-            GAIN * error + catch
+            proportional + catch
         } else {
-            (DASHPOT * over).held(0.0, DASHPOT_LIMIT)
+            (parameters.dashpot_s_per_rad * over).held(0.0, parameters.dashpot_limit)
         };
         self.duty = (known + self.integral + quick).held(0.0, 1.0);
+        self.duty
     }
 }
 
@@ -188,13 +213,39 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
 
+    const IDLE: IdleParameters = IdleParameters::DEFAULT;
+
     fn duty(idle: &mut Idle, tp: f32, ect_k: f32, loads: Loads, speed: f32, seconds: f32) -> f32 {
+        duty_with(&IDLE, idle, Belief { tp, ect_k, ..Belief::default() }, loads, speed, seconds)
+    }
+
+    fn duty_with(
+        parameters: &IdleParameters,
+        idle: &mut Idle,
+        belief: Belief,
+        loads: Loads,
+        speed: f32,
+        seconds: f32,
+    ) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        let belief = Belief { tp, ect_k, ..Belief::default() };
         for _ in 0..(seconds * 100.0) as u32 {
-            idle.step(&calibration, &belief, loads, speed, 100.0, 0.01);
+            idle.step(parameters, calibration.setup(), &belief, loads, speed, 100.0, 0.01);
         }
         idle.duty
+    }
+
+    #[test]
+    fn with_the_compressor_on_it_idles_faster_where_that_is_asked_for() {
+        let target = |ac_faster_rad_per_s, ac, ect_k| {
+            let parameters = IdleParameters { ac_faster_rad_per_s, ..IDLE };
+            let (mut idle, loads) = (Idle::default(), Loads { ac, fans: 1, ..Loads::default() });
+            duty_with(&parameters, &mut idle, Belief { ect_k, ..Belief::default() }, loads, 75.0, 4.0);
+            idle.target_rad_per_s
+        };
+        assert_eq!(target(0.0, true, 360.0), target(0.0, false, 360.0));
+        assert_eq!(target(10.0, false, 360.0), target(0.0, false, 360.0));
+        assert!((target(10.0, true, 360.0) - 83.3).abs() < 1e-3, "{}", target(10.0, true, 360.0));
+        assert_eq!(target(10.0, true, 263.0), target(0.0, true, 263.0), "a cold idle is fast enough");
     }
 
     #[test]
@@ -202,7 +253,7 @@ mod tests {
         let plain = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 73.3, 0.01);
         let loaded = Loads { ac: true, fans: 2, in_gear: false, wet: false };
         let after = |seconds: f32| {
-            let faster = 73.3 + f32::min(FASTER_PER_S * seconds, SLOW_RAD_PER_S - 73.3);
+            let faster = 73.3 + f32::min(IDLE.faster_rad_per_s2 * seconds, IDLE.fan_fastest_rad_per_s - 73.3);
             duty(&mut Idle::default(), 0.0, 360.0, loaded, faster, seconds) - plain
         };
         assert!(after(1.2) > 0.1);
@@ -226,7 +277,7 @@ mod tests {
             duty(&mut idle, 0.0, ect_k, Loads { fans, ..Loads::default() }, 75.0, 1.2);
             idle.target_rad_per_s
         };
-        assert!((target(360.0, 1) - target(360.0, 0) - FASTER_BY_FAN).abs() < 1e-4);
+        assert!((target(360.0, 1) - target(360.0, 0) - IDLE.fan_faster_rad_per_s).abs() < 1e-4);
         assert_eq!(target(263.0, 1), target(263.0, 0));
     }
 

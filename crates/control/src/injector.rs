@@ -33,7 +33,12 @@ impl InjectorParameters {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn flow_kg_per_s(&self, setup: &Setup, drop_pa: f32) -> f32 {
-        setup.flow_per_root_pa() * Real::sqrt(drop_pa.held(self.least_drop_pa, self.greatest_drop_pa))
+        setup.flow_per_root_pa() * Real::sqrt(self.bounded_drop_pa(drop_pa))
+    }
+
+    /// A pressure drop that the flow is worked out for, Pa.
+    pub(crate) fn bounded_drop_pa(&self, drop_pa: f32) -> f32 {
+        drop_pa.held(self.least_drop_pa, self.greatest_drop_pa)
     }
 
     /// How long to energise one injector for `fuel_kg` of its own, s: flow time, short-pulse correction and opening delay.
@@ -81,7 +86,7 @@ impl InjectorParameters {
     pub fn delay_rate_per_s(&self, setup: &Setup, cell: usize) -> f32 {
         let answers = setup.answers();
         let open = f32::from((answers.injectors / setup.firing_groups()).max(1));
-        let flow_kg_per_s = open * self.flow_kg_per_s(setup, answers.rail_pressure_pa);
+        let flow_kg_per_s = open * setup.rail_flow_kg_per_s();
         setup.fuel_of_cell_kg(cell, self.usual_charge_k).map_or(0.0, |fuel_kg| flow_kg_per_s / fuel_kg)
     }
 }

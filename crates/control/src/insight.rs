@@ -3,8 +3,8 @@
 use trimwright_numerics::Weights;
 
 use crate::film::FILM;
-use crate::gates::Refusal;
 use crate::phase::Phase;
+use crate::refusal::Refusal;
 
 /// Intermediate values of the last step; those of the fuel path are from the last cylinder event.
 ///

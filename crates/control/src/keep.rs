@@ -40,36 +40,17 @@ use trimwright_numerics::Real;
 use crate::answer_bytes::{self, ANSWER_BYTES};
 use crate::answers::SetupAnswers;
 use crate::base_map::{CELLS, MAP_POINTS, RPM_POINTS};
-use crate::codes::Codes;
-use crate::common::{Common, DELAY_AUTHORITY_S, DELAY_PRIOR_SIGMA_S, FLOW_AUTHORITY_LN, FLOW_PRIOR_SIGMA_LN};
-use crate::dtc::Dtc;
+use crate::calibration::Calibrated;
+use crate::common::CommonCorrectionParameters;
+use crate::dtc::{Codes, Dtc};
 use crate::film::FILM;
-use crate::learner::{
-    FILM_AUTHORITY_LN, FILM_PRIOR_SIGMA_LN, LearnedMap, PRIOR_SIGMA_LN, WHOLE_AUTHORITY_LN,
-};
+use crate::learned_map::{Common, LearnedMap};
+use crate::parameters::Parameters;
 use crate::setup::Setup;
 
 /// Bytes of an image.
-///
-/// ```
-/// use trimwright_control::keep::{IMAGE_BYTES, pack};
-/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let image = pack(&calibration, &LearnedMap::default(), Codes::empty(), 1);
-/// assert!(image.len() == IMAGE_BYTES && 2 * IMAGE_BYTES < 2048, "two places fit into 2 KiB of flash");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 pub const IMAGE_BYTES: usize = HEAD_BYTES + CODE_BYTES + ANSWER_BYTES + 4 * (CELLS + FILM) + 8 + 4;
 /// Version of the layout.
-///
-/// ```
-/// use trimwright_control::keep::{VERSION, pack};
-/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let image = pack(&calibration, &LearnedMap::default(), Codes::empty(), 1);
-/// assert_eq!((&image[..4], image[4]), (&b"TWLM"[..], VERSION), "it follows the letters");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 pub const VERSION: u8 = 2;
 
 const LETTERS: [u8; 4] = *b"TWLM";
@@ -83,17 +64,7 @@ const FLOW_UNIT: f32 = 2e-5;
 const DELAY_UNIT: f32 = 1e-8;
 
 /// What outlives a power-down beside the answers.
-///
-/// ```
-/// use trimwright_control::{Calibration, Codes, Controller, Dtc, Kept, SetupAnswers};
-/// let kept = Kept { codes: Codes::empty().with(Dtc::O2Heater), ..Kept::default() };
-/// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?).with_kept(kept);
-/// // A code of the drive before is stored; whether its fault is still there has yet to be seen.
-/// let dtcs = &controller.state().dtcs;
-/// assert!(dtcs.stored().eq([Dtc::O2Heater]) && dtcs.active().next().is_none());
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Kept {
     /// The learned map: long-term trim.
@@ -103,19 +74,6 @@ pub struct Kept {
 }
 
 /// Why an image was refused.
-///
-/// ```
-/// use trimwright_control::keep::{KeepError, pack, unpack};
-/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let image = pack(&calibration, &LearnedMap::default(), Codes::empty(), 7);
-/// let mut half_written = image;
-/// half_written[400..].fill(0xFF);
-/// let error = unpack(&calibration, &half_written).unwrap_err();
-/// assert_eq!(error, KeepError::Damaged);
-/// assert_eq!(error.to_string(), "the kept image is damaged or was only half written");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum KeepError {
@@ -167,13 +125,14 @@ impl core::error::Error for KeepError {}
 /// use trimwright_control::keep::{self, Kept};
 /// use trimwright_control::{Calibration, Codes, Dtc, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let kept = Kept { codes: Codes::empty().with(Dtc::MapLow), ..Kept::default() };
+/// let kept = Kept { learned: calibration.parameters().blank_map(), codes: Codes::empty().with(Dtc::MapLow) };
 /// let image = keep::pack(&calibration, &kept.learned, kept.codes, 7);
 /// assert_eq!(keep::answers(&image), Ok((SetupAnswers::default(), 7)));
 /// assert_eq!(keep::unpack(&calibration, &image), Ok((kept, 7)));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn pack(setup: &Setup, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {
+pub fn pack(calibration: &impl Calibrated, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {
+    let setup = calibration.setup();
     let sigmas = map.variance.flat().iter().map(|variance| Real::sqrt(variance.max(0.0)));
     let corrections = map.ln.flat().iter().map(|ln| round(ln / LN_UNIT) as i16 as u16);
     let deviations = sigmas.map(|sigma| round(sigma / SIGMA_UNIT) as u16);
@@ -204,10 +163,10 @@ pub fn pack(setup: &Setup, map: &LearnedMap, codes: Codes, number: u32) -> [u8; 
 ///
 /// ```
 /// use trimwright_control::keep::{KeepError, pack, unpack};
-/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// use trimwright_control::{Calibration, Codes, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let mut learned = LearnedMap::default();
-/// learned.move_cell(40, 0.05);
+/// let mut learned = calibration.parameters().blank_map();
+/// learned.ln.flat_mut()[40] = 0.05;
 /// let image = pack(&calibration, &learned, Codes::empty(), 7);
 /// let (kept, number) = unpack(&calibration, &image).unwrap();
 /// assert!((kept.learned.ln.flat()[40] - 0.05).abs() < 1e-4 && number == 7);
@@ -219,22 +178,23 @@ pub fn pack(setup: &Setup, map: &LearnedMap, codes: Codes, number: u32) -> [u8; 
 ///
 /// # Errors
 /// [`KeepError`] says why the image was refused; nothing of a refused image is used.
-pub fn unpack(setup: &Setup, image: &[u8]) -> Result<(Kept, u32), KeepError> {
+pub fn unpack(calibration: &impl Calibrated, image: &[u8]) -> Result<(Kept, u32), KeepError> {
     let Parts { fingerprint: made_for, number, codes, words, .. } = parts(image)?;
-    if made_for != fingerprint(setup) {
+    if made_for != fingerprint(calibration.setup()) {
         return Err(KeepError::OtherSetup);
     }
     let codes = Codes::from_bits(codes).ok_or(KeepError::OutOfRange)?;
-    Ok((Kept { learned: read_map(words)?, codes }, number))
+    Ok((Kept { learned: read_map(calibration.parameters(), words)?, codes }, number))
 }
 
 /// The owner's answers and the running number out of an image.
 ///
 /// ```
 /// use trimwright_control::keep::{answers, pack};
-/// use trimwright_control::{Cam, Calibration, Codes, LearnedMap, SetupAnswers};
+/// use trimwright_control::{Cam, Calibration, Codes, SetupAnswers};
 /// let mine = SetupAnswers { cam: Cam::Hot, displacement_m3: 5.7e-3, ..SetupAnswers::default() };
-/// let image = pack(&Calibration::from_answers(&mine)?, &LearnedMap::default(), Codes::empty(), 3);
+/// let calibration = Calibration::from_answers(&mine)?;
+/// let image = pack(&calibration, &calibration.parameters().blank_map(), Codes::empty(), 3);
 /// // At key on nobody has to be asked again.
 /// assert_eq!(answers(&image), Ok((mine, 3)));
 /// # Ok::<(), trimwright_control::AnswerError>(())
@@ -251,9 +211,10 @@ pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
 ///
 /// ```
 /// use trimwright_control::keep::{newest, pack};
-/// use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers};
+/// use trimwright_control::{Calibration, Codes, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let [old, mut new] = [7, 8].map(|number| pack(&calibration, &LearnedMap::default(), Codes::empty(), number));
+/// let blank = calibration.parameters().blank_map();
+/// let [old, mut new] = [7, 8].map(|number| pack(&calibration, &blank, Codes::empty(), number));
 /// let number = |old: &[u8], new: &[u8]| newest(&calibration, [old, new]).map(|(_, number)| number);
 /// assert_eq!(number(&old, &new), Some(8));
 /// // Power was lost while the newer one was written: the older one is still there.
@@ -261,8 +222,12 @@ pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
 /// assert_eq!(number(&old, &new), Some(7));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-pub fn newest<'a>(setup: &Setup, places: impl IntoIterator<Item = &'a [u8]>) -> Option<(Kept, u32)> {
-    places.into_iter().filter_map(|place| unpack(setup, place).ok()).max_by_key(|(_, number)| *number)
+pub fn newest<'a>(
+    calibration: &impl Calibrated,
+    places: impl IntoIterator<Item = &'a [u8]>,
+) -> Option<(Kept, u32)> {
+    let sound = places.into_iter().filter_map(|place| unpack(calibration, place).ok());
+    sound.max_by_key(|(_, number)| *number)
 }
 
 /// An image whose checksum and layout are right, taken apart.
@@ -308,18 +273,21 @@ fn parts(image: &[u8]) -> Result<Parts<'_>, KeepError> {
     })
 }
 
-fn read_map(words: &[u8]) -> Result<LearnedMap, KeepError> {
-    let mut map = LearnedMap::default();
+/// Within what these parameters let a map learn.
+fn read_map(parameters: &Parameters, words: &[u8]) -> Result<LearnedMap, KeepError> {
+    let mut map = parameters.blank_map();
+    let (learner, common_correction) = (&parameters.learner, &parameters.common_correction);
+    let whole_authority_ln = learner.authority_ln + common_correction.flow_authority_ln;
     let short = KeepError::Length(words.len());
     let (corrections, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
     let (deviations, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
     let (film, words) = words.split_at_checked(2 * FILM).ok_or(short)?;
     let (film_deviations, common) = words.split_at_checked(2 * FILM).ok_or(short)?;
-    read_corrections(map.ln.flat_mut(), corrections, LN_UNIT, WHOLE_AUTHORITY_LN)?;
-    read_deviations(map.variance.flat_mut(), deviations, SIGMA_UNIT, PRIOR_SIGMA_LN)?;
-    read_corrections(&mut map.film_ln, film, FILM_LN_UNIT, FILM_AUTHORITY_LN)?;
-    read_deviations(&mut map.film_variance, film_deviations, FILM_SIGMA_UNIT, FILM_PRIOR_SIGMA_LN)?;
-    map.common = read_common(common)?;
+    read_corrections(map.ln.flat_mut(), corrections, LN_UNIT, whole_authority_ln)?;
+    read_deviations(map.variance.flat_mut(), deviations, SIGMA_UNIT, learner.prior_sigma_ln)?;
+    read_corrections(&mut map.film_ln, film, FILM_LN_UNIT, learner.film_authority_ln)?;
+    read_deviations(&mut map.film_variance, film_deviations, FILM_SIGMA_UNIT, learner.film_prior_sigma_ln)?;
+    map.common = read_common(common_correction, common)?;
     Ok(map)
 }
 
@@ -333,15 +301,15 @@ fn common_words(common: &Common) -> [u16; 4] {
     ]
 }
 
-fn read_common(words: &[u8]) -> Result<Common, KeepError> {
+fn read_common(parameters: &CommonCorrectionParameters, words: &[u8]) -> Result<Common, KeepError> {
     let &[flow, delay, flow_sigma, delay_sigma] = words.as_chunks::<2>().0 else {
         return Err(KeepError::Length(words.len()));
     };
     Ok(Common {
-        flow_ln: read_correction(flow, FLOW_UNIT, FLOW_AUTHORITY_LN)?,
-        delay_s: read_correction(delay, DELAY_UNIT, DELAY_AUTHORITY_S)?,
-        flow_sigma_ln: read_deviation(flow_sigma, FLOW_UNIT, FLOW_PRIOR_SIGMA_LN)?,
-        delay_sigma_s: read_deviation(delay_sigma, DELAY_UNIT, DELAY_PRIOR_SIGMA_S)?,
+        flow_ln: read_correction(flow, FLOW_UNIT, parameters.flow_authority_ln)?,
+        delay_s: read_correction(delay, DELAY_UNIT, parameters.delay_authority_s)?,
+        flow_sigma_ln: read_deviation(flow_sigma, FLOW_UNIT, parameters.flow_prior_sigma_ln)?,
+        delay_sigma_s: read_deviation(delay_sigma, DELAY_UNIT, parameters.delay_prior_sigma_s)?,
     })
 }
 
@@ -379,7 +347,7 @@ fn round(value: f32) -> i32 {
     (if value < 0.0 { value - 0.5 } else { value + 0.5 }) as i32
 }
 
-/// What a map depends on: a correction means nothing over another base.
+/// What a map depends on: a correction means nothing over another base. The parameters of the base are in its filling and axes.
 fn fingerprint(setup: &Setup) -> u32 {
     let answers = setup.answers();
     let made_of = [
@@ -407,6 +375,7 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
     use proptest::prelude::*;
+    use trimwright_numerics::parameters::{Block, Slot};
 
     fn calibration() -> Calibration {
         Calibration::from_answers(&SetupAnswers::default()).unwrap()
@@ -415,7 +384,7 @@ mod tests {
     const CODES: Codes = Codes::empty().with(Dtc::MapLow).with(Dtc::VoltsHigh);
 
     fn learned(seed: u32) -> LearnedMap {
-        let mut map = LearnedMap::default();
+        let mut map = Parameters::DEFAULT.blank_map();
         let cells = map.ln.flat_mut().iter_mut().zip(map.variance.flat_mut());
         for (cell, (ln, variance)) in (seed..).zip(cells) {
             *ln = (cell.wrapping_mul(2_654_435_761) >> 16) as f32 / 65_536.0 * 0.6 - 0.3;
@@ -529,6 +498,64 @@ mod tests {
         let of_the_cam = altered(HEAD_BYTES + CODE_BYTES + 45, 9);
         assert_eq!(super::answers(&of_the_cam), Err(KeepError::OutOfRange));
         assert_eq!(unpack(&calibration(), &altered(7, 30)), Err(KeepError::OtherSetup));
+    }
+
+    #[test]
+    fn a_map_learned_over_another_base_is_refused() {
+        let image = pack(&calibration(), &learned(1), CODES, 1);
+        let mut parameters = Parameters::DEFAULT;
+        parameters.base_map.factor.cells[1][1] = 1.05;
+        let other = Calibration::new(&SetupAnswers::default(), &parameters).unwrap();
+        assert_eq!(unpack(&other, &image), Err(KeepError::OtherSetup));
+    }
+
+    #[test]
+    fn limits_are_those_of_the_parameters() {
+        let image = pack(&calibration(), &learned(1), CODES, 1);
+        let with = |change: fn(&mut Parameters)| {
+            let mut parameters = Parameters::DEFAULT;
+            change(&mut parameters);
+            Calibration::new(&SetupAnswers::default(), parameters).unwrap()
+        };
+        let narrow = with(|parameters| parameters.learner.authority_ln = 0.02);
+        assert_eq!(unpack(&narrow, &image), Err(KeepError::OutOfRange));
+        let sure = with(|parameters| parameters.common_correction.flow_prior_sigma_ln = 0.01);
+        assert_eq!(unpack(&sure, &image), Err(KeepError::OutOfRange));
+    }
+
+    /// The highest value that the range of each limit allows comes back.
+    #[test]
+    fn ident_what_the_widest_limits_allow_fits_into_the_image() {
+        let mut widest = Parameters::DEFAULT;
+        let widen = |block: &mut dyn Block<f32>, name: &str| {
+            let place = block.info().iter().position(|info| info.name == name).unwrap();
+            let most = block.info()[place].range.max;
+            if let Some(Slot::Number(number)) = block.slot(place) {
+                *number = most;
+            }
+        };
+        for name in ["authority_ln", "prior_sigma_ln", "film_authority_ln", "film_prior_sigma_ln"] {
+            widen(&mut widest.learner, name);
+        }
+        for name in ["flow_authority_ln", "delay_authority_s", "flow_prior_sigma_ln", "delay_prior_sigma_s"] {
+            widen(&mut widest.common_correction, name);
+        }
+        let mut map = widest.blank_map();
+        map.common.flow_ln = -widest.common_correction.flow_authority_ln;
+        map.common.delay_s = widest.common_correction.delay_authority_s;
+        map.ln.flat_mut().fill(map.common.flow_ln - widest.learner.authority_ln);
+        map.film_ln = [widest.learner.film_authority_ln; FILM];
+        let calibration = Calibration::new(&SetupAnswers::default(), widest).unwrap();
+        let (back, _) = unpack(&calibration, &pack(&calibration, &map, CODES, 1)).unwrap();
+        assert!((back.learned.ln.flat()[0] - map.ln.flat()[0]).abs() <= LN_UNIT);
+        assert!((back.learned.sigma_ln(0) - map.sigma_ln(0)).abs() <= SIGMA_UNIT);
+        assert!((back.learned.film_ln[0] - map.film_ln[0]).abs() <= FILM_LN_UNIT);
+        let film_sigma_ln = |map: &LearnedMap| Real::sqrt(map.film_variance[0]);
+        assert!((film_sigma_ln(&back.learned) - film_sigma_ln(&map)).abs() <= FILM_SIGMA_UNIT);
+        assert!((back.learned.common.flow_ln - map.common.flow_ln).abs() <= FLOW_UNIT);
+        assert!((back.learned.common.delay_s - map.common.delay_s).abs() <= DELAY_UNIT);
+        assert!((back.learned.common.flow_sigma_ln - map.common.flow_sigma_ln).abs() <= FLOW_UNIT);
+        assert!((back.learned.common.delay_sigma_s - map.common.delay_sigma_s).abs() <= DELAY_UNIT);
     }
 
     proptest! {

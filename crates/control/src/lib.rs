@@ -6,10 +6,10 @@
 //!
 //! The data travels in this order; each stage is a module of its own:
 //!
-//! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`dtc`]) make quantities of volts and pulses; [`cuts`] and
+//! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`trouble_codes`]) make quantities of volts and pulses; [`cuts`] and
 //! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`stumble`], [`film`] and [`open_time`] make fuel
 //! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
-//! the short-term trim, [`gates`], [`learner`] and [`common`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
+//! the short-term trim, [`gates`], [`learned_map`], [`learner`] and [`common`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
 //! codes and answers over a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
 //! happened.
 //!
@@ -18,10 +18,10 @@
 //!
 //! | what | bytes |
 //! |---|---|
-//! | calibration, parameters in flash | 1896 |
+//! | calibration, parameters in flash | 1904 |
 //! | state | 9168 |
 //! | learned map | 1376 |
-//! | controller | 11064 |
+//! | controller | 11072 |
 //!
 //! ```
 //! use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
@@ -52,7 +52,6 @@ pub mod base_map;
 pub mod believe;
 pub mod calibration;
 pub mod clock;
-pub mod codes;
 pub mod common;
 pub mod controller;
 pub mod crank;
@@ -69,6 +68,7 @@ pub mod idle;
 pub mod injector;
 pub mod insight;
 pub mod keep;
+pub mod learned_map;
 pub mod learner;
 pub mod nitrous;
 pub mod open_time;
@@ -78,6 +78,7 @@ pub mod phase;
 pub mod plausible;
 pub mod pull;
 pub mod pump;
+pub mod refusal;
 pub mod self_check;
 pub mod sensors;
 pub mod setup;
@@ -85,23 +86,23 @@ pub mod spark;
 pub mod state;
 pub mod stumble;
 pub mod thermistor;
+pub mod trouble_codes;
 pub mod wanted_lambda;
 mod wire;
 
 pub use answers::{AnswerError, Cam, FuelSystem, SetupAnswers};
 pub use base_map::{CELLS, MAP_POINTS, RPM_POINTS};
 pub use calibration::{Calibrated, Calibration, CalibrationError};
-pub use codes::Codes;
 pub use controller::Controller;
-pub use dtc::Dtc;
-pub use gates::Refusal;
+pub use dtc::{Codes, Dtc};
 pub use insight::Insight;
 pub use keep::{KeepError, Kept};
-pub use learner::LearnedMap;
+pub use learned_map::LearnedMap;
 pub use options::{Firing, Options, Strategy};
 pub use parameters::Parameters;
 pub use phase::Phase;
 pub use pull::Pull;
+pub use refusal::Refusal;
 pub use self_check::{Measured, SelfCheck};
 pub use setup::Setup;
 pub use state::State;

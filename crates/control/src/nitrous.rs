@@ -1,132 +1,139 @@
 //! Nitrous oxide: when it may flow, and the fuel it needs.
 //!
 //! The gas carries 0.3635 of oxygen by mass; petrol CH1.87 burns 1 kg with 9.296 kg of it (atom balance,
-//! shared/reference). The extra fuel is flow / 9.296 for the gas alone, made 10 % richer for cooling (engineering judgement).
+//! shared/reference). The extra fuel is flow / 9.296 for the gas alone, made richer for cooling.
 //! Nitrous can destroy an engine and the bottle and lines can hurt: fit and use it as its maker and local rules say.
 
 use crate::believe::Belief;
-use crate::dtc::Dtcs;
 use crate::setup::Setup;
+
+trimwright_numerics::parameters! {
+    /// When nitrous oxide flows and how much fuel goes with it. Its flow is an answer.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct NitrousParameters<f32> "nitrous" {
+        /// Extra fuel over what the gas burns: richer for cooling.
+        number richer { 1.1, 1.0..=1.5 "1", "engineering judgement" }
+        /// Throttle position above which it flows.
+        number least_throttle { 0.85, 0.3..=1.0 "1", "engineering judgement" }
+        /// Speed above idle from which it flows.
+        number above_idle_rad_per_s { 170.0, 0.0..=600.0 "rad/s", "engineering judgement" }
+        /// Speed below the rev limit up to which it flows.
+        number below_limit_rad_per_s { 40.0, 5.0..=400.0 "rad/s", "engineering judgement" }
+        /// Coolant temperature from which it flows.
+        number coldest_k { 340.0, 290.0..=365.0 "K", "engineering judgement" }
+        /// Coolant temperature up to which it flows.
+        number hottest_k { 378.0, 365.0..=400.0 "K", "engineering judgement" }
+        /// Lambda read over lambda wanted above which it drops out.
+        number lean_drop_out { 1.08, 1.0..=1.3 "1", "engineering judgement" }
+        /// Rail pressure over the wanted one below which it drops out.
+        number pressure_drop_out { 0.85, 0.5..=1.0 "1", "engineering judgement" }
+        /// Time for which all conditions must have held before it flows.
+        number steady_s { 0.2, 0.0..=5.0 "s", "engineering judgement" }
+    }
+}
 
 /// Stoichiometric mass of nitrous oxide per mass of petrol CH1.87: atom balance.
 const STOICH_RATIO: f32 = 9.296;
-/// How much richer than that, ratio.
-const RICHER: f32 = 1.1;
-/// Throttle position above which it flows.
-const THROTTLE: f32 = 0.85;
-/// Crank speed between which it flows: above idle by this much, below the limit by this much, rad/s.
-const WINDOW_RAD_PER_S: (f32, f32) = (170.0, 40.0);
-/// Lambda read over wanted above which it drops out.
-const LEAN: f32 = 1.08;
-/// Rail pressure under which it drops out, share of the wanted.
-const LOW_RAIL: f32 = 0.85;
-/// The conditions must have held this long, s.
-const STEADY_S: f32 = 0.2;
+/// Longest time between firings that extra fuel is given for, s: a longer one is a gap in the pulses.
+const LONGEST_INTERVAL_S: f32 = 0.1;
+/// Time from which it no longer matters how long the conditions have held, s.
+const LONGEST_FIT_S: f32 = 10.0;
 
 /// Nitrous control.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::dtc::Dtcs;
-/// use trimwright_control::nitrous::Nitrous;
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() })?;
-/// let (mut nitrous, mut full_throttle) = (Nitrous::default(), Belief::default());
-/// (full_throttle.tp, full_throttle.ect_k) = (1.0, 360.0);
-/// let mut half_a_second = |lean_ratio| {
-///     for _ in 0..50 {
-///         nitrous.step(&calibration, &full_throttle, true, 350.0, lean_ratio, true, &Dtcs::default(), 0.01);
-///     }
-///     (nitrous.on, nitrous.dropped_out)
-/// };
-/// assert_eq!(half_a_second(Some(1.0)), (true, false));
-/// assert_eq!(half_a_second(Some(1.2)), (false, true), "20 % leaner than wanted: off");
-/// assert_eq!(half_a_second(Some(1.0)), (false, true), "and off it stays while it is armed");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Nitrous {
-    /// The solenoids are open.
-    pub on: bool,
-    /// It dropped out for a lean mixture or low pressure; it stays off until it is disarmed.
-    pub dropped_out: bool,
+    on: bool,
+    dropped_out: bool,
     fit_s: f32,
 }
 
+/// What must be fit beside the believed quantities.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Fitness {
+    /// The driver has armed it.
+    pub armed: bool,
+    /// Crank speed, rad/s.
+    pub speed_rad_per_s: f32,
+    /// Lambda read over lambda wanted, where the reading is usable.
+    pub lean_ratio: Option<f32>,
+    /// The engine burns what is injected.
+    pub burns: bool,
+    /// A trouble code is set.
+    pub trouble: bool,
+}
+
 impl Nitrous {
-    /// One 10 ms slot.
+    /// Whether the solenoids are open.
+    pub const fn is_on(&self) -> bool {
+        self.on
+    }
+
+    /// Whether it dropped out for a lean mixture or low pressure; it stays off until it is disarmed.
+    pub const fn dropped_out(&self) -> bool {
+        self.dropped_out
+    }
+
+    /// One 10 ms slot. Gives whether the solenoids are open.
     ///
     /// ```
     /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::dtc::Dtcs;
-    /// use trimwright_control::nitrous::Nitrous;
+    /// use trimwright_control::nitrous::{Fitness, Nitrous, NitrousParameters};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() })?;
-    /// let flows = |tp, ect_k| {
-    ///     let (mut nitrous, mut belief) = (Nitrous::default(), Belief::default());
-    ///     (belief.tp, belief.ect_k) = (tp, ect_k);
+    /// let (mut nitrous, mut full_throttle) = (Nitrous::default(), Belief::default());
+    /// (full_throttle.tp, full_throttle.ect_k) = (1.0, 360.0);
+    /// let mut half_a_second = |lean_ratio| {
+    ///     let fitness = Fitness { armed: true, speed_rad_per_s: 350.0, lean_ratio, burns: true, trouble: false };
     ///     for _ in 0..50 {
-    ///         nitrous.step(&calibration, &belief, true, 350.0, Some(1.0), true, &Dtcs::default(), 0.01);
+    ///         nitrous.step(&NitrousParameters::DEFAULT, calibration.setup(), &full_throttle, fitness, 0.01);
     ///     }
-    ///     nitrous.on
+    ///     (nitrous.is_on(), nitrous.dropped_out())
     /// };
-    /// // Warm at full throttle; at half throttle; cold.
-    /// assert_eq!([flows(1.0, 360.0), flows(0.5, 360.0), flows(1.0, 300.0)], [true, false, false]);
+    /// assert_eq!(half_a_second(Some(1.0)), (true, false));
+    /// assert_eq!(half_a_second(Some(1.2)), (false, true), "20 % leaner than wanted: off");
+    /// assert_eq!(half_a_second(Some(1.0)), (false, true), "and off it stays while it is armed");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    #[expect(clippy::too_many_arguments, reason = "every condition that must hold is one of them")]
     pub fn step(
         &mut self,
+        parameters: &NitrousParameters,
         setup: &Setup,
         belief: &Belief,
-        armed: bool,
-        speed_rad_per_s: f32,
-        lean_ratio: Option<f32>,
-        burns: bool,
-        dtcs: &Dtcs,
+        fitness: Fitness,
         dt_s: f32,
-    ) {
+    ) -> bool {
         let answers = setup.answers();
-        let lean = lean_ratio.is_none_or(|ratio| ratio > LEAN || ratio.is_nan());
-        let low = belief.rail_pa < LOW_RAIL * answers.rail_pressure_pa;
-        let failed = lean || low || belief.doubts.fuel() || !dtcs.active_codes().is_empty();
+        let Fitness { armed, speed_rad_per_s, lean_ratio, burns, trouble } = fitness;
+        let lean = lean_ratio.is_none_or(|ratio| ratio > parameters.lean_drop_out || ratio.is_nan());
+        let low = belief.rail_pa < parameters.pressure_drop_out * answers.rail_pressure_pa;
+        let failed = lean || low || belief.doubts.fuel() || trouble;
         if !armed {
             self.dropped_out = false;
         } else if self.on && failed {
             self.dropped_out = true;
         }
-        let in_window = speed_rad_per_s > answers.idle_speed_rad_per_s + WINDOW_RAD_PER_S.0
-            && speed_rad_per_s < answers.rev_limit_rad_per_s - WINDOW_RAD_PER_S.1;
-        let warm = belief.ect_k > 340.0 && belief.ect_k < 378.0;
+        let in_window = speed_rad_per_s > answers.idle_speed_rad_per_s + parameters.above_idle_rad_per_s
+            && speed_rad_per_s < answers.rev_limit_rad_per_s - parameters.below_limit_rad_per_s;
+        let warm = belief.ect_k > parameters.coldest_k && belief.ect_k < parameters.hottest_k;
         let fit = answers.nitrous
             && armed
             && !self.dropped_out
             && !failed
             && burns
-            && belief.tp > THROTTLE
+            && belief.tp > parameters.least_throttle
             && in_window
             && warm;
-        self.fit_s = if fit { (self.fit_s + dt_s).min(10.0) } else { 0.0 };
-        self.on = self.fit_s > STEADY_S;
+        self.fit_s = if fit { (self.fit_s + dt_s).min(LONGEST_FIT_S) } else { 0.0 };
+        self.on = self.fit_s > parameters.steady_s;
+        self.on
     }
 
     /// Extra fuel of one cylinder event, kg.
-    ///
-    /// ```
-    /// use trimwright_control::nitrous::Nitrous;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() })?;
-    /// let mut nitrous = Nitrous::default();
-    /// assert_eq!(nitrous.extra_kg(&calibration, 4e-3), 0.0);
-    /// // A V8 at 350 rad/s fires every 4.5 ms: 30 g/s of gas take 16 mg of fuel each time.
-    /// nitrous.on = true;
-    /// assert!((nitrous.extra_kg(&calibration, 4.5e-3) - 16e-6).abs() < 0.1e-6);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    pub fn extra_kg(&self, setup: &Setup, interval_s: f32) -> f32 {
+    pub fn extra_kg(&self, parameters: &NitrousParameters, setup: &Setup, interval_s: f32) -> f32 {
         if self.on {
-            setup.answers().nitrous_flow_kg_per_s / STOICH_RATIO * RICHER * interval_s.clamp(0.0, 0.1)
+            let burns_kg_per_s = setup.answers().nitrous_flow_kg_per_s / STOICH_RATIO;
+            burns_kg_per_s * parameters.richer * interval_s.clamp(0.0, LONGEST_INTERVAL_S)
         } else {
             0.0
         }
@@ -138,7 +145,8 @@ mod tests {
     use super::*;
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
-    use crate::dtc::Dtc;
+
+    const NITROUS: NitrousParameters = NitrousParameters::DEFAULT;
 
     fn calibration() -> Calibration {
         Calibration::from_answers(&SetupAnswers { nitrous: true, ..SetupAnswers::default() }).unwrap()
@@ -149,11 +157,23 @@ mod tests {
     }
 
     fn run(nitrous: &mut Nitrous, belief: &Belief, armed: bool, speed: f32, lean: Option<f32>) -> bool {
-        for _ in 0..50 {
-            nitrous.step(&calibration(), belief, armed, speed, lean, true, &Dtcs::default(), 0.01);
-        }
+        let fitness =
+            Fitness { armed, speed_rad_per_s: speed, lean_ratio: lean, burns: true, trouble: false };
+        run_with(&NITROUS, nitrous, belief, fitness)
+    }
+
+    fn run_with(
+        parameters: &NitrousParameters,
+        nitrous: &mut Nitrous,
+        belief: &Belief,
+        fitness: Fitness,
+    ) -> bool {
+        (0..50).for_each(|_| _ = nitrous.step(parameters, calibration().setup(), belief, fitness, 0.01));
         nitrous.on
     }
+
+    const FIT: Fitness =
+        Fitness { armed: true, speed_rad_per_s: 350.0, lean_ratio: Some(1.0), burns: true, trouble: false };
 
     #[test]
     fn it_flows_only_when_everything_is_fit() {
@@ -182,20 +202,33 @@ mod tests {
 
     #[test]
     fn a_trouble_code_keeps_it_off() {
-        let mut dtcs = Dtcs::default();
-        dtcs.report(Dtc::O2Slow, true, 10.0);
-        let mut nitrous = Nitrous::default();
-        for _ in 0..50 {
-            nitrous.step(&calibration(), &fit(), true, 350.0, Some(1.0), true, &dtcs, 0.01);
-        }
-        assert!(!nitrous.on);
+        let trouble = Fitness { trouble: true, ..FIT };
+        assert!(!run_with(&NITROUS, &mut Nitrous::default(), &fit(), trouble));
+    }
+
+    #[test]
+    fn the_window_of_speed_throttle_and_coolant_can_be_moved() {
+        let flows = |parameters: &NitrousParameters, belief: &Belief, speed_rad_per_s| {
+            let fitness = Fitness { speed_rad_per_s, ..FIT };
+            run_with(parameters, &mut Nitrous::default(), belief, fitness)
+        };
+        let sooner = NitrousParameters { above_idle_rad_per_s: 60.0, ..NITROUS };
+        assert!(!flows(&NITROUS, &fit(), 150.0) && flows(&sooner, &fit(), 150.0));
+        let later = NitrousParameters { below_limit_rad_per_s: 10.0, ..NITROUS };
+        assert!(!flows(&NITROUS, &fit(), 530.0) && flows(&later, &fit(), 530.0));
+        let half = NitrousParameters { least_throttle: 0.4, ..NITROUS };
+        let half_open = Belief { tp: 0.5, ..fit() };
+        assert!(!flows(&NITROUS, &half_open, 350.0) && flows(&half, &half_open, 350.0));
+        let cool = NitrousParameters { hottest_k: 365.0, ..NITROUS };
+        let hot = Belief { ect_k: 370.0, ..fit() };
+        assert!(flows(&NITROUS, &hot, 350.0) && !flows(&cool, &hot, 350.0));
     }
 
     /// Atom balance: 9.296 kg of gas to 1 kg of CH1.87, 10 % rich.
     #[test]
     fn val_the_extra_fuel_burns_the_extra_oxygen() {
         let nitrous = Nitrous { on: true, ..Nitrous::default() };
-        let per_s = nitrous.extra_kg(&calibration(), 0.01) / 0.01;
+        let per_s = nitrous.extra_kg(&NITROUS, calibration().setup(), 0.01) / 0.01;
         assert!((per_s / (0.03 / 9.296 * 1.1) - 1.0).abs() < 1e-5);
     }
 }

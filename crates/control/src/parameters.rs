@@ -1,10 +1,22 @@
 //! All parameters, a block a stage: `[calibration.<stage>]` in files.
 
+use crate::attribution::AttributionParameters;
 use crate::base_map::BaseMapParameters;
+use crate::common::CommonCorrectionParameters;
 use crate::exhaust::ExhaustParameters;
+use crate::fans::FanParameters;
 use crate::feedback::FeedbackParameters;
+use crate::gates::EnableConditionParameters;
+use crate::idle::IdleParameters;
 use crate::injector::InjectorParameters;
+use crate::learned_map::{Common, LearnedMap, LearnerParameters};
+use crate::nitrous::NitrousParameters;
+use crate::pull::TorqueResponseParameters;
+use crate::pump::FuelPumpParameters;
+use crate::self_check::SelfCheckParameters;
 use crate::sensors::SensorParameters;
+use crate::spark::SparkParameters;
+use crate::trouble_codes::TroubleCodeParameters;
 
 trimwright_numerics::blocks! {
     /// All parameters of the controller.
@@ -19,5 +31,42 @@ trimwright_numerics::blocks! {
         exhaust: ExhaustParameters,
         /// Short-term trim.
         feedback: FeedbackParameters,
+        /// What a lambda reading describes.
+        attribution: AttributionParameters,
+        /// When readings teach.
+        enable_conditions: EnableConditionParameters,
+        /// Long-term trim: authority and trust.
+        learner: LearnerParameters,
+        /// What all cells have in common.
+        common_correction: CommonCorrectionParameters,
+        /// How the loop measures itself.
+        self_check: SelfCheckParameters,
+        /// What the crank says of the mixture.
+        torque_response: TorqueResponseParameters,
+        /// Idle air.
+        idle: IdleParameters,
+        /// Spark advance.
+        spark: SparkParameters,
+        /// Cooling fans and air-conditioning clutch.
+        fans: FanParameters,
+        /// Fuel pump.
+        fuel_pump: FuelPumpParameters,
+        /// Nitrous oxide.
+        nitrous: NitrousParameters,
+        /// When trouble codes set and heal.
+        trouble_codes: TroubleCodeParameters,
+    }
+}
+
+impl Parameters {
+    /// A map that has learned nothing: the base map is as good as these parameters say.
+    ///
+    /// ```
+    /// use trimwright_control::Parameters;
+    /// let map = Parameters::DEFAULT.blank_map();
+    /// assert!(map.ln.flat().iter().all(|ln| *ln == 0.0) && map.sigma_ln(40) == 0.12);
+    /// ```
+    pub const fn blank_map(&self) -> LearnedMap {
+        LearnedMap::new(&self.learner, Common::new(&self.common_correction))
     }
 }

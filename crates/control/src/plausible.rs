@@ -15,7 +15,8 @@ use trimwright_signals::Frame;
 
 use crate::believe::{Breathing, Doubts, RUNS_RAD_PER_S};
 use crate::crank::Crank;
-use crate::dtc::{Dtc, Dtcs};
+use crate::dtc::Dtc;
+use crate::trouble_codes::Reports;
 use crate::wire::{LAMBDA_V, RATIOMETRIC_V, THERMISTOR_V, Wire, below, within};
 
 /// Time without any change of MAP in a turning engine after which it counts as stuck, s.
@@ -52,7 +53,8 @@ const CRANK_DOUBTED_S: f32 = 0.5;
 /// ```
 /// use trimwright_control::believe::Breathing;
 /// use trimwright_control::crank::Crank;
-/// use trimwright_control::dtc::{Dtc, Dtcs};
+/// use trimwright_control::Dtc;
+/// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
 /// use trimwright_control::plausible::Plausible;
 /// use trimwright_signals::Frame;
 /// let (mut plausible, mut dtcs, mut crank) = (Plausible::default(), Dtcs::default(), Crank::default());
@@ -60,7 +62,7 @@ const CRANK_DOUBTED_S: f32 = 0.5;
 /// let frame = Frame { map_v: 1.7, ..Frame::default() };
 /// // MAP that does not move at all while the engine runs: half a second makes a doubt, some seconds a code.
 /// let mut after = |slots| {
-///     let look = |_| plausible.step(&frame, &crank, &Breathing::default(), 0.01, &mut dtcs).map;
+///     let look = |_| plausible.step(&frame, &crank, &Breathing::default(), 0.01, &mut dtcs.under(&TroubleCodeParameters::DEFAULT)).map;
 ///     ((0..slots).map(look).last(), dtcs.is_set(Dtc::MapPerformance))
 /// };
 /// assert_eq!([after(50), after(500)], [(Some(true), false), (Some(true), true)]);
@@ -93,12 +95,12 @@ impl Plausible {
     /// ```
     /// use trimwright_control::believe::Breathing;
     /// use trimwright_control::crank::Crank;
-    /// use trimwright_control::dtc::Dtcs;
+    /// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
     /// use trimwright_control::plausible::Plausible;
     /// use trimwright_signals::Frame;
     /// let doubts = |ect_v| {
     ///     let frame = Frame { map_v: 1.7, tp_v: 0.8, ect_v, iat_v: 2.3, frp_v: 2.2, battery_v: 12.4, ..Frame::default() };
-    ///     Plausible::default().step(&frame, &Crank::default(), &Breathing::default(), 0.01, &mut Dtcs::default())
+    ///     Plausible::default().step(&frame, &Crank::default(), &Breathing::default(), 0.01, &mut Dtcs::default().under(&TroubleCodeParameters::DEFAULT))
     /// };
     /// // 1 V is a warm engine; 5 V is a broken wire, doubted at once.
     /// assert!(!doubts(1.0).fuel() && doubts(5.0).ect);
@@ -109,7 +111,7 @@ impl Plausible {
         crank: &Crank,
         breathing: &Breathing,
         dt_s: f32,
-        dtcs: &mut Dtcs,
+        dtcs: &mut Reports<'_>,
     ) -> Doubts {
         self.watch_lambda(frame);
         self.crank_doubted_s =
@@ -219,6 +221,7 @@ impl Plausible {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::trouble_codes::{Dtcs, TroubleCodeParameters};
 
     /// Some seconds of slots, each with its own frame; the doubts and codes at the end.
     fn watch(map_pa: fn(u32) -> f32, mut change: impl FnMut(u32, &mut Frame)) -> (Doubts, Dtcs) {
@@ -235,7 +238,13 @@ mod tests {
             change(slot, &mut frame);
             let breathing =
                 Breathing { map_pa: map_pa(slot), speed_rad_per_s: 150.0, ..Breathing::default() };
-            doubts = plausible.step(&frame, &crank, &breathing, 0.01, &mut dtcs);
+            doubts = plausible.step(
+                &frame,
+                &crank,
+                &breathing,
+                0.01,
+                &mut dtcs.under(&TroubleCodeParameters::DEFAULT),
+            );
         }
         (doubts, dtcs)
     }

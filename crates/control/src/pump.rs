@@ -3,96 +3,99 @@
 use trimwright_numerics::Real;
 
 use crate::answers::FuelSystem;
-use crate::believe::Belief;
-use crate::dtc::{Dtc, Dtcs};
 use crate::phase::Phase;
 use crate::setup::Setup;
 
-/// Duty that about holds the pressure at idle, and what a flow of 1 kg/s adds (engineering judgement; feedback mends it).
-const FEED_FORWARD: (f32, f32) = (0.35, 12.0);
-/// Proportional gain, duty per Pa.
-const GAIN: f32 = 3e-6;
-/// Integral gain, duty per Pa and s.
-const INTEGRAL_GAIN: f32 = 6e-6;
+trimwright_numerics::parameters! {
+    /// How the pump is driven where there is no return line.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct FuelPumpParameters<f32> "fuel_pump" {
+        /// Duty that about holds the pressure without flow.
+        number feed_duty { 0.35, 0.0..=1.0 "1", "engineering judgement: feedback mends it" }
+        /// Duty that fuel flow adds.
+        number feed_s_per_kg { 12.0, 0.0..=200.0 "s/kg", "engineering judgement: feedback mends it" }
+        /// Greatest fuel flow that duty is added for.
+        number most_flow_kg_per_s { 0.1, 0.005..=1.0 "kg/s", "engineering judgement" }
+        /// Proportional gain, duty for pressure.
+        number gain_per_pa { 3e-6, 0.0..=100e-6 "1/Pa", "engineering judgement" }
+        /// Integral gain, duty for pressure and time.
+        number integral_gain_per_pa_s { 6e-6, 0.0..=100e-6 "1/(Pa s)", "engineering judgement" }
+        /// Farthest the integral goes, duty.
+        number integral_limit { 0.6, 0.0..=1.0 "1", "engineering judgement" }
+        /// Least duty of a pump that runs.
+        number least_duty { 0.05, 0.0..=0.9 "1", "engineering judgement" }
+    }
+}
 
 /// Pump control.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::dtc::Dtcs;
-/// use trimwright_control::pump::Pump;
-/// use trimwright_control::{Calibration, Phase, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
-/// // With a return line the regulator holds the pressure: the pump runs at full supply or not at all.
-/// let duties = [Phase::Stopped, Phase::Priming, Phase::Running].map(|phase| {
-///     pump.step(&calibration, &Belief::default(), phase, 0.5e-3, 0.01, &mut dtcs);
-///     pump.duty
-/// });
-/// assert_eq!(duties, [0.0, 1.0, 1.0]);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pump {
     integral: f32,
     /// The integral when the fuel was cut, while it is.
     before_cut: Option<f32>,
-    /// Share of the supply voltage, 0 to 1.
-    pub duty: f32,
+    duty: f32,
+}
+
+/// What the pump is to feed.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Feed {
+    /// Phase of the engine.
+    pub phase: Phase,
+    /// Believed rail pressure above ambient, Pa; `None` when its sensor is doubted.
+    pub rail_pa: Option<f32>,
+    /// The engine's consumption, kg/s.
+    pub fuel_kg_per_s: f32,
 }
 
 impl Pump {
-    /// One 10 ms slot; `fuel_kg_per_s` is the engine's consumption.
+    /// Share of the supply voltage, 0 to 1.
+    pub const fn duty(&self) -> f32 {
+        self.duty
+    }
+
+    /// One 10 ms slot. Gives the duty, share of the supply voltage.
     ///
     /// ```
-    /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::dtc::{Dtc, Dtcs};
-    /// use trimwright_control::pump::Pump;
+    /// use trimwright_control::pump::{Feed, FuelPumpParameters, Pump};
     /// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
-    /// let answers = SetupAnswers { fuel_system: FuelSystem::Returnless, ..SetupAnswers::default() };
-    /// let calibration = Calibration::from_answers(&answers)?;
-    /// let (mut pump, mut dtcs, mut belief) = (Pump::default(), Dtcs::default(), Belief::default());
-    /// // A clogged filter: 200 kPa where 300 are wanted. The pump works harder, and a code tells of it.
-    /// belief.rail_pa = 200e3;
-    /// (0..500).for_each(|_| pump.step(&calibration, &belief, Phase::Running, 2e-3, 0.01, &mut dtcs));
-    /// assert!(pump.duty > 0.9 && dtcs.is_set(Dtc::RailTooLow));
+    /// let duty = |fuel_system, phase| {
+    ///     let calibration = Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() })?;
+    ///     let feed = Feed { phase, rail_pa: Some(300e3), fuel_kg_per_s: 1e-3 };
+    ///     let duty = Pump::default().step(&FuelPumpParameters::DEFAULT, calibration.setup(), feed, 0.01);
+    ///     Ok::<_, trimwright_control::AnswerError>(duty)
+    /// };
+    /// // With a return line it runs at full supply or not at all, without one as much as idle takes.
+    /// assert_eq!((duty(FuelSystem::Return, Phase::Stopped)?, duty(FuelSystem::Return, Phase::Running)?), (0.0, 1.0));
+    /// assert!(duty(FuelSystem::Returnless, Phase::Running)? < 0.5);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(
-        &mut self,
-        setup: &Setup,
-        belief: &Belief,
-        phase: Phase,
-        fuel_kg_per_s: f32,
-        dt_s: f32,
-        dtcs: &mut Dtcs,
-    ) {
-        let wanted_pa = setup.answers().rail_pressure_pa;
-        let off = wanted_pa - belief.rail_pa;
-        let watched = phase.started() && !belief.doubts.rail;
-        dtcs.report(Dtc::RailTooLow, watched && off > 0.25 * wanted_pa, dt_s);
-        dtcs.report(Dtc::RailTooHigh, watched && off < -0.35 * wanted_pa, dt_s);
-        if phase == Phase::Stopped {
+    pub fn step(&mut self, parameters: &FuelPumpParameters, setup: &Setup, feed: Feed, dt_s: f32) -> f32 {
+        if feed.phase == Phase::Stopped {
             *self = Self::default();
-            return;
+            return self.duty;
         }
-        if setup.answers().fuel_system == FuelSystem::Return || belief.doubts.rail {
+        let Some(rail_pa) = feed.rail_pa.filter(|_| setup.answers().fuel_system == FuelSystem::Returnless)
+        else {
             (self.duty, self.before_cut) = (1.0, None);
-            return;
-        }
+            return self.duty;
+        };
         // What holds the pressure while nothing flows would let it dip when fuel is used again.
-        if phase == Phase::FuelCut {
+        if feed.phase == Phase::FuelCut {
             self.before_cut.get_or_insert(self.integral);
         } else if let Some(before) = self.before_cut.take() {
             self.integral = before;
         }
-        let known = FEED_FORWARD.0 + FEED_FORWARD.1 * fuel_kg_per_s.held(0.0, 0.1);
-        let wanted = known + GAIN * off + self.integral;
+        let off = setup.answers().rail_pressure_pa - rail_pa;
+        let flow_kg_per_s = feed.fuel_kg_per_s.held(0.0, parameters.most_flow_kg_per_s);
+        let known = parameters.feed_duty + parameters.feed_s_per_kg * flow_kg_per_s;
+        let wanted = known + parameters.gain_per_pa * off + self.integral;
         if (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
-            self.integral = (self.integral + INTEGRAL_GAIN * off * dt_s).held(-0.6, 0.6);
+            let next = self.integral + parameters.integral_gain_per_pa_s * off * dt_s;
+            self.integral = next.held(-parameters.integral_limit, parameters.integral_limit);
         }
-        self.duty = wanted.held(0.05, 1.0);
+        self.duty = wanted.held(parameters.least_duty, 1.0);
+        self.duty
     }
 }
 
@@ -102,50 +105,43 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
 
-    fn pump(fuel_system: FuelSystem, phase: Phase, rail_pa: f32, seconds: f32) -> (Pump, Dtcs) {
-        let answers = SetupAnswers { fuel_system, ..SetupAnswers::default() };
-        let calibration = Calibration::from_answers(&answers).unwrap();
-        let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
-        let belief = Belief { rail_pa, ..Belief::default() };
-        for _ in 0..(seconds * 100.0) as u32 {
-            pump.step(&calibration, &belief, phase, 1e-3, 0.01, &mut dtcs);
-        }
-        (pump, dtcs)
+    const PUMP: FuelPumpParameters = FuelPumpParameters::DEFAULT;
+
+    fn calibration(fuel_system: FuelSystem) -> Calibration {
+        Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() }).unwrap()
+    }
+
+    fn duty(fuel_system: FuelSystem, phase: Phase, rail_pa: Option<f32>) -> f32 {
+        let (calibration, mut pump) = (calibration(fuel_system), Pump::default());
+        let feed = Feed { phase, rail_pa, fuel_kg_per_s: 1e-3 };
+        (0..50).for_each(|_| _ = pump.step(&PUMP, calibration.setup(), feed, 0.01));
+        pump.duty()
     }
 
     #[test]
     fn with_a_return_line_it_is_on_or_off() {
-        assert_eq!(pump(FuelSystem::Return, Phase::Stopped, 0.0, 0.1).0.duty, 0.0);
-        assert_eq!(pump(FuelSystem::Return, Phase::Priming, 0.0, 0.1).0.duty, 1.0);
+        assert_eq!(duty(FuelSystem::Return, Phase::Stopped, Some(0.0)), 0.0);
+        assert_eq!(duty(FuelSystem::Return, Phase::Priming, Some(0.0)), 1.0);
     }
 
     #[test]
-    fn without_one_it_follows_the_pressure() {
-        let low = pump(FuelSystem::Returnless, Phase::Running, 250e3, 0.5).0.duty;
-        let high = pump(FuelSystem::Returnless, Phase::Running, 350e3, 0.5).0.duty;
+    fn without_one_it_follows_the_pressure_and_gives_all_when_that_is_not_known() {
+        let low = duty(FuelSystem::Returnless, Phase::Running, Some(250e3));
+        let high = duty(FuelSystem::Returnless, Phase::Running, Some(350e3));
         assert!(low > high + 0.2 && (0.0..=1.0).contains(&low) && (0.0..=1.0).contains(&high));
+        assert_eq!(duty(FuelSystem::Returnless, Phase::Running, None), 1.0);
     }
 
     #[test]
     fn after_a_cut_it_goes_on_from_where_it_was_before() {
-        let answers = SetupAnswers { fuel_system: FuelSystem::Returnless, ..SetupAnswers::default() };
-        let calibration = Calibration::from_answers(&answers).unwrap();
-        let (mut pump, mut dtcs) = (Pump::default(), Dtcs::default());
+        let (calibration, mut pump) = (calibration(FuelSystem::Returnless), Pump::default());
         let mut duty = |phase, rail_pa, fuel_kg_per_s| {
-            let belief = Belief { rail_pa, ..Belief::default() };
-            pump.step(&calibration, &belief, phase, fuel_kg_per_s, 0.01, &mut dtcs);
-            pump.duty
+            let feed = Feed { phase, rail_pa: Some(rail_pa), fuel_kg_per_s };
+            pump.step(&PUMP, calibration.setup(), feed, 0.01)
         };
         let before = duty(Phase::Running, 300e3, 1e-3);
         let cut = (0..1000).map(|_| duty(Phase::FuelCut, 330e3, 0.0)).last();
         assert!(cut.is_some_and(|cut| cut < 0.5 * before), "{before} {cut:?}");
         assert_eq!(duty(Phase::Running, 300e3, 1e-3), before);
-    }
-
-    #[test]
-    fn pressure_far_off_sets_a_code() {
-        let codes = |rail_pa| pump(FuelSystem::Return, Phase::Running, rail_pa, 3.0).1;
-        assert!(codes(150e3).is_set(Dtc::RailTooLow) && codes(450e3).is_set(Dtc::RailTooHigh));
-        assert_eq!(codes(290e3).stored().count(), 0);
     }
 }

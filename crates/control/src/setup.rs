@@ -33,12 +33,13 @@ pub struct Setup {
     cylinder_m3: f32,
     firing_angle_rad: f32,
     flow_per_root_pa: f32,
+    rail_flow_kg_per_s: f32,
     pipe_kg: f32,
     sensor_share: f32,
 }
 
 impl Setup {
-    /// What follows from the answers.
+    /// What follows from the answers. `rail_drop_pa` is the wanted rail pressure as far as injectors' flow is worked out for it.
     ///
     /// # Errors
     /// [`AnswerError`] when an answer is outside its range.
@@ -47,11 +48,14 @@ impl Setup {
         base_map: &BaseMapParameters,
         exhaust: &ExhaustParameters,
         sensors: &SensorParameters,
+        rail_drop_pa: f32,
     ) -> Result<Self, AnswerError> {
         answers.check()?;
         let high = answers.rev_limit_rad_per_s;
         let not_rising = |_| AnswerError { answer: "rev_limit_rad_per_s", value: high, low: high, high };
         let rpm_axis = base_map.rpm_axis(answers).map_err(not_rising)?;
+        let flow_per_root_pa =
+            answers.injector_flow_kg_per_s / Real::sqrt(answers.injector_rated_pressure_pa);
         Ok(Self {
             answers: *answers,
             options: Options::default(),
@@ -62,7 +66,8 @@ impl Setup {
             iat: sensors.iat(),
             cylinder_m3: answers.displacement_m3 / f32::from(answers.cylinders),
             firing_angle_rad: 4.0 * core::f32::consts::PI / f32::from(answers.cylinders),
-            flow_per_root_pa: answers.injector_flow_kg_per_s / Real::sqrt(answers.injector_rated_pressure_pa),
+            flow_per_root_pa,
+            rail_flow_kg_per_s: flow_per_root_pa * Real::sqrt(rail_drop_pa),
             pipe_kg: exhaust.pipe_kg_per_m3 * answers.displacement_m3,
             sensor_share: lag::share(LOOK_BACK_S, exhaust.sensor_s),
         })
@@ -160,6 +165,11 @@ impl Setup {
         self.flow_per_root_pa
     }
 
+    /// Flow of one open injector at the wanted rail pressure, kg/s.
+    pub(crate) const fn rail_flow_kg_per_s(&self) -> f32 {
+        self.rail_flow_kg_per_s
+    }
+
     /// Volts of the coolant sender to temperature, K.
     pub(crate) const fn ect(&self) -> &Thermistor {
         &self.ect
@@ -182,7 +192,7 @@ impl Setup {
 }
 
 /// Lowest outside pressure that counts, Pa: higher than any road leads.
-const LEAST_BARO_PA: f32 = 30e3;
+pub(crate) const LEAST_BARO_PA: f32 = 30e3;
 /// Coldest charge that counts, K.
 const COLDEST_CHARGE_K: f32 = 200.0;
 

@@ -8,21 +8,23 @@ use crate::clock::Clock;
 use crate::common::Round;
 use crate::crank::Crank;
 use crate::cuts::Cuts;
-use crate::dtc::Dtcs;
 use crate::enrichment::Prime;
 use crate::fans::Fans;
 use crate::feedback::Feedback;
 use crate::film::{Film, Shot};
-use crate::gates::{Counts, Gates};
+use crate::gates::Gates;
 use crate::idle::Idle;
 use crate::insight::Insight;
-use crate::learner::LearnedMap;
+use crate::learned_map::LearnedMap;
 use crate::nitrous::Nitrous;
 use crate::open_time::OpenTime;
+use crate::parameters::Parameters;
 use crate::phase::PhaseState;
 use crate::pump::Pump;
+use crate::refusal::Counts;
 use crate::self_check::SelfCheck;
 use crate::stumble::Stumble;
+use crate::trouble_codes::Dtcs;
 
 /// All memory of a controller: a value that can be copied, compared and put back.
 ///
@@ -38,7 +40,7 @@ use crate::stumble::Stumble;
 /// assert_eq!(controller.step(&frame), commands);
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct State {
     /// Time.
@@ -89,4 +91,36 @@ pub struct State {
     pub commands: Commands,
     /// What the last step worked out.
     pub insight: Insight,
+}
+
+impl State {
+    /// Before the first frame, with nothing learned.
+    pub fn new(parameters: &Parameters) -> Self {
+        Self {
+            clock: Clock::default(),
+            crank: Crank::default(),
+            belief: Belief::default(),
+            dtcs: Dtcs::default(),
+            phase: PhaseState::default(),
+            cuts: Cuts::default(),
+            stumble: Stumble::default(),
+            prime: Prime::default(),
+            film: Film::default(),
+            shot: Shot::default(),
+            open_time: OpenTime::default(),
+            attribution: Attribution::default(),
+            gates: Gates::default(),
+            feedback: Feedback::default(),
+            learned: parameters.blank_map(),
+            round: Round::default(),
+            self_check: SelfCheck::default(),
+            counts: Counts::default(),
+            idle: Idle::default(),
+            fans: Fans::default(),
+            pump: Pump::default(),
+            nitrous: Nitrous::default(),
+            commands: Commands::default(),
+            insight: Insight::default(),
+        }
+    }
 }

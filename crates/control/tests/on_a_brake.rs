@@ -47,7 +47,7 @@ fn what_is_learned_takes_over_from_the_trim() {
         let asked = asked_ln(&brake.controller, &state.insight.weights);
         assert!((asked - 1.10_f32.ln()).abs() < 0.015, "{strategy:?}: {asked}");
         assert!(state.feedback.trim_ln().abs() < 0.015, "{strategy:?}: {}", state.feedback.trim_ln());
-        assert!(state.counts.lessons > 3000 && state.counts.of(Refusal::Starting) > 500);
+        assert!(state.counts.lessons() > 3000 && state.counts.of(Refusal::Starting) > 500);
     }
 }
 

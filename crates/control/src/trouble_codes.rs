@@ -1,0 +1,240 @@
+//! The monitor of trouble codes: a code sets after a while of evidence and heals after a while without.
+
+use crate::dtc::{Codes, Dtc, KINDS};
+
+trimwright_numerics::parameters! {
+    /// When trouble codes set and heal.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct TroubleCodeParameters<f32> "trouble_codes" {
+        /// Evidence after which the code of a sensor's circuit or behaviour sets.
+        number circuit_s { 0.5, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        /// Evidence after which the codes of fuel pressure, supply voltage and missing pulses set.
+        number supply_s { 1.5, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        /// Evidence after which the codes of a lambda reading at an end of its range set.
+        number lambda_range_s { 2.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        /// Evidence after which the codes of the mixture and of a slow lambda sensor set.
+        number mixture_s { 5.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        /// Evidence after which the codes of idle speed and of a lambda sensor that does not get ready set.
+        number idle_s { 10.0, 0.05..=120.0 "s", "engineering judgement: as long as chance could mimic it" }
+        /// Time without evidence after which a code heals.
+        number heals_s { 3.0, 0.1..=600.0 "s", "engineering judgement" }
+        /// Learned correction and trim together above which the mixture is too lean to be corrected.
+        number lean_ln { 0.27, 0.05..=0.8 "ln", "engineering judgement" }
+        /// Learned correction and trim together below which the mixture is too rich to be corrected.
+        number rich_ln { -0.27, -0.8..=-0.05 "ln", "engineering judgement" }
+        /// Rail pressure missing, over the wanted one, above which it is too low.
+        number rail_low { 0.25, 0.05..=0.9 "1", "engineering judgement" }
+        /// Rail pressure in excess, over the wanted one, above which it is too high.
+        number rail_high { 0.35, 0.05..=2.0 "1", "engineering judgement" }
+    }
+}
+
+impl TroubleCodeParameters {
+    /// Evidence needed before a code sets, s.
+    const fn sets_after_s(&self, dtc: Dtc) -> f32 {
+        match dtc {
+            Dtc::SystemLean | Dtc::SystemRich | Dtc::O2Slow => self.mixture_s,
+            Dtc::IdleLow | Dtc::IdleHigh | Dtc::O2Heater => self.idle_s,
+            Dtc::O2Low | Dtc::O2High => self.lambda_range_s,
+            Dtc::RailTooLow | Dtc::RailTooHigh | Dtc::VoltsLow | Dtc::VoltsHigh | Dtc::CrankSilent => {
+                self.supply_s
+            }
+            _ => self.circuit_s,
+        }
+    }
+}
+
+/// Evidence for and state of every code.
+///
+/// ```
+/// use trimwright_control::Dtc;
+/// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
+/// let mut dtcs = Dtcs::default();
+/// let mut reports = dtcs.under(&TroubleCodeParameters::DEFAULT);
+/// // A loose plug: one slot in ten shows a fault. That heals faster than it adds up.
+/// (0..6000).for_each(|slot| reports.report(Dtc::MapLow, slot % 10 == 0, 0.01));
+/// // Another came off.
+/// (0..60).for_each(|_| reports.report(Dtc::TpLow, true, 0.01));
+/// assert!(dtcs.active().eq([Dtc::TpLow]) && dtcs.stored().eq([Dtc::TpLow]));
+/// ```
+#[derive(Clone, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct Dtcs {
+    /// Evidence gathered, s: rises with the fault, falls without it.
+    evidence_s: [f32; KINDS],
+    set: Codes,
+    stored: Codes,
+}
+
+impl Dtcs {
+    /// Takes reports, with the times of these parameters.
+    pub const fn under<'a>(&'a mut self, parameters: &'a TroubleCodeParameters) -> Reports<'a> {
+        Reports { dtcs: self, parameters }
+    }
+
+    /// Whether a code is set now.
+    pub const fn is_set(&self, dtc: Dtc) -> bool {
+        self.set.contains(dtc)
+    }
+
+    /// The codes set now.
+    pub fn active(&self) -> impl Iterator<Item = Dtc> + use<> {
+        self.set.iter()
+    }
+
+    /// The codes set at any time, until they are cleared; kept over a power-down ([`crate::keep`]).
+    pub fn stored(&self) -> impl Iterator<Item = Dtc> + use<> {
+        self.stored.iter()
+    }
+
+    /// The same as [`Dtcs::active`], as a set.
+    pub const fn active_codes(&self) -> Codes {
+        self.set
+    }
+
+    /// The same as [`Dtcs::stored`], as a set.
+    pub const fn stored_codes(&self) -> Codes {
+        self.stored
+    }
+
+    /// Adds codes stored before a power-down; of now they say nothing.
+    pub const fn recall(&mut self, stored: Codes) {
+        self.stored = self.stored.together_with(stored);
+    }
+
+    /// Forgets the stored codes but those that are set now.
+    pub const fn clear(&mut self) {
+        self.stored = self.set;
+    }
+}
+
+/// Where stages report what their checks found.
+#[derive(Debug)]
+pub struct Reports<'a> {
+    dtcs: &'a mut Dtcs,
+    parameters: &'a TroubleCodeParameters,
+}
+
+impl Reports<'_> {
+    /// Takes what one check found over `dt_s` seconds.
+    ///
+    /// ```
+    /// use trimwright_control::Dtc;
+    /// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
+    /// let mut dtcs = Dtcs::default();
+    /// let mut set_after = |found, seconds| {
+    ///     dtcs.under(&TroubleCodeParameters::DEFAULT).report(Dtc::IdleLow, found, seconds);
+    ///     dtcs.is_set(Dtc::IdleLow)
+    /// };
+    /// // A slow idle has to last ten seconds, and has to be gone for three.
+    /// assert!(!set_after(true, 9.0) && set_after(true, 2.0));
+    /// assert!(set_after(false, 2.0) && !set_after(false, 2.0));
+    /// ```
+    pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
+        let Some(evidence_s) = self.dtcs.evidence_s.get_mut(dtc as usize) else { return };
+        if !found && *evidence_s <= 0.0 {
+            return;
+        }
+        let sets_after_s = self.parameters.sets_after_s(dtc);
+        if found {
+            *evidence_s = (*evidence_s + dt_s).min(sets_after_s);
+            if *evidence_s >= sets_after_s {
+                self.dtcs.set = self.dtcs.set.with(dtc);
+                self.dtcs.stored = self.dtcs.stored.with(dtc);
+            }
+        } else {
+            *evidence_s = (*evidence_s - dt_s * sets_after_s / self.parameters.heals_s).max(0.0);
+            if *evidence_s <= 0.0 {
+                self.dtcs.set = self.dtcs.set.without(dtc);
+            }
+        }
+    }
+
+    /// Takes the correction in use, ln: codes for a mixture that it cannot reach. `known` when the reading says what burned.
+    pub fn report_mixture(&mut self, known: bool, correction_ln: f32, dt_s: f32) {
+        self.report(Dtc::SystemLean, known && correction_ln > self.parameters.lean_ln, dt_s);
+        self.report(Dtc::SystemRich, known && correction_ln < self.parameters.rich_ln, dt_s);
+    }
+
+    /// Takes the rail pressure, Pa: codes for one far from the wanted one. `watched` when the pump should hold it and it is believed.
+    pub fn report_rail(&mut self, watched: bool, wanted_pa: f32, rail_pa: f32, dt_s: f32) {
+        let off_pa = wanted_pa - rail_pa;
+        let TroubleCodeParameters { rail_low, rail_high, .. } = self.parameters;
+        self.report(Dtc::RailTooLow, watched && off_pa > rail_low * wanted_pa, dt_s);
+        self.report(Dtc::RailTooHigh, watched && off_pa < -rail_high * wanted_pa, dt_s);
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const TIMES: TroubleCodeParameters = TroubleCodeParameters::DEFAULT;
+
+    #[test]
+    fn a_code_sets_after_its_time_and_heals_after_three_seconds() {
+        let mut dtcs = Dtcs::default();
+        for _ in 0..49 {
+            dtcs.under(&TIMES).report(Dtc::MapLow, true, 0.01);
+        }
+        assert!(!dtcs.is_set(Dtc::MapLow));
+        for _ in 0..3 {
+            dtcs.under(&TIMES).report(Dtc::MapLow, true, 0.01);
+        }
+        assert!(dtcs.active().eq([Dtc::MapLow]));
+        for _ in 0..290 {
+            dtcs.under(&TIMES).report(Dtc::MapLow, false, 0.01);
+        }
+        assert!(dtcs.is_set(Dtc::MapLow));
+        for _ in 0..20 {
+            dtcs.under(&TIMES).report(Dtc::MapLow, false, 0.01);
+        }
+        assert!(!dtcs.is_set(Dtc::MapLow) && dtcs.stored().eq([Dtc::MapLow]));
+    }
+
+    #[test]
+    fn a_glitch_sets_nothing() {
+        let mut dtcs = Dtcs::default();
+        for step in 0..10_000 {
+            dtcs.under(&TIMES).report(Dtc::TpHigh, step % 10 == 0, 0.01);
+        }
+        assert_eq!(dtcs.stored().count(), 0);
+    }
+
+    #[test]
+    fn codes_from_before_a_power_down_stay_until_they_are_cleared() {
+        let mut dtcs = Dtcs::default();
+        dtcs.recall(Codes::default().with(Dtc::TpHigh));
+        for _ in 0..60 {
+            dtcs.under(&TIMES).report(Dtc::MapLow, true, 0.01);
+        }
+        assert!(dtcs.active().eq([Dtc::MapLow]) && dtcs.stored().eq([Dtc::MapLow, Dtc::TpHigh]));
+        dtcs.clear();
+        assert!(dtcs.stored().eq([Dtc::MapLow]));
+    }
+
+    #[test]
+    fn pressure_far_off_sets_a_code() {
+        let codes = |rail_pa| {
+            let mut dtcs = Dtcs::default();
+            (0..300).for_each(|_| dtcs.under(&TIMES).report_rail(true, 300e3, rail_pa, 0.01));
+            dtcs.stored_codes()
+        };
+        assert_eq!(codes(150e3), Codes::empty().with(Dtc::RailTooLow));
+        assert_eq!(codes(450e3), Codes::empty().with(Dtc::RailTooHigh));
+        assert_eq!(codes(290e3), Codes::empty());
+    }
+
+    #[test]
+    fn other_parameters_move_times_and_limits() {
+        let wary = TroubleCodeParameters { lean_ln: 0.1, mixture_s: 1.0, heals_s: 30.0, ..TIMES };
+        let after = |parameters: &TroubleCodeParameters, correction_ln| {
+            let mut dtcs = Dtcs::default();
+            (0..120).for_each(|_| dtcs.under(parameters).report_mixture(true, correction_ln, 0.01));
+            (0..400).for_each(|_| dtcs.under(parameters).report_mixture(true, 0.0, 0.01));
+            dtcs.active_codes()
+        };
+        assert_eq!(after(&wary, 0.15), Codes::empty().with(Dtc::SystemLean));
+        assert_eq!((after(&wary, -0.15), after(&TIMES, 0.15)), (Codes::empty(), Codes::empty()));
+    }
+}
