@@ -13,8 +13,9 @@ use lesson::road;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::attribution::Seen;
-use trimwright_control::learner::{Kalman, LearnedMap, Learner, Lesson, PRIOR_SIGMA_LN};
-use trimwright_control::{CELLS, Options};
+use trimwright_control::learned_map::Lesson;
+use trimwright_control::learner::{Kalman, Learner};
+use trimwright_control::{CELLS, Options, Parameters};
 use trimwright_harness::drive::{Record, drive_with};
 use trimwright_numerics::Weights;
 
@@ -34,16 +35,15 @@ pub(crate) struct Answer {
 /// One cell hears readings of a truth that was drawn; whether it then is within two standard deviations of it.
 fn is_within(chance: &mut Chance, times: usize) -> bool {
     let alone = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
-    let truth_ln = chance.normal(f64::from(PRIOR_SIGMA_LN)).clamp(-0.25, 0.25);
-    let mut map = LearnedMap::default();
+    let parameters = Parameters::DEFAULT;
+    let truth_ln = chance.normal(f64::from(parameters.learner.prior_sigma_ln)).clamp(-0.25, 0.25);
+    let mut map = parameters.blank_map();
     for _ in 0..READINGS / times {
         let right_ln = (truth_ln + chance.normal(READING_SIGMA_LN)) as f32;
         let variance_ln2 = (READING_SIGMA_LN * READING_SIGMA_LN) as f32;
         for _ in 0..times {
-            Kalman.learn(
-                &mut map,
-                &Lesson { seen: &Seen::at_rest(&alone), right_ln, variance_ln2, film: false },
-            );
+            let lesson = Lesson { seen: &Seen::at_rest(&alone), right_ln, variance_ln2, film: false };
+            Kalman.learn(&parameters.learner, &mut map, &lesson);
         }
     }
     (f64::from(map.ln.flat()[0]) - truth_ln).abs() < 2.0 * f64::from(map.sigma_ln(0))

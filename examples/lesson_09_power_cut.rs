@@ -14,7 +14,7 @@ use flash::{Flash, PAGE, PAGES, Random};
 use lesson::plot::Plot;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::{Calibration, Codes, LearnedMap, SetupAnswers, keep};
+use trimwright_control::{Calibration, Codes, Parameters, SetupAnswers, keep};
 use trimwright_store::{Store, wait_for};
 
 /// Running number of the map that is saved when the power fails.
@@ -33,7 +33,8 @@ fn calibration() -> Calibration {
 /// Saves map `number` in a free place. That it may fail is what this is about: what came of it is seen afterwards.
 fn save_beside(flash: Flash, number: u32) -> Flash {
     let mut store = Store::new(flash, 0..(PAGE * PAGES) as u32).expect("whole pages");
-    let _ = wait_for(store.save(&calibration(), &LearnedMap::default(), Codes::empty(), number - 1));
+    let _ =
+        wait_for(store.save(&calibration(), &Parameters::DEFAULT.blank_map(), Codes::empty(), number - 1));
     store.into_flash()
 }
 
@@ -44,7 +45,7 @@ fn read_beside(flash: Flash) -> u32 {
 
 /// Saves it where the last one was.
 fn save_over(mut flash: Flash, number: u32) -> Flash {
-    let image = keep::pack(&calibration(), &LearnedMap::default(), Codes::empty(), number);
+    let image = keep::pack(&calibration(), &Parameters::DEFAULT.blank_map(), Codes::empty(), number);
     let _ = wait_for(flash.erase(0, PAGE as u32)).and_then(|()| wait_for(flash.write(0, &image)));
     flash
 }

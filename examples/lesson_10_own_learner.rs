@@ -15,7 +15,9 @@ use std::cell::RefCell;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::CELLS;
-use trimwright_control::learner::{Integral, Kalman, LearnedMap, Learner, Lesson, Outcome};
+use trimwright_control::Parameters;
+use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
+use trimwright_control::learner::{Integral, Kalman, Learner};
 
 /// The whole learner: how much of each cell it has seen, and the smallest part that a cell still moves by.
 struct Counting {
@@ -24,13 +26,13 @@ struct Counting {
 }
 
 impl Learner for Counting {
-    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+    fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         let mut seen = self.seen.borrow_mut();
         for (cell, share) in lesson.seen.iter().filter(|(cell, _)| *cell < CELLS) {
             seen[cell] += share;
         }
         let rest = |cell: usize| seen.get(cell).map_or(0.0, |seen| (1.0 / (1.0 + seen)).max(self.floor));
-        map.take(lesson, |cell, share, _| share * rest(cell))
+        map.take(parameters, lesson, |cell, share, _| share * rest(cell))
     }
 }
 
@@ -41,10 +43,11 @@ pub(crate) struct Answer {
 
 /// How the error of one learner goes down while it hears the lessons of the drive.
 fn taught(learner: &dyn Learner, road: &Road) -> Vec<(f64, f64)> {
-    let mut map = LearnedMap::default();
+    let mut map = Parameters::DEFAULT.blank_map();
     let mut errors = Vec::new();
     for (number, Heard { minute, seen, right_ln }) in road.lessons.iter().enumerate() {
-        learner.learn(&mut map, &Lesson { seen, right_ln: *right_ln, variance_ln2: 0.02, film: false });
+        let lesson = Lesson { seen, right_ln: *right_ln, variance_ln2: 0.02, film: false };
+        learner.learn(&LearnerParameters::DEFAULT, &mut map, &lesson);
         if number.is_multiple_of(100) {
             let error_ln = road.cells.error_rms(|cell| f64::from(map.ln.flat()[cell]), &road.right_ln);
             errors.push((*minute, error_ln));

@@ -3,7 +3,8 @@
 //! is injected now.
 
 use trimwright_control::attribution::Seen;
-use trimwright_control::learner::{LearnedMap, Learner, Lesson, Outcome};
+use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
+use trimwright_control::learner::Learner;
 use trimwright_control::{Calibration, Controller, State, Strategy};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
@@ -34,8 +35,8 @@ impl PresentCell {
 }
 
 impl Learner for PresentCell {
-    fn learn(&self, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        self.strategy.learn(map, &Lesson { seen: &self.seen, right_ln: self.right_ln, ..*lesson })
+    fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
+        self.strategy.learn(parameters, map, &Lesson { seen: &self.seen, right_ln: self.right_ln, ..*lesson })
     }
 }
 
@@ -62,7 +63,10 @@ fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32)
     }
     let state = wired.controller().state();
     let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, state.learned.common.delay_s);
-    (watch.cells.error_rms(|cell| f64::from(state.learned.ln.flat()[cell]), &right_ln), state.counts.lessons)
+    (
+        watch.cells.error_rms(|cell| f64::from(state.learned.ln.flat()[cell]), &right_ln),
+        state.counts.lessons(),
+    )
 }
 
 #[test]

@@ -1,7 +1,7 @@
 //! Faults put into whole drives: nothing breaks in the program, whatever breaks in the car.
 
 use std::fmt::Write;
-use trimwright_control::learner::WHOLE_AUTHORITY_LN;
+use trimwright_control::Parameters;
 use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::faults::examination::{self, Experience, examine, experience};
 use trimwright_harness::faults::{Fault, KINDS, find};
@@ -121,7 +121,9 @@ fn several_faults_at_once_are_all_there() {
 fn the_lean_guard_ends_what_starves_a_loaded_engine() {
     let schedule = examination::schedule();
     // A loss up to this is made up for by what may be learned; a little more is not.
-    let made_up_for = 1.0 - f64::from((-WHOLE_AUTHORITY_LN).exp());
+    let Parameters { learner, common_correction, .. } = Parameters::DEFAULT;
+    let whole_authority_ln = learner.authority_ln + common_correction.flow_authority_ln;
+    let made_up_for = 1.0 - f64::from((-whole_authority_ln).exp());
     for (name, strength) in
         [("weak_pump", 0.85), ("weak_pump", 0.9), ("clogged_injectors", made_up_for + 0.007)]
     {

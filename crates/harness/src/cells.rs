@@ -92,11 +92,11 @@ impl Cells {
     /// A steady event that stands for `span_s` of driving; each of its four cells gets its share of it.
     ///
     /// ```
-    /// use trimwright_control::State;
+    /// use trimwright_control::{Parameters, State};
     /// use trimwright_harness::cells::Cells;
     /// use trimwright_numerics::Weights;
     /// use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::default();
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
     /// let mut cells = Cells::new(4);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 0.04);
@@ -121,11 +121,11 @@ impl Cells {
     /// Steady dwell of each cell, seconds.
     ///
     /// ```
-    /// # use trimwright_control::State;
+    /// # use trimwright_control::{Parameters, State};
     /// # use trimwright_harness::cells::Cells;
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::default();
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
     /// let mut cells = Cells::new(5);
     /// (0..80).for_each(|_| cells.add(&CylinderEvent::default(), &state, &View::default(), 0.02));
@@ -139,11 +139,11 @@ impl Cells {
     /// Whether there was enough steady dwell for the cell to count.
     ///
     /// ```
-    /// # use trimwright_control::State;
+    /// # use trimwright_control::{Parameters, State};
     /// # use trimwright_harness::cells::Cells;
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::default();
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
     /// let mut cells = Cells::new(4);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 4.0);
@@ -199,11 +199,11 @@ impl Cells {
     /// Dwell-weighted root mean square of (`learned` - `right`) over the visited cells; NaN when none was visited.
     ///
     /// ```
-    /// # use trimwright_control::State;
+    /// # use trimwright_control::{Parameters, State};
     /// # use trimwright_harness::cells::Cells;
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::default();
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
     /// let mut cells = Cells::new(4);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
@@ -223,15 +223,15 @@ impl Cells {
     /// Visited cells, and those of them in which the map is sure of itself to [`CONFIDENT_LN`].
     ///
     /// ```
-    /// # use trimwright_control::{CELLS, LearnedMap, State};
+    /// # use trimwright_control::{CELLS, Parameters, State};
     /// # use trimwright_harness::cells::Cells;
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::default();
+    /// let mut state = State::new(&Parameters::DEFAULT);
     /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
     /// let mut cells = Cells::new(CELLS);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
-    /// assert_eq!(cells.count(&LearnedMap::default()), (2, 0), "a new map is not sure of any cell");
+    /// assert_eq!(cells.count(&Parameters::DEFAULT.blank_map()), (2, 0), "a new map is not sure of any cell");
     /// ```
     pub fn count(&self, map: &LearnedMap) -> (usize, usize) {
         let visited = self.visited();

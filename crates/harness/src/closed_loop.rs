@@ -96,7 +96,8 @@ impl ClosedLoop {
     /// The same with lessons taken by a learner of one's own.
     ///
     /// ```
-    /// use trimwright_control::learner::{Learner, LearnedMap, Lesson, Outcome};
+    /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
+    /// use trimwright_control::learner::Learner;
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
     /// # use trimwright_plant::{Hands, Key, Plant};
@@ -108,7 +109,7 @@ impl ClosedLoop {
     /// /// Hears every lesson and keeps none.
     /// struct Deaf;
     /// impl Learner for Deaf {
-    ///     fn learn(&self, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
+    ///     fn learn(&self, _: &LearnerParameters, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
     ///         Outcome::Taken
     ///     }
     /// }
@@ -116,7 +117,7 @@ impl ClosedLoop {
     ///     (0..steps).for_each(|_| closed_loop.step_with(&Deaf, &Hands { key, ..Hands::default() }));
     /// }
     /// let state = closed_loop.controller().state();
-    /// assert!(state.counts.lessons > 0 && state.learned.ln.flat().iter().all(|ln| *ln == 0.0));
+    /// assert!(state.counts.lessons() > 0 && state.learned.ln.flat().iter().all(|ln| *ln == 0.0));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[inline]

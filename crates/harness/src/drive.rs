@@ -317,11 +317,11 @@ fn drive_each(
     };
     let Some(first) = each.first() else { return Ok(Vec::new()) };
     let without = frozen(&built.clone().with_options(*first));
-    let base = drive_once(1, &without, LearnedMap::default(), Record::Figures)?;
+    let base = drive_once(1, &without, built.parameters().blank_map(), Record::Figures)?;
     let mut runs = Vec::with_capacity(each.len());
     for options in each {
         let live = built.clone().with_options(*options);
-        let learning = drive_once(scenario.passes, &live, LearnedMap::default(), record)?;
+        let learning = drive_once(scenario.passes, &live, live.parameters().blank_map(), record)?;
         let learned = learning.closed_loop.controller().state().learned.clone();
         let after = drive_once(1, &frozen(&live), learned.clone(), Record::Figures)?;
         let driveability = match record {
@@ -345,7 +345,7 @@ fn drive_each(
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let learned = learn(&scenario, Options::default())?;
 /// assert!(learned.evidence.charge_v() > 0.8, "the alternator charges");
-/// assert!(learned.controller.state().counts.lessons > 0);
+/// assert!(learned.controller.state().counts.lessons() > 0);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug)]
@@ -374,7 +374,7 @@ pub struct Learned {
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn learn(scenario: &Scenario, options: Options) -> Result<Learned, RunError> {
     let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
-    let (passes, learned, record) = (scenario.passes, LearnedMap::default(), Record::Figures);
+    let (passes, learned, record) = (scenario.passes, calibration.parameters().blank_map(), Record::Figures);
     let driven = drive_plan(&Plan { scenario, passes, calibration, learned, record }, None, &mut |_| ())?;
     Ok(Learned { evidence: driven.evidence, controller: driven.closed_loop.controller().clone() })
 }
@@ -390,7 +390,7 @@ fn drive_plan(
     let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
     let controller = Controller::new(plan.calibration.clone()).with_learned(plan.learned.clone());
     if let Some(target) = &mut target {
-        target.start(controller.calibration(), plan.learned != LearnedMap::default())?;
+        target.start(controller.calibration(), plan.learned != plan.calibration.parameters().blank_map())?;
     }
     let mut watch = Watch::new(&controller);
     let mut evidence = Evidence::default();
@@ -495,7 +495,7 @@ fn assess(
     let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
     let late_s = learned.common.delay_s;
     let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
-    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve();
+    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(calibration.parameters());
     // The fit has an opening delay of its own, and so corrections of its own that would have been right.
     let left_by_fit = fitted.map_or(f64::NAN, |fit| {
         let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s + fit.later_s as f32);
@@ -527,8 +527,8 @@ fn assess(
             offline_fit_rms: left_by_fit,
             common_flow_ln: f64::from(learned.common.flow_ln),
             opening_delay_s: f64::from(late_s),
-            told_apart: learned.common.told_apart(),
-            lessons: u64::from(state.counts.lessons),
+            told_apart: learned.common.told_apart(&calibration.parameters().common_correction),
+            lessons: u64::from(state.counts.lessons()),
             refusals: BTreeMap::from(refusals),
         },
         drive: DriveFigures {

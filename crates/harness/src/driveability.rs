@@ -29,10 +29,10 @@ const TIP_INS_DEGC: [f64; 2] = [90.0, 20.0];
 /// How well the car drives.
 ///
 /// ```
-/// use trimwright_control::{Calibration, LearnedMap};
+/// use trimwright_control::{Calibration, Parameters};
 /// use trimwright_harness::{driveability::driveability, scenario::Scenario};
 /// let van = Scenario::load("delivery-van")?;
-/// let figures = driveability(&van, &Calibration::from_answers(&van.answers)?, &LearnedMap::default())?;
+/// let figures = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?;
 /// let fan = figures.idle.fan.ok_or("the first fan came on")?;
 /// assert!(fan.drop_rpm < 100.0, "its motor pulls the idle speed down a little");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -52,11 +52,11 @@ pub struct Driveability {
 /// Tries the scenario's engine with this calibration and with what was learned.
 ///
 /// ```
-/// use trimwright_control::{Calibration, LearnedMap};
+/// use trimwright_control::{Calibration, Parameters};
 /// use trimwright_harness::{driveability::driveability, scenario::Scenario};
 /// let scenario = Scenario::load("delivery-van")?;
 /// let calibration = Calibration::from_answers(&scenario.answers)?;
-/// let figures = driveability(&scenario, &calibration, &LearnedMap::default())?;
+/// let figures = driveability(&scenario, &calibration, &Parameters::DEFAULT.blank_map())?;
 /// assert!(figures.starts.iter().all(|start| start.stalls == 0));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```

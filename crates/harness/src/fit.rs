@@ -2,15 +2,15 @@
 //! opening delay beside them: the best that anyone could do afterwards with the whole log.
 
 use nalgebra::{DMatrix, DVector};
-use trimwright_control::common::{DELAY_PRIOR_SIGMA_S, FLOW_PRIOR_SIGMA_LN};
-use trimwright_control::learner::{FILM_PRIOR_SIGMA_LN, PRIOR_SIGMA_LN};
+use trimwright_control::Parameters;
 use trimwright_numerics::Weights;
 
 /// What is fitted of the film: its share and its time constant.
 ///
 /// ```
+/// use trimwright_control::Parameters;
 /// use trimwright_harness::fit::{FILM, Fit};
-/// let unseen = Fit::new(9).solve().expect("finite");
+/// let unseen = Fit::new(9).solve(&Parameters::DEFAULT).expect("finite");
 /// assert_eq!((unseen.cells.len(), unseen.film_ln), (9, [0.0; FILM]), "without samples, as believed");
 /// ```
 pub const FILM: usize = 2;
@@ -78,6 +78,7 @@ impl Sample {
 /// What fits best.
 ///
 /// ```
+/// use trimwright_control::Parameters;
 /// use trimwright_harness::fit::{FILM, Fit, Sample};
 /// use trimwright_numerics::Weights;
 /// // Every pulse, short or long, lacks what 0.2 ms of it would have given.
@@ -87,7 +88,7 @@ impl Sample {
 ///     let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
 ///     fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s, right_ln: 0.2e-3 * delay_per_s, weight: 1e6 });
 /// }
-/// let fitted = fit.solve().expect("finite");
+/// let fitted = fit.solve(&Parameters::DEFAULT).expect("finite");
 /// assert!((fitted.later_s - 0.2e-3).abs() < 1e-6 && fitted.cells[0].abs() < 1e-3);
 /// ```
 #[derive(Clone, Debug, PartialEq)]
@@ -104,6 +105,7 @@ pub struct Fitted {
 /// expectations that the controller begins with.
 ///
 /// ```
+/// use trimwright_control::Parameters;
 /// use trimwright_harness::fit::{Fit, Sample};
 /// use trimwright_numerics::Weights;
 /// let mut fit = Fit::new(4);
@@ -111,7 +113,7 @@ pub struct Fitted {
 /// for _ in 0..10_000 {
 ///     fit.add(&Sample { weights, film: [0.0; 2], delay_per_s: 0.0, right_ln: 0.10, weight: 1e3 });
 /// }
-/// let cells = fit.solve().unwrap().cells;
+/// let cells = fit.solve(&Parameters::DEFAULT).unwrap().cells;
 /// assert!((0.5 * (cells[0] + cells[1]) - 0.10).abs() < 1e-4);
 /// assert!(cells[3] > 0.0 && cells[3] < 0.10, "what the others have in common, as far as it is that");
 /// ```
@@ -125,8 +127,9 @@ impl Fit {
     /// An empty fit of `cells` cells.
     ///
     /// ```
+    /// use trimwright_control::Parameters;
     /// use trimwright_harness::fit::Fit;
-    /// assert_eq!(Fit::new(2).solve().map(|fitted| fitted.cells), Some(vec![0.0, 0.0]), "nothing known, nothing to correct");
+    /// assert_eq!(Fit::new(2).solve(&Parameters::DEFAULT).map(|fitted| fitted.cells), Some(vec![0.0, 0.0]), "nothing known, nothing to correct");
     /// ```
     pub fn new(cells: usize) -> Self {
         let unknowns = cells + BESIDE;
@@ -136,6 +139,7 @@ impl Fit {
     /// One sample of the log.
     ///
     /// ```
+    /// # use trimwright_control::Parameters;
     /// # use trimwright_harness::fit::{FILM, Fit, Sample};
     /// # use trimwright_numerics::Weights;
     /// let weights = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
@@ -143,7 +147,7 @@ impl Fit {
     /// let after = |samples| {
     ///     let mut fit = Fit::new(4);
     ///     (0..samples).for_each(|_| fit.add(&sample));
-    ///     fit.solve().map_or(f64::NAN, |fitted| fitted.cells[0])
+    ///     fit.solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[0])
     /// };
     /// assert!(after(1) > 0.0 && after(1) < after(100) && after(100) < 0.10, "the more samples, the less of the expectation");
     /// ```
@@ -169,20 +173,23 @@ impl Fit {
     /// What fits best. `None` when a sample was not finite.
     ///
     /// ```
+    /// # use trimwright_control::Parameters;
     /// # use trimwright_harness::fit::{FILM, Fit, Sample};
     /// # use trimwright_numerics::Weights;
     /// let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
     /// let mut fit = Fit::new(4);
     /// fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: -0.04, weight: 220.0 });
-    /// assert!(fit.solve().is_some_and(|fitted| fitted.cells[0] < 0.0));
+    /// assert!(fit.solve(&Parameters::DEFAULT).is_some_and(|fitted| fitted.cells[0] < 0.0));
     /// fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: f64::NAN, weight: 220.0 });
-    /// assert_eq!(fit.solve(), None);
+    /// assert_eq!(fit.solve(&Parameters::DEFAULT), None);
     /// ```
-    pub fn solve(&self) -> Option<Fitted> {
+    pub fn solve(&self, parameters: &Parameters) -> Option<Fitted> {
+        let Parameters { learner, common_correction: common, .. } = parameters;
         let cells = self.right_side.len() - BESIDE;
-        let film = f64::from(FILM_PRIOR_SIGMA_LN);
-        let beside = [film, film, f64::from(FLOW_PRIOR_SIGMA_LN), f64::from(DELAY_PRIOR_SIGMA_S) / MS];
-        let sigmas = std::iter::repeat_n(f64::from(PRIOR_SIGMA_LN), cells).chain(beside);
+        let film = f64::from(learner.film_prior_sigma_ln);
+        let beside =
+            [film, film, f64::from(common.flow_prior_sigma_ln), f64::from(common.delay_prior_sigma_s) / MS];
+        let sigmas = std::iter::repeat_n(f64::from(learner.prior_sigma_ln), cells).chain(beside);
         let expected = DVector::from_iterator(cells + BESIDE, sigmas.map(|sigma| 1.0 / (sigma * sigma)));
         let damped = &self.normal + DMatrix::from_diagonal(&expected);
         let solution = damped.cholesky()?.solve(&self.right_side);
@@ -216,7 +223,7 @@ mod tests {
             let right_ln = mapped + 0.2 * film[0] - 0.1 * film[1] + 3e-5 * delay_per_s;
             fit.add(&Sample { weights, film, delay_per_s, right_ln, weight: 1e6 });
         }
-        let found = fit.solve().unwrap();
+        let found = fit.solve(&Parameters::DEFAULT).unwrap();
         assert!((found.later_s - 3e-5).abs() < 1e-8, "{}", found.later_s);
         for (found, right) in found.cells.iter().chain(&found.film_ln).zip(truth.iter().chain(&[0.2, -0.1])) {
             assert!((found - right).abs() < 1e-5, "{found} for {right}");
@@ -242,6 +249,6 @@ mod tests {
         let mut fit = Fit::new(4);
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
         fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 0.0, right_ln: f64::NAN, weight: 1.0 });
-        assert_eq!(fit.solve(), None);
+        assert_eq!(fit.solve(&Parameters::DEFAULT), None);
     }
 }

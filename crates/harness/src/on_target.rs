@@ -291,7 +291,7 @@ impl OnTarget {
     ///
     /// ```
     /// use std::io;
-    /// use trimwright_control::LearnedMap;
+    /// use trimwright_control::Parameters;
     /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
     /// use trimwright_link::{MAX_BYTES, ToHost, pack, processor::digest_of};
     /// /// A processor that has learned nothing yet.
@@ -299,13 +299,13 @@ impl OnTarget {
     /// impl Line for New {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let learned = ToHost::Learned(digest_of(&LearnedMap::default()));
+    ///         let learned = ToHost::Learned(digest_of(&Parameters::DEFAULT.blank_map()));
     ///         Ok(Some(pack(&learned, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
     ///     }
     /// }
-    /// let mut here = LearnedMap::default();
+    /// let mut here = Parameters::DEFAULT.blank_map();
     /// assert_eq!(OnTarget::over(Box::new(New)).check_learned(&here), Ok(()));
-    /// here.move_cell(20, 0.01);
+    /// here.ln.flat_mut()[20] = 0.01;
     /// assert_eq!(OnTarget::over(Box::new(New)).check_learned(&here), Err(OnTargetError::LearnedDiffers));
     /// ```
     ///

@@ -327,14 +327,14 @@ impl Watch {
     /// Least squares over the whole log for injectors that open `late_s` later than the calibration has it.
     ///
     /// ```
-    /// use trimwright_control::{CELLS, Calibration, Controller, SetupAnswers};
+    /// use trimwright_control::{CELLS, Calibration, Controller, Parameters, SetupAnswers};
     /// use trimwright_harness::{fit::{FILM, Sample}, watch::Watch};
     /// use trimwright_numerics::Weights;
     /// let mut watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
     /// let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25; 4] };
     /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: 0.08, weight: 220.0 };
     /// watch.log = vec![sample; 1000];
-    /// let cell_ln = |late_s| watch.fit(CELLS, late_s).solve().map_or(f64::NAN, |fitted| fitted.cells[20]);
+    /// let cell_ln = |late_s| watch.fit(CELLS, late_s).solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[20]);
     /// assert!(cell_ln(0.1e-3) < cell_ln(0.0), "what late injectors explain is not the cell's");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```

@@ -46,7 +46,10 @@ impl Processor {
                 };
                 let started = Controller::new(calibration.with_options(options));
                 let kept = before.as_ref().filter(|_| keep_map).map(|before| before.state().learned.clone());
-                *before = Some(started.with_learned(kept.unwrap_or_default()));
+                *before = Some(match kept {
+                    Some(learned) => started.with_learned(learned),
+                    None => started,
+                });
                 ToHost::Ready
             }
             (ToProcessor::Finish, _) => ToHost::Ready,

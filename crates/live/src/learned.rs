@@ -3,11 +3,11 @@
 use crate::ramp::Colours;
 use ratatui::style::{Color, Style};
 use ratatui::text::{Line, Span};
-use trimwright_control::learner::PRIOR_SIGMA_LN;
 use trimwright_control::{Controller, MAP_POINTS, RPM_POINTS};
 
-/// Standard deviation above which a cell has as good as nothing to say, and below which it is sure, ln.
-const SAYS_LN: f32 = 0.9 * PRIOR_SIGMA_LN;
+/// Standard deviation over that of before any lesson, above which a cell has as good as nothing to say.
+const SAYS: f32 = 0.9;
+/// Standard deviation below which a cell is sure, ln.
 const SURE_LN: f32 = 0.01;
 /// Rad/s in a hundred turns a minute.
 const HUNDRED_RPM: f32 = 10.471_976;
@@ -42,7 +42,7 @@ fn shown(controller: &Controller, cell: usize, here: bool, colours: Colours) -> 
     let learned = &controller.state().learned;
     let (ln, sigma_ln) = (learned.ln.flat().get(cell).copied().unwrap_or(0.0), learned.sigma_ln(cell));
     let mark = if here { '>' } else { ' ' };
-    if sigma_ln > SAYS_LN {
+    if sigma_ln > SAYS * controller.calibration().parameters().learner.prior_sigma_ln {
         return Span::raw(format!("{mark}  \u{b7}"));
     }
     let percent = 100.0 * (f64::from(ln).exp() - 1.0);
@@ -60,7 +60,7 @@ fn shown(controller: &Controller, cell: usize, here: bool, colours: Colours) -> 
 #[cfg(test)]
 mod tests {
     use super::*;
-    use trimwright_control::{Calibration, LearnedMap, SetupAnswers};
+    use trimwright_control::{Calibration, LearnedMap, Parameters, SetupAnswers};
 
     fn controller(learned: LearnedMap) -> Controller {
         Controller::new(Calibration::from_answers(&SetupAnswers::default()).expect("customary"))
@@ -69,7 +69,7 @@ mod tests {
 
     #[test]
     fn an_empty_map_is_all_dots() {
-        let lines = lines(&controller(LearnedMap::default()), Colours::All);
+        let lines = lines(&controller(Parameters::DEFAULT.blank_map()), Colours::All);
         assert_eq!(lines.len(), usize::from(HEIGHT));
         let dots: usize = lines.iter().map(|line| line.to_string().matches('\u{b7}').count()).sum();
         assert_eq!(dots, MAP_POINTS * RPM_POINTS);
@@ -78,7 +78,7 @@ mod tests {
 
     #[test]
     fn what_was_learned_stands_in_its_cell_with_and_without_colours() {
-        let mut learned = LearnedMap::default();
+        let mut learned = Parameters::DEFAULT.blank_map();
         (learned.ln.flat_mut()[0], learned.variance.flat_mut()[0]) = (-0.1, 0.05 * 0.05);
         (learned.ln.flat_mut()[1], learned.variance.flat_mut()[1]) = (0.0953, 0.005 * 0.005);
         let controller = controller(learned);

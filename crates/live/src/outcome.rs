@@ -35,7 +35,7 @@ pub(crate) fn clock(bench: &Bench) -> String {
 pub(crate) fn learned(bench: &Bench) -> String {
     let state = bench.closed_loop().controller().state();
     let (visited, known) = bench.cells().count(&state.learned);
-    format!("{} lessons, {visited} cells visited, {known} known to 1 %", state.counts.lessons)
+    format!("{} lessons, {visited} cells visited, {known} known to 1 %", state.counts.lessons())
 }
 
 #[cfg(test)]

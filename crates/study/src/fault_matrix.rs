@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 use std::fmt::Write;
-use trimwright_control::{Calibration, Controller, Dtc, LearnedMap};
+use trimwright_control::{Calibration, Controller, Dtc, LearnedMap, Parameters};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, find};
@@ -315,7 +315,7 @@ struct Situation {
 /// # Errors
 /// [`RunError`] when answers or truth are outside their ranges.
 pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
-    let mut warm = Car::new(scenario, scenario.truth.clone(), LearnedMap::default())?;
+    let mut warm = Car::new(scenario, scenario.truth.clone(), Parameters::DEFAULT.blank_map())?;
     warm.drive(&scenario.schedule, scenario.schedule.duration_s(), |_| ());
     let situations: Vec<Situation> = SITUATIONS
         .par_iter()

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use trimwright_control::learner::{AUTHORITY_LN, PRIOR_SIGMA_LN};
+use trimwright_control::learned_map::LearnerParameters;
 use trimwright_control::{RPM_POINTS, Strategy};
 use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;
@@ -187,10 +187,11 @@ impl Figures {
 /// standard deviations.
 fn at_the_end(run: &Run) -> (u64, u64) {
     let common_ln = run.learned.common.flow_ln;
+    let LearnerParameters { authority_ln, prior_sigma_ln, .. } = run.calibration.parameters().learner;
     let needed: Vec<bool> = (run.right_ln.iter())
-        .map(|right| (right - f64::from(common_ln)).abs() >= f64::from(AUTHORITY_LN))
+        .map(|right| (right - f64::from(common_ln)).abs() >= f64::from(authority_ln))
         .collect();
-    let had_lessons = |cell: usize| run.learned.sigma_ln(cell) < PRIOR_SIGMA_LN;
+    let had_lessons = |cell: usize| run.learned.sigma_ln(cell) < prior_sigma_ln;
     let (mut run_away, mut beyond) = (0, 0);
     let cells = run.learned.ln.flat().iter().zip(run.cells.visited()).enumerate();
     for (cell, (learned, _)) in cells.filter(|(_, (_, visited))| *visited) {
@@ -199,7 +200,7 @@ fn at_the_end(run: &Run) -> (u64, u64) {
         beyond += u64::from(needed[cell]);
         let off_ln = (f64::from(*learned) - run.right_ln[cell]).abs();
         let sure = off_ln > 2.0 * f64::from(run.learned.sigma_ln(cell));
-        run_away += u64::from((learned - common_ln).abs() >= AUTHORITY_LN && !near && sure);
+        run_away += u64::from((learned - common_ln).abs() >= authority_ln && !near && sure);
     }
     (run_away, beyond)
 }

@@ -122,7 +122,7 @@ fn told(strength: f64, richer_ln: Option<[f64; 2]>, learned: &Learned) -> Leakin
     Leaking {
         strength,
         richer_ln,
-        flagged: state.self_check.upstream_air_kg_per_s > 0.0,
+        flagged: state.self_check.upstream_air_kg_per_s() > 0.0,
         refused: state.counts.of(Refusal::UpstreamAir),
         said: rank(&learned.evidence, &learned.controller).iter().map(|(cause, _)| *cause).collect(),
     }

@@ -5,9 +5,11 @@
 //! to have been applied then: with the right delay believed, the delay cancels out of the loop; believing none makes
 //! the stage a plain integrator, whose limit is known exactly.
 
+use trimwright_control::Parameters;
 use trimwright_control::attribution::Seen;
 use trimwright_control::feedback::{Feedback, FeedbackParameters};
-use trimwright_control::learner::{Integral, LearnedMap, Learner, Lesson};
+use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson};
+use trimwright_control::learner::{Integral, Learner};
 use trimwright_numerics::{Ring, Weights};
 
 /// Time between two readings.
@@ -142,7 +144,7 @@ impl Cell {
     /// ```
     pub fn new(gain: f32) -> Self {
         let alone = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
-        Self { learner: Integral { gain }, seen: Seen::at_rest(&alone), map: LearnedMap::default() }
+        Self { learner: Integral { gain }, seen: Seen::at_rest(&alone), map: Parameters::DEFAULT.blank_map() }
     }
 }
 
@@ -152,8 +154,8 @@ impl Stage for Cell {
     }
 
     fn take(&mut self, right_ln: f32) {
-        self.learner
-            .learn(&mut self.map, &Lesson { seen: &self.seen, right_ln, variance_ln2: 0.02, film: false });
+        let lesson = Lesson { seen: &self.seen, right_ln, variance_ln2: 0.02, film: false };
+        self.learner.learn(&LearnerParameters::DEFAULT, &mut self.map, &lesson);
     }
 }
 

@@ -22,10 +22,10 @@ const SPEED_RAD_PER_S: f64 = 157.1;
 /// How far the mixture went beyond where it was before and where it came to, ratio of lambda.
 ///
 /// ```
-/// use trimwright_control::{Calibration, LearnedMap};
+/// use trimwright_control::{Calibration, Parameters};
 /// use trimwright_harness::{driveability::driveability, scenario::Scenario};
 /// let van = Scenario::load("delivery-van")?;
-/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &LearnedMap::default())?.tip_ins;
+/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.tip_ins;
 /// let plain = tip_ins[0].uncompensated;
 /// assert!(plain.lean > 0.1 && plain.rich < 0.01, "without compensation lambda goes 10 % lean, not rich");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -53,10 +53,10 @@ impl Excursion {
 /// A throttle opened from 10 to 60 % in 0.2 s at 1500 rpm, feedback and learning off.
 ///
 /// ```
-/// use trimwright_control::{Calibration, LearnedMap};
+/// use trimwright_control::{Calibration, Parameters};
 /// use trimwright_harness::{driveability::driveability, scenario::Scenario};
 /// let van = Scenario::load("delivery-van")?;
-/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &LearnedMap::default())?.tip_ins;
+/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.tip_ins;
 /// let hot = &tip_ins[0];
 /// assert!(hot.compensated.lean < hot.uncompensated.lean, "without compensation the film takes the fuel");
 /// # Ok::<(), Box<dyn std::error::Error>>(())

@@ -108,7 +108,7 @@ impl Trial {
                 errors[count] = libm::log(event.lambda) - wanted_ln;
                 count += 1;
             }
-            let over_rpm = (speed - f64::from(state.idle.target_rad_per_s)) * RPM_PER_RAD_PER_S;
+            let over_rpm = (speed - f64::from(state.idle.target_rad_per_s())) * RPM_PER_RAD_PER_S;
             look(&Moment { over_rpm, errors: &errors[..count], closed_loop: &self.closed_loop });
         }
     }

@@ -327,8 +327,8 @@ impl Notes {
             mixture_ln: watch.steady.mean(),
             codes: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
             guard_trips: state.cuts.guard_trips,
-            upstream_air_kg_per_s: f64::from(state.self_check.upstream_air_kg_per_s),
-            lessons: state.counts.lessons,
+            upstream_air_kg_per_s: f64::from(state.self_check.upstream_air_kg_per_s()),
+            lessons: state.counts.lessons(),
             refusals: Refusal::ALL
                 .map(|refusal| (refusal.name().to_owned(), state.counts.of(refusal)))
                 .into_iter()

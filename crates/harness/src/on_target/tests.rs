@@ -1,5 +1,5 @@
 use super::*;
-use trimwright_control::{Controller, SetupAnswers};
+use trimwright_control::{Controller, Parameters, SetupAnswers};
 use trimwright_link::{Complaint, Processor};
 
 /// What happens to each message on the line, by its number.
@@ -106,7 +106,7 @@ fn what_follows_a_lost_message_is_refused() {
 fn another_map_is_noticed() {
     let mut target = over(|_, _| {});
     assert_eq!(target.start(&calibration(), false), Ok(()));
-    let mut other = LearnedMap::default();
+    let mut other = Parameters::DEFAULT.blank_map();
     other.ln.flat_mut()[9] = 1e-7;
     assert_eq!(target.check_learned(&other), Err(OnTargetError::LearnedDiffers));
 }

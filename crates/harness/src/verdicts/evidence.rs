@@ -130,7 +130,7 @@ impl Evidence {
     fn idle(&mut self, state: &State) {
         let known = !state.belief.doubts.tp && !state.belief.doubts.ect && state.belief.ect_k > WARM_K;
         if known && !self.on_dynamometer && state.phase.since_start_s > 60.0 {
-            self.idle_extra.add(f64::from(state.idle.integral));
+            self.idle_extra.add(f64::from(state.idle.integral()));
         }
     }
 
@@ -181,7 +181,7 @@ impl Evidence {
     }
 
     fn mixture(&mut self, state: &State, controller: &Controller) {
-        let (insight, past) = (&state.insight, &state.attribution.past);
+        let (insight, past) = (&state.insight, &state.attribution.past());
         let off_ln = f64::from(insight.right_ln - insight.learned_ln);
         let freezes = insight.refusal.is_some_and(|refusal| refusal.freezes_trim());
         if freezes || state.belief.lambda_at_end || !off_ln.is_finite() || past.moving > 1.0 {

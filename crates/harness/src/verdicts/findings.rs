@@ -4,7 +4,7 @@ use trimwright_control::{Controller, Refusal};
 
 use super::cause::Cause;
 use super::evidence::Evidence;
-use super::rank::rank;
+use super::rank::{rank, response};
 use crate::summary::{Finding, Weight};
 
 /// Standard deviation below which a cell was visited enough to know something, as a share of the first one.
@@ -45,7 +45,7 @@ struct Words {
 }
 
 fn finding(cause: Cause, evidence: &Evidence, controller: &Controller) -> Finding {
-    let leaner = controller.state().self_check.pull.falsely_lean_ln().is_none();
+    let leaner = controller.state().self_check.pull().falsely_lean_ln(response(controller)).is_none();
     let Words { title, weight, causes, tell_apart, check } = words(cause, leaner);
     let owned = |lines: &[&str]| lines.iter().map(|line| (*line).to_owned()).collect();
     Finding {
@@ -69,12 +69,15 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
         at(evidence.pattern.middle_ln()),
         at(evidence.pattern.high_ln())
     );
-    let (pull, _, count) = state.self_check.pull.estimate();
-    let burned = state.self_check.pull.off_ln().map_or_else(String::new, |(off_ln, sigma_ln)| {
-        let (off, sigma) = (100.0 * libm::expm1(f64::from(off_ln.abs())), 100.0 * sigma_ln);
-        let way = if off_ln < 0.0 { "richer" } else { "leaner" };
-        format!(": the reading is {off:.1} % {way} than what burns (standard deviation {sigma:.1} %)")
-    });
+    let (pull, _, count) = state.self_check.pull().estimate();
+    let burned = state.self_check.pull().off_ln(response(controller)).map_or_else(
+        String::new,
+        |(off_ln, sigma_ln)| {
+            let (off, sigma) = (100.0 * libm::expm1(f64::from(off_ln.abs())), 100.0 * sigma_ln);
+            let way = if off_ln < 0.0 { "richer" } else { "leaner" };
+            format!(": the reading is {off:.1} % {way} than what burns (standard deviation {sigma:.1} %)")
+        },
+    );
     let crank =
         format!("1 % more fuel changes the idle speed by {pull:+.2} % ({count:.0} half waves){burned}");
     let codes: Vec<String> =
@@ -109,7 +112,7 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
                 let back_s = evidence.back_s.value();
                 seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
             }
-            seen.extend(state.self_check.measured.map(|measured| {
+            seen.extend(state.self_check.measured().map(|measured| {
                 let (delay_s, believed_s) = (measured.delay_s, measured.believed_s);
                 format!("the dither of the fuel came back after {delay_s:.2} s instead of {believed_s:.2} s")
             }));
@@ -165,7 +168,7 @@ fn cold(evidence: &Evidence) -> Option<Finding> {
 /// The drive ended before anything could be learned.
 fn nothing_learned(controller: &Controller) -> Option<Finding> {
     let counts = &controller.state().counts;
-    if counts.lessons > 0 || !controller.calibration().options().learning {
+    if counts.lessons() > 0 || !controller.calibration().options().learning {
         return None;
     }
     let whole: u32 = Refusal::ALL.map(|refusal| counts.of(refusal)).iter().sum();
@@ -196,7 +199,7 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
 /// Where the map knows nothing.
 fn unvisited(controller: &Controller) -> Option<Finding> {
     let learned = &controller.state().learned;
-    let first = trimwright_control::learner::PRIOR_SIGMA_LN;
+    let first = controller.calibration().parameters().learner.prior_sigma_ln;
     let cells = learned.ln.flat().len();
     let known = (0..cells).filter(|cell| learned.sigma_ln(*cell) < KNOWN * first).count();
     (known < cells).then(|| Finding {

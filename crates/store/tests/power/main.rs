@@ -10,7 +10,7 @@ use crc::{CRC_32_ISO_HDLC, Crc};
 use flash::{Flash, PAGE, PAGES, Random};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
-use trimwright_control::{Calibration, Codes, KeepError, Kept, LearnedMap, SetupAnswers, keep};
+use trimwright_control::{Calibration, Codes, KeepError, Kept, Parameters, SetupAnswers, keep};
 use trimwright_store::{MOST_ERASES_PER_HOUR, Refusal, Restored, SAVE_EVERY_S, Store, wait_for};
 
 fn asked(name: &str) -> usize {
@@ -23,7 +23,7 @@ fn calibration() -> Calibration {
 
 /// What the save with this number keeps: another correction in every cell and other codes for every number.
 fn kept(number: u32) -> Kept {
-    let mut map = LearnedMap::default();
+    let mut map = Parameters::DEFAULT.blank_map();
     let mut random = Random(u64::from(number));
     let codes = Codes::from_bits(random.next() >> 33).expect("there are more than 31 codes");
     for ln in map.ln.flat_mut() {
