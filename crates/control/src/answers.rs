@@ -10,7 +10,7 @@ use trimwright_signals::MAX_INJECTORS;
 /// use trimwright_control::{Calibration, Cam, SetupAnswers};
 /// let idle_air_kg = |cam| {
 ///     let calibration = Calibration::from_answers(&SetupAnswers { cam, ..SetupAnswers::default() })?;
-///     Ok::<_, trimwright_control::AnswerError>(calibration.base_air_charge_kg(50e3, 101_325.0, 75.0, 320.0))
+///     Ok::<_, trimwright_control::AnswerError>(calibration.setup().base_air_charge_kg(50e3, 101_325.0, 75.0, 320.0))
 /// };
 /// // Overlap lets exhaust back in at idle: at the same MAP less air, and so less fuel.
 /// assert!(idle_air_kg(Cam::Hot)? < 0.95 * idle_air_kg(Cam::Stock)?);
@@ -30,21 +30,6 @@ pub enum Cam {
 }
 
 /// How the fuel gets its pressure.
-///
-/// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::dtc::Dtcs;
-/// use trimwright_control::pump::Pump;
-/// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
-/// let duty = |fuel_system| {
-///     let calibration = Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() })?;
-///     let mut pump = Pump::default();
-///     pump.step(&calibration, &Belief::default(), Phase::Running, 1e-3, 0.01, &mut Dtcs::default());
-///     Ok::<_, trimwright_control::AnswerError>(pump.duty)
-/// };
-/// assert!(duty(FuelSystem::Return)? == 1.0 && duty(FuelSystem::Returnless)? < 0.5, "as much as idle takes");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

@@ -27,9 +27,9 @@ const COLD_TAU: [(f32, f32); 5] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.6), (32
 /// What is learned of the film: how far its share and its time constant are from the believed ones, ln.
 ///
 /// ```
-/// use trimwright_control::LearnedMap;
+/// use trimwright_control::Parameters;
 /// use trimwright_control::film::FILM;
-/// assert_eq!(LearnedMap::default().film_ln, [0.0; FILM], "nothing learned of share and time constant");
+/// assert_eq!(Parameters::DEFAULT.blank_map().film_ln, [0.0; FILM], "nothing learned of share and time constant");
 /// ```
 pub const FILM: usize = 2;
 
