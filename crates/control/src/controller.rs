@@ -6,13 +6,15 @@ use trimwright_signals::{Commands, Frame, MAX_INJECTORS};
 
 use crate::air_charge::air_charge;
 use crate::attribution::Injection;
+use crate::believe::EstimateConstants;
 use crate::calibration::{Calibrated, Calibration};
 use crate::clock::Beat;
-use crate::cuts::{clears_flood, throttle_is_closed};
+use crate::crank::Turning;
+use crate::cuts::clears_flood;
 use crate::dtc::Dtc;
-use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
 use crate::feedback::FeedbackParameters;
+use crate::film::believed_film;
 use crate::gates::{Circumstances, Refusal};
 use crate::idle::Loads;
 use crate::keep::Kept;
@@ -31,17 +33,11 @@ use crate::wanted_lambda::wanted_lambda;
 /// last about a second, fifty looks of 20 ms in each direction: 0.02^2 * 100 (engineering judgement).
 const LOOK_VARIANCE_LN2: f32 = 0.04;
 
-/// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
-const CLEARED_S: f32 = 4.0;
 /// Richest wanted mixture from which the loop may check itself, ln lambda: that of a lumpy idle, no cold engine.
 const RICHEST_CHECK_LN: f32 = -0.07;
-/// Richest mixture asked for while the engine runs, lambda (engineering judgement).
-const RICHEST: f32 = 0.5;
 /// Standard deviation of the map under a reading above which the reading tells nothing of the film, ln: an error of the map
 /// would pass for the film's (engineering judgement).
 const FILM_SIGMA_LN: f32 = 0.03;
-/// Lambda of most power: a lean mixture at full load is judged by no richer one (common practice, no source).
-const POWER_LAMBDA: f32 = 0.86;
 /// Share of the film in a reading below which it is only what noise of MAP stirs up: the noise is in fuel and film share alike,
 /// and would be taken for a film that is too large (errors in variables).
 const FILM_MOVED: f32 = 0.03;
@@ -76,7 +72,7 @@ impl<C: Calibrated> Controller<C> {
     /// use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
     /// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
     /// let state = controller.state();
-    /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase == Phase::Stopped);
+    /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase() == Phase::Stopped);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(calibration: C) -> Self {
@@ -238,14 +234,21 @@ impl State {
     /// One frame.
     fn step(&mut self, constants: &Constants<'_>, learner: &impl Learner, frame: &Frame) -> Commands {
         let before = Before::of(self);
-        let setup = constants.setup;
+        let &Constants { parameters, setup } = constants;
         let beat = self.clock.step(frame);
-        self.crank.step(setup, frame, &beat);
-        self.belief.step(setup, frame, &self.crank, self.idle.duty, &beat, &mut self.dtcs);
+        self.crank.step(&parameters.crank, setup, parameters.sensors.pulses_per_firing, frame, &beat);
+        let estimate = EstimateConstants {
+            estimate: &parameters.estimate,
+            plausibility: &parameters.plausibility,
+            throttle_speed: &parameters.throttle_speed,
+            sensors: &parameters.sensors,
+            setup,
+        };
+        self.estimate.step(&estimate, frame, self.crank.turning(), self.idle.duty, &beat, &mut self.dtcs);
         if beat.quick_s > 0.0 {
-            self.what_it_does(setup, frame, &beat);
+            self.what_it_does(constants, frame, &beat);
         }
-        self.commands.open_time_s = match self.crank.firings {
+        self.commands.open_time_s = match self.crank.turning().firings {
             0 if beat.quick_s > 0.0 => self.primed(constants, beat.quick_s),
             0 => [0.0; MAX_INJECTORS],
             _ => self.fuel(constants),
@@ -254,61 +257,75 @@ impl State {
             self.look_back(constants, learner, &beat);
         }
         if beat.quick_s > 0.0 {
-            self.other_hands(setup, frame, &beat);
+            self.other_hands(constants, frame, &beat);
         }
         before.tell(self);
         self.commands
     }
 
     /// Fuel cuts, phase of the engine, accelerator-pump shot, help for an engine that stumbles: quick enough every 10 ms.
-    fn what_it_does(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
-        let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        self.cuts.step(setup, &self.belief, speed, self.lean_ratio(), dt_s);
-        self.phase.step(setup, frame.switches.ignition, speed, self.cuts.cut, dt_s);
-        self.shot.step(self.belief.tp_rate_per_s, dt_s);
+    fn what_it_does(&mut self, &Constants { parameters, setup }: &Constants<'_>, frame: &Frame, beat: &Beat) {
+        let (dt_s, speed, lean_ratio) =
+            (beat.quick_s, self.crank.turning().speed_rad_per_s, self.lean_ratio(parameters));
+        let belief = self.estimate.belief();
+        let tripped = self.lean_guard.step(&parameters.lean_guard, belief, lean_ratio, dt_s);
+        let cut = self.cuts.step(&parameters.fuel_cut, setup, belief, tripped, speed, dt_s);
+        self.phase.step(&parameters.phase, setup, frame.switches.ignition, speed, cut, dt_s);
+        self.shot.step(&parameters.pump_shot, belief.tp_rate_per_s, dt_s);
         let run = Run {
-            phase: self.phase.phase,
-            since_start_s: self.phase.since_start_s,
+            phase: self.phase.phase(),
+            since_start_s: self.phase.since_start_s(),
             speed_ratio: speed / self.idle.target_rad_per_s.max(1.0),
             rate_rad_per_s2: self.idle.rate_rad_per_s2,
-            free: throttle_is_closed(&self.belief) && !frame.switches.in_gear,
-            measured: !self.belief.doubts.lambda && self.phase.since_start_s > CLEARED_S,
+            free: belief.throttle_closed && !frame.switches.in_gear,
+            measured: !belief.doubts.lambda && self.phase.since_start_s() > parameters.exhaust.cleared_s,
         };
-        self.stumble.step(&run, dt_s);
+        self.stumble.step(&parameters.start_assist, &run, dt_s);
     }
 
     /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
     fn fuel(&mut self, &Constants { parameters, setup }: &Constants<'_>) -> [f32; MAX_INJECTORS] {
-        let supply = self.supply(self.crank.interval_s);
-        let speed = self.crank.speed_rad_per_s;
-        self.film.wait(self.crank.gone_s);
-        let air = air_charge(setup, &self.belief, speed, self.insight.air_flow_kg_per_s);
-        let wanted = self.wanted(setup, &air.weights);
+        let &Turning { speed_rad_per_s: speed, interval_s, gone_s, firings, .. } = self.crank.turning();
+        let supply = self.supply(interval_s);
+        let (belief, compensates) = (self.estimate.belief(), setup.options().film_compensation);
+        self.film.wait(gone_s);
+        let map_pa = if compensates {
+            belief.map_ahead_pa(&parameters.estimate, setup.firing_angle_rad() / speed.max(1.0))
+        } else {
+            belief.map_pa
+        };
+        let flow_kg_per_s = self.insight.air_flow_kg_per_s;
+        let air = air_charge(&parameters.air_charge, setup, belief, map_pa, speed, flow_kg_per_s);
+        let wanted = self.wanted(&Constants { parameters, setup }, &air.weights);
         let learned_ln = self.learned.at(&air.weights);
         let dither_ln = self.self_check.dither_ln();
         let correction = Real::exp(learned_ln + self.feedback.trim_ln() + dither_ln);
-        let quick = if setup.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
-        let wanted_kg =
-            self.allowed() * air.air_kg / (setup.answers().stoich_afr * wanted) * correction * quick
-                + self.nitrous.extra_kg(setup, self.crank.interval_s);
-        let inject_kg = self.film.step(setup, &self.belief, speed, &self.learned.film_ln, wanted_kg)
-            * f32::from(self.crank.firings);
-        let open_time_s = self.open_time.step(&parameters.injector, setup, inject_kg, &supply);
+        let quick = if compensates { self.shot.ratio(&parameters.pump_shot, belief) } else { 1.0 };
+        let wanted_kg = self.allowed(parameters) * air.air_kg / (setup.answers().stoich_afr * wanted)
+            * correction
+            * quick
+            + self.nitrous.extra_kg(setup, interval_s);
+        let film = &parameters.film;
+        let believed =
+            believed_film(film, belief.map_pa, speed, belief.ect_k).scaled(film, &self.learned.film_ln);
+        let inject_kg = self.film.step(film, believed, compensates, wanted_kg) * f32::from(firings);
+        let (turns, injector) = (&parameters.open_time, &parameters.injector);
+        let open_time_s = self.open_time.step(turns, injector, setup, inject_kg, &supply);
 
         let now = &mut self.insight;
         (now.weights, now.charge_k, now.air_kg) = (air.weights, air.charge_k, air.air_kg);
         now.air_flow_kg_per_s = air.air_kg * speed / setup.firing_angle_rad();
         (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln());
         now.dither_ln = dither_ln;
-        (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg);
+        (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg());
         open_time_s
     }
 
     /// What the injectors are fed with.
     fn supply(&self, interval_s: f32) -> Supply {
         Supply {
-            battery_v: self.belief.battery_v,
-            drop_pa: self.belief.drop_pa(),
+            battery_v: self.estimate.belief().battery_v,
+            drop_pa: self.estimate.belief().drop_pa(),
             interval_s,
             late_s: self.learned.common.delay_s,
         }
@@ -320,38 +337,42 @@ impl State {
         &Constants { parameters, setup }: &Constants<'_>,
         quick_s: f32,
     ) -> [f32; MAX_INJECTORS] {
-        let turning = self.crank.speed_rad_per_s > 0.0;
+        let turning = self.crank.turning().speed_rad_per_s > 0.0;
         if !turning {
-            self.film.rest(quick_s);
+            self.film.rest(&parameters.film, quick_s);
         }
-        let prime_kg = self.prime.step(setup, self.phase.key_on_s, turning, self.belief.ect_k);
+        let (key_on_s, ect_k) = (self.phase.key_on_s(), self.estimate.belief().ect_k);
+        let prime_kg = self.prime.step(&parameters.enrichment, setup, key_on_s, turning, ect_k);
         if prime_kg <= 0.0 {
             return [0.0; MAX_INJECTORS];
         }
-        self.film.wet(prime_kg);
+        self.film.wet(&parameters.film, prime_kg);
         let supply = self.supply(0.0);
-        self.open_time.step(&parameters.injector, setup, prime_kg, &supply)
+        self.open_time.step(&parameters.open_time, &parameters.injector, setup, prime_kg, &supply)
     }
 
     /// The complete target for the next cylinder.
-    fn wanted(&self, setup: &Setup, weights: &Weights<f32>) -> f32 {
-        let (belief, since_start_s) = (&self.belief, self.phase.since_start_s);
-        let (speed, leaned) = (self.crank.speed_rad_per_s, self.self_check.leaned());
-        let wanted = if self.phase.phase == Phase::Cranking {
-            cranking_lambda(belief.ect_k, self.phase.for_s)
+    fn wanted(&self, &Constants { parameters, setup }: &Constants<'_>, weights: &Weights<f32>) -> f32 {
+        let (belief, since_start_s) = (self.estimate.belief(), self.phase.since_start_s());
+        let (speed, leaned) = (self.crank.turning().speed_rad_per_s, self.self_check.leaned());
+        let enrichment = &parameters.enrichment;
+        let wanted = if self.phase.phase() == Phase::Cranking {
+            enrichment.cranking_lambda(belief.ect_k, self.phase.for_s())
         } else {
-            wanted_lambda(setup, belief, speed, since_start_s, leaned) / self.cuts.guard_factor()
+            let after_start = enrichment.after_start_ratio(belief.ect_k, since_start_s);
+            wanted_lambda(&parameters.wanted_lambda, setup, belief, speed, after_start, leaned)
+                / self.lean_guard.factor(&parameters.lean_guard)
         };
         let learned = &self.learned;
         let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.insight.film));
-        let unsure = unsure(since_start_s, variances_ln2);
-        (wanted / (unsure * (1.0 + self.stumble.richer))).max(RICHEST)
+        let unsure = enrichment.unsure_ratio(since_start_s, variances_ln2);
+        (wanted / (unsure * (1.0 + self.stumble.richer()))).max(enrichment.richest)
     }
 
     /// One where fuel is allowed, zero where it is not.
-    fn allowed(&self) -> f32 {
-        match self.phase.phase {
-            Phase::Cranking if clears_flood(&self.belief) => 0.0,
+    fn allowed(&self, parameters: &Parameters) -> f32 {
+        match self.phase.phase() {
+            Phase::Cranking if clears_flood(&parameters.fuel_cut, self.estimate.belief()) => 0.0,
             Phase::Cranking | Phase::RunningUp | Phase::Running => 1.0,
             Phase::Stopped | Phase::Priming | Phase::FuelCut | Phase::OverSpeed => 0.0,
         }
@@ -368,7 +389,7 @@ impl State {
         let injection = self.injection(&Constants { parameters, setup }, dt_s);
         self.attribution.step(setup, injection);
         let past = &self.attribution.past;
-        let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - past.wanted_ln;
+        let right_ln = past.applied_ln + Real::ln(self.estimate.belief().lambda) - past.wanted_ln;
         let learned_ln = self.learned.seen(&past.seen);
         let error_ln = right_ln - past.applied_ln;
         let look = Look {
@@ -378,7 +399,7 @@ impl State {
             right_ln,
             delay_s: past.delay_s,
             air_kg_per_s: self.insight.air_flow_kg_per_s,
-            speed_rad_per_s: self.crank.speed_rad_per_s,
+            speed_rad_per_s: self.crank.turning().speed_rad_per_s,
             idling: self.idle.active && (RICHEST_CHECK_LN..0.01).contains(&past.wanted_ln),
             dt_s,
         };
@@ -406,15 +427,15 @@ impl State {
         let wanted_ln = Real::ln(self.insight.wanted_lambda.held(0.3, 1.5));
         let refusal = self.gates.step(
             &Circumstances {
-                belief: &self.belief,
-                phase: self.phase.phase,
-                since_start_s: self.phase.since_start_s,
-                speed_rad_per_s: self.crank.speed_rad_per_s,
+                belief: self.estimate.belief(),
+                phase: self.phase.phase(),
+                since_start_s: self.phase.since_start_s(),
+                speed_rad_per_s: self.crank.turning().speed_rad_per_s,
                 wanted_ln,
-                duty_limited: self.open_time.limited,
-                film_overflows: self.film.overflows,
+                duty_limited: self.open_time.limited(),
+                film_overflows: self.film.overflows(),
                 nitrous: self.nitrous.on,
-                guarded: self.cuts.guarding(),
+                guarded: self.lean_guard.guarding(&parameters.lean_guard),
             },
             dt_s,
         );
@@ -431,21 +452,21 @@ impl State {
             film,
             moving: self.gates.moving,
             gone_s: dt_s,
-            turns: self.crank.turns(dt_s),
-            exhaust_kg: if self.crank.speed_rad_per_s > 0.0 { exhaust_kg } else { 0.0 },
+            turns: self.crank.turning().turns(dt_s),
+            exhaust_kg: if self.crank.turning().speed_rad_per_s > 0.0 { exhaust_kg } else { 0.0 },
             refusal,
         }
     }
 
     /// Why the reading of this instant teaches nothing, if so.
     fn refusal(&self, setup: &Setup) -> Option<Refusal> {
-        let air_kg_per_s = self.insight.air_flow_kg_per_s;
+        let (air_kg_per_s, belief) = (self.insight.air_flow_kg_per_s, self.estimate.belief());
         match self.attribution.past.refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
-            _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
-            _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
+            _ if belief.doubts.lambda => Some(Refusal::SensorNotReady),
+            _ if belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
             // A wire that is doubted now may have been wrong for a while before.
-            _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
+            _ if belief.doubts.fuel() => Some(Refusal::Substituted),
             _ if self.self_check.is_falsified(setup, air_kg_per_s) => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
@@ -454,7 +475,8 @@ impl State {
 
     /// Whether the reading means something and nothing it was asked for with is doubted.
     fn reading_is_good(&self) -> bool {
-        !self.belief.doubts.lambda && !self.belief.lambda_at_end && !self.belief.doubts.fuel()
+        let belief = self.estimate.belief();
+        !belief.doubts.lambda && !belief.lambda_at_end && !belief.doubts.fuel()
     }
 
     /// Takes a lesson and hands its part of the trim over to the map.
@@ -475,10 +497,11 @@ impl State {
     fn report_mixture(&mut self, dt_s: f32) {
         let total_ln = self.insight.learned_ln + self.feedback.trim_ln();
         let burned = self.attribution.past.refusal.is_none_or(|refusal| !refusal.freezes_trim());
-        let doubts = &self.belief.doubts;
-        let at_end = self.belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
-        self.dtcs.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
-        self.dtcs.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
+        let belief = self.estimate.belief();
+        let doubts = &belief.doubts;
+        let at_end = belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
+        self.dtcs.report(Dtc::O2Low, at_end && belief.lambda < 1.0, dt_s);
+        self.dtcs.report(Dtc::O2High, at_end && belief.lambda > 1.0, dt_s);
         self.dtcs.report(Dtc::O2Slow, self.self_check.slow, dt_s);
         let known = self.insight.refusal.is_none_or(|refusal| !refusal.freezes_trim());
         self.dtcs.report(Dtc::SystemLean, known && total_ln > 0.27, dt_s);
@@ -486,43 +509,44 @@ impl State {
     }
 
     /// Lambda read over lambda wanted then, where the reading is usable.
-    fn lean_ratio(&self) -> Option<f32> {
-        let past = &self.attribution.past;
+    fn lean_ratio(&self, parameters: &Parameters) -> Option<f32> {
+        let (past, belief) = (&self.attribution.past, self.estimate.belief());
         // What holds the trim still, such as nitrous or an end of range or authority, is just what has to be watched.
-        let usable = self.phase.phase.burns()
-            && self.phase.since_start_s > CLEARED_S
-            && !self.belief.doubts.lambda
+        let usable = self.phase.phase().burns()
+            && self.phase.since_start_s() > parameters.exhaust.cleared_s
+            && !belief.doubts.lambda
             && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         // What is asked for beyond the mixture of most power is for the cold, not for the engine's safety; but with nitrous it is.
-        let least = if self.nitrous.on { 0.0 } else { POWER_LAMBDA };
-        usable.then(|| self.belief.lambda / self.insight.expected_lambda.max(least))
+        let least = if self.nitrous.on { 0.0 } else { parameters.wanted_lambda.most_power };
+        usable.then(|| belief.lambda / self.insight.expected_lambda.max(least))
     }
 
     /// Beside the fuel: idle air, spark, fans, pump, nitrous.
-    fn other_hands(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
-        let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        let since_start_s = self.phase.since_start_s;
+    fn other_hands(&mut self, &Constants { parameters, setup }: &Constants<'_>, frame: &Frame, beat: &Beat) {
+        let (dt_s, speed) = (beat.quick_s, self.crank.turning().speed_rad_per_s);
+        let since_start_s = self.phase.since_start_s();
         let fuel_kg_per_s = self.insight.wanted_fuel_kg * speed / setup.firing_angle_rad();
-        let lean_ratio = self.lean_ratio();
-        let (burns, armed) = (self.phase.phase.burns(), frame.switches.nitrous_armed);
-        self.fans.step(setup, &self.belief, frame.switches.ac_request, since_start_s, dt_s);
+        let lean_ratio = self.lean_ratio(parameters);
+        let belief = self.estimate.belief();
+        let (burns, armed) = (self.phase.phase().burns(), frame.switches.nitrous_armed);
+        self.fans.step(setup, belief, frame.switches.ac_request, since_start_s, dt_s);
         let loads = Loads {
             ac: self.fans.ac_wanted,
             fans: self.fans.fans_wanted,
             in_gear: frame.switches.in_gear,
-            wet: self.film.nearly,
+            wet: self.film.nearly(),
         };
-        self.idle.step(setup, &self.belief, loads, speed, since_start_s, dt_s);
-        self.pump.step(setup, &self.belief, self.phase.phase, fuel_kg_per_s, dt_s, &mut self.dtcs);
-        self.nitrous.step(setup, &self.belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
+        self.idle.step(setup, belief, loads, speed, since_start_s, dt_s);
+        self.pump.step(setup, belief, self.phase.phase(), fuel_kg_per_s, dt_s, &mut self.dtcs);
+        self.nitrous.step(setup, belief, armed, speed, lean_ratio, burns, &self.dtcs, dt_s);
         let hands = SparkHands {
             speed_rad_per_s: speed,
-            started: self.phase.phase.started(),
+            started: self.phase.phase().started(),
             idle: &self.idle,
-            returned: self.cuts.returned(),
+            returned: self.cuts.returned(&parameters.fuel_cut),
             nitrous: self.nitrous.on,
         };
-        self.commands.spark_deg = spark_deg(setup, &self.belief, &hands);
+        self.commands.spark_deg = spark_deg(setup, belief, &hands);
         (self.commands.iac_duty, self.commands.pump_duty) = (self.idle.duty, self.pump.duty);
         (self.commands.fan1, self.commands.fan2) = (self.fans.fan1, self.fans.fan2);
         (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch, self.nitrous.on);
@@ -533,10 +557,10 @@ impl State {
     fn show(&mut self) {
         let now = &mut self.insight;
         (now.phase, now.speed_rad_per_s, now.map_pa) =
-            (self.phase.phase, self.crank.speed_rad_per_s, self.belief.map_pa);
-        (now.open_time_s, now.injectors) = (self.open_time.open_time_s, self.open_time.injectors);
-        (now.duty, now.duty_limited) = (self.open_time.duty, self.open_time.limited);
-        now.measured_lambda = self.belief.lambda;
+            (self.phase.phase(), self.crank.turning().speed_rad_per_s, self.estimate.belief().map_pa);
+        (now.open_time_s, now.injectors) = (self.open_time.open_time_s(), self.open_time.injectors());
+        (now.duty, now.duty_limited) = (self.open_time.duty(), self.open_time.limited());
+        now.measured_lambda = self.estimate.belief().lambda;
         now.expected_lambda = Real::exp(self.attribution.past.wanted_ln);
         now.delay_s = self.attribution.past.delay_s;
     }

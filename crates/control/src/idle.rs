@@ -3,7 +3,6 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
-use crate::cuts::throttle_is_closed;
 use crate::setup::Setup;
 use trimwright_numerics::parameters::along;
 
@@ -148,7 +147,7 @@ impl Idle {
         self.faster_rad_per_s += (faster - self.faster_rad_per_s).held(-rise, rise);
         self.target_rad_per_s = warm + along(&FASTER, belief.ect_k).max(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
-        let closed = throttle_is_closed(belief);
+        let closed = belief.throttle_closed;
         self.closed_s = if closed { (self.closed_s + dt_s).min(10.0) } else { 0.0 };
         let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
         self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (RATE_S + dt_s);
@@ -190,7 +189,7 @@ mod tests {
 
     fn duty(idle: &mut Idle, tp: f32, ect_k: f32, loads: Loads, speed: f32, seconds: f32) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        let belief = Belief { tp, ect_k, ..Belief::default() };
+        let belief = Belief { tp, throttle_closed: tp < 0.02, ect_k, ..Belief::default() };
         for _ in 0..(seconds * 100.0) as u32 {
             idle.step(&calibration, &belief, loads, speed, 100.0, 0.01);
         }

@@ -3,16 +3,16 @@
 use trimwright_signals::Commands;
 
 use crate::attribution::Attribution;
-use crate::believe::Belief;
+use crate::believe::Estimate;
 use crate::clock::Clock;
 use crate::common::Round;
 use crate::crank::Crank;
-use crate::cuts::Cuts;
+use crate::cuts::{Cuts, LeanGuard};
 use crate::dtc::Dtcs;
 use crate::enrichment::Prime;
 use crate::fans::Fans;
 use crate::feedback::Feedback;
-use crate::film::{Film, Shot};
+use crate::film::Film;
 use crate::gates::{Counts, Gates};
 use crate::idle::Idle;
 use crate::insight::Insight;
@@ -21,6 +21,7 @@ use crate::nitrous::Nitrous;
 use crate::open_time::OpenTime;
 use crate::phase::PhaseState;
 use crate::pump::Pump;
+use crate::pump_shot::Shot;
 use crate::self_check::SelfCheck;
 use crate::stumble::Stumble;
 
@@ -46,12 +47,14 @@ pub struct State {
     /// Crank speed.
     pub crank: Crank,
     /// Believed quantities.
-    pub belief: Belief,
+    pub estimate: Estimate,
     /// Trouble codes.
     pub dtcs: Dtcs,
     /// Phase of the engine.
     pub phase: PhaseState,
-    /// Fuel cuts and guard.
+    /// Guard from a lean mixture.
+    pub lean_guard: LeanGuard,
+    /// Fuel cuts.
     pub cuts: Cuts,
     /// Extra fuel for an engine that stumbles.
     pub stumble: Stumble,

@@ -16,7 +16,7 @@ fn without_correction_the_mixture_is_off_by_the_error() {
     let mut brake = brake(Options { feedback: false, learning: false, ..Options::default() });
     brake.error = |_, _| 1.10;
     brake.run(60.0);
-    assert_eq!(brake.controller.state().phase.phase, Phase::Running);
+    assert_eq!(brake.controller.state().phase.phase(), Phase::Running);
     assert!((brake.lambda - 1.10).abs() < 0.01, "{}", brake.lambda);
 }
 
@@ -124,7 +124,7 @@ fn coasting_cuts_the_fuel_and_freezes_both_trims() {
     let cut = brake.controller.state().feedback;
     brake.run(4.0);
     assert_eq!(brake.commands.open_time_s, [0.0; 8]);
-    assert_eq!(brake.controller.state().phase.phase, Phase::FuelCut);
+    assert_eq!(brake.controller.state().phase.phase(), Phase::FuelCut);
     let after = brake.controller.state();
     assert!((after.feedback.trim_ln() - cut.trim_ln()).abs() < 0.02);
     assert!(after.counts.of(Refusal::FuelCut) > before.counts.of(Refusal::FuelCut) + 150);

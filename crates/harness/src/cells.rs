@@ -107,9 +107,9 @@ impl Cells {
         let conditions = Conditions {
             manifold_k: event.manifold_k,
             charge_k: f64::from(insight.charge_k),
-            battery_v: f64::from(state.belief.battery_v),
+            battery_v: f64::from(state.estimate.belief().battery_v),
             drop_pa: view.injector_drop_pa,
-            believed_drop_pa: f64::from(state.belief.drop_pa()),
+            believed_drop_pa: f64::from(state.estimate.belief().drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);

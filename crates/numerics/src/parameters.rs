@@ -227,7 +227,10 @@ fn between<T: Real>(points: impl Iterator<Item = (T, T)>, x: T) -> T {
     let mut before: Option<(T, T)> = None;
     for (point, value) in points {
         let Some((low, low_value)) = before else {
-            #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number gets the first value, too")]
+            #[expect(
+                clippy::neg_cmp_op_on_partial_ord,
+                reason = "what is no number gets the first value, too"
+            )]
             if !(x > point) {
                 return value;
             }

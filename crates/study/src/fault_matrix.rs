@@ -411,7 +411,7 @@ fn case(
             after_ln = car.learned_ln();
         }
         let state = car.closed_loop.controller().state();
-        let doubts = state.belief.doubts;
+        let doubts = state.estimate.belief().doubts;
         let sound = car.runs() && !doubts.fuel() && car.active().all(|dtc| had.contains(&dtc));
         let ready = !doubts.lambda || starts;
         healed_s = (sound && ready).then(|| healed_s.unwrap_or(car.closed_loop.time_s() - mended_s));

@@ -100,7 +100,7 @@ impl Trial {
             self.stalls += u32::from(ran && !self.runs);
             let state = self.closed_loop.controller().state();
             let wanted_ln = libm::log(f64::from(state.insight.wanted_lambda));
-            let burns = state.phase.phase.burns();
+            let burns = state.phase.phase().burns();
             let mut errors = [0.0; trimwright_plant::MAX_EVENTS];
             let mut count = 0;
             for event in self.closed_loop.plant().events().iter().filter(|event| burns && event.fuel_kg > 0.0)

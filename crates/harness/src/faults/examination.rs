@@ -326,7 +326,7 @@ impl Notes {
             knocks: books.knocks as f64 / charges,
             mixture_ln: watch.steady.mean(),
             codes: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
-            guard_trips: state.cuts.guard_trips,
+            guard_trips: state.lean_guard.trips(),
             upstream_air_kg_per_s: f64::from(state.self_check.upstream_air_kg_per_s),
             lessons: state.counts.lessons,
             refusals: Refusal::ALL

@@ -116,7 +116,7 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
             seen
         }
         Cause::CrankSignal => {
-            let (lost, refused) = (state.crank.lost_pulses, state.crank.refused_pulses);
+            let (lost, refused) = (state.crank.lost_pulses(), state.crank.refused_pulses());
             vec![format!("{lost} pulses seem lost, {refused} were refused")]
         }
         Cause::Charging | Cause::Wiring => {
