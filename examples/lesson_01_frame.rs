@@ -43,7 +43,7 @@ pub(crate) fn believed(coolant_v: f32) -> Belief {
     for step in 1..=2000 {
         controller.step(&Frame { time_us: step * 10_000, ..frame(coolant_v) });
     }
-    controller.state().belief.clone()
+    controller.state().estimate().belief().clone()
 }
 
 pub(crate) fn answer() -> Answer {

@@ -27,9 +27,9 @@ struct PresentCell {
 
 impl PresentCell {
     fn of(strategy: Strategy, state: &State) -> Self {
-        let now = &state.insight;
+        let now = &state.insight();
         let applied_ln = now.learned_ln + now.trim_ln + now.dither_ln;
-        let right_ln = applied_ln + Real::ln(state.belief.lambda / now.wanted_lambda);
+        let right_ln = applied_ln + Real::ln(state.estimate().belief().lambda / now.wanted_lambda);
         Self { strategy, seen: Seen::at_rest(&now.weights), right_ln }
     }
 }
@@ -62,10 +62,10 @@ fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32)
         watch.look(&wired);
     }
     let state = wired.controller().state();
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, state.learned.common.delay_s);
+    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, state.learned().common.delay_s);
     (
-        watch.cells.error_rms(|cell| f64::from(state.learned.ln.flat()[cell]), &right_ln),
-        state.counts.lessons(),
+        watch.cells.error_rms(|cell| f64::from(state.learned().ln.flat()[cell]), &right_ln),
+        state.counts().lessons(),
     )
 }
 

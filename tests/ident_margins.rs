@@ -111,13 +111,13 @@ fn end(point: &Point, pipe: f64, slope: f32) -> End {
     let (mut least, mut most, mut sum, mut count) = (f32::MAX, f32::MIN, 0.0, 0.0);
     bench.run(LOOKED_AT_S, |bench| {
         let state = bench.controller.state();
-        (least, most) = (least.min(state.feedback.trim_ln()), most.max(state.feedback.trim_ln()));
+        (least, most) = (least.min(state.feedback().trim_ln()), most.max(state.feedback().trim_ln()));
         for event in bench.plant.events() {
-            sum += (event.lambda / f64::from(state.insight.wanted_lambda)).ln();
+            sum += (event.lambda / f64::from(state.insight().wanted_lambda)).ln();
             count += 1.0;
         }
     });
-    let believed_s = f64::from(bench.controller.state().insight.delay_s);
+    let believed_s = f64::from(bench.controller.state().insight().delay_s);
     let engine_s = TURNS * 60.0 / point.rpm;
     let delay_s = engine_s + pipe * (believed_s - engine_s).max(0.0);
     End { delay_s, moves_ln: most - least, mean_ln: sum / count }
@@ -197,8 +197,8 @@ fn answer(warm: &Bench) -> Vec<f64> {
         let mut bench = warm.clone();
         let calibration = bench.controller.calibration();
         let off = calibration.clone().with_options(Options { feedback: false, ..*calibration.options() });
-        let mut state = bench.controller.state().clone();
-        state.feedback.hand_over(&FeedbackParameters::DEFAULT, -given_ln);
+        let state = bench.controller.state().clone();
+        let state = state.with_trim_moved(&FeedbackParameters::DEFAULT, given_ln);
         bench.controller = Controller::new(off);
         bench.controller.restore(state);
         let stretches = (RESPONDS_S / STRETCH_S) as u32;
@@ -242,7 +242,7 @@ fn swings(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
         bench.run(2.0 * period_s, |_| ());
         let (mut least, mut most) = (f32::MAX, f32::MIN);
         bench.run(2.0 * period_s, |bench| {
-            let trim_ln = bench.controller.state().feedback.trim_ln();
+            let trim_ln = bench.controller.state().feedback().trim_ln();
             (least, most) = (least.min(trim_ln), most.max(trim_ln));
         });
         *width = most - least;
@@ -262,7 +262,7 @@ fn ident_the_critical_gain_on_the_engine_is_that_of_theory() {
         };
         let warm = warm(point, quiet);
         let answer = answer(&warm.0);
-        let delay_s = f64::from(warm.0.controller.state().insight.delay_s);
+        let delay_s = f64::from(warm.0.controller.state().insight().delay_s);
         // A trim is held from look to look: half of that adds to the path.
         let path = |w: f64| {
             let ((re, im), (c, d)) = (answer_at(&answer, w), lagged(0.5 * LOOK_BACK_S, 0.0, w));

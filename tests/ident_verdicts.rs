@@ -119,7 +119,7 @@ fn a_drive_too_short_to_learn_from_says_so() {
 fn learning_where_the_sensor_is_lied_to_is_refused_and_said() {
     let leak = Some(("exhaust_leak", 5e-4));
     let (checked, unchecked) = (driven(leak, true), driven(leak, false));
-    let refused = |learned: &Learned| learned.controller.state().counts.of(Refusal::UpstreamAir);
+    let refused = |learned: &Learned| learned.controller.state().counts().of(Refusal::UpstreamAir);
     assert!(refused(&checked) > 500, "{}", refused(&checked));
     assert_eq!((refused(&unchecked), causes(&unchecked).contains(&Cause::UpstreamAir)), (0, false));
     let found = findings(&checked.evidence, &checked.controller);

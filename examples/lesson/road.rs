@@ -45,16 +45,16 @@ pub(crate) fn drive() -> Road {
         if step.is_multiple_of(act_steps) {
             hands = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
         }
-        let taken = wired.controller().state().counts.lessons();
+        let taken = wired.controller().state().counts().lessons();
         wired.step(&hands);
         watch.look(&wired);
         let state = wired.controller().state();
-        if state.counts.lessons() > taken {
-            let (seen, right_ln) = (state.attribution.past().seen, state.insight.right_ln);
+        if state.counts().lessons() > taken {
+            let (seen, right_ln) = (state.attribution().past().seen, state.insight().right_ln);
             lessons.push(Heard { minute: time_s / 60.0, seen, right_ln });
         }
     }
-    let late_s = wired.controller().state().learned.common.delay_s;
+    let late_s = wired.controller().state().learned().common.delay_s;
     let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
     Road { lessons, cells: watch.cells, right_ln }
 }

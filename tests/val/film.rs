@@ -1,7 +1,7 @@
 //! Fuel on the manifold's wall.
 
 use std::f64::consts::PI;
-use trimwright_control::film::believed_film;
+use trimwright_control::film::{FilmParameters, believed_film};
 use trimwright_plant::{Film, Truth};
 
 /// rpm, bar, X, tau in seconds: worked from the formula printed in Jiang et al.
@@ -24,7 +24,12 @@ fn val_share_and_time_constant_at_published_points() {
 #[test]
 fn val_the_controllers_belief_at_published_points() {
     for (rpm, bar, x, tau_s) in POINTS {
-        let at = believed_film((bar * 1e5) as f32, (rpm * PI / 30.0) as f32, WARM_K as f32);
+        let at = believed_film(
+            &FilmParameters::DEFAULT,
+            (bar * 1e5) as f32,
+            (rpm * PI / 30.0) as f32,
+            WARM_K as f32,
+        );
         assert!((f64::from(at.x) - x).abs() < 5e-4, "{rpm} rpm, {bar} bar: X {}", at.x);
         assert!((f64::from(at.tau_s) - tau_s).abs() < 1e-3, "{rpm} rpm, {bar} bar: tau {} s", at.tau_s);
     }

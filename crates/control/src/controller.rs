@@ -1,4 +1,5 @@
-//! The step: volts in, open times out, and a look back at what the last ones did.
+//! [`Controller::step`]: one sensor frame to actuator commands, a stage a line in the order the data travels; every 20 ms also feedback
+//! and learning from the lambda reading.
 
 use trimwright_numerics::parameters::along;
 use trimwright_numerics::{Real, Weights};
@@ -6,12 +7,14 @@ use trimwright_signals::{Commands, Frame, MAX_INJECTORS};
 
 use crate::air_charge::air_charge;
 use crate::attribution::Injection;
+use crate::believe::EstimateConstants;
 use crate::calibration::{Calibrated, Calibration};
-use crate::clock::Beat;
-use crate::cuts::{clears_flood, throttle_is_closed};
+use crate::carried::Injected;
+use crate::crank::Turning;
+use crate::cuts::clears_flood;
 use crate::dtc::Dtc;
-use crate::enrichment::{cranking_lambda, unsure};
 use crate::events::Before;
+use crate::film::believed_film;
 use crate::gates::Circumstances;
 use crate::idle::Loads;
 use crate::keep::Kept;
@@ -28,15 +31,8 @@ use crate::setup::Setup;
 use crate::spark::{SparkHands, spark_deg};
 use crate::state::State;
 use crate::stumble::Run;
-use crate::trouble_codes::TroubleCodeParameters;
 use crate::wanted_lambda::wanted_lambda;
 
-/// Time after a start in which the gas of cranking leaves the pipe, s (engineering judgement).
-const CLEARED_S: f32 = 4.0;
-/// Richest mixture asked for while the engine runs, lambda (engineering judgement).
-const RICHEST: f32 = 0.5;
-/// Lambda of most power: a lean mixture at full load is judged by no richer one (common practice, no source).
-const POWER_LAMBDA: f32 = 0.86;
 /// The controller: calibration and state, stepped by frames.
 ///
 /// ```
@@ -67,7 +63,7 @@ impl<C: Calibrated> Controller<C> {
     /// use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
     /// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
     /// let state = controller.state();
-    /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase == Phase::Stopped);
+    /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase() == Phase::Stopped);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(calibration: C) -> Self {
@@ -231,138 +227,163 @@ impl State {
     /// One frame.
     fn step(&mut self, constants: &Constants<'_>, learner: &impl Learner, frame: &Frame) -> Commands {
         let before = Before::of(self);
-        let Constants { parameters, setup } = *constants;
-        let beat = self.clock.step(frame);
-        self.crank.step(setup, frame, &beat);
-        let mut reports = self.dtcs.under(&parameters.trouble_codes);
-        self.belief.step(setup, frame, &self.crank, self.idle.duty(), &beat, &mut reports);
-        if beat.quick_s > 0.0 {
-            self.what_it_does(setup, frame, &beat);
-        }
-        self.commands.open_time_s = match self.crank.firings {
-            0 if beat.quick_s > 0.0 => self.primed(constants, beat.quick_s),
-            0 => [0.0; MAX_INJECTORS],
-            _ => self.fuel(constants),
+        let &Constants { parameters, setup } = constants;
+        let due = self.clock.step(frame);
+        let pulses_per_firing = parameters.sensors.pulses_per_firing;
+        self.crank.step(&parameters.crank, setup, pulses_per_firing, frame, &due);
+        let estimate = EstimateConstants {
+            estimate: &parameters.estimate,
+            plausibility: &parameters.plausibility,
+            throttle_speed: &parameters.throttle_speed,
+            sensors: &parameters.sensors,
+            setup,
         };
-        if beat.look_back_s > 0.0 {
-            self.look_back(constants, learner, &beat);
+        let mut reports = self.dtcs.under(&parameters.trouble_codes);
+        self.estimate.step(&estimate, frame, self.crank.turning(), self.idle.duty(), &due, &mut reports);
+        if due.quick_s > 0.0 {
+            self.update_engine_state(constants, frame, due.quick_s);
         }
-        if beat.quick_s > 0.0 {
-            self.other_hands(constants, frame, &beat);
+        self.commands.open_time_s = match self.crank.turning().firings {
+            0 if due.quick_s > 0.0 => self.prime(constants, due.quick_s),
+            0 => [0.0; MAX_INJECTORS],
+            _ => self.inject(constants),
+        };
+        if due.look_back_s > 0.0 {
+            self.look_back(constants, learner, due.look_back_s);
+        }
+        if due.quick_s > 0.0 {
+            self.update_other_outputs(constants, frame, due.quick_s);
         }
         before.tell(self);
         self.commands
     }
 
-    /// Fuel cuts, phase of the engine, accelerator-pump shot, help for an engine that stumbles: quick enough every 10 ms.
-    fn what_it_does(&mut self, setup: &Setup, frame: &Frame, beat: &Beat) {
-        let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        self.cuts.step(setup, &self.belief, speed, self.lean_ratio(), dt_s);
-        self.phase.step(setup, frame.switches.ignition, speed, self.cuts.cut, dt_s);
-        self.shot.step(self.belief.tp_rate_per_s, dt_s);
+    /// 10 ms task: lean guard, fuel cuts, phase of the engine, accelerator-pump shot, help for an engine that stumbles.
+    fn update_engine_state(&mut self, constants: &Constants<'_>, frame: &Frame, dt_s: f32) {
+        let &Constants { parameters, setup } = constants;
+        let (speed, lean_ratio) = (self.crank.turning().speed_rad_per_s, self.lean_ratio(parameters));
+        let belief = self.estimate.belief();
+        let tripped = self.lean_guard.step(&parameters.lean_guard, belief, lean_ratio, dt_s);
+        let cut = self.cuts.step(&parameters.fuel_cut, setup, belief, tripped, speed, dt_s);
+        self.phase.step(&parameters.phase, setup, frame.switches.ignition, speed, cut, dt_s);
+        self.shot.step(&parameters.pump_shot, belief.tp_rate_per_s, dt_s);
         let run = Run {
-            phase: self.phase.phase,
-            since_start_s: self.phase.since_start_s,
+            phase: self.phase.phase(),
+            since_start_s: self.phase.since_start_s(),
             speed_ratio: speed / self.idle.target_rad_per_s().max(1.0),
             rate_rad_per_s2: self.idle.rate_rad_per_s2(),
-            free: throttle_is_closed(&self.belief) && !frame.switches.in_gear,
-            measured: !self.belief.doubts.lambda && self.phase.since_start_s > CLEARED_S,
+            free: belief.throttle_closed && !frame.switches.in_gear,
+            measured: !belief.doubts.lambda && self.phase.since_start_s() > parameters.exhaust.cleared_s,
         };
-        self.stumble.step(&run, dt_s);
+        self.stumble.step(&parameters.start_assist, &run, dt_s);
     }
 
-    /// Forward: air, wanted mixture, corrections, film, open time of the firings in this frame.
-    fn fuel(&mut self, &Constants { parameters, setup }: &Constants<'_>) -> [f32; MAX_INJECTORS] {
-        let supply = self.supply(self.crank.interval_s);
-        let speed = self.crank.speed_rad_per_s;
-        self.film.wait(self.crank.gone_s);
-        let air = air_charge(setup, &self.belief, speed, self.insight.air_flow_kg_per_s);
-        let wanted = self.wanted(setup, &air.weights);
+    /// At a firing, forward: air, wanted mixture, corrections, film, open time.
+    fn inject(&mut self, constants: &Constants<'_>) -> [f32; MAX_INJECTORS] {
+        let &Constants { parameters, setup } = constants;
+        let &Turning { speed_rad_per_s: speed, interval_s, gone_s, firings, .. } = self.crank.turning();
+        let supply = self.supply(interval_s);
+        let (belief, compensates) = (self.estimate.belief(), setup.options().film_compensation);
+        self.film.wait(gone_s);
+        let map_pa = if compensates {
+            belief.map_ahead_pa(&parameters.estimate, setup.firing_angle_rad() / speed.max(1.0))
+        } else {
+            belief.map_pa
+        };
+        let flow_before_kg_per_s = self.carried.injected.air_flow_kg_per_s;
+        let air = air_charge(&parameters.air_charge, setup, belief, map_pa, speed, flow_before_kg_per_s);
+        let wanted_lambda = self.wanted(constants, &air.weights);
         let learned_ln = self.learned.at(&air.weights);
-        let dither_ln = self.self_check.dither_ln(&parameters.self_check);
-        let correction = Real::exp(learned_ln + self.feedback.trim_ln() + dither_ln);
-        let quick = if setup.options().film_compensation { self.shot.ratio(&self.belief) } else { 1.0 };
-        let wanted_kg =
-            self.allowed() * air.air_kg / (setup.answers().stoich_afr * wanted) * correction * quick
-                + self.nitrous.extra_kg(&parameters.nitrous, setup, self.crank.interval_s);
-        let inject_kg = self.film.step(setup, &self.belief, speed, &self.learned.film_ln, wanted_kg)
-            * f32::from(self.crank.firings);
-        let open_time_s = self.open_time.step(&parameters.injector, setup, inject_kg, &supply);
-
-        let now = &mut self.insight;
-        (now.weights, now.charge_k, now.air_kg) = (air.weights, air.charge_k, air.air_kg);
-        now.air_flow_kg_per_s = air.air_kg * speed / setup.firing_angle_rad();
-        (now.wanted_lambda, now.learned_ln, now.trim_ln) = (wanted, learned_ln, self.feedback.trim_ln());
-        now.dither_ln = dither_ln;
-        (now.wanted_fuel_kg, now.injected_fuel_kg, now.film_kg) = (wanted_kg, inject_kg, self.film.film_kg);
+        let (trim_ln, dither_ln) =
+            (self.feedback.trim_ln(), self.self_check.dither_ln(&parameters.self_check));
+        let correction = Real::exp(learned_ln + trim_ln + dither_ln);
+        let quick = if compensates { self.shot.ratio(&parameters.pump_shot, belief) } else { 1.0 };
+        let wanted_fuel_kg = self.allowed(parameters) * air.air_kg
+            / (setup.answers().stoich_afr * wanted_lambda)
+            * correction
+            * quick
+            + self.nitrous.extra_kg(&parameters.nitrous, setup, interval_s);
+        let film = &parameters.film;
+        let believed =
+            believed_film(film, belief.map_pa, speed, belief.ect_k).scaled(film, &self.learned.film_ln);
+        let inject_kg = self.film.step(film, believed, compensates, wanted_fuel_kg) * f32::from(firings);
+        let (turns, injector) = (&parameters.open_time, &parameters.injector);
+        let open_time_s = self.open_time.step(turns, injector, setup, inject_kg, &supply);
+        let injected = Injected {
+            weights: air.weights,
+            wanted_lambda,
+            air_flow_kg_per_s: air.air_kg * speed / setup.firing_angle_rad(),
+            learned_ln,
+            trim_ln,
+            dither_ln,
+            wanted_fuel_kg,
+        };
+        self.carried.injected = injected;
+        self.insight.show_injected(&injected, &air, inject_kg, self.film.film_kg());
         open_time_s
     }
 
     /// What the injectors are fed with.
     fn supply(&self, interval_s: f32) -> Supply {
         Supply {
-            battery_v: self.belief.battery_v,
-            drop_pa: self.belief.drop_pa(),
+            battery_v: self.estimate.belief().battery_v,
+            drop_pa: self.estimate.belief().drop_pa(),
             interval_s,
             late_s: self.learned.common.delay_s,
         }
     }
 
     /// Open times of the prime pulse, once, before the crank turns.
-    fn primed(
-        &mut self,
-        &Constants { parameters, setup }: &Constants<'_>,
-        quick_s: f32,
-    ) -> [f32; MAX_INJECTORS] {
-        let turning = self.crank.speed_rad_per_s > 0.0;
+    fn prime(&mut self, constants: &Constants<'_>, dt_s: f32) -> [f32; MAX_INJECTORS] {
+        let &Constants { parameters, setup } = constants;
+        let turning = self.crank.turning().speed_rad_per_s > 0.0;
         if !turning {
-            self.film.rest(quick_s);
+            self.film.rest(&parameters.film, dt_s);
         }
-        let prime_kg = self.prime.step(setup, self.phase.key_on_s, turning, self.belief.ect_k);
+        let (key_on_s, ect_k) = (self.phase.key_on_s(), self.estimate.belief().ect_k);
+        let prime_kg = self.prime.step(&parameters.enrichment, setup, key_on_s, turning, ect_k);
         if prime_kg <= 0.0 {
             return [0.0; MAX_INJECTORS];
         }
-        self.film.wet(prime_kg);
+        self.film.wet(&parameters.film, prime_kg);
         let supply = self.supply(0.0);
-        self.open_time.step(&parameters.injector, setup, prime_kg, &supply)
+        self.open_time.step(&parameters.open_time, &parameters.injector, setup, prime_kg, &supply)
     }
 
-    /// The complete target for the next cylinder.
-    fn wanted(&self, setup: &Setup, weights: &Weights<f32>) -> f32 {
-        let (belief, since_start_s) = (&self.belief, self.phase.since_start_s);
-        let (speed, leaned) = (self.crank.speed_rad_per_s, self.self_check.leaned());
-        let wanted = if self.phase.phase == Phase::Cranking {
-            cranking_lambda(belief.ect_k, self.phase.for_s)
+    /// The complete target for the next cylinder, lambda.
+    fn wanted(&self, &Constants { parameters, setup }: &Constants<'_>, weights: &Weights<f32>) -> f32 {
+        let (belief, since_start_s) = (self.estimate.belief(), self.phase.since_start_s());
+        let (speed, leaned) = (self.crank.turning().speed_rad_per_s, self.self_check.leaned());
+        let enrichment = &parameters.enrichment;
+        let wanted = if self.phase.phase() == Phase::Cranking {
+            enrichment.cranking_lambda(belief.ect_k, self.phase.for_s())
         } else {
-            wanted_lambda(setup, belief, speed, since_start_s, leaned) / self.cuts.guard_factor()
+            let after_start = enrichment.after_start_ratio(belief.ect_k, since_start_s);
+            wanted_lambda(&parameters.wanted_lambda, setup, belief, speed, after_start, leaned)
+                / self.lean_guard.factor(&parameters.lean_guard)
         };
         let learned = &self.learned;
-        let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.insight.film));
-        let unsure = unsure(since_start_s, variances_ln2);
-        (wanted / (unsure * (1.0 + self.stumble.richer))).max(RICHEST)
+        let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.carried.film));
+        let unsure = enrichment.unsure_ratio(since_start_s, variances_ln2);
+        (wanted / (unsure * (1.0 + self.stumble.richer()))).max(enrichment.richest)
     }
 
     /// One where fuel is allowed, zero where it is not.
-    fn allowed(&self) -> f32 {
-        match self.phase.phase {
-            Phase::Cranking if clears_flood(&self.belief) => 0.0,
+    fn allowed(&self, parameters: &Parameters) -> f32 {
+        match self.phase.phase() {
+            Phase::Cranking if clears_flood(&parameters.fuel_cut, self.estimate.belief()) => 0.0,
             Phase::Cranking | Phase::RunningUp | Phase::Running => 1.0,
             Phase::Stopped | Phase::Priming | Phase::FuelCut | Phase::OverSpeed => 0.0,
         }
     }
 
-    /// Backward: what the reading of this instant describes, the short-term trim, a lesson.
-    fn look_back(
-        &mut self,
-        &Constants { parameters, setup }: &Constants<'_>,
-        learner: &impl Learner,
-        beat: &Beat,
-    ) {
-        let dt_s = beat.look_back_s;
-        let injection = self.injection(&Constants { parameters, setup }, dt_s);
+    /// 20 ms task, backward: what the reading of this instant describes, the short-term trim, a lesson.
+    fn look_back(&mut self, constants: &Constants<'_>, learner: &impl Learner, dt_s: f32) {
+        let &Constants { parameters, setup } = constants;
+        let injection = self.injection(constants, dt_s);
         let past = self.attribution.step(&parameters.attribution, &parameters.exhaust, setup, injection);
         let (wanted_ln, delay_s) = (past.wanted_ln, past.delay_s);
-        let right_ln = past.applied_ln + Real::ln(self.belief.lambda) - wanted_ln;
+        let right_ln = past.applied_ln + Real::ln(self.estimate.belief().lambda) - wanted_ln;
         let learned_ln = self.learned.seen(&past.seen);
         let error_ln = right_ln - past.applied_ln;
         let calm = past.refusal.is_none() && past.moving < 1.0;
@@ -371,12 +392,12 @@ impl State {
             wanted_ln,
             error_ln,
             delay_s,
-            air_kg_per_s: self.insight.air_flow_kg_per_s,
-            speed_rad_per_s: self.crank.speed_rad_per_s,
+            air_kg_per_s: self.carried.injected.air_flow_kg_per_s,
+            speed_rad_per_s: self.crank.turning().speed_rad_per_s,
             idling: self.idle.is_active(),
             dt_s,
         };
-        let refusal = self.refusal(&Constants { parameters, setup });
+        let refusal = self.refusal(constants);
         self.self_check.step(&parameters.self_check, &parameters.torque_response, setup, &look);
         let feedback = &parameters.feedback;
         if setup.options().feedback && refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
@@ -393,59 +414,62 @@ impl State {
                 None => self.learn(parameters, learner, right_ln),
             }
         }
-        self.report_mixture(&parameters.trouble_codes, dt_s);
-        (self.insight.refusal, self.insight.right_ln) = (refusal, right_ln);
+        self.report_mixture(parameters, refusal, dt_s);
+        self.insight.show_look_back(right_ln, refusal);
     }
 
     /// What was injected since the last look back.
     fn injection(&mut self, &Constants { parameters, setup }: &Constants<'_>, dt_s: f32) -> Injection {
+        let injected = &self.carried.injected;
         let (richest, leanest) = (parameters.attribution.richest, parameters.attribution.leanest);
-        let wanted_ln = Real::ln(self.insight.wanted_lambda.held(richest, leanest));
+        let wanted_ln = Real::ln(injected.wanted_lambda.held(richest, leanest));
+        let turning = self.crank.turning();
         let refusal = self.gates.step(
             &parameters.enable_conditions,
             &Circumstances {
-                belief: &self.belief,
-                phase: self.phase.phase,
-                since_start_s: self.phase.since_start_s,
-                speed_rad_per_s: self.crank.speed_rad_per_s,
+                belief: self.estimate.belief(),
+                phase: self.phase.phase(),
+                since_start_s: self.phase.since_start_s(),
+                speed_rad_per_s: turning.speed_rad_per_s,
                 wanted_ln,
-                duty_limited: self.open_time.limited,
-                film_overflows: self.film.overflows,
+                duty_limited: self.open_time.limited(),
+                film_overflows: self.film.overflows(),
                 nitrous: self.nitrous.is_on(),
-                guarded: self.cuts.guarding(),
+                guarded: self.lean_guard.guarding(&parameters.lean_guard),
             },
             dt_s,
         );
-        let flow_kg_per_s = self.insight.air_flow_kg_per_s;
+        let flow_kg_per_s = injected.air_flow_kg_per_s;
         let gas_k = along(&parameters.exhaust.gas_k, flow_kg_per_s / setup.answers().displacement_m3);
         let exhaust_kg = flow_kg_per_s * dt_s * gas_k / parameters.exhaust.usual_gas_k;
         let film = self.film.shares();
         let film_ln: f32 = film.iter().zip(&self.learned.film_ln).map(|(share, ln)| share * ln).sum();
-        (self.insight.film, self.insight.film_ln) = (film, film_ln);
+        self.carried.film = film;
+        self.insight.show_film(film, film_ln);
         Injection {
-            weights: self.insight.weights,
-            applied_ln: self.insight.learned_ln + self.insight.trim_ln + self.insight.dither_ln + film_ln,
+            weights: injected.weights,
+            applied_ln: injected.applied_ln() + film_ln,
             wanted_ln,
             film,
             moving: self.gates.moving(),
             gone_s: dt_s,
-            turns: self.crank.turns(dt_s),
-            exhaust_kg: if self.crank.speed_rad_per_s > 0.0 { exhaust_kg } else { 0.0 },
+            turns: turning.turns(dt_s),
+            exhaust_kg: if turning.speed_rad_per_s > 0.0 { exhaust_kg } else { 0.0 },
             refusal,
         }
     }
 
     /// Why the reading of this instant teaches nothing, if so.
     fn refusal(&self, &Constants { parameters, setup }: &Constants<'_>) -> Option<Refusal> {
-        let air_kg_per_s = self.insight.air_flow_kg_per_s;
-        let self_check = &parameters.self_check;
+        let (air_kg_per_s, belief) = (self.carried.injected.air_flow_kg_per_s, self.estimate.belief());
+        let falsified = || self.self_check.is_falsified(&parameters.self_check, setup, air_kg_per_s);
         match self.attribution.past().refusal {
             Some(refusal) if refusal.freezes_trim() => Some(refusal),
-            _ if self.belief.doubts.lambda => Some(Refusal::SensorNotReady),
-            _ if self.belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
+            _ if belief.doubts.lambda => Some(Refusal::SensorNotReady),
+            _ if belief.lambda_at_end => Some(Refusal::ReadingAtEnd),
             // A wire that is doubted now may have been wrong for a while before.
-            _ if self.belief.doubts.fuel() => Some(Refusal::Substituted),
-            _ if self.self_check.is_falsified(self_check, setup, air_kg_per_s) => Some(Refusal::UpstreamAir),
+            _ if belief.doubts.fuel() => Some(Refusal::Substituted),
+            _ if falsified() => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
         }
@@ -453,7 +477,8 @@ impl State {
 
     /// Whether the reading means something and nothing it was asked for with is doubted.
     fn reading_is_good(&self) -> bool {
-        !self.belief.doubts.lambda && !self.belief.lambda_at_end && !self.belief.doubts.fuel()
+        let belief = self.estimate.belief();
+        !belief.doubts.lambda && !belief.lambda_at_end && !belief.doubts.fuel()
     }
 
     /// Takes a lesson and hands its part of the trim over to the map.
@@ -466,9 +491,9 @@ impl State {
         let film = known && past.seen.film() > trust.film_moved;
         let variance_ln2 = trust.look_variance_ln2 * doubt;
         let lesson = Lesson { seen: &past.seen, right_ln, variance_ln2, film };
-        let before_ln = self.learned.at(&self.insight.weights);
+        let before_ln = self.learned.at(&self.carried.injected.weights);
         let outcome = learner.learn(trust, &mut self.learned, &lesson);
-        let learned_more_ln = self.learned.at(&self.insight.weights) - before_ln;
+        let learned_more_ln = self.learned.at(&self.carried.injected.weights) - before_ln;
         self.feedback.hand_over(&parameters.feedback, learned_more_ln);
         match outcome {
             Outcome::Taken => self.counts.take(),
@@ -477,86 +502,86 @@ impl State {
     }
 
     /// Codes for a reading at its end without a reason, and for a mixture that correction cannot reach.
-    fn report_mixture(&mut self, trouble_codes: &TroubleCodeParameters, dt_s: f32) {
-        let total_ln = self.insight.learned_ln + self.feedback.trim_ln();
+    fn report_mixture(&mut self, parameters: &Parameters, refusal: Option<Refusal>, dt_s: f32) {
+        let total_ln = self.carried.injected.learned_ln + self.feedback.trim_ln();
         let burned = self.attribution.past().refusal.is_none_or(|refusal| !refusal.freezes_trim());
-        let doubts = &self.belief.doubts;
-        let at_end = self.belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
-        let known = self.insight.refusal.is_none_or(|refusal| !refusal.freezes_trim());
-        let mut reports = self.dtcs.under(trouble_codes);
-        reports.report(Dtc::O2Low, at_end && self.belief.lambda < 1.0, dt_s);
-        reports.report(Dtc::O2High, at_end && self.belief.lambda > 1.0, dt_s);
+        let belief = self.estimate.belief();
+        let doubts = &belief.doubts;
+        let at_end = belief.lambda_at_end && (doubts.lambda_wire || (burned && !doubts.lambda));
+        let known = refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        let mut reports = self.dtcs.under(&parameters.trouble_codes);
+        reports.report(Dtc::O2Low, at_end && belief.lambda < 1.0, dt_s);
+        reports.report(Dtc::O2High, at_end && belief.lambda > 1.0, dt_s);
         reports.report(Dtc::O2Slow, self.self_check.is_slow(), dt_s);
         reports.report_mixture(known, total_ln, dt_s);
     }
 
     /// Lambda read over lambda wanted then, where the reading is usable.
-    fn lean_ratio(&self) -> Option<f32> {
-        let past = self.attribution.past();
+    fn lean_ratio(&self, parameters: &Parameters) -> Option<f32> {
+        let (past, belief) = (self.attribution.past(), self.estimate.belief());
         // What holds the trim still, such as nitrous or an end of range or authority, is just what has to be watched.
-        let usable = self.phase.phase.burns()
-            && self.phase.since_start_s > CLEARED_S
-            && !self.belief.doubts.lambda
+        let usable = self.phase.phase().burns()
+            && self.phase.since_start_s() > parameters.exhaust.cleared_s
+            && !belief.doubts.lambda
             && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         // What is asked for beyond the mixture of most power is for the cold, not for the engine's safety; but with nitrous it is.
-        let least = if self.nitrous.is_on() { 0.0 } else { POWER_LAMBDA };
-        usable.then(|| self.belief.lambda / self.insight.expected_lambda.max(least))
+        let least = if self.nitrous.is_on() { 0.0 } else { parameters.wanted_lambda.most_power };
+        usable.then(|| belief.lambda / self.carried.expected_lambda.max(least))
     }
 
-    /// Beside the fuel: idle air, spark, fans, pump, nitrous.
-    fn other_hands(&mut self, &Constants { parameters, setup }: &Constants<'_>, frame: &Frame, beat: &Beat) {
-        let (dt_s, speed) = (beat.quick_s, self.crank.speed_rad_per_s);
-        let (phase, since_start_s) = (self.phase.phase, self.phase.since_start_s);
-        let switches = &frame.switches;
-        self.fans.step(&parameters.fans, setup, &self.belief, switches.ac_request, since_start_s, dt_s);
+    /// 10 ms task: all outputs beside the injectors: idle air, spark, fans, pump, nitrous.
+    fn update_other_outputs(&mut self, constants: &Constants<'_>, frame: &Frame, dt_s: f32) {
+        let &Constants { parameters, setup } = constants;
+        let (speed, lean_ratio) = (self.crank.turning().speed_rad_per_s, self.lean_ratio(parameters));
+        let (phase, since_start_s) = (self.phase.phase(), self.phase.since_start_s());
+        let (belief, switches) = (self.estimate.belief(), &frame.switches);
+        self.fans.step(&parameters.fans, setup, belief, switches.ac_request, since_start_s, dt_s);
         let loads = Loads {
             ac: self.fans.ac_wanted(),
             fans: self.fans.wanted(),
             in_gear: switches.in_gear,
-            wet: self.film.nearly,
+            wet: self.film.nearly(),
         };
-        self.commands.iac_duty =
-            self.idle.step(&parameters.idle, setup, &self.belief, loads, speed, since_start_s, dt_s);
-        let rail_known = !self.belief.doubts.rail;
+        let iac_duty = self.idle.step(&parameters.idle, setup, belief, loads, speed, since_start_s, dt_s);
+        let rail_known = !belief.doubts.rail;
         let feed = Feed {
             phase,
-            rail_pa: rail_known.then_some(self.belief.rail_pa),
-            fuel_kg_per_s: self.insight.wanted_fuel_kg * speed / setup.firing_angle_rad(),
+            rail_pa: rail_known.then_some(belief.rail_pa),
+            fuel_kg_per_s: self.carried.injected.wanted_fuel_kg * speed / setup.firing_angle_rad(),
         };
-        self.commands.pump_duty = self.pump.step(&parameters.fuel_pump, setup, feed, dt_s);
+        let pump_duty = self.pump.step(&parameters.fuel_pump, setup, feed, dt_s);
         let wanted_pa = setup.answers().rail_pressure_pa;
         let mut reports = self.dtcs.under(&parameters.trouble_codes);
-        reports.report_rail(phase.started() && rail_known, wanted_pa, self.belief.rail_pa, dt_s);
+        reports.report_rail(phase.started() && rail_known, wanted_pa, belief.rail_pa, dt_s);
         let fitness = Fitness {
             armed: switches.nitrous_armed,
             speed_rad_per_s: speed,
-            lean_ratio: self.lean_ratio(),
+            lean_ratio,
             burns: phase.burns(),
             trouble: !self.dtcs.active_codes().is_empty(),
         };
-        let nitrous = self.nitrous.step(&parameters.nitrous, setup, &self.belief, fitness, dt_s);
+        let nitrous = self.nitrous.step(&parameters.nitrous, setup, belief, fitness, dt_s);
         let hands = SparkHands {
             speed_rad_per_s: speed,
             started: phase.started(),
             idle_rad_per_s: self.idle.is_active().then(|| self.idle.target_rad_per_s()),
-            returned: self.cuts.returned(),
+            returned: self.cuts.returned(&parameters.fuel_cut),
             nitrous,
         };
-        self.commands.spark_deg = spark_deg(&parameters.spark, setup, &self.belief, &hands);
-        [self.commands.fan1, self.commands.fan2] = self.fans.on();
-        (self.commands.ac_clutch, self.commands.nitrous) = (self.fans.ac_clutch(), nitrous);
-        self.show();
-    }
-
-    /// Brings the insight up to date.
-    fn show(&mut self) {
-        let now = &mut self.insight;
-        (now.phase, now.speed_rad_per_s, now.map_pa) =
-            (self.phase.phase, self.crank.speed_rad_per_s, self.belief.map_pa);
-        (now.open_time_s, now.injectors) = (self.open_time.open_time_s, self.open_time.injectors);
-        (now.duty, now.duty_limited) = (self.open_time.duty, self.open_time.limited);
-        now.measured_lambda = self.belief.lambda;
-        now.expected_lambda = Real::exp(self.attribution.past().wanted_ln);
-        now.delay_s = self.attribution.past().delay_s;
+        let [fan1, fan2] = self.fans.on();
+        self.commands = Commands {
+            open_time_s: self.commands.open_time_s,
+            spark_deg: spark_deg(&parameters.spark, setup, belief, &hands),
+            iac_duty,
+            pump_duty,
+            fan1,
+            fan2,
+            ac_clutch: self.fans.ac_clutch(),
+            nitrous,
+        };
+        let past = self.attribution.past();
+        self.carried.expected_lambda = Real::exp(past.wanted_ln);
+        self.insight.show_task(phase, speed, belief, &self.open_time);
+        (self.insight.expected_lambda, self.insight.delay_s) = (self.carried.expected_lambda, past.delay_s);
     }
 }

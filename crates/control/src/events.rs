@@ -56,16 +56,6 @@ pub enum Event {
 }
 
 /// What events are told from: as much of a state as that takes.
-///
-/// ```
-/// use trimwright_control::events::{Event, Outline};
-/// use trimwright_control::{Parameters, Phase, State};
-/// let mut state = State::new(&Parameters::DEFAULT);
-/// let before = Outline::of(&state);
-/// state.phase.phase = Phase::Priming;
-/// let happened = before.until(&Outline::of(&state));
-/// assert!(happened.eq([Event::Phase { from: Phase::Stopped, to: Phase::Priming }]));
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Outline {
     phase: Phase,
@@ -91,9 +81,9 @@ impl Outline {
     /// ```
     pub const fn of(state: &State) -> Self {
         Self {
-            phase: state.phase.phase,
-            cut: state.cuts.cut,
-            guard_trips: state.cuts.guard_trips,
+            phase: state.phase.phase(),
+            cut: state.cuts.cut(),
+            guard_trips: state.lean_guard.trips(),
             codes: state.dtcs.active_codes(),
             refusal: state.insight.refusal,
         }
@@ -102,16 +92,14 @@ impl Outline {
     /// What happened between this outline and a later one.
     ///
     /// ```
-    /// use trimwright_control::cuts::Cut;
     /// use trimwright_control::events::{Event, Outline};
     /// use trimwright_control::{Dtc, Parameters, State};
     /// let mut state = State::new(&Parameters::DEFAULT);
     /// let before = Outline::of(&state);
     /// state.dtcs.under(&Parameters::DEFAULT.trouble_codes).report(Dtc::TpHigh, true, 1.0);
-    /// state.cuts.cut = Cut::Coasting;
     /// let after = Outline::of(&state);
-    /// assert!(before.until(&after).eq([Event::CutBegins(Cut::Coasting), Event::CodeSet(Dtc::TpHigh)]));
-    /// assert!(after.until(&before).eq([Event::CutEnds(Cut::Coasting), Event::CodeHealed(Dtc::TpHigh)]));
+    /// assert!(before.until(&after).eq([Event::CodeSet(Dtc::TpHigh)]));
+    /// assert!(after.until(&before).eq([Event::CodeHealed(Dtc::TpHigh)]));
     /// ```
     pub fn until(&self, now: &Self) -> impl Iterator<Item = Event> + use<> {
         let (was, now) = (*self, *now);
@@ -184,12 +172,11 @@ mod tests {
 
     #[test]
     fn a_cut_that_turns_into_another_ends_and_begins() {
-        let mut state = State::new(&Parameters::DEFAULT);
-        state.cuts.cut = Cut::Coasting;
-        let before = Outline::of(&state);
-        (state.cuts.cut, state.cuts.guard_trips) = (Cut::OverSpeed, 1);
+        let stands = Outline::of(&State::new(&Parameters::DEFAULT));
+        let coasts = Outline { cut: Cut::Coasting, ..stands };
+        let guarded = Outline { cut: Cut::OverSpeed, guard_trips: 1, ..stands };
         let expected = [Event::CutEnds(Cut::Coasting), Event::CutBegins(Cut::OverSpeed), Event::GuardTripped];
-        assert!(before.until(&Outline::of(&state)).eq(expected));
+        assert!(coasts.until(&guarded).eq(expected));
     }
 
     #[test]

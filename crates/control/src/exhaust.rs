@@ -11,6 +11,8 @@ trimwright_numerics::parameters! {
         curve gas_k { [6] = [(0.8, 600.0), (1.5, 720.0), (3.0, 850.0), (6.0, 940.0), (15.0, 1020.0)], 0.0..=60.0 "kg/(s m3)" => 300.0..=1500.0 "K", "engineering judgement" }
         /// Gas temperature at which the pipe's gas is stated.
         number usual_gas_k { 900.0, 300.0..=1500.0 "K", "engineering judgement" }
+        /// Time after a start in which the gas of cranking leaves the pipe: a reading tells nothing before.
+        number cleared_s { 4.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Crank turns from injection to the exhaust valve: about a quarter to the end of the intake stroke, five to six quarters on to the exhaust stroke.
         number turns { 1.7, 0.5..=4.0 "1", "geometry of the four-stroke cycle" }
     }

@@ -4,7 +4,6 @@ use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
 
 use crate::believe::Belief;
-use crate::cuts::throttle_is_closed;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
@@ -164,7 +163,7 @@ impl Idle {
         let cold = along(&parameters.cold_faster_rad_per_s, belief.ect_k);
         self.target_rad_per_s = warm + cold.max(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
-        let closed = throttle_is_closed(belief);
+        let closed = belief.throttle_closed;
         self.closed_s = if closed { (self.closed_s + dt_s).min(LONGEST_CLOSED_S) } else { 0.0 };
         let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
         self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (parameters.rate_s + dt_s);
@@ -216,7 +215,14 @@ mod tests {
     const IDLE: IdleParameters = IdleParameters::DEFAULT;
 
     fn duty(idle: &mut Idle, tp: f32, ect_k: f32, loads: Loads, speed: f32, seconds: f32) -> f32 {
-        duty_with(&IDLE, idle, Belief { tp, ect_k, ..Belief::default() }, loads, speed, seconds)
+        duty_with(
+            &IDLE,
+            idle,
+            Belief { tp, throttle_closed: tp < 0.02, ect_k, ..Belief::default() },
+            loads,
+            speed,
+            seconds,
+        )
     }
 
     fn duty_with(

@@ -2,7 +2,11 @@
 
 use trimwright_numerics::Weights;
 
+use crate::air_charge::AirCharge;
+use crate::believe::Belief;
+use crate::carried::Injected;
 use crate::film::FILM;
+use crate::open_time::OpenTime;
 use crate::phase::Phase;
 use crate::refusal::Refusal;
 
@@ -107,5 +111,38 @@ impl Default for Insight {
             right_ln: 0.0,
             refusal: Some(Refusal::Starting),
         }
+    }
+}
+
+/// Written by the step, read by recorders only.
+impl Insight {
+    pub(crate) fn show_injected(
+        &mut self,
+        injected: &Injected,
+        air: &AirCharge,
+        inject_kg: f32,
+        film_kg: f32,
+    ) {
+        (self.charge_k, self.air_kg) = (air.charge_k, air.air_kg);
+        (self.weights, self.wanted_lambda) = (injected.weights, injected.wanted_lambda);
+        self.air_flow_kg_per_s = injected.air_flow_kg_per_s;
+        (self.learned_ln, self.trim_ln) = (injected.learned_ln, injected.trim_ln);
+        (self.dither_ln, self.wanted_fuel_kg) = (injected.dither_ln, injected.wanted_fuel_kg);
+        (self.injected_fuel_kg, self.film_kg) = (inject_kg, film_kg);
+    }
+
+    pub(crate) fn show_film(&mut self, film: [f32; FILM], film_ln: f32) {
+        (self.film, self.film_ln) = (film, film_ln);
+    }
+
+    pub(crate) fn show_look_back(&mut self, right_ln: f32, refusal: Option<Refusal>) {
+        (self.right_ln, self.refusal) = (right_ln, refusal);
+    }
+
+    pub(crate) fn show_task(&mut self, phase: Phase, speed: f32, belief: &Belief, open_time: &OpenTime) {
+        (self.phase, self.speed_rad_per_s) = (phase, speed);
+        (self.map_pa, self.measured_lambda) = (belief.map_pa, belief.lambda);
+        (self.open_time_s, self.injectors) = (open_time.open_time_s(), open_time.injectors());
+        (self.duty, self.duty_limited) = (open_time.duty(), open_time.limited());
     }
 }

@@ -6,10 +6,11 @@
 //!
 //! The data travels in this order; each stage is a module of its own:
 //!
-//! [`clock`], [`crank`] and [`believe`] (with [`plausible`] and [`trouble_codes`]) make quantities of volts and pulses; [`cuts`] and
-//! [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`stumble`], [`film`] and [`open_time`] make fuel
-//! of them. Backwards in time, [`attribution`] says which injection a lambda reading describes; [`feedback`] is
-//! the short-term trim, [`gates`], [`learned_map`], [`learner`] and [`common`] the long-term one, [`self_check`] measures the loop and [`keep`] carries map,
+//! [`clock`], [`crank`] and [`believe`] (with [`plausible`], [`throttle_speed`] and [`trouble_codes`]) make quantities of volts and pulses;
+//! [`cuts`] and [`phase`] say what the engine does; [`air_charge`], [`wanted_lambda`], [`enrichment`], [`stumble`], [`film`],
+//! [`pump_shot`] and [`open_time`] make fuel of them. Backwards in time, [`attribution`] says which injection a lambda reading describes;
+//! [`feedback`] is the short-term trim, [`gates`], [`learned_map`], [`learner`] and [`common`] the long-term one, [`self_check`] measures
+//! the loop and [`keep`] carries map,
 //! codes and answers over a power-down. Beside them stand [`idle`], [`spark`], [`fans`], [`pump`] and [`nitrous`]; [`events`] tells a log what
 //! happened.
 //!
@@ -35,7 +36,7 @@
 //!     commands = controller.step(&frame);
 //! }
 //! // The key is on, the crank stands: the pump fills the rail.
-//! assert_eq!((controller.state().phase.phase, commands.pump_duty), (Phase::Priming, 1.0));
+//! assert_eq!((controller.state().phase.phase(), commands.pump_duty), (Phase::Priming, 1.0));
 //! # Ok::<(), trimwright_control::AnswerError>(())
 //! ```
 //!
@@ -51,11 +52,13 @@ pub mod attribution;
 pub mod base_map;
 pub mod believe;
 pub mod calibration;
+mod carried;
 pub mod clock;
 pub mod common;
 pub mod controller;
 pub mod crank;
 pub mod cuts;
+pub mod doubts;
 pub mod dtc;
 pub mod enrichment;
 pub mod events;
@@ -78,6 +81,7 @@ pub mod phase;
 pub mod plausible;
 pub mod pull;
 pub mod pump;
+pub mod pump_shot;
 pub mod refusal;
 pub mod self_check;
 pub mod sensors;
@@ -86,6 +90,7 @@ pub mod spark;
 pub mod state;
 pub mod stumble;
 pub mod thermistor;
+pub mod throttle_speed;
 pub mod trouble_codes;
 pub mod wanted_lambda;
 mod wire;

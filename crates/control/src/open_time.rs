@@ -11,71 +11,32 @@ use trimwright_signals::MAX_INJECTORS;
 use crate::injector::InjectorParameters;
 use crate::setup::Setup;
 
-/// Share of the time between firings up to which a pulse may last in the order A B B A.
-const APART: f32 = 0.8;
-/// Share of the time between its pulses that an injector may be open before the controller complains: common practice, no source.
-///
-/// ```
-/// use trimwright_control::open_time::{DUTY_LIMIT, OpenTime, Supply};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let at_5000_rpm = Supply { battery_v: 13.8, drop_pa: 300e3, interval_s: 3e-3, late_s: 0.0 };
-/// // 80 mg for each firing keep two of four 8 g/s injectors busy all the time.
-/// let mut stage = OpenTime::default();
-/// stage.step(&calibration, 80e-6, &at_5000_rpm);
-/// assert!(stage.duty > DUTY_LIMIT && stage.limited);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
-pub const DUTY_LIMIT: f32 = 0.85;
-/// Longest open time of one pulse, s.
-const LONGEST_S: f32 = 0.1;
+trimwright_numerics::parameters! {
+    /// How injectors take turns, and how long they may be open.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct OpenTimeParameters<f32> "open_time" {
+        /// Share of the time between firings up to which a pulse may last in the order A B B A.
+        number apart { 0.8, 0.3..=0.95 "1", "engineering judgement" }
+        /// Share of the time between its pulses that an injector may be open before the controller complains.
+        number duty_limit { 0.85, 0.5..=1.0 "1", "common practice, no source" }
+        /// Longest open time of one pulse.
+        number longest_s { 0.1, 0.01..=0.5 "s", "engineering judgement" }
+    }
+}
 
 /// Which injectors fire next, and how hard they work.
-///
-/// ```
-/// use trimwright_control::open_time::{OpenTime, Supply};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let idling = Supply { battery_v: 13.8, drop_pa: 360e3, interval_s: 20e-3, late_s: 0.0 };
-/// // Two of the four injectors share 12 mg for about 1.7 ms, 1 ms of which it takes to open.
-/// let mut stage = OpenTime::default();
-/// stage.step(&calibration, 12e-6, &idling);
-/// assert_eq!((stage.injectors, stage.limited), (2, false));
-/// assert!((stage.open_time_s - 1.7e-3).abs() < 0.1e-3 && stage.duty < 0.05);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpenTime {
     /// Place in the order of the halves, 0 to 3.
     turn: u8,
-    /// Open time of the last pulse, s.
-    pub open_time_s: f32,
-    /// Injectors that opened for it.
-    pub injectors: u8,
-    /// Share of time the injectors are open.
-    pub duty: f32,
-    /// The injectors are at their limit: the mixture may be leaner than wanted.
-    pub limited: bool,
+    open_time_s: f32,
+    injectors: u8,
+    duty: f32,
+    limited: bool,
 }
 
 /// What the injectors work with.
-///
-/// ```
-/// use trimwright_control::open_time::{OpenTime, Supply};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let charged = Supply { battery_v: 13.8, drop_pa: 300e3, interval_s: 20e-3, late_s: 0.0 };
-/// let open_s = |supply| {
-///     let mut stage = OpenTime::default();
-///     stage.step(&calibration, 12e-6, &supply);
-///     stage.open_time_s
-/// };
-/// // On a weak battery injectors open later, under less pressure they flow slower: both take longer.
-/// assert!(open_s(Supply { battery_v: 11.0, ..charged }) > open_s(charged) + 0.4e-3);
-/// assert!(open_s(Supply { drop_pa: 200e3, ..charged }) > open_s(charged) + 0.1e-3);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Supply {
     /// Voltage, V.
@@ -89,23 +50,47 @@ pub struct Supply {
 }
 
 impl OpenTime {
-    /// Open times for `fuel_kg` of one cylinder event.
+    /// Open time of the last pulse, s.
+    pub const fn open_time_s(&self) -> f32 {
+        self.open_time_s
+    }
+
+    /// Injectors that opened for it.
+    pub const fn injectors(&self) -> u8 {
+        self.injectors
+    }
+
+    /// Share of time the injectors are open, ratio.
+    pub const fn duty(&self) -> f32 {
+        self.duty
+    }
+
+    /// Whether the injectors are at their limit: the mixture may be leaner than wanted.
+    pub const fn limited(&self) -> bool {
+        self.limited
+    }
+
+    /// Open times for `fuel_kg` of one cylinder event, s.
     ///
     /// ```
     /// use trimwright_control::open_time::{OpenTime, Supply};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let supply = Supply { battery_v: 13.8, drop_pa: 300e3, interval_s: 20e-3, late_s: 0.0 };
+    /// let (parameters, setup) = (calibration.parameters(), calibration.setup());
+    /// let supply = Supply { battery_v: 13.8, drop_pa: 360e3, interval_s: 20e-3, late_s: 0.0 };
     /// let mut stage = OpenTime::default();
+    /// let mut open_s = || stage.step(&parameters.open_time, &parameters.injector, setup, 12e-6, &supply);
     /// // Half of the injectors at a time, in the order B B A A: each bank meets both halves.
-    /// let mut opened = || stage.step(&calibration, 12e-6, &supply).map(|open_s| open_s > 0.0);
-    /// let opened = [opened(), opened(), opened(), opened()];
+    /// let opened = [open_s(), open_s(), open_s(), open_s()].map(|open_s| open_s.map(|open_s| open_s > 0.0));
     /// assert_eq!(opened[0][..4], [false, true, false, true]);
     /// assert!(opened[1] == opened[0] && opened[2] == opened[3] && opened[2] != opened[1]);
+    /// // Two of the four share 12 mg for about 1.7 ms, 1 ms of which it takes to open.
+    /// assert!((stage.open_time_s() - 1.7e-3).abs() < 0.1e-3 && stage.duty() < 0.05);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn step(
         &mut self,
+        parameters: &OpenTimeParameters,
         injector: &InjectorParameters,
         setup: &Setup,
         fuel_kg: f32,
@@ -118,11 +103,12 @@ impl OpenTime {
         let believed_s =
             injector.open_time_s(setup, fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
         let wanted_s = if believed_s > 0.0 { believed_s + supply.late_s } else { 0.0 };
-        let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { LONGEST_S };
+        let longest_s = parameters.longest_s;
+        let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { longest_s };
         self.duty = wanted_s / period_s;
-        self.limited = self.duty > DUTY_LIMIT;
-        self.open_time_s = wanted_s.held(0.0, period_s.min(LONGEST_S));
-        let second = self.second_half(supply.interval_s);
+        self.limited = self.duty > parameters.duty_limit;
+        self.open_time_s = wanted_s.held(0.0, period_s.min(longest_s));
+        let second = self.second_half(parameters.apart * supply.interval_s);
         let mut open_time_s = [0.0; MAX_INJECTORS];
         for (index, open) in open_time_s.iter_mut().enumerate().take(injectors) {
             let mine = groups == 1 || (index % 2 == 1) == second;
@@ -132,8 +118,8 @@ impl OpenTime {
     }
 
     /// Whose turn it is.
-    fn second_half(&mut self, interval_s: f32) -> bool {
-        let apart = interval_s <= 0.0 || self.open_time_s < APART * interval_s;
+    fn second_half(&mut self, longest_s: f32) -> bool {
+        let apart = longest_s <= 0.0 || self.open_time_s < longest_s;
         self.turn = match (self.turn, apart) {
             (turn, true) => (turn + 1) % 4,
             (0 | 3, false) => 1,
@@ -149,6 +135,8 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
     use crate::options::{Firing, Options};
+
+    const OPEN: OpenTimeParameters = OpenTimeParameters::DEFAULT;
 
     const SUPPLY: Supply = Supply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02, late_s: 0.0 };
 
@@ -170,7 +158,8 @@ mod tests {
             let calibration = calibration(firing);
             let mut stage = OpenTime::default();
             for _ in 0..4 {
-                let pulses = stage.step(&calibration.parameters().injector, &calibration, 40e-6, &SUPPLY);
+                let pulses =
+                    stage.step(&OPEN, &InjectorParameters::DEFAULT, calibration.setup(), 40e-6, &SUPPLY);
                 assert!((fuel_kg(&calibration, &pulses) / 40e-6 - 1.0).abs() < 1e-3);
             }
         }
@@ -182,8 +171,9 @@ mod tests {
         let mut stage = OpenTime::default();
         core::array::from_fn(|_| {
             let pulses = stage.step(
-                &calibration.parameters().injector,
-                &calibration,
+                &OPEN,
+                &InjectorParameters::DEFAULT,
+                calibration.setup(),
                 fuel_kg,
                 &Supply { interval_s, ..SUPPLY },
             );
@@ -210,7 +200,13 @@ mod tests {
     fn an_odd_number_of_injectors_fires_together() {
         let answers = SetupAnswers { injectors: 3, ..SetupAnswers::default() };
         let calibration = Calibration::from_answers(&answers).unwrap();
-        let pulses = OpenTime::default().step(&InjectorParameters::DEFAULT, &calibration, 40e-6, &SUPPLY);
+        let pulses = OpenTime::default().step(
+            &OPEN,
+            &InjectorParameters::DEFAULT,
+            calibration.setup(),
+            40e-6,
+            &SUPPLY,
+        );
         assert!(pulses[..3].iter().all(|open| *open > 0.0) && pulses[3..] == [0.0; 5]);
     }
 
@@ -218,7 +214,13 @@ mod tests {
     fn too_much_fuel_is_limited_and_flagged() {
         let mut stage = OpenTime::default();
         let supply = Supply { interval_s: 0.003, ..SUPPLY };
-        let pulses = stage.step(&InjectorParameters::DEFAULT, &calibration(Firing::Chosen), 500e-6, &supply);
+        let pulses = stage.step(
+            &OPEN,
+            &InjectorParameters::DEFAULT,
+            calibration(Firing::Chosen).setup(),
+            500e-6,
+            &supply,
+        );
         assert!(stage.limited && pulses.iter().all(|open| *open <= 0.0061));
     }
 
@@ -227,8 +229,9 @@ mod tests {
         let calibration = calibration(Firing::All);
         let open = |late_s| {
             OpenTime::default().step(
+                &OPEN,
                 &InjectorParameters::DEFAULT,
-                &calibration,
+                calibration.setup(),
                 20e-6,
                 &Supply { late_s, ..SUPPLY },
             )[0]
@@ -236,8 +239,9 @@ mod tests {
         assert!((open(0.1e-3) - open(0.0) - 0.1e-3).abs() < 1e-7);
         assert_eq!(
             OpenTime::default().step(
+                &OPEN,
                 &InjectorParameters::DEFAULT,
-                &calibration,
+                calibration.setup(),
                 0.0,
                 &Supply { late_s: 1e-4, ..SUPPLY }
             )[0],
@@ -249,8 +253,26 @@ mod tests {
     fn no_fuel_opens_nothing() {
         let mut stage = OpenTime::default();
         assert_eq!(
-            stage.step(&InjectorParameters::DEFAULT, &calibration(Firing::Chosen), 0.0, &SUPPLY),
+            stage.step(
+                &OPEN,
+                &InjectorParameters::DEFAULT,
+                calibration(Firing::Chosen).setup(),
+                0.0,
+                &SUPPLY
+            ),
             [0.0; MAX_INJECTORS]
         );
+    }
+
+    #[test]
+    fn a_weak_battery_and_little_pressure_take_longer() {
+        let calibration = calibration(Firing::Chosen);
+        let open_s = |supply| {
+            let mut stage = OpenTime::default();
+            stage.step(&OPEN, &InjectorParameters::DEFAULT, calibration.setup(), 12e-6, &supply);
+            stage.open_time_s
+        };
+        assert!(open_s(Supply { battery_v: 11.0, ..SUPPLY }) > open_s(SUPPLY) + 0.4e-3);
+        assert!(open_s(Supply { drop_pa: 200e3, ..SUPPLY }) > open_s(SUPPLY) + 0.1e-3);
     }
 }

@@ -3,10 +3,20 @@
 use crate::cuts::Cut;
 use crate::setup::Setup;
 
-/// Time the pump runs and the rail fills after the key is turned, s (engineering judgement).
-const PRIMING_S: f32 = 2.0;
-/// Time after the start in which the engine still runs up, s (engineering judgement).
-const RUNNING_UP_S: f32 = 3.0;
+trimwright_numerics::parameters! {
+    /// What tells standing, cranking and running apart.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct PhaseParameters<f32> "phase" {
+        /// Time the pump runs and the rail fills after the key is turned.
+        number priming_s { 2.0, 0.2..=20.0 "s", "engineering judgement" }
+        /// Speed over the wanted idle speed from which a cranked engine has started.
+        number started_speed { 0.6, 0.3..=0.95 "1", "engineering judgement" }
+        /// Speed over the wanted idle speed below which an engine that ran is cranked again.
+        number stalled_speed { 0.3, 0.05..=0.6 "1", "engineering judgement" }
+        /// Time after the start in which the engine still runs up.
+        number running_up_s { 3.0, 0.0..=30.0 "s", "engineering judgement" }
+    }
+}
 
 /// What the engine is doing.
 ///
@@ -38,93 +48,97 @@ pub enum Phase {
 
 impl Phase {
     /// Whether the engine turns under its own power with fuel.
-    ///
-    /// ```
-    /// use trimwright_control::Phase;
-    /// // On the starter, just caught, running, too fast.
-    /// let phases = [Phase::Cranking, Phase::RunningUp, Phase::Running, Phase::OverSpeed];
-    /// assert_eq!(phases.map(Phase::burns), [false, true, true, false]);
-    /// ```
     pub const fn burns(self) -> bool {
         matches!(self, Self::RunningUp | Self::Running)
     }
 
     /// Whether the engine has started, with or without fuel just now.
-    ///
-    /// ```
-    /// use trimwright_control::Phase;
-    /// let phases = [Phase::Priming, Phase::Cranking, Phase::RunningUp, Phase::OverSpeed];
-    /// assert_eq!(phases.map(Phase::started), [false, false, true, true]);
-    /// ```
     pub const fn started(self) -> bool {
         matches!(self, Self::RunningUp | Self::Running | Self::FuelCut | Self::OverSpeed)
     }
 }
 
 /// The phase and how long it has lasted.
-///
-/// ```
-/// use trimwright_control::cuts::Cut;
-/// use trimwright_control::phase::{Phase, PhaseState};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let mut state = PhaseState::default();
-/// // Half a second on the starter, then ten of idle.
-/// (0..50).for_each(|_| state.step(&calibration, true, 20.0, Cut::None, 0.01));
-/// (0..1000).for_each(|_| state.step(&calibration, true, 75.0, Cut::None, 0.01));
-/// assert_eq!((state.phase, state.starts), (Phase::Running, 1));
-/// assert!((state.since_start_s - 10.0).abs() < 0.02 && (state.for_s - 7.0).abs() < 0.05);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PhaseState {
-    /// What the engine is doing.
-    pub phase: Phase,
-    /// Since when, s.
-    pub for_s: f32,
-    /// Time since it started, s; 0 before.
-    pub since_start_s: f32,
-    /// Time since the key was turned on, s.
-    pub key_on_s: f32,
-    /// Starts since power-up.
-    pub starts: u16,
+    phase: Phase,
+    for_s: f32,
+    since_start_s: f32,
+    key_on_s: f32,
+    starts: u16,
 }
 
 impl PhaseState {
-    /// Finds the phase.
+    /// What the engine is doing.
+    pub const fn phase(&self) -> Phase {
+        self.phase
+    }
+
+    /// Since when, s.
+    pub const fn for_s(&self) -> f32 {
+        self.for_s
+    }
+
+    /// Time since it started, s; 0 before.
+    pub const fn since_start_s(&self) -> f32 {
+        self.since_start_s
+    }
+
+    /// Time since the key was turned on, s.
+    pub const fn key_on_s(&self) -> f32 {
+        self.key_on_s
+    }
+
+    /// Starts since power-up.
+    pub const fn starts(&self) -> u16 {
+        self.starts
+    }
+
+    /// Finds the phase, once a quick slot.
     ///
     /// ```
     /// use trimwright_control::cuts::Cut;
-    /// use trimwright_control::phase::{Phase, PhaseState};
+    /// use trimwright_control::phase::{Phase, PhaseParameters, PhaseState};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// let mut state = PhaseState::default();
     /// let mut at = |ignition, speed_rad_per_s| {
-    ///     state.step(&calibration, ignition, speed_rad_per_s, Cut::None, 0.01);
-    ///     state.phase
+    ///     let setup = calibration.setup();
+    ///     state.step(&PhaseParameters::DEFAULT, setup, ignition, speed_rad_per_s, Cut::None, 0.01);
+    ///     state.phase()
     /// };
     /// // Key on, starter, it catches, key off while it still turns.
     /// let phases = [at(true, 0.0), at(true, 20.0), at(true, 80.0), at(false, 75.0)];
     /// assert_eq!(phases, [Phase::Priming, Phase::Cranking, Phase::RunningUp, Phase::Stopped]);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, setup: &Setup, ignition: bool, speed_rad_per_s: f32, cut: Cut, dt_s: f32) {
+    pub fn step(
+        &mut self,
+        parameters: &PhaseParameters,
+        setup: &Setup,
+        ignition: bool,
+        speed_rad_per_s: f32,
+        cut: Cut,
+        dt_s: f32,
+    ) {
         self.for_s += dt_s;
         self.key_on_s = if ignition { self.key_on_s + dt_s } else { 0.0 };
         let idle = setup.answers().idle_speed_rad_per_s;
         let turning = speed_rad_per_s > 0.0;
         let next = match self.phase {
-            _ if !ignition || (!turning && self.key_on_s > PRIMING_S) => Phase::Stopped,
+            _ if !ignition || (!turning && self.key_on_s > parameters.priming_s) => Phase::Stopped,
             _ if !turning => Phase::Priming,
-            Phase::Stopped | Phase::Priming | Phase::Cranking if speed_rad_per_s < 0.6 * idle => {
+            Phase::Stopped | Phase::Priming | Phase::Cranking
+                if speed_rad_per_s < parameters.started_speed * idle =>
+            {
                 Phase::Cranking
             }
             Phase::Stopped | Phase::Priming | Phase::Cranking => Phase::RunningUp,
-            _ if speed_rad_per_s < 0.3 * idle => Phase::Cranking,
+            _ if speed_rad_per_s < parameters.stalled_speed * idle => Phase::Cranking,
             _ if cut == Cut::OverSpeed => Phase::OverSpeed,
             _ if cut == Cut::Coasting => Phase::FuelCut,
-            _ if self.since_start_s < RUNNING_UP_S => Phase::RunningUp,
+            _ if self.since_start_s < parameters.running_up_s => Phase::RunningUp,
             _ => Phase::Running,
         };
         self.since_start_s = if next.started() { self.since_start_s + dt_s } else { 0.0 };
@@ -144,7 +158,7 @@ mod tests {
     fn after(state: &mut PhaseState, ignition: bool, speed: f32, cut: Cut, seconds: f32) -> Phase {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         for _ in 0..(seconds * 1000.0) as u32 {
-            state.step(&calibration, ignition, speed, cut, 0.001);
+            state.step(&PhaseParameters::DEFAULT, calibration.setup(), ignition, speed, cut, 0.001);
         }
         state.phase
     }

@@ -3,7 +3,7 @@
 //! A wire outside its range is doubted at once; its code sets when that lasts. Beyond the range:
 //!
 //! - MAP that does not change at all while the crank turns is stuck: a running engine breathes.
-//! - TP that does not change at all while MAP leaves by [`MOVED_PA`] what the same throttle makes at the speed is stuck.
+//! - TP that does not change at all while MAP leaves what the same throttle makes at the speed is stuck.
 //! - FRP that does not change at all while the engine runs or is cranked is stuck, and so is such a wideband output of a running engine.
 //! - A wideband output that leaps to an end of its range faster than any sensor moves is a broken or shorted wire.
 //! - A wire that jumps from slot to slot is noisy; what it shows at its ends is then no fault of its own.
@@ -13,56 +13,123 @@
 
 use trimwright_signals::Frame;
 
-use crate::believe::{Breathing, Doubts, RUNS_RAD_PER_S};
-use crate::crank::Crank;
+use crate::crank::Turning;
+use crate::doubts::Doubts;
 use crate::dtc::Dtc;
+use crate::throttle_speed::{ThrottleSpeed, ThrottleSpeedParameters};
 use crate::trouble_codes::Reports;
-use crate::wire::{LAMBDA_V, RATIOMETRIC_V, THERMISTOR_V, Wire, below, within};
+use crate::wire::{Wire, WireLimits, below, within};
 
-/// Time without any change of MAP in a turning engine after which it counts as stuck, s.
-const MAP_STUCK_S: f32 = 0.3;
-/// The same for FRP, s.
-const QUIET_S: f32 = 1.5;
-/// The same for the wideband output, which teaches until it is doubted, s.
-const LAMBDA_QUIET_S: f32 = 0.6;
-/// Difference of MAP from what the same throttle makes at the speed that shows TP to be stuck, Pa.
-///
-/// ```
-/// use trimwright_control::believe::Breathing;
-/// use trimwright_control::plausible::MOVED_PA;
-/// // Opening the throttle from 10 to 30 % at 1500 rpm moves MAP by more: had TP not changed, it would be stuck.
-/// let map_pa = |tp| Breathing { tp, speed_rad_per_s: 157.0, ..Breathing::default() }.map_by_throttle_pa(1.0);
-/// assert!(map_pa(0.3) - map_pa(0.1) > MOVED_PA);
-/// ```
-pub const MOVED_PA: f32 = 15e3;
-/// Ratio of speeds over which that is known well enough.
-const OTHER_SPEED: f32 = 1.7;
-/// Rise and fall of the wideband output within a slot of 10 ms that no sensor of at least 50 ms makes, V: from 2.35 V (lambda 1) such
-/// a sensor rises by 1.3 V at most and falls by 0.7 V.
-const LEAPS_V: (f32, f32) = (2.0, 1.0);
-/// Time after which a started engine has settled, s.
-const SETTLED_S: f32 = 5.0;
-/// Time after which a running engine's lambda sensor should be ready, s.
-const HEATED_S: f32 = 60.0;
-/// How long pulses stay doubted after the last that was lost or refused, s: before it others may have passed for firings, and what was
-/// injected then is read only after the way through the exhaust.
-const CRANK_DOUBTED_S: f32 = 0.5;
+trimwright_numerics::parameters! {
+    /// What wires show that work.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct PlausibilityParameters<f32> "plausibility" {
+        /// Lowest voltage of a MAP, TP or FRP sensor that works.
+        number ratiometric_low_v { 0.25, 0.0..=1.0 "V", "common practice, no source: below the 0.5 V of the sensors' lowest value" }
+        /// Highest voltage of a MAP, TP or FRP sensor that works.
+        number ratiometric_high_v { 4.75, 4.0..=5.0 "V", "common practice, no source: above the 4.5 V of the sensors' highest value" }
+        /// Lowest voltage of a thermistor that works.
+        number thermistor_low_v { 0.3, 0.0..=1.0 "V", "engineering judgement: about 150 degC" }
+        /// Highest voltage of a thermistor that works.
+        number thermistor_high_v { 4.97, 4.0..=5.0 "V", "engineering judgement: about -45 degC" }
+        /// Lowest voltage of the wideband output that means a reading.
+        number lambda_low_v { 0.04, 0.0..=1.0 "V", "engineering judgement" }
+        /// Highest voltage of the wideband output that means a reading.
+        number lambda_high_v { 4.96, 3.0..=5.0 "V", "engineering judgement" }
+        /// Lowest voltage that the barometric sensor shows on a road.
+        number baro_low_v { 2.1, 0.0..=3.0 "V", "engineering judgement: 50 kPa" }
+        /// Highest voltage that the barometric sensor shows on a road.
+        number baro_high_v { 4.5, 3.0..=5.0 "V", "engineering judgement: 110 kPa" }
+        /// Supply voltage below which its reading is not believed.
+        number battery_low_v { 5.5, 3.0..=8.0 "V", "engineering judgement" }
+        /// Supply voltage above which its reading is not believed.
+        number battery_high_v { 18.0, 16.0..=30.0 "V", "engineering judgement" }
+        /// Supply voltage of a running engine below which a code sets.
+        number supply_low_v { 11.0, 8.0..=13.0 "V", "common practice, no source" }
+        /// Supply voltage above which a code sets.
+        number supply_high_v { 16.0, 14.5..=20.0 "V", "common practice, no source" }
+        /// Mean of what is taken back from slot to slot of 10 ms above which a wire is noisy: a sensor may move fast, but not to and fro.
+        number noisy_v { 0.045, 0.005..=0.5 "V", "engineering judgement" }
+        /// Share of a new slot of 10 ms in that mean.
+        number noise_share { 0.04, 0.005..=0.5 "1", "engineering judgement: a quarter of a second of slots" }
+        /// Change from slot to slot up to which a wire does not move at all.
+        number still_v { 1e-5, 0.0..=0.01 "V", "engineering judgement: below a step of the converter" }
+        /// Time without any change of MAP in a turning engine after which it counts as stuck.
+        number map_stuck_s { 0.3, 0.05..=10.0 "s", "engineering judgement" }
+        /// Time without any change of FRP in a turning engine after which it counts as stuck.
+        number frp_stuck_s { 1.5, 0.05..=10.0 "s", "engineering judgement" }
+        /// Time without any change of the wideband output after which it counts as stuck; it teaches until then.
+        number lambda_stuck_s { 0.6, 0.05..=10.0 "s", "engineering judgement" }
+        /// Difference of MAP from what the same throttle makes at the speed that shows TP to be stuck.
+        number tp_moved_pa { 15e3, 3e3..=60e3 "Pa", "engineering judgement" }
+        /// Ratio of speeds over which that is known well enough.
+        number tp_other_speed { 1.7, 1.1..=4.0 "1", "engineering judgement" }
+        /// Way of the wideband output to its lean end within a slot of 10 ms that no sensor makes.
+        number leap_lean_v { 2.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 1.3 V at most from lambda 1" }
+        /// Way of the wideband output to its rich end within a slot of 10 ms that no sensor makes.
+        number leap_rich_v { 1.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 0.7 V at most from lambda 1" }
+        /// Speed from which an engine counts as running.
+        number running_rad_per_s { 45.0, 20.0..=100.0 "rad/s", "engineering judgement" }
+        /// Time after which an engine that was started has settled.
+        number settled_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
+        /// Time after which a running engine's lambda sensor should be ready.
+        number heated_s { 60.0, 5.0..=600.0 "s", "engineering judgement" }
+        /// How long pulses stay doubted after the last that was lost or refused: before it others may have passed for firings, and what was injected then is read only after the way through the exhaust.
+        number crank_doubted_s { 0.5, 0.0..=10.0 "s", "engineering judgement" }
+    }
+}
+
+impl PlausibilityParameters {
+    /// Volts of a MAP, TP or FRP sensor that works.
+    pub(crate) const fn ratiometric_v(&self) -> (f32, f32) {
+        (self.ratiometric_low_v, self.ratiometric_high_v)
+    }
+
+    /// Volts of the wideband output that mean a reading.
+    pub(crate) const fn lambda_v(&self) -> (f32, f32) {
+        (self.lambda_low_v, self.lambda_high_v)
+    }
+
+    /// Volts of the barometric sensor on a road.
+    pub(crate) const fn baro_v(&self) -> (f32, f32) {
+        (self.baro_low_v, self.baro_high_v)
+    }
+}
+
+/// Share of the supply voltage that the converter sees.
+const SUPPLY_DIVIDER: f32 = 0.25;
+
+/// What wires are judged by.
+#[derive(Clone, Copy, Debug)]
+pub struct Evidence<'a> {
+    /// The wires.
+    pub frame: &'a Frame,
+    /// The crank.
+    pub turning: &'a Turning,
+    /// Throttle, pressure and speed as believed up to now.
+    pub throttle_speed: ThrottleSpeed,
+    /// The wideband output falls where lambda rises.
+    pub lambda_falls: bool,
+}
 
 /// Watches the wires.
 ///
 /// ```
-/// use trimwright_control::believe::Breathing;
-/// use trimwright_control::crank::Crank;
+/// use trimwright_control::crank::Turning;
 /// use trimwright_control::Dtc;
 /// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
-/// use trimwright_control::plausible::Plausible;
+/// use trimwright_control::plausible::{Evidence, Plausible, PlausibilityParameters};
+/// use trimwright_control::throttle_speed::{ThrottleSpeed, ThrottleSpeedParameters};
 /// use trimwright_signals::Frame;
-/// let (mut plausible, mut dtcs, mut crank) = (Plausible::default(), Dtcs::default(), Crank::default());
-/// crank.speed_rad_per_s = 150.0;
+/// let parameters = (&PlausibilityParameters::DEFAULT, &ThrottleSpeedParameters::DEFAULT);
+/// let turning = Turning { speed_rad_per_s: 150.0, ..Turning::default() };
+/// let (mut plausible, mut dtcs) = (Plausible::default(), Dtcs::default());
 /// let frame = Frame { map_v: 1.7, ..Frame::default() };
+/// let evidence =
+///     Evidence { frame: &frame, turning: &turning, throttle_speed: ThrottleSpeed::default(), lambda_falls: false };
 /// // MAP that does not move at all while the engine runs: half a second makes a doubt, some seconds a code.
 /// let mut after = |slots| {
-///     let look = |_| plausible.step(&frame, &crank, &Breathing::default(), 0.01, &mut dtcs.under(&TroubleCodeParameters::DEFAULT)).map;
+///     let look = |_| plausible.step(parameters.0, parameters.1, &evidence, 0.01, &mut dtcs.under(&TroubleCodeParameters::DEFAULT)).map;
 ///     ((0..slots).map(look).last(), dtcs.is_set(Dtc::MapPerformance))
 /// };
 /// assert_eq!([after(50), after(500)], [(Some(true), false), (Some(true), true)]);
@@ -91,31 +158,22 @@ pub struct Plausible {
 
 impl Plausible {
     /// One quick slot: what is to be doubted.
-    ///
-    /// ```
-    /// use trimwright_control::believe::Breathing;
-    /// use trimwright_control::crank::Crank;
-    /// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
-    /// use trimwright_control::plausible::Plausible;
-    /// use trimwright_signals::Frame;
-    /// let doubts = |ect_v| {
-    ///     let frame = Frame { map_v: 1.7, tp_v: 0.8, ect_v, iat_v: 2.3, frp_v: 2.2, battery_v: 12.4, ..Frame::default() };
-    ///     Plausible::default().step(&frame, &Crank::default(), &Breathing::default(), 0.01, &mut Dtcs::default().under(&TroubleCodeParameters::DEFAULT))
-    /// };
-    /// // 1 V is a warm engine; 5 V is a broken wire, doubted at once.
-    /// assert!(!doubts(1.0).fuel() && doubts(5.0).ect);
-    /// ```
     pub fn step(
         &mut self,
-        frame: &Frame,
-        crank: &Crank,
-        breathing: &Breathing,
+        parameters: &PlausibilityParameters,
+        throttle_speed: &ThrottleSpeedParameters,
+        evidence: &Evidence<'_>,
         dt_s: f32,
-        dtcs: &mut Reports<'_>,
+        reports: &mut Reports<'_>,
     ) -> Doubts {
-        self.watch_lambda(frame);
+        let &Evidence { frame, turning, .. } = evidence;
+        let thermistor_v = (parameters.thermistor_low_v, parameters.thermistor_high_v);
+        let (ratiometric_v, lambda_v) = (parameters.ratiometric_v(), parameters.lambda_v());
+        let supply_v = (parameters.supply_low_v, parameters.supply_high_v);
+        let battery_v = (parameters.battery_low_v, parameters.battery_high_v);
+        self.watch_lambda(parameters, frame, evidence.lambda_falls);
         self.crank_doubted_s =
-            if crank.is_doubted() { CRANK_DOUBTED_S } else { (self.crank_doubted_s - dt_s).max(0.0) };
+            if turning.doubted { parameters.crank_doubted_s } else { (self.crank_doubted_s - dt_s).max(0.0) };
         let wires = [
             (&mut self.map, frame.map_v),
             (&mut self.tp, frame.tp_v),
@@ -123,65 +181,70 @@ impl Plausible {
             (&mut self.iat, frame.iat_v),
             (&mut self.rail, frame.frp_v),
             (&mut self.lambda, frame.o2_v),
-            // The converter sees a quarter of the supply.
-            (&mut self.supply, 0.25 * frame.battery_v),
+            (&mut self.supply, SUPPLY_DIVIDER * frame.battery_v),
         ];
+        let limits = WireLimits {
+            noisy_v: parameters.noisy_v,
+            noise_share: parameters.noise_share,
+            still_v: parameters.still_v,
+        };
         for (wire, volts) in wires {
-            wire.step(volts, dt_s);
+            wire.step(&limits, volts, dt_s);
         }
-        let running = crank.speed_rad_per_s > RUNS_RAD_PER_S;
+        let running = turning.speed_rad_per_s > parameters.running_rad_per_s;
         self.running_s = if running { self.running_s + dt_s } else { 0.0 };
         let quiet =
             |wire: &Wire, volts, range, for_s| running && wire.quiet_s() > for_s && within(volts, range);
-        let map_stuck = quiet(&self.map, frame.map_v, RATIOMETRIC_V, MAP_STUCK_S);
+        let map_stuck = quiet(&self.map, frame.map_v, ratiometric_v, parameters.map_stuck_s);
         let rail_stuck = (running || frame.switches.starter)
-            && self.rail.quiet_s() > QUIET_S
-            && within(frame.frp_v, RATIOMETRIC_V);
-        let lambda_stuck = quiet(&self.lambda, frame.o2_v, LAMBDA_V, LAMBDA_QUIET_S);
+            && self.rail.quiet_s() > parameters.frp_stuck_s
+            && within(frame.frp_v, ratiometric_v);
+        let lambda_stuck = quiet(&self.lambda, frame.o2_v, lambda_v, parameters.lambda_stuck_s);
         let lambda_noisy = self.lambda.is_noisy();
-        let tp_may_tell = within(frame.tp_v, RATIOMETRIC_V) && !map_stuck && self.running_s > SETTLED_S;
-        self.watch_throttle(breathing, tp_may_tell);
+        let tp_may_tell =
+            within(frame.tp_v, ratiometric_v) && !map_stuck && self.running_s > parameters.settled_s;
+        self.watch_throttle(parameters, throttle_speed, &evidence.throttle_speed, tp_may_tell);
         let not_ready = running && !frame.switches.o2_ready;
         self.not_ready_s = if not_ready { self.not_ready_s + dt_s } else { 0.0 };
         let on = frame.switches.ignition;
         let findings = [
-            (Dtc::MapLow, on && !self.map.is_noisy() && below(frame.map_v, RATIOMETRIC_V)),
-            (Dtc::MapHigh, on && !self.map.is_noisy() && frame.map_v > RATIOMETRIC_V.1),
+            (Dtc::MapLow, on && !self.map.is_noisy() && below(frame.map_v, ratiometric_v)),
+            (Dtc::MapHigh, on && !self.map.is_noisy() && frame.map_v > ratiometric_v.1),
             (Dtc::MapPerformance, map_stuck || (on && self.map.is_noisy())),
-            (Dtc::TpLow, on && !self.tp.is_noisy() && below(frame.tp_v, RATIOMETRIC_V)),
-            (Dtc::TpHigh, on && !self.tp.is_noisy() && frame.tp_v > RATIOMETRIC_V.1),
+            (Dtc::TpLow, on && !self.tp.is_noisy() && below(frame.tp_v, ratiometric_v)),
+            (Dtc::TpHigh, on && !self.tp.is_noisy() && frame.tp_v > ratiometric_v.1),
             (Dtc::TpPerformance, on && (self.tp.is_noisy() || self.tp_stuck)),
-            (Dtc::EctLow, on && !self.ect.is_noisy() && below(frame.ect_v, THERMISTOR_V)),
-            (Dtc::EctHigh, on && !self.ect.is_noisy() && frame.ect_v > THERMISTOR_V.1),
+            (Dtc::EctLow, on && !self.ect.is_noisy() && below(frame.ect_v, thermistor_v)),
+            (Dtc::EctHigh, on && !self.ect.is_noisy() && frame.ect_v > thermistor_v.1),
             (Dtc::EctPerformance, on && self.ect.is_noisy()),
-            (Dtc::IatLow, on && !self.iat.is_noisy() && below(frame.iat_v, THERMISTOR_V)),
-            (Dtc::IatHigh, on && !self.iat.is_noisy() && frame.iat_v > THERMISTOR_V.1),
+            (Dtc::IatLow, on && !self.iat.is_noisy() && below(frame.iat_v, thermistor_v)),
+            (Dtc::IatHigh, on && !self.iat.is_noisy() && frame.iat_v > thermistor_v.1),
             (Dtc::IatPerformance, on && self.iat.is_noisy()),
-            (Dtc::FrpLow, on && !self.rail.is_noisy() && below(frame.frp_v, RATIOMETRIC_V)),
-            (Dtc::FrpHigh, on && !self.rail.is_noisy() && frame.frp_v > RATIOMETRIC_V.1),
+            (Dtc::FrpLow, on && !self.rail.is_noisy() && below(frame.frp_v, ratiometric_v)),
+            (Dtc::FrpHigh, on && !self.rail.is_noisy() && frame.frp_v > ratiometric_v.1),
             (Dtc::FrpPerformance, rail_stuck || (on && self.rail.is_noisy())),
             (Dtc::O2Circuit, running && frame.switches.o2_ready && lambda_noisy),
             (Dtc::O2NoActivity, lambda_stuck && frame.switches.o2_ready),
-            (Dtc::O2Heater, self.not_ready_s > HEATED_S),
+            (Dtc::O2Heater, self.not_ready_s > parameters.heated_s),
             (Dtc::VoltsUnstable, on && self.supply.is_noisy()),
-            (Dtc::VoltsLow, running && !self.supply.is_noisy() && below(frame.battery_v, (11.0, 16.0))),
-            (Dtc::VoltsHigh, on && !self.supply.is_noisy() && frame.battery_v > 16.0),
+            (Dtc::VoltsLow, running && !self.supply.is_noisy() && below(frame.battery_v, supply_v)),
+            (Dtc::VoltsHigh, on && !self.supply.is_noisy() && frame.battery_v > supply_v.1),
             (
                 Dtc::CrankSilent,
-                on && crank.speed_rad_per_s == 0.0 && (frame.switches.starter || crank.fell_silent),
+                on && turning.speed_rad_per_s == 0.0 && (frame.switches.starter || turning.fell_silent),
             ),
-            (Dtc::CrankPerformance, crank.is_troubled()),
+            (Dtc::CrankPerformance, turning.troubled),
         ];
         for (dtc, found) in findings {
-            dtcs.report(dtc, found, dt_s);
+            reports.report(dtc, found, dt_s);
         }
         Doubts {
-            map: !within(frame.map_v, RATIOMETRIC_V) || map_stuck || self.map.is_noisy(),
-            tp: !within(frame.tp_v, RATIOMETRIC_V) || self.tp.is_noisy() || self.tp_stuck,
-            ect: !within(frame.ect_v, THERMISTOR_V) || self.ect.is_noisy(),
-            iat: !within(frame.iat_v, THERMISTOR_V) || self.iat.is_noisy(),
-            rail: !within(frame.frp_v, RATIOMETRIC_V) || rail_stuck || self.rail.is_noisy(),
-            battery: !within(frame.battery_v, (5.5, 18.0)) || self.supply.is_noisy(),
+            map: !within(frame.map_v, ratiometric_v) || map_stuck || self.map.is_noisy(),
+            tp: !within(frame.tp_v, ratiometric_v) || self.tp.is_noisy() || self.tp_stuck,
+            ect: !within(frame.ect_v, thermistor_v) || self.ect.is_noisy(),
+            iat: !within(frame.iat_v, thermistor_v) || self.iat.is_noisy(),
+            rail: !within(frame.frp_v, ratiometric_v) || rail_stuck || self.rail.is_noisy(),
+            battery: !within(frame.battery_v, battery_v) || self.supply.is_noisy(),
             crank: self.crank_doubted_s > 0.0,
             lambda: !frame.switches.o2_ready
                 || !frame.o2_v.is_finite()
@@ -193,26 +256,36 @@ impl Plausible {
     }
 
     /// Looks for a pressure that a throttle which shows no change does not make.
-    fn watch_throttle(&mut self, now: &Breathing, may_tell: bool) {
+    fn watch_throttle(
+        &mut self,
+        parameters: &PlausibilityParameters,
+        throttle_speed: &ThrottleSpeedParameters,
+        now: &ThrottleSpeed,
+        may_tell: bool,
+    ) {
         let ratio = now.speed_rad_per_s / self.speed_then_rad_per_s.max(1.0);
-        let other_speed = !within(ratio, (1.0 / OTHER_SPEED, OTHER_SPEED));
+        let other_speed = !within(ratio, (1.0 / parameters.tp_other_speed, parameters.tp_other_speed));
         let moved = self.tp.quiet_s() == 0.0 || !may_tell;
         if moved {
             self.tp_stuck = false;
         }
         if moved || other_speed {
-            (self.fit_then, self.speed_then_rad_per_s) = (now.fit(), now.speed_rad_per_s);
-        } else if (now.map_pa - now.map_by_throttle_pa(self.fit_then)).abs() > MOVED_PA {
-            self.tp_stuck = true;
+            (self.fit_then, self.speed_then_rad_per_s) = (now.fit(throttle_speed), now.speed_rad_per_s);
+        } else {
+            let made_pa = now.estimated_map_pa(throttle_speed, self.fit_then);
+            self.tp_stuck |= (now.map_pa - made_pa).abs() > parameters.tp_moved_pa;
         }
     }
 
     /// Looks for a reading that leaps to an end; it is doubted until it comes back into its range.
-    fn watch_lambda(&mut self, frame: &Frame) {
-        let (ready, last_v) = (frame.switches.o2_ready, self.lambda.last_v());
-        let leapt = (frame.o2_v > LAMBDA_V.1 && frame.o2_v - last_v > LEAPS_V.0)
-            || (frame.o2_v < LAMBDA_V.0 && last_v - frame.o2_v > LEAPS_V.1);
-        let stays = self.lambda_leapt && !within(frame.o2_v, LAMBDA_V);
+    fn watch_lambda(&mut self, parameters: &PlausibilityParameters, frame: &Frame, falls: bool) {
+        let (ready, last_v, (low_v, high_v)) =
+            (frame.switches.o2_ready, self.lambda.last_v(), parameters.lambda_v());
+        let (lean_v, rich_v) = (parameters.leap_lean_v, parameters.leap_rich_v);
+        let (up_v, down_v) = if falls { (rich_v, lean_v) } else { (lean_v, rich_v) };
+        let leapt = (frame.o2_v > high_v && frame.o2_v - last_v > up_v)
+            || (frame.o2_v < low_v && last_v - frame.o2_v > down_v);
+        let stays = self.lambda_leapt && !within(frame.o2_v, (low_v, high_v));
         self.lambda_leapt = ready && (stays || (leapt && self.lambda_was_ready));
         self.lambda_was_ready = ready;
     }
@@ -224,9 +297,18 @@ mod tests {
     use crate::trouble_codes::{Dtcs, TroubleCodeParameters};
 
     /// Some seconds of slots, each with its own frame; the doubts and codes at the end.
-    fn watch(map_pa: fn(u32) -> f32, mut change: impl FnMut(u32, &mut Frame)) -> (Doubts, Dtcs) {
+    fn watch(map_pa: fn(u32) -> f32, change: impl FnMut(u32, &mut Frame)) -> (Doubts, Dtcs) {
+        watch_by(false, map_pa, change)
+    }
+
+    /// The same with a wideband output that may fall where lambda rises.
+    fn watch_by(
+        lambda_falls: bool,
+        map_pa: fn(u32) -> f32,
+        mut change: impl FnMut(u32, &mut Frame),
+    ) -> (Doubts, Dtcs) {
         let (mut plausible, mut dtcs) = (Plausible::default(), Dtcs::default());
-        let crank = Crank { speed_rad_per_s: 150.0, ..Crank::default() };
+        let turning = Turning { speed_rad_per_s: 150.0, ..Turning::default() };
         let mut doubts = Doubts::default();
         for slot in 0..650 {
             let flutter = (slot % 3) as f32 * 2e-3;
@@ -236,12 +318,13 @@ mod tests {
             frame.switches.ignition = true;
             frame.switches.o2_ready = true;
             change(slot, &mut frame);
-            let breathing =
-                Breathing { map_pa: map_pa(slot), speed_rad_per_s: 150.0, ..Breathing::default() };
+            let throttle_speed =
+                ThrottleSpeed { map_pa: map_pa(slot), speed_rad_per_s: 150.0, ..ThrottleSpeed::default() };
+            let evidence = Evidence { frame: &frame, turning: &turning, throttle_speed, lambda_falls };
             doubts = plausible.step(
-                &frame,
-                &crank,
-                &breathing,
+                &PlausibilityParameters::DEFAULT,
+                &ThrottleSpeedParameters::DEFAULT,
+                &evidence,
                 0.01,
                 &mut dtcs.under(&TroubleCodeParameters::DEFAULT),
             );
@@ -350,5 +433,24 @@ mod tests {
             frame.battery_v = if slot.is_multiple_of(2) { 9.0 } else { 17.0 };
         };
         assert!(is(&watch(|_| 45e3, jumps), |doubts| doubts.battery, Dtc::VoltsUnstable));
+    }
+
+    /// The gas becomes air at a sensor of 50 ms: by 1.3 V within a slot, whichever way its output moves.
+    #[test]
+    fn a_falling_output_that_gets_to_air_is_no_wire_and_one_that_leaps_there_is() {
+        let mut read_v = 2.65_f32;
+        let air = |slot: u32, frame: &mut Frame| {
+            if slot > 100 {
+                read_v += 0.18 * (-4.7 - read_v);
+            }
+            frame.o2_v = read_v.max(0.001 * (slot % 2) as f32);
+        };
+        assert_eq!(watch_by(true, |_| 45e3, air).0, Doubts::default());
+        let broken = |slot: u32, frame: &mut Frame| {
+            if slot > 100 {
+                frame.o2_v = 0.0
+            }
+        };
+        assert!(watch_by(true, |_| 45e3, broken).0.lambda_wire);
     }
 }

@@ -48,4 +48,10 @@ impl SensorParameters {
     pub(crate) fn iat(&self) -> Thermistor {
         Thermistor::new(self.iat_sender, self.iat_pull_up_ohm, &self.iat_coefficients, &self.iat_points_ohm)
     }
+
+    /// Lowest and highest lambda of the wideband output's curve, and whether lambda falls where volts rise.
+    pub(crate) fn lambda_range(&self) -> (f32, f32, bool) {
+        let [(_, first), .., (_, last)] = self.lambda;
+        (first.min(last), first.max(last), last < first)
+    }
 }

@@ -3,15 +3,16 @@
 use trimwright_signals::Commands;
 
 use crate::attribution::Attribution;
-use crate::believe::Belief;
+use crate::believe::Estimate;
+use crate::carried::Carried;
 use crate::clock::Clock;
 use crate::common::Round;
 use crate::crank::Crank;
-use crate::cuts::Cuts;
+use crate::cuts::{Cuts, LeanGuard};
 use crate::enrichment::Prime;
 use crate::fans::Fans;
-use crate::feedback::Feedback;
-use crate::film::{Film, Shot};
+use crate::feedback::{Feedback, FeedbackParameters};
+use crate::film::Film;
 use crate::gates::Gates;
 use crate::idle::Idle;
 use crate::insight::Insight;
@@ -21,6 +22,7 @@ use crate::open_time::OpenTime;
 use crate::parameters::Parameters;
 use crate::phase::PhaseState;
 use crate::pump::Pump;
+use crate::pump_shot::Shot;
 use crate::refusal::Counts;
 use crate::self_check::SelfCheck;
 use crate::stumble::Stumble;
@@ -44,53 +46,57 @@ use crate::trouble_codes::Dtcs;
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct State {
     /// Time.
-    pub clock: Clock,
+    pub(crate) clock: Clock,
     /// Crank speed.
-    pub crank: Crank,
+    pub(crate) crank: Crank,
     /// Believed quantities.
-    pub belief: Belief,
+    pub(crate) estimate: Estimate,
     /// Trouble codes.
-    pub dtcs: Dtcs,
+    pub(crate) dtcs: Dtcs,
     /// Phase of the engine.
-    pub phase: PhaseState,
-    /// Fuel cuts and guard.
-    pub cuts: Cuts,
+    pub(crate) phase: PhaseState,
+    /// Guard from a lean mixture.
+    pub(crate) lean_guard: LeanGuard,
+    /// Fuel cuts.
+    pub(crate) cuts: Cuts,
     /// Extra fuel for an engine that stumbles.
-    pub stumble: Stumble,
+    pub(crate) stumble: Stumble,
     /// Prime pulse.
-    pub prime: Prime,
+    pub(crate) prime: Prime,
     /// Wall film.
-    pub film: Film,
+    pub(crate) film: Film,
     /// Accelerator-pump shot.
-    pub shot: Shot,
+    pub(crate) shot: Shot,
     /// Injectors.
-    pub open_time: OpenTime,
+    pub(crate) open_time: OpenTime,
     /// What was injected in the past.
-    pub attribution: Attribution,
+    pub(crate) attribution: Attribution,
     /// When a reading teaches.
-    pub gates: Gates,
+    pub(crate) gates: Gates,
     /// Short-term trim.
-    pub feedback: Feedback,
+    pub(crate) feedback: Feedback,
     /// Long-term trim.
-    pub learned: LearnedMap,
+    pub(crate) learned: LearnedMap,
     /// What draws from the cells what they have in common.
-    pub round: Round,
+    pub(crate) round: Round,
     /// What the loop knows of itself.
-    pub self_check: SelfCheck,
+    pub(crate) self_check: SelfCheck,
     /// Lessons taken and refused.
-    pub counts: Counts,
+    pub(crate) counts: Counts,
     /// Idle air.
-    pub idle: Idle,
+    pub(crate) idle: Idle,
     /// Fans and compressor.
-    pub fans: Fans,
+    pub(crate) fans: Fans,
     /// Fuel pump.
-    pub pump: Pump,
+    pub(crate) pump: Pump,
     /// Nitrous.
-    pub nitrous: Nitrous,
+    pub(crate) nitrous: Nitrous,
     /// The last commands.
-    pub commands: Commands,
+    pub(crate) commands: Commands,
+    /// What later steps need of earlier ones beside the stages' own memories.
+    pub(crate) carried: Carried,
     /// What the last step worked out.
-    pub insight: Insight,
+    pub(crate) insight: Insight,
 }
 
 impl State {
@@ -99,9 +105,10 @@ impl State {
         Self {
             clock: Clock::default(),
             crank: Crank::default(),
-            belief: Belief::default(),
+            estimate: Estimate::default(),
             dtcs: Dtcs::default(),
             phase: PhaseState::default(),
+            lean_guard: LeanGuard::default(),
             cuts: Cuts::default(),
             stumble: Stumble::default(),
             prime: Prime::default(),
@@ -120,7 +127,100 @@ impl State {
             pump: Pump::default(),
             nitrous: Nitrous::default(),
             commands: Commands::default(),
+            carried: Carried::default(),
             insight: Insight::default(),
         }
+    }
+
+    /// Crank speed and pulses.
+    pub const fn crank(&self) -> &Crank {
+        &self.crank
+    }
+
+    /// Estimated quantities.
+    pub const fn estimate(&self) -> &Estimate {
+        &self.estimate
+    }
+
+    /// Trouble codes.
+    pub const fn dtcs(&self) -> &Dtcs {
+        &self.dtcs
+    }
+
+    /// Phase of the engine.
+    pub const fn phase(&self) -> &PhaseState {
+        &self.phase
+    }
+
+    /// Guard from a lean mixture.
+    pub const fn lean_guard(&self) -> &LeanGuard {
+        &self.lean_guard
+    }
+
+    /// Fuel cuts.
+    pub const fn cuts(&self) -> &Cuts {
+        &self.cuts
+    }
+
+    /// Wall film.
+    pub const fn film(&self) -> &Film {
+        &self.film
+    }
+
+    /// Injectors.
+    pub const fn open_time(&self) -> &OpenTime {
+        &self.open_time
+    }
+
+    /// What was injected in the past.
+    pub const fn attribution(&self) -> &Attribution {
+        &self.attribution
+    }
+
+    /// Short-term trim.
+    pub const fn feedback(&self) -> &Feedback {
+        &self.feedback
+    }
+
+    /// Long-term trim.
+    pub const fn learned(&self) -> &LearnedMap {
+        &self.learned
+    }
+
+    /// What the loop knows of itself.
+    pub const fn self_check(&self) -> &SelfCheck {
+        &self.self_check
+    }
+
+    /// Lessons taken and refused.
+    pub const fn counts(&self) -> &Counts {
+        &self.counts
+    }
+
+    /// Idle air.
+    pub const fn idle(&self) -> &Idle {
+        &self.idle
+    }
+
+    /// Fans and compressor.
+    pub const fn fans(&self) -> &Fans {
+        &self.fans
+    }
+
+    /// The last commands.
+    pub const fn commands(&self) -> &Commands {
+        &self.commands
+    }
+
+    /// What the last step worked out.
+    pub const fn insight(&self) -> &Insight {
+        &self.insight
+    }
+
+    /// The same with the short-term trim moved by a disturbance, ln of fuel: to see how the loop takes it.
+    #[must_use]
+    pub fn with_trim_moved(mut self, parameters: &FeedbackParameters, by_ln: f32) -> Self {
+        self.feedback.hand_over(parameters, -by_ln);
+        self
     }
 }

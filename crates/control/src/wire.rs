@@ -2,16 +2,21 @@
 
 use trimwright_numerics::Real;
 
-/// Lowest and highest volts of a ratiometric sensor that works.
-pub(crate) const RATIOMETRIC_V: (f32, f32) = (0.25, 4.75);
-/// Lowest and highest volts of a thermistor between about 150 and -45 degC.
-pub(crate) const THERMISTOR_V: (f32, f32) = (0.3, 4.97);
-/// Lowest and highest volts of the wideband output that mean a reading.
-pub(crate) const LAMBDA_V: (f32, f32) = (0.04, 4.96);
-/// Mean of what is taken back from slot to slot above which a wire counts as noisy, V: a sensor may move fast, but not to and fro.
-const NOISY_V: f32 = 0.045;
-/// Share of a new slot in that mean: a quarter of a second of slots.
-const MEAN_SHARE: f32 = 0.04;
+/// What makes a wire noisy or still.
+#[derive(Clone, Copy)]
+pub(crate) struct WireLimits {
+    /// Mean of what is taken back from slot to slot above which a wire counts as noisy, V.
+    pub(crate) noisy_v: f32,
+    /// Share of a new slot in that mean.
+    pub(crate) noise_share: f32,
+    /// Change from slot to slot up to which a wire is still, V.
+    pub(crate) still_v: f32,
+}
+
+/// Beyond these volts a wire is taken as being there, V: what is no number must not stay in a mean.
+const WIRE_V: (f32, f32) = (-1.0, 6.0);
+/// Most change from slot to slot that is taken, V.
+const MOST_CHANGE_V: f32 = 5.0;
 
 /// What a wire did over the last slots.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -21,17 +26,19 @@ pub(crate) struct Wire {
     quiet_s: f32,
     change_v: f32,
     taken_back_v: f32,
+    noisy: bool,
 }
 
 impl Wire {
     /// One slot.
-    pub(crate) fn step(&mut self, volts: f32, dt_s: f32) {
-        let change_v = (volts - self.last_v).held(-5.0, 5.0);
+    pub(crate) fn step(&mut self, limits: &WireLimits, volts: f32, dt_s: f32) {
+        let change_v = (volts - self.last_v).held(-MOST_CHANGE_V, MOST_CHANGE_V);
         let before_v = core::mem::replace(&mut self.change_v, change_v);
-        self.quiet_s = if change_v.abs() > 1e-5 { 0.0 } else { self.quiet_s + dt_s };
+        self.quiet_s = if change_v.abs() > limits.still_v { 0.0 } else { self.quiet_s + dt_s };
         let back_v = if change_v * before_v < 0.0 { change_v.abs().min(before_v.abs()) } else { 0.0 };
-        self.taken_back_v += MEAN_SHARE * (back_v - self.taken_back_v);
-        self.last_v = volts.held(-1.0, 6.0);
+        self.taken_back_v += limits.noise_share * (back_v - self.taken_back_v);
+        self.noisy = self.taken_back_v > limits.noisy_v;
+        self.last_v = volts.held(WIRE_V.0, WIRE_V.1);
     }
 
     /// Time without any change, s. A converter of some millivolts of noise is never still for long on a live wire.
@@ -45,8 +52,8 @@ impl Wire {
     }
 
     /// Jumps from slot to slot as no sensor does.
-    pub(crate) fn is_noisy(&self) -> bool {
-        self.taken_back_v > NOISY_V
+    pub(crate) const fn is_noisy(&self) -> bool {
+        self.noisy
     }
 }
 
@@ -63,13 +70,15 @@ pub(crate) fn below(volts: f32, (low, _): (f32, f32)) -> bool {
 mod tests {
     use super::*;
 
+    const LIMITS: WireLimits = WireLimits { noisy_v: 0.045, noise_share: 0.04, still_v: 1e-5 };
+
     #[test]
     fn noise_is_told_from_a_fast_sensor() {
         let (mut noisy, mut fast) = (Wire::default(), Wire::default());
         for slot in 0..100 {
-            noisy.step(if slot % 2 == 0 { 1.0 } else { 1.5 }, 0.01);
+            noisy.step(&LIMITS, if slot % 2 == 0 { 1.0 } else { 1.5 }, 0.01);
             // Full range up and down again three times a second.
-            fast.step(0.5 + 4.0 * (slot as f32 % 34.0 / 17.0 - 1.0).abs(), 0.01);
+            fast.step(&LIMITS, 0.5 + 4.0 * (slot as f32 % 34.0 / 17.0 - 1.0).abs(), 0.01);
         }
         assert!(noisy.is_noisy() && !fast.is_noisy());
     }
@@ -77,9 +86,9 @@ mod tests {
     #[test]
     fn a_quiet_wire_is_timed() {
         let mut wire = Wire::default();
-        (0..100).for_each(|_| wire.step(2.0, 0.01));
+        (0..100).for_each(|_| wire.step(&LIMITS, 2.0, 0.01));
         assert!((wire.quiet_s() - 0.99).abs() < 0.02);
-        wire.step(2.001, 0.01);
+        wire.step(&LIMITS, 2.001, 0.01);
         assert_eq!(wire.quiet_s(), 0.0);
     }
 }

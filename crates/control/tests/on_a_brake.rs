@@ -16,7 +16,7 @@ fn without_correction_the_mixture_is_off_by_the_error() {
     let mut brake = brake(Options { feedback: false, learning: false, ..Options::default() });
     brake.error = |_, _| 1.10;
     brake.run(60.0);
-    assert_eq!(brake.controller.state().phase.phase, Phase::Running);
+    assert_eq!(brake.controller.state().phase().phase(), Phase::Running);
     assert!((brake.lambda - 1.10).abs() < 0.01, "{}", brake.lambda);
 }
 
@@ -26,12 +26,12 @@ fn the_short_term_trim_alone_brings_it_back() {
     brake.error = |_, _| 1.10;
     brake.run(60.0);
     assert!((brake.lambda - 1.0).abs() < 0.01, "{}", brake.lambda);
-    assert!((brake.controller.state().feedback.trim_ln() - 1.10_f32.ln()).abs() < 0.01);
+    assert!((brake.controller.state().feedback().trim_ln() - 1.10_f32.ln()).abs() < 0.01);
 }
 
 /// What the map asks for at an operating point, ln of fuel: the cells' own part and that of the opening delay.
 fn asked_ln(controller: &Controller, weights: &Weights<f32>) -> f32 {
-    let learned = &controller.state().learned;
+    let learned = &controller.state().learned();
     let late = |cell| 1.0 + learned.common.delay_s * controller.calibration().delay_rate_per_s(cell);
     learned.at(weights) + weights.iter().map(|(cell, share)| share * late(cell).ln()).sum::<f32>()
 }
@@ -44,10 +44,10 @@ fn what_is_learned_takes_over_from_the_trim() {
         brake.run(120.0);
         let state = brake.controller.state();
         assert!((brake.lambda - 1.0).abs() < 0.01, "{strategy:?}: {}", brake.lambda);
-        let asked = asked_ln(&brake.controller, &state.insight.weights);
+        let asked = asked_ln(&brake.controller, &state.insight().weights);
         assert!((asked - 1.10_f32.ln()).abs() < 0.015, "{strategy:?}: {asked}");
-        assert!(state.feedback.trim_ln().abs() < 0.015, "{strategy:?}: {}", state.feedback.trim_ln());
-        assert!(state.counts.lessons() > 3000 && state.counts.of(Refusal::Starting) > 500);
+        assert!(state.feedback().trim_ln().abs() < 0.015, "{strategy:?}: {}", state.feedback().trim_ln());
+        assert!(state.counts().lessons() > 3000 && state.counts().of(Refusal::Starting) > 500);
     }
 }
 
@@ -66,7 +66,7 @@ fn an_error_that_differs_over_the_map_is_learned_where_it_is() {
     let low = asked_ln(&brake.controller, &calibration.weights(37e3, 150.0));
     let high = asked_ln(&brake.controller, &calibration.weights(64e3, 190.0));
     assert!((low - 1.10_f32.ln()).abs() < 0.02 && (high - 0.92_f32.ln()).abs() < 0.02, "{low} {high}");
-    let learned = &brake.controller.state().learned;
+    let learned = &brake.controller.state().learned();
     let never = learned.at(&calibration.weights(100e3, 480.0));
     assert!(
         (never - learned.common.flow_ln).abs() < 1e-3,
@@ -95,7 +95,7 @@ fn the_learned_map_started_from_is_used_at_once() {
     let mut first = brake(Options::default());
     first.error = |_, _| 1.10;
     first.run(120.0);
-    let learned = first.controller.state().learned.clone();
+    let learned = first.controller.state().learned().clone();
     let mut second = brake(Options { feedback: false, learning: false, ..Options::default() });
     second.controller = second.controller.clone().with_learned(learned);
     second.error = first.error;
@@ -121,14 +121,14 @@ fn coasting_cuts_the_fuel_and_freezes_both_trims() {
     let before = brake.controller.state().clone();
     (brake.tp, brake.map_pa, brake.speed_rad_per_s) = (0.0, 25e3, 250.0);
     brake.run(1.5);
-    let cut = brake.controller.state().feedback;
+    let cut = brake.controller.state().feedback().clone();
     brake.run(4.0);
     assert_eq!(brake.commands.open_time_s, [0.0; 8]);
-    assert_eq!(brake.controller.state().phase.phase, Phase::FuelCut);
+    assert_eq!(brake.controller.state().phase().phase(), Phase::FuelCut);
     let after = brake.controller.state();
-    assert!((after.feedback.trim_ln() - cut.trim_ln()).abs() < 0.02);
-    assert!(after.counts.of(Refusal::FuelCut) > before.counts.of(Refusal::FuelCut) + 150);
-    let moved = after.learned.ln.flat().iter().zip(before.learned.ln.flat());
+    assert!((after.feedback().trim_ln() - cut.trim_ln()).abs() < 0.02);
+    assert!(after.counts().of(Refusal::FuelCut) > before.counts().of(Refusal::FuelCut) + 150);
+    let moved = after.learned().ln.flat().iter().zip(before.learned().ln.flat());
     assert!(moved.map(|(after, before)| (after - before).abs()).fold(0.0, f32::max) < 0.01);
 }
 
@@ -151,18 +151,18 @@ fn a_lost_wire_is_survived_without_learning_and_heals() {
         let mut brake = brake(Options::default());
         brake.error = |_, _| 1.05;
         brake.run(60.0);
-        let before = brake.controller.state().learned.clone();
+        let before = brake.controller.state().learned().clone();
         brake.spoil = spoil;
         brake.run(3.0);
-        assert!(brake.controller.state().dtcs.active().map(|dtc| dtc.code()).eq([code]), "{code}");
+        assert!(brake.controller.state().dtcs().active().map(|dtc| dtc.code()).eq([code]), "{code}");
         assert!(brake.commands.open_time_s.iter().any(|open| *open > 0.0) || brake.lambda < 1.6, "{code}");
         brake.run(10.0);
-        let learned = &brake.controller.state().learned;
+        let learned = &brake.controller.state().learned();
         let moved =
             learned.ln.flat().iter().zip(before.ln.flat()).map(|(after, before)| (after - before).abs());
         assert!(moved.fold(0.0, f32::max) < 0.01, "{code}");
         brake.spoil = |_| ();
         brake.run(6.0);
-        assert_eq!(brake.controller.state().dtcs.active().count(), 0, "{code}");
+        assert_eq!(brake.controller.state().dtcs().active().count(), 0, "{code}");
     }
 }

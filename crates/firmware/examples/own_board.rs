@@ -73,7 +73,7 @@ fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
         }
     }
     let (calibration, state) = (controller.calibration(), controller.state());
-    match wait_for(store.save(calibration, &state.learned, state.dtcs.stored_codes(), number)) {
+    match wait_for(store.save(calibration, &state.learned(), state.dtcs().stored_codes(), number)) {
         Ok(number) => println!("key off: image {number}"),
         Err(error) => println!("key off: nothing kept, {error}"),
     }

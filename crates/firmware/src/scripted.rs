@@ -154,6 +154,10 @@ mod tests {
             fastest_m_per_s = fastest_m_per_s.max(drive.plant().view().vehicle_m_per_s);
         }
         assert!((12.0..50.0).contains(&fastest_m_per_s), "{fastest_m_per_s} m/s");
-        assert!(drive.controller().state().counts.lessons() > 200, "{:?}", drive.controller().state().counts);
+        assert!(
+            drive.controller().state().counts().lessons() > 200,
+            "{:?}",
+            drive.controller().state().counts()
+        );
     }
 }

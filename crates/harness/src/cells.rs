@@ -97,19 +97,19 @@ impl Cells {
     /// use trimwright_numerics::Weights;
     /// use trimwright_plant::{CylinderEvent, View};
     /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
+    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
     /// let mut cells = Cells::new(4);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 0.04);
     /// assert_eq!(cells.dwell_s(), [0.03, 0.01, 0.0, 0.0]);
     /// ```
     pub fn add(&mut self, event: &CylinderEvent, state: &State, view: &View, span_s: f64) {
-        let insight = &state.insight;
+        let insight = &state.insight();
         let conditions = Conditions {
             manifold_k: event.manifold_k,
             charge_k: f64::from(insight.charge_k),
-            battery_v: f64::from(state.belief.battery_v),
+            battery_v: f64::from(state.estimate().belief().battery_v),
             drop_pa: view.injector_drop_pa,
-            believed_drop_pa: f64::from(state.belief.drop_pa()),
+            believed_drop_pa: f64::from(state.estimate().belief().drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);
@@ -126,7 +126,7 @@ impl Cells {
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
     /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
+    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
     /// let mut cells = Cells::new(5);
     /// (0..80).for_each(|_| cells.add(&CylinderEvent::default(), &state, &View::default(), 0.02));
     /// assert!((cells.dwell_s().iter().sum::<f64>() - 1.6).abs() < 1e-6, "no time is lost between the cells");
@@ -144,7 +144,7 @@ impl Cells {
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
     /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
+    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
     /// let mut cells = Cells::new(4);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 4.0);
     /// assert_eq!(cells.visited(), [true, false, false, false], "3 s are enough, 1 s is not");
@@ -204,7 +204,7 @@ impl Cells {
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
     /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
+    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
     /// let mut cells = Cells::new(4);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
     /// let rms = cells.error_rms(|_| 0.05, &[0.02, 0.08, 0.3, -0.3]);
@@ -228,7 +228,7 @@ impl Cells {
     /// # use trimwright_numerics::Weights;
     /// # use trimwright_plant::{CylinderEvent, View};
     /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight.weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
+    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
     /// let mut cells = Cells::new(CELLS);
     /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
     /// assert_eq!(cells.count(&Parameters::DEFAULT.blank_map()), (2, 0), "a new map is not sure of any cell");

@@ -117,7 +117,7 @@ impl ClosedLoop {
     ///     (0..steps).for_each(|_| closed_loop.step_with(&Deaf, &Hands { key, ..Hands::default() }));
     /// }
     /// let state = closed_loop.controller().state();
-    /// assert!(state.counts.lessons() > 0 && state.learned.ln.flat().iter().all(|ln| *ln == 0.0));
+    /// assert!(state.counts().lessons() > 0 && state.learned().ln.flat().iter().all(|ln| *ln == 0.0));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[inline]
@@ -285,7 +285,7 @@ impl ClosedLoop {
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// (0..500).for_each(|_| closed_loop.step(&Hands { key: Key::On, ..Hands::default() }));
-    /// let (believed_k, true_k) = (closed_loop.controller().state().belief.ect_k, closed_loop.view().coolant_k);
+    /// let (believed_k, true_k) = (closed_loop.controller().state().estimate().belief().ect_k, closed_loop.view().coolant_k);
     /// assert!((f64::from(believed_k) - true_k).abs() < 2.0, "it believes about what is");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```

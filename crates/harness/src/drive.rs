@@ -322,7 +322,7 @@ fn drive_each(
     for options in each {
         let live = built.clone().with_options(*options);
         let learning = drive_once(scenario.passes, &live, live.parameters().blank_map(), record)?;
-        let learned = learning.closed_loop.controller().state().learned.clone();
+        let learned = learning.closed_loop.controller().state().learned().clone();
         let after = drive_once(1, &frozen(&live), learned.clone(), Record::Figures)?;
         let driveability = match record {
             Record::Everything => Some(driveability(scenario, &live, &learned)?),
@@ -345,7 +345,7 @@ fn drive_each(
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let learned = learn(&scenario, Options::default())?;
 /// assert!(learned.evidence.charge_v() > 0.8, "the alternator charges");
-/// assert!(learned.controller.state().counts.lessons() > 0);
+/// assert!(learned.controller.state().counts().lessons() > 0);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug)]
@@ -366,7 +366,7 @@ pub struct Learned {
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let learned = learn(&scenario, Options::default())?;
-/// assert!(learned.controller.state().insight.phase.started());
+/// assert!(learned.controller.state().insight().phase.started());
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
@@ -434,7 +434,7 @@ fn drive_plan(
                     rows.push(Row::of(&closed_loop, &watch, wanted, hands.throttle));
                 }
                 if all_steps.is_multiple_of(snapshot_steps) {
-                    let learned = closed_loop.controller().state().learned.clone();
+                    let learned = closed_loop.controller().state().learned().clone();
                     snapshots.push(Snapshot { time_s: closed_loop.time_s(), learned });
                 }
             }
@@ -447,7 +447,7 @@ fn drive_plan(
         pass_began_m = distance_m;
     }
     if let Some(target) = &mut target {
-        target.check_learned(&closed_loop.controller().state().learned)?;
+        target.check_learned(&closed_loop.controller().state().learned())?;
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
     let wall_s = began.elapsed().as_secs_f64();
@@ -504,7 +504,7 @@ fn assess(
     let (cells_visited, cells_confident) = watch.cells.count(&learned);
     let distance_km = learning.pass_distance_km.iter().sum::<f64>();
     let refusals =
-        Refusal::ALL.map(|refusal| (refusal.name().to_owned(), u64::from(state.counts.of(refusal))));
+        Refusal::ALL.map(|refusal| (refusal.name().to_owned(), u64::from(state.counts().of(refusal))));
     let summary = Summary {
         schema: SCHEMA,
         scenario: scenario.name.clone(),
@@ -528,7 +528,7 @@ fn assess(
             common_flow_ln: f64::from(learned.common.flow_ln),
             opening_delay_s: f64::from(late_s),
             told_apart: learned.common.told_apart(&calibration.parameters().common_correction),
-            lessons: u64::from(state.counts.lessons()),
+            lessons: u64::from(state.counts().lessons()),
             refusals: BTreeMap::from(refusals),
         },
         drive: DriveFigures {
@@ -543,7 +543,7 @@ fn assess(
         },
         driveability: None,
         cost: CostFigures { simulated_s, wall_s, times_real_time: simulated_s / wall_s },
-        dtcs: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
+        dtcs: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
         verdicts: verdicts::findings(&learning.evidence, learning.closed_loop.controller()),
     };
     Run {

@@ -232,7 +232,7 @@ impl Watch {
     }
 
     fn event(&mut self, event: &CylinderEvent, closed_loop: &ClosedLoop) {
-        let insight = &closed_loop.controller().state().insight;
+        let insight = &closed_loop.controller().state().insight();
         let span_s = event.time_s - self.last.time_s;
         (self.last, self.last_span_s) = (*event, span_s);
         if !insight.phase.started() {
@@ -296,7 +296,7 @@ impl Watch {
 
     /// One sample for the fit: the reading against what the gas at the sensor was made from, the sensor's lag known.
     fn log(&mut self, closed_loop: &ClosedLoop) {
-        let insight: &Insight = &closed_loop.controller().state().insight;
+        let insight: &Insight = &closed_loop.controller().state().insight();
         let view = closed_loop.view();
         let tau_s = closed_loop.plant().truth().oxygen_sensor.tau_s;
         let Some(&applied) = self.recall(view.sensed_intake_s) else { return };
@@ -387,9 +387,9 @@ pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
 /// added to that, ln. Both are 0 without a pulse.
 pub(crate) fn pulse(controller: &Controller) -> (f64, f64) {
     let (state, calibration) = (controller.state(), controller.calibration());
-    let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.belief.drop_pa());
-    let flow_s = state.insight.injected_fuel_kg / (f32::from(state.insight.injectors) * flow_kg_per_s);
-    let whole_s = f64::from(flow_s + state.learned.common.delay_s);
+    let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.estimate().belief().drop_pa());
+    let flow_s = state.insight().injected_fuel_kg / (f32::from(state.insight().injectors) * flow_kg_per_s);
+    let whole_s = f64::from(flow_s + state.learned().common.delay_s);
     if flow_s > 0.0 && whole_s > 0.0 { (whole_s, libm::log(whole_s / f64::from(flow_s))) } else { (0.0, 0.0) }
 }
 

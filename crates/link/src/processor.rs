@@ -45,7 +45,8 @@ impl Processor {
                     return ToHost::Refused(Complaint::Answer);
                 };
                 let started = Controller::new(calibration.with_options(options));
-                let kept = before.as_ref().filter(|_| keep_map).map(|before| before.state().learned.clone());
+                let kept =
+                    before.as_ref().filter(|_| keep_map).map(|before| before.state().learned().clone());
                 *before = Some(match kept {
                     Some(learned) => started.with_learned(learned),
                     None => started,
@@ -55,7 +56,7 @@ impl Processor {
             (ToProcessor::Finish, _) => ToHost::Ready,
             (ToProcessor::Frame(frame), Some(controller)) => ToHost::Commands(controller.step(&frame)),
             (ToProcessor::Learned, Some(controller)) => {
-                ToHost::Learned(digest_of(&controller.state().learned))
+                ToHost::Learned(digest_of(&controller.state().learned()))
             }
             (ToProcessor::Frame(_) | ToProcessor::Learned, None) => ToHost::Refused(Complaint::NotStarted),
         }

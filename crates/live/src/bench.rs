@@ -190,7 +190,7 @@ impl Bench {
             if self.past.len() == POINTS {
                 self.past.pop_front();
             }
-            let wanted = f64::from(self.closed_loop.controller().state().insight.expected_lambda);
+            let wanted = f64::from(self.closed_loop.controller().state().insight().expected_lambda);
             self.past.push_back(Point { time_s: self.closed_loop.time_s(), wanted, read: self.read() });
         }
     }
@@ -274,7 +274,7 @@ impl Bench {
     /// for _ in 0..500 {
     ///     bench.go_on();
     /// }
-    /// let dtcs = &bench.closed_loop().controller().state().dtcs;
+    /// let dtcs = &bench.closed_loop().controller().state().dtcs();
     /// assert!(dtcs.active().any(|dtc| dtc.code() == "P0107"), "the broken wire is told of");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
@@ -359,7 +359,7 @@ impl Bench {
     /// ```
     pub fn read(&self) -> Option<f64> {
         let state = self.closed_loop.controller().state();
-        (!state.belief.doubts.lambda).then(|| f64::from(state.insight.measured_lambda))
+        (!state.estimate().belief().doubts.lambda).then(|| f64::from(state.insight().measured_lambda))
     }
 
     /// Where on the map was driven, and for how long.
@@ -394,7 +394,7 @@ impl Bench {
     /// ```
     pub fn right_ln(&self) -> Vec<f64> {
         let controller = self.closed_loop.controller();
-        let late_s = controller.state().learned.common.delay_s;
+        let late_s = controller.state().learned().common.delay_s;
         self.watch.cells.right_ln(&self.scenario.truth, controller.calibration(), late_s)
     }
 
@@ -506,7 +506,7 @@ mod tests {
             [("map_open", true)]
         );
         wait(&mut bench, 20.0);
-        assert!(bench.closed_loop().controller().state().dtcs.active().count() > 0);
+        assert!(bench.closed_loop().controller().state().dtcs().active().count() > 0);
         bench.act(Act::Fault(number));
         assert_eq!(bench.faults().count(), 0);
         assert_eq!(bench.closed_loop().plant().truth(), &bench.scenario.truth);

@@ -21,7 +21,7 @@ pub(crate) const WIDTH: u16 = 4 + 4 * RPM_POINTS as u16;
 /// the cell that the engine is nearest to has a `>`.
 pub(crate) fn lines(controller: &Controller, colours: Colours) -> Vec<Line<'static>> {
     let calibration = controller.calibration();
-    let weights = &controller.state().insight.weights;
+    let weights = &controller.state().insight().weights;
     let most = weights.iter().max_by(|one, other| one.1.total_cmp(&other.1));
     let here = most.filter(|(_, share)| *share > 0.0).map(|(cell, _)| cell);
     let pressures = calibration.map_axis().points().iter().enumerate().rev();
@@ -39,7 +39,7 @@ pub(crate) fn lines(controller: &Controller, colours: Colours) -> Vec<Line<'stat
 
 /// One cell, four characters wide.
 fn shown(controller: &Controller, cell: usize, here: bool, colours: Colours) -> Span<'static> {
-    let learned = &controller.state().learned;
+    let learned = &controller.state().learned();
     let (ln, sigma_ln) = (learned.ln.flat().get(cell).copied().unwrap_or(0.0), learned.sigma_ln(cell));
     let mark = if here { '>' } else { ' ' };
     if sigma_ln > SAYS * controller.calibration().parameters().learner.prior_sigma_ln {

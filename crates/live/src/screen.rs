@@ -228,7 +228,7 @@ impl Screen<'_> {
     }
 
     fn mixture(&self) -> Vec<String> {
-        let insight = &self.bench.closed_loop().controller().state().insight;
+        let insight = &self.bench.closed_loop().controller().state().insight();
         let trim = |ln: f32| format!("{:+.1} %", 100.0 * (f64::from(ln).exp() - 1.0) + 0.0);
         let read = self.bench.read().map_or_else(|| "not ready".to_owned(), lambda);
         let open_time = format!("{:.2} ms", insight.open_time_s * 1e3);

@@ -24,7 +24,7 @@ pub(crate) fn rows(bench: &Bench, width: usize, most: usize) -> Vec<String> {
 
 /// Every code that has been set, those of now first, and whether it is one of these.
 pub(crate) fn codes(bench: &Bench) -> Vec<(Dtc, bool)> {
-    let dtcs = &bench.closed_loop().controller().state().dtcs;
+    let dtcs = &bench.closed_loop().controller().state().dtcs();
     let before = dtcs.stored().filter(|dtc| !dtcs.is_set(*dtc)).map(|dtc| (dtc, false));
     dtcs.active().map(|dtc| (dtc, true)).chain(before).collect()
 }

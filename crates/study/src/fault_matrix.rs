@@ -272,11 +272,11 @@ impl Car {
     }
 
     fn learned_ln(&self) -> Vec<f32> {
-        self.closed_loop.controller().state().learned.ln.flat().to_vec()
+        self.closed_loop.controller().state().learned().ln.flat().to_vec()
     }
 
     fn active(&self) -> impl Iterator<Item = Dtc> + '_ {
-        self.closed_loop.controller().state().dtcs.active()
+        self.closed_loop.controller().state().dtcs().active()
     }
 
     fn watch_burning(&mut self) {
@@ -332,7 +332,7 @@ pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
 fn situation(scenario: &Scenario, warm: &Car, name: &'static str, text: &str) -> Result<Situation, RunError> {
     let schedule = Schedule::parse(name, name, text).expect("the texts above are schedules");
     let mut car = if name == "start" {
-        let learned = warm.closed_loop.controller().state().learned.clone();
+        let learned = warm.closed_loop.controller().state().learned().clone();
         Car::new(scenario, scenario.truth.clone(), learned)?
     } else {
         let mut car = warm.clone();
@@ -411,7 +411,7 @@ fn case(
             after_ln = car.learned_ln();
         }
         let state = car.closed_loop.controller().state();
-        let doubts = state.belief.doubts;
+        let doubts = state.estimate().belief().doubts;
         let sound = car.runs() && !doubts.fuel() && car.active().all(|dtc| had.contains(&dtc));
         let ready = !doubts.lambda || starts;
         healed_s = (sound && ready).then(|| healed_s.unwrap_or(car.closed_loop.time_s() - mended_s));

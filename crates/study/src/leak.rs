@@ -122,8 +122,8 @@ fn told(strength: f64, richer_ln: Option<[f64; 2]>, learned: &Learned) -> Leakin
     Leaking {
         strength,
         richer_ln,
-        flagged: state.self_check.upstream_air_kg_per_s() > 0.0,
-        refused: state.counts.of(Refusal::UpstreamAir),
+        flagged: state.self_check().upstream_air_kg_per_s() > 0.0,
+        refused: state.counts().of(Refusal::UpstreamAir),
         said: rank(&learned.evidence, &learned.controller).iter().map(|(cause, _)| *cause).collect(),
     }
 }
@@ -149,11 +149,11 @@ fn idle_air_kg_per_s(scenario: &Scenario) -> Result<f64, RunError> {
 
 /// What the learned map does at the place where `at` idles in the end, ln: the cells' share and that of the opening delay.
 fn correction_ln(controller: &Controller, at: &Controller) -> f64 {
-    let (state, insight) = (controller.state(), &at.state().insight);
-    let flow_kg_per_s = at.calibration().injector_flow_kg_per_s(at.state().belief.drop_pa());
+    let (state, insight) = (controller.state(), &at.state().insight());
+    let flow_kg_per_s = at.calibration().injector_flow_kg_per_s(at.state().estimate().belief().drop_pa());
     let flows_s = insight.injected_fuel_kg / (f32::from(insight.injectors) * flow_kg_per_s);
-    let late = f64::from(state.learned.common.delay_s / flows_s);
-    f64::from(state.learned.at(&insight.weights)) + libm::log1p(late)
+    let late = f64::from(state.learned().common.delay_s / flows_s);
+    f64::from(state.learned().at(&insight.weights)) + libm::log1p(late)
 }
 
 /// The table as CSV: a row for each strength, the sound engines first.

@@ -105,7 +105,7 @@ impl Brake {
     }
 
     fn burn(&mut self, calibration: &Calibration) {
-        let charge_k = self.controller.state().insight.charge_k;
+        let charge_k = self.controller.state().insight().charge_k;
         let air_kg = calibration.base_air_charge_kg(self.map_pa, 101_325.0, self.speed_rad_per_s, charge_k)
             * (self.error)(self.speed_rad_per_s, self.map_pa);
         let fuel_kg = std::mem::take(&mut self.fuel_kg);

@@ -128,7 +128,7 @@ fn fan(car: &Car<'_>) -> Result<Option<EventFigures>, RunError> {
     let car = Car { scenario: &covered, ..*car };
     let mut trial = Trial::idling(&car, car.calibration, starts_degc, SETTLES_S)?;
     let mut before = trial.mean_error(BEFORE_S);
-    let running = |trial: &Trial| trial.closed_loop.controller().state().fans.running() > 0;
+    let running = |trial: &Trial| trial.closed_loop.controller().state().fans().running() > 0;
     if running(&trial) {
         return Ok(None);
     }
@@ -151,7 +151,7 @@ pub(super) fn return_from_cut(car: &Car<'_>) -> Result<CutFigures, RunError> {
         trial.hands.throttle = 0.0;
         let mut was_cut = false;
         trial.run(LET_GO_S, |moment| {
-            let is_cut = !moment.closed_loop.controller().state().phase.phase.burns();
+            let is_cut = !moment.closed_loop.controller().state().phase().phase().burns();
             cuts += u32::from(is_cut && !was_cut);
             was_cut = is_cut;
             drop_rpm = drop_rpm.max(-moment.over_rpm);

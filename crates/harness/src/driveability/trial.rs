@@ -99,8 +99,8 @@ impl Trial {
             self.runs = if ran { speed > STALLED_RAD_PER_S } else { caught };
             self.stalls += u32::from(ran && !self.runs);
             let state = self.closed_loop.controller().state();
-            let wanted_ln = libm::log(f64::from(state.insight.wanted_lambda));
-            let burns = state.phase.phase.burns();
+            let wanted_ln = libm::log(f64::from(state.insight().wanted_lambda));
+            let burns = state.phase().phase().burns();
             let mut errors = [0.0; trimwright_plant::MAX_EVENTS];
             let mut count = 0;
             for event in self.closed_loop.plant().events().iter().filter(|event| burns && event.fuel_kg > 0.0)
@@ -108,7 +108,7 @@ impl Trial {
                 errors[count] = libm::log(event.lambda) - wanted_ln;
                 count += 1;
             }
-            let over_rpm = (speed - f64::from(state.idle.target_rad_per_s())) * RPM_PER_RAD_PER_S;
+            let over_rpm = (speed - f64::from(state.idle().target_rad_per_s())) * RPM_PER_RAD_PER_S;
             look(&Moment { over_rpm, errors: &errors[..count], closed_loop: &self.closed_loop });
         }
     }

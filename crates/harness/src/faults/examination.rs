@@ -325,12 +325,12 @@ impl Notes {
             misfires: books.misfires as f64 / charges,
             knocks: books.knocks as f64 / charges,
             mixture_ln: watch.steady.mean(),
-            codes: state.dtcs.stored().map(|dtc| dtc.code().to_owned()).collect(),
-            guard_trips: state.cuts.guard_trips,
-            upstream_air_kg_per_s: f64::from(state.self_check.upstream_air_kg_per_s()),
-            lessons: state.counts.lessons(),
+            codes: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
+            guard_trips: state.lean_guard().trips(),
+            upstream_air_kg_per_s: f64::from(state.self_check().upstream_air_kg_per_s()),
+            lessons: state.counts().lessons(),
             refusals: Refusal::ALL
-                .map(|refusal| (refusal.name().to_owned(), state.counts.of(refusal)))
+                .map(|refusal| (refusal.name().to_owned(), state.counts().of(refusal)))
                 .into_iter()
                 .filter(|(_, count)| *count > 0)
                 .collect(),
@@ -345,7 +345,7 @@ impl Notes {
 fn learned(closed_loop: &ClosedLoop, watch: &Watch, counts: impl Fn(f32) -> bool) -> f64 {
     let controller = closed_loop.controller();
     let speeds = controller.calibration().rpm_axis().points();
-    let cells = controller.state().learned.ln.flat().iter().zip(watch.cells.dwell_s());
+    let cells = controller.state().learned().ln.flat().iter().zip(watch.cells.dwell_s());
     let (mut sum, mut weight) = (0.0, 0.0);
     for (cell, (&ln, dwell_s)) in cells.enumerate() {
         if counts(speeds[cell % speeds.len()]) {

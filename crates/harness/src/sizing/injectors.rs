@@ -3,7 +3,6 @@
 use super::Car;
 use super::line::{CHARGE, DELAY, FLOW, Line, PRESSURE, ROTATION, SHARE, digits};
 use core::f64::consts::TAU;
-use trimwright_control::open_time::DUTY_LIMIT;
 
 /// Time of flow below which fuel no longer goes with time, s: engineering judgement, as the controller's short-pulse correction has it.
 const LEAST_FLOW_S: f64 = 0.6e-3;
@@ -73,7 +72,7 @@ fn pulse_at_peak(car: &Car<'_>) -> Line {
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v as f32));
     let ms = |si| car.show(DELAY, si);
     car.told(PART, "share of time open", SHARE, open_s / pulse_every_s)
-        .at_most(f64::from(DUTY_LIMIT), 0.05)
+        .at_most(f64::from(car.calibration.parameters().open_time.duty_limit), 0.05)
         .formula(format!(
             "{} for {} by {opening} at a firing, {} of it opening delay at {} V; each opens every {} at {}",
             ms(open_s),

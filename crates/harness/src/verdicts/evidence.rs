@@ -118,42 +118,48 @@ impl Evidence {
         self.pulses(state);
         self.deaths(state);
         let calibration = controller.calibration();
-        if !state.insight.phase.burns() || state.phase.since_start_s < 15.0 {
+        if !state.insight().phase.burns() || state.phase().since_start_s() < 15.0 {
             return;
         }
         self.rail(state, calibration.answers().rail_pressure_pa);
-        self.at_end.add(f64::from(u8::from(state.belief.lambda_at_end && !state.belief.doubts.lambda)));
+        self.at_end.add(f64::from(u8::from(
+            state.estimate().belief().lambda_at_end && !state.estimate().belief().doubts.lambda,
+        )));
         self.mixture(state, controller);
         self.idle(state);
     }
 
     fn idle(&mut self, state: &State) {
-        let known = !state.belief.doubts.tp && !state.belief.doubts.ect && state.belief.ect_k > WARM_K;
-        if known && !self.on_dynamometer && state.phase.since_start_s > 60.0 {
-            self.idle_extra.add(f64::from(state.idle.integral()));
+        let known = !state.estimate().belief().doubts.tp
+            && !state.estimate().belief().doubts.ect
+            && state.estimate().belief().ect_k > WARM_K;
+        if known && !self.on_dynamometer && state.phase().since_start_s() > 60.0 {
+            self.idle_extra.add(f64::from(state.idle().integral()));
         }
     }
 
     fn deaths(&mut self, state: &State) {
-        let runs = state.insight.phase.started();
+        let runs = state.insight().phase.started();
         let ran = core::mem::replace(&mut self.ran, runs);
         self.died += u32::from(ran && !runs);
     }
 
     /// An engine that is cranked or dies turns unevenly: its pulses come when they will.
     fn pulses(&mut self, state: &State) {
-        let ever = state.crank.lost_pulses.saturating_add(state.crank.refused_pulses);
+        let ever = state.crank().lost_pulses().saturating_add(state.crank().refused_pulses());
         let new = ever.saturating_sub(core::mem::replace(&mut self.pulses_off_ever, ever));
-        if state.insight.phase.burns() && state.phase.since_start_s > RUNS_S {
+        if state.insight().phase.burns() && state.phase().since_start_s() > RUNS_S {
             self.pulses_off = self.pulses_off.saturating_add(new);
         }
     }
 
     fn supply(&mut self, state: &State) {
-        let volts = f64::from(state.belief.battery_v);
-        match state.insight.phase {
-            Phase::Stopped | Phase::Priming if !state.belief.doubts.battery => self.battery_v[0].add(volts),
-            Phase::Running if state.phase.since_start_s > CHARGING_S => {
+        let volts = f64::from(state.estimate().belief().battery_v);
+        match state.insight().phase {
+            Phase::Stopped | Phase::Priming if !state.estimate().belief().doubts.battery => {
+                self.battery_v[0].add(volts)
+            }
+            Phase::Running if state.phase().since_start_s() > CHARGING_S => {
                 self.battery_v[1].add(volts);
             }
             _ => (),
@@ -161,38 +167,38 @@ impl Evidence {
     }
 
     fn coolant(&mut self, state: &State) {
-        if state.belief.doubts.ect {
+        if state.estimate().belief().doubts.ect {
             return;
         }
-        let ect_k = f64::from(state.belief.ect_k);
+        let ect_k = f64::from(state.estimate().belief().ect_k);
         self.ect_most_k = self.ect_most_k.max(ect_k);
-        if state.phase.since_start_s > 600.0 {
+        if state.phase().since_start_s() > 600.0 {
             self.ect_late_k.add(ect_k);
         }
     }
 
     fn rail(&mut self, state: &State, wanted_pa: f32) {
-        if state.belief.doubts.rail {
+        if state.estimate().belief().doubts.rail {
             return;
         }
-        let ln = libm::log(f64::from(state.belief.rail_pa.max(1e3) / wanted_pa));
+        let ln = libm::log(f64::from(state.estimate().belief().rail_pa.max(1e3) / wanted_pa));
         self.rail_lagged_ln += 0.02 * (ln - self.rail_lagged_ln);
         self.rail_least_ln = self.rail_least_ln.min(self.rail_lagged_ln);
     }
 
     fn mixture(&mut self, state: &State, controller: &Controller) {
-        let (insight, past) = (&state.insight, &state.attribution.past());
+        let (insight, past) = (&state.insight(), &state.attribution().past());
         let off_ln = f64::from(insight.right_ln - insight.learned_ln);
         let freezes = insight.refusal.is_some_and(|refusal| refusal.freezes_trim());
-        if freezes || state.belief.lambda_at_end || !off_ln.is_finite() || past.moving > 1.0 {
+        if freezes || state.estimate().belief().lambda_at_end || !off_ln.is_finite() || past.moving > 1.0 {
             return;
         }
         // What is right is the cell's own part and that of the opening delay together.
         let right_ln = f64::from(insight.right_ln) + pulse(controller).1;
-        if state.belief.ect_k < COLD_K {
+        if state.estimate().belief().ect_k < COLD_K {
             self.off_ln[0].add(right_ln);
         }
-        if state.belief.ect_k < WARM_K || state.phase.since_start_s < 60.0 {
+        if state.estimate().belief().ect_k < WARM_K || state.phase().since_start_s() < 60.0 {
             return;
         }
         self.off_ln[1].add(right_ln);
@@ -232,8 +238,8 @@ impl Evidence {
 
     /// Times from cuts to air at the sensor, and from their ends to the mixture.
     fn cut(&mut self, state: &State) {
-        let (cutting, lambda) = (state.insight.phase == Phase::FuelCut, state.belief.lambda);
-        let believed_s = f64::from(state.insight.delay_s);
+        let (cutting, lambda) = (state.insight().phase == Phase::FuelCut, state.estimate().belief().lambda);
+        let believed_s = f64::from(state.insight().delay_s);
         self.wait = match (self.wait, cutting) {
             (Some(Wait::Air { for_s, believed_s }), _) if lambda > AIR_LAMBDA || for_s > LONGEST_CUT_S => {
                 self.late_s.add(for_s - believed_s);
@@ -252,7 +258,7 @@ impl Evidence {
             }
             (Some(Wait::Shown), true) => Some(Wait::Shown),
             (Some(Wait::Shown), false) => Some(Wait::Mixture { for_s: 0.0, believed_s }),
-            (Some(Wait::Mixture { for_s, believed_s }), false) if state.insight.phase.burns() => {
+            (Some(Wait::Mixture { for_s, believed_s }), false) if state.insight().phase.burns() => {
                 if lambda < MIXTURE_LAMBDA || for_s > LONGEST_CUT_S {
                     self.back_s.add(for_s - believed_s);
                     None

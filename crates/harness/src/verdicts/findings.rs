@@ -45,7 +45,7 @@ struct Words {
 }
 
 fn finding(cause: Cause, evidence: &Evidence, controller: &Controller) -> Finding {
-    let leaner = controller.state().self_check.pull().falsely_lean_ln(response(controller)).is_none();
+    let leaner = controller.state().self_check().pull().falsely_lean_ln(response(controller)).is_none();
     let Words { title, weight, causes, tell_apart, check } = words(cause, leaner);
     let owned = |lines: &[&str]| lines.iter().map(|line| (*line).to_owned()).collect();
     Finding {
@@ -69,8 +69,8 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
         at(evidence.pattern.middle_ln()),
         at(evidence.pattern.high_ln())
     );
-    let (pull, _, count) = state.self_check.pull().estimate();
-    let burned = state.self_check.pull().off_ln(response(controller)).map_or_else(
+    let (pull, _, count) = state.self_check().pull().estimate();
+    let burned = state.self_check().pull().off_ln(response(controller)).map_or_else(
         String::new,
         |(off_ln, sigma_ln)| {
             let (off, sigma) = (100.0 * libm::expm1(f64::from(off_ln.abs())), 100.0 * sigma_ln);
@@ -81,11 +81,11 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
     let crank =
         format!("1 % more fuel changes the idle speed by {pull:+.2} % ({count:.0} half waves){burned}");
     let codes: Vec<String> =
-        state.dtcs.stored().map(|dtc| format!("{}: {}", dtc.code(), dtc.meaning())).collect();
+        state.dtcs().stored().map(|dtc| format!("{}: {}", dtc.code(), dtc.meaning())).collect();
     match cause {
         Cause::SensorReading => vec![crank, corrections],
         Cause::UpstreamAir => {
-            let refused = state.counts.of(Refusal::UpstreamAir);
+            let refused = state.counts().of(Refusal::UpstreamAir);
             let learning = format!("{refused} readings at low flow were not learned from because of it");
             vec![crank, corrections, learning]
         }
@@ -112,14 +112,14 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
                 let back_s = evidence.back_s.value();
                 seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
             }
-            seen.extend(state.self_check.measured().map(|measured| {
+            seen.extend(state.self_check().measured().map(|measured| {
                 let (delay_s, believed_s) = (measured.delay_s, measured.believed_s);
                 format!("the dither of the fuel came back after {delay_s:.2} s instead of {believed_s:.2} s")
             }));
             seen
         }
         Cause::CrankSignal => {
-            let (lost, refused) = (state.crank.lost_pulses, state.crank.refused_pulses);
+            let (lost, refused) = (state.crank().lost_pulses(), state.crank().refused_pulses());
             vec![format!("{lost} pulses seem lost, {refused} were refused")]
         }
         Cause::Charging | Cause::Wiring => {
@@ -135,7 +135,7 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
 
 /// The mixture reached an end of what may be corrected.
 fn limits(controller: &Controller) -> Option<Finding> {
-    let bounded = controller.state().counts.of(Refusal::Authority);
+    let bounded = controller.state().counts().of(Refusal::Authority);
     (bounded > 0).then(|| Finding {
         title: "The learned map reached the end of what it may correct".to_owned(),
         weight: Weight::Act,
@@ -167,7 +167,7 @@ fn cold(evidence: &Evidence) -> Option<Finding> {
 
 /// The drive ended before anything could be learned.
 fn nothing_learned(controller: &Controller) -> Option<Finding> {
-    let counts = &controller.state().counts;
+    let counts = &controller.state().counts();
     if counts.lessons() > 0 || !controller.calibration().options().learning {
         return None;
     }
@@ -198,7 +198,7 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
 
 /// Where the map knows nothing.
 fn unvisited(controller: &Controller) -> Option<Finding> {
-    let learned = &controller.state().learned;
+    let learned = &controller.state().learned();
     let first = controller.calibration().parameters().learner.prior_sigma_ln;
     let cells = learned.ln.flat().len();
     let known = (0..cells).filter(|cell| learned.sigma_ln(*cell) < KNOWN * first).count();

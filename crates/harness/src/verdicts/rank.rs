@@ -67,7 +67,7 @@ pub fn rank(evidence: &Evidence, controller: &Controller) -> Vec<(Cause, f64)> {
 
 fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
     let state = controller.state();
-    let any = |dtcs: &[Dtc]| state.dtcs.stored().any(|stored| dtcs.contains(&stored));
+    let any = |dtcs: &[Dtc]| state.dtcs().stored().any(|stored| dtcs.contains(&stored));
     let circuit = |dtcs: &[Dtc]| if any(dtcs) { CIRCUIT } else { 0.0 };
     let measured = |found: bool| if found { MEASURED } else { 0.0 };
     match cause {
@@ -99,7 +99,7 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         Cause::UpstreamAir => reads_lean(controller) + if everywhere(evidence) { 0.0 } else { 0.5 },
         Cause::SensorReading => {
             let lean = reads_lean(controller) + if everywhere(evidence) { 0.5 } else { 0.0 };
-            lean.max(measured_ln(state.self_check.pull().falsely_rich_ln(response(controller))))
+            lean.max(measured_ln(state.self_check().pull().falsely_rich_ln(response(controller))))
         }
         Cause::FuelScale => {
             // An engine that cannot be kept running, without anything else to explain it, gets far too little or too much.
@@ -109,7 +109,7 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         }
         Cause::OpeningDelay => {
             let rise_ln = evidence.rise_ln().map_or(0.0, |ln| ln - SOUND_RISE_LN);
-            let delay_s = f64::from(state.learned.common.delay_s) - SOUND_DELAY_S;
+            let delay_s = f64::from(state.learned().common.delay_s) - SOUND_DELAY_S;
             // A rise that goes with a rich engine is no delay.
             if rise_ln * delay_s < 0.0 || (reads_lean(controller) > 0.0 && rise_ln > 0.0) {
                 return 0.0;
@@ -133,7 +133,7 @@ pub(super) fn response(controller: &Controller) -> &TorqueResponseParameters {
 
 /// Weight of an engine that is richer than it reads.
 fn reads_lean(controller: &Controller) -> f64 {
-    measured_ln(controller.state().self_check.pull().falsely_lean_ln(response(controller)))
+    measured_ln(controller.state().self_check().pull().falsely_lean_ln(response(controller)))
 }
 
 /// Whether the correction is so large at high flow, too, that the sensor rather than a leak makes it.
@@ -143,12 +143,12 @@ fn everywhere(evidence: &Evidence) -> bool {
 
 fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
     let state = controller.state();
-    if state.dtcs.stored().any(|stored| stored == Dtc::O2Slow) {
+    if state.dtcs().stored().any(|stored| stored == Dtc::O2Slow) {
         return MEASURED;
     }
     let late = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
     let back = (evidence.back_s.value() - SOUND_BACK_S) / BACK_S;
-    let by_dither = (state.self_check.measured())
+    let by_dither = (state.self_check().measured())
         .map_or(0.0, |measured| 2.0 * f64::from(measured.delay_s / measured.believed_s) - 1.8);
     late.max(back).max(by_dither).max(0.0)
 }
