@@ -14,10 +14,9 @@ use lesson::road::{self, Heard, Road};
 use std::cell::RefCell;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::CELLS;
-use trimwright_control::Parameters;
 use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
 use trimwright_control::learner::{Integral, Kalman, Learner};
+use trimwright_control::{CELLS, Parameters};
 
 /// The whole learner: how much of each cell it has seen, and the smallest part that a cell still moves by.
 struct Counting {

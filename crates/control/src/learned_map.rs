@@ -94,11 +94,16 @@ pub struct Common {
 
 impl LearnedMap {
     /// A map that has learned nothing: [`Parameters::blank_map`](crate::Parameters::blank_map) has both parts at hand.
-    pub const fn new(parameters: &LearnerParameters, common: Common) -> Self {
+    ///
+    /// Kept out of line: it is made at two places and long.
+    #[inline(never)]
+    pub fn new(parameters: &LearnerParameters, common: Common) -> Self {
         let (prior, film_prior) = (parameters.prior_sigma_ln, parameters.film_prior_sigma_ln);
+        let mut variance = Grid::filled(0.0);
+        variance.flat_mut().fill(prior * prior);
         Self {
             ln: Grid::filled(0.0),
-            variance: Grid::filled(prior * prior),
+            variance,
             film_ln: [0.0; FILM],
             film_variance: [film_prior * film_prior; FILM],
             common,

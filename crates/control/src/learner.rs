@@ -93,9 +93,15 @@ impl Learner for Integral {
 
 impl Learner for NormalisedGradient {
     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        let norm2: f32 = lesson.taught().map(|(_, share)| share * share).sum();
-        map.take(parameters, lesson, |_, share, _| self.gain * share / norm2.max(parameters.least_norm))
+        let norm2 = norm2(parameters, lesson);
+        map.take(parameters, lesson, |_, share, _| self.gain * share / norm2)
     }
+}
+
+/// Sum of the squared shares.
+fn norm2(parameters: &LearnerParameters, lesson: &Lesson<'_>) -> f32 {
+    let norm2: f32 = lesson.taught().map(|(_, share)| share * share).sum();
+    norm2.max(parameters.least_norm)
 }
 
 impl Learner for Kalman {
@@ -106,13 +112,15 @@ impl Learner for Kalman {
 
 impl Learner for Strategy {
     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        match self {
-            Self::Integral => Integral { gain: parameters.integral_gain }.learn(parameters, map, lesson),
-            Self::NormalisedGradient => {
-                NormalisedGradient { gain: parameters.gradient_gain }.learn(parameters, map, lesson)
-            }
-            Self::Kalman => Kalman.learn(parameters, map, lesson),
-        }
+        // One closure for all of them, so that a lesson is taken at one place in flash.
+        let by_share = match self {
+            Self::Integral => Some((parameters.integral_gain, 1.0)),
+            Self::NormalisedGradient => Some((parameters.gradient_gain, norm2(parameters, lesson))),
+            Self::Kalman => None,
+        };
+        map.take(parameters, lesson, |_, share, best| {
+            by_share.map_or(best, |(gain, norm2)| gain * share / norm2)
+        })
     }
 }
 

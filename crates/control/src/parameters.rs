@@ -107,7 +107,7 @@ impl Parameters {
     /// let map = Parameters::DEFAULT.blank_map();
     /// assert!(map.ln.flat().iter().all(|ln| *ln == 0.0) && map.sigma_ln(40) == 0.12);
     /// ```
-    pub const fn blank_map(&self) -> LearnedMap {
+    pub fn blank_map(&self) -> LearnedMap {
         LearnedMap::new(&self.learner, Common::new(&self.common_correction))
     }
 }

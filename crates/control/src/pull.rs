@@ -35,6 +35,14 @@ trimwright_numerics::parameters! {
     }
 }
 
+impl TorqueResponseParameters {
+    /// Which mixture burns with this answer, ln lambda. Kept out of line: three are asked for at once, seldom.
+    #[inline(never)]
+    fn burned_ln(&self, answer: f32) -> f32 {
+        along(&self.burned_ln, answer)
+    }
+}
+
 /// How the crank answers a dither of the fuel at idle: relative change of speed over relative change of fuel, half wave by half wave.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -131,10 +139,9 @@ impl Pull {
     /// richer than it reads.
     pub fn off_ln(&self, parameters: &TorqueResponseParameters) -> Option<(f32, f32)> {
         let (mean, sigma, count) = self.estimate();
-        let burned_ln = |answer| along(&parameters.burned_ln, answer);
-        let scatter_ln = 0.5 * (burned_ln(mean + sigma) - burned_ln(mean - sigma));
+        let scatter_ln = 0.5 * (parameters.burned_ln(mean + sigma) - parameters.burned_ln(mean - sigma));
         let both_ln = Real::sqrt(scatter_ln * scatter_ln + parameters.own_ln * parameters.own_ln);
-        (count >= parameters.fewest).then(|| (self.read_ln - burned_ln(mean), both_ln))
+        (count >= parameters.fewest).then(|| (self.read_ln - parameters.burned_ln(mean), both_ln))
     }
 
     /// By how much the engine is surely richer than it reads, ln.
