@@ -19,9 +19,9 @@
 //! | what | bytes |
 //! |---|---|
 //! | calibration, parameters in flash | 1896 |
-//! | state | 9168 |
+//! | state | 9296 |
 //! | learned map | 1376 |
-//! | controller | 11064 |
+//! | controller | 11192 |
 //!
 //! ```
 //! use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};

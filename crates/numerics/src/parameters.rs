@@ -217,7 +217,8 @@ impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
 /// let lambda = [(0.86, 1.0), (0.95, 0.88), (1.0, 0.87)];
 /// assert_eq!([0.2, 0.95, 1.2].map(|load| along(&lambda, load)), [1.0, 0.88, 0.87]);
 /// ```
-#[inline]
+// Out of line, as is the other: each is called from dozens of places, and a controller's flash is small.
+#[inline(never)]
 pub fn along<T: Real>(points: &[(T, T)], x: T) -> T {
     between(points.iter().copied(), x)
 }
@@ -252,7 +253,7 @@ fn between<T: Real>(points: impl Iterator<Item = (T, T)>, x: T) -> T {
 /// let map_pa = [(0.5, 10e3), (4.5, 110e3)];
 /// assert_eq!(along_beyond(&map_pa, 4.7), 115e3);
 /// ```
-#[inline]
+#[inline(never)]
 pub fn along_beyond<T: Real>(points: &[(T, T)], x: T) -> T {
     let mut piece = match points {
         [] => return T::ZERO,
