@@ -217,6 +217,7 @@ impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
 /// let lambda = [(0.86, 1.0), (0.95, 0.88), (1.0, 0.87)];
 /// assert_eq!([0.2, 0.95, 1.2].map(|load| along(&lambda, load)), [1.0, 0.88, 0.87]);
 /// ```
+// Out of line, as is the other: each is called from dozens of places, and a controller's flash is small.
 #[inline(never)]
 pub fn along<T: Real>(points: &[(T, T)], x: T) -> T {
     between(points.iter().copied(), x)
