@@ -59,6 +59,7 @@
 //! | `_ln` | none: natural logarithm of a ratio | % |
 //! | none | none: a ratio | % |
 
+pub mod block_reader;
 pub mod cells;
 pub mod closed_loop;
 pub mod document;

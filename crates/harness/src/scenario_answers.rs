@@ -2,7 +2,7 @@
 //!
 //! A key is the name of the field of [`SetupAnswers`] without its unit.
 
-use crate::document::{Document, quantities};
+use crate::document::{Document, decimal, quantities};
 use crate::error::InputError;
 use crate::units::Kind;
 use trimwright_control::{AnswerError, Cam, FuelSystem, SetupAnswers};
@@ -78,11 +78,6 @@ pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), I
         )
     };
     Err(document.wrong(key, problem))
-}
-
-/// The number that a single-precision constant was written as.
-fn decimal(value: f32) -> f64 {
-    value.to_string().parse().unwrap_or(f64::NAN)
 }
 
 #[cfg(test)]
