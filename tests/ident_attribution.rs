@@ -41,7 +41,7 @@ impl Learner for PresentCell {
 
 /// Drives the town schedule once and gives the rms error of the visited cells, ln, and how many lessons were taken.
 fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
-    let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+    let calibration = scenario.calibration().expect("they were checked");
     let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
     let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
     let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());

@@ -23,7 +23,7 @@ impl Stretch {
     pub(crate) fn new() -> Self {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
         let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
-        let calibration = Calibration::from_answers(&scenario.answers).expect("checked answers");
+        let calibration = scenario.calibration().expect("checked answers");
         let mut start = ClosedLoop::new(plant, Controller::new(calibration));
         let hands = |key, range, throttle| Hands { key, range, throttle, ..Hands::default() };
         let drive = hands(Key::On, Range::Drive, 0.2);

@@ -34,7 +34,7 @@ pub(crate) fn van() -> Scenario {
 /// Drives it.
 pub(crate) fn drive() -> Road {
     let scenario = van();
-    let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+    let calibration = scenario.calibration().expect("they were checked");
     let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
     let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
     let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());

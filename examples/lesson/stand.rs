@@ -19,7 +19,7 @@ impl Stand {
         let mut truth = scenario.truth;
         (truth.thermal.start_k, truth.thermal.start_bonnet_k) = (358.0, 310.0);
         change(&mut truth);
-        let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+        let calibration = scenario.calibration().expect("they were checked");
         let controller = Controller::new(calibration.with_options(options));
         let plant = Plant::new(truth, scenario.seed).expect("a truth within its ranges");
         let mut stand = Self { wired: ClosedLoop::new(plant, controller), hands: Hands::default() };

@@ -1,5 +1,5 @@
 use super::*;
-use trimwright_control::{Controller, SetupAnswers};
+use trimwright_control::{Controller, Parameters, SetupAnswers};
 use trimwright_link::{Complaint, Processor};
 
 /// What happens to each message on the line, by its number.
@@ -100,6 +100,15 @@ fn what_follows_a_lost_message_is_refused() {
     assert!(run(&mut target).is_err());
     let complaint = Complaint::Lost { due: 3, came: 4 };
     assert_eq!(target.step(&Frame::default()), Err(OnTargetError::Refused { number: 4, complaint }));
+}
+
+#[test]
+fn parameters_that_the_line_does_not_carry_are_refused() {
+    let mut parameters = Parameters::DEFAULT;
+    parameters.feedback.keep_s += 1.0;
+    let other = Calibration::new(&SetupAnswers::default(), parameters).expect("in range");
+    let error = over(|_, _| {}).start(&other, false).expect_err("refused");
+    assert!(error.to_string().ends_with("but no section [calibration]"), "{error}");
 }
 
 #[test]
