@@ -4,7 +4,7 @@
 
 use trimwright_control::attribution::Seen;
 use trimwright_control::learner::{LearnedMap, Learner, Lesson, Outcome};
-use trimwright_control::{Calibration, Controller, State, Strategy};
+use trimwright_control::{Controller, State, Strategy};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::starting::PERIOD_S;

@@ -5,7 +5,7 @@
 //! `control_margins.csv`. Here the gain is raised on the engine until the trim swings, and held against the same theory.
 
 use trimwright_control::feedback::FeedbackParameters;
-use trimwright_control::{Calibration, Controller, Options};
+use trimwright_control::{Controller, Options};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::{Hands, Key, Plant, Truth};
 use trimwright_signals::{Commands, Frame};

@@ -1,7 +1,7 @@
 //! The default van on a highway, with every lesson that its controller took written down.
 
+use trimwright_control::Controller;
 use trimwright_control::attribution::Seen;
-use trimwright_control::{Calibration, Controller};
 use trimwright_harness::cells::Cells;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;

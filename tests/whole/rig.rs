@@ -1,6 +1,6 @@
 //! A shipped car with its controller and whoever is at its wheel.
 
-use trimwright_control::{Calibration, Controller};
+use trimwright_control::Controller;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
