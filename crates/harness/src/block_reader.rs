@@ -18,13 +18,14 @@
 //! values = [["30 deg", "40 deg"], ["20 deg", "30 deg"]]
 //! ```
 
-use crate::document::{Document, Number, decimal, inside, plain_number, read_quantity};
+use crate::document::{Document, Number, inside};
 use crate::error::InputError;
-use crate::units::{Kind, Unit, held};
+use crate::measure::Measure;
+use crate::units::Kind;
 use std::fmt::Display;
 use toml_edit::{Array, Value};
 use trimwright_numerics::Real;
-use trimwright_numerics::parameters::{Block, ParameterInfo, Range, Shape, Slot};
+use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Slot};
 
 /// What a parameter's numbers are stored as.
 ///
@@ -338,51 +339,6 @@ impl<T: Scalar> Places<T> {
             }
             _ => Ok(()),
         }
-    }
-}
-
-/// In what a number is measured, and its range.
-#[derive(Clone, Copy)]
-struct Measure {
-    kind: Option<Kind>,
-    unit: &'static str,
-    low: f64,
-    high: f64,
-}
-
-impl Measure {
-    fn of<T: Scalar>(range: &Range<T>) -> Self {
-        let (low, high) = (decimal(range.min), decimal(range.max));
-        Self { kind: Kind::of(range.unit), unit: range.unit, low, high }
-    }
-
-    /// What it is called: "a voltage".
-    fn name(self) -> String {
-        self.kind.map_or_else(|| format!("a number in {}", self.unit), |kind| kind.name().to_owned())
-    }
-
-    /// A number in its range, or what is wrong with it.
-    fn read<T: Scalar>(self, value: &Value) -> Result<T, String> {
-        let plain = plain_number(value);
-        let (si, unit) = match (self.kind, plain) {
-            (None, Some(number)) => (number, None),
-            (None, None) => return Err(format!("must be a plain number, in {}", self.unit)),
-            // Refused as out of range, so that the range is told.
-            (Some(Kind::Ratio), Some(number)) if !number.is_finite() => {
-                (number, Unit::preferred(Kind::Ratio))
-            }
-            (Some(kind), _) => {
-                let (si, unit) = read_quantity(value, kind).map_err(|problem| problem.to_string())?;
-                (si, Some(unit))
-            }
-        };
-        let range = (self.low, self.high);
-        held(si, range).map(T::from_f64).ok_or_else(|| {
-            match unit.map(|unit| unit.held_limits(range.0, range.1)) {
-                Some([least, most]) => format!("must be between {least} and {most}"),
-                None => format!("must be between {} and {} {}", range.0, range.1, self.unit),
-            }
-        })
     }
 }
 

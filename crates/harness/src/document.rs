@@ -226,6 +226,11 @@ impl Document {
         known.iter().filter(|(_, known)| known.kind == Some(kind)).map(|(key, _)| key.clone()).collect()
     }
 
+    /// All keys that were asked for, and of what kind those of quantities are.
+    pub(crate) fn known(&self) -> Vec<(String, Option<Kind>)> {
+        self.known.borrow().iter().map(|(key, known)| (key.clone(), known.kind)).collect()
+    }
+
     /// Whether the document gives the field of this path.
     pub(crate) fn gives(&self, field: &str) -> bool {
         self.key_of(field).is_some_and(|(key, _)| matches!(self.find(&key), Ok(Some(_))))

@@ -30,6 +30,11 @@ use trimwright_plant::Truth;
 /// ```
 pub const LONGEST_RUN_S: f64 = 172_800.0;
 
+/// How many times a schedule may be driven.
+pub(crate) const PASSES: (i64, i64) = (1, 100);
+/// What random numbers may start from.
+pub(crate) const SEEDS: (i64, i64) = (0, i64::MAX);
+
 /// Everything that decides what happens in a run.
 ///
 /// ```
@@ -215,8 +220,8 @@ impl Scenario {
         document.lines("about", &mut about)?;
         document.text("engine", &mut engine)?;
         document.text("schedule", &mut schedule)?;
-        document.whole("passes", (1, 100), &mut passes)?;
-        document.whole("seed", (0, i64::MAX), &mut seed)?;
+        document.whole("passes", PASSES, &mut passes)?;
+        document.whole("seed", SEEDS, &mut seed)?;
         let answers = scenario_answers::read(&document)?;
         let mut parameters = Parameters::DEFAULT;
         for block in parameters.blocks_mut() {

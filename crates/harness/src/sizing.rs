@@ -18,7 +18,7 @@ mod pump;
 use crate::scenario::Scenario;
 pub use demand::{Demand, POUND_PER_HORSEPOWER_HOUR};
 pub use electrical::{copper_ohm_per_m, gauge_m2};
-pub(crate) use installation::read;
+pub(crate) use installation::{ALIASES as INSTALLATION_ALIASES, read};
 pub use installation::{Clamps, Installation, SensorPlace};
 use line::Measure;
 pub use line::{Limit, Line, System, Verdict};

@@ -340,6 +340,26 @@ impl Kind {
         }
     }
 
+    /// Regular expressions of its units in every spelling that is read.
+    pub(crate) fn patterns(self) -> Vec<String> {
+        let all = || self.spellings().iter().chain(self.besides());
+        let pattern = |(unit, _): &Spelling| {
+            // As `named` takes them: a thousandth and a million stay apart.
+            let prefixed =
+                unit.strip_prefix(['m', 'M']).is_some_and(|rest| all().any(|(unit, _)| *unit == rest));
+            let letter = |(place, c): (usize, char)| match c {
+                ' ' => "[ .-]+".to_owned(),
+                '0'..='9' => format!(r"\^?{c}"),
+                c if c.is_ascii_alphabetic() && !(prefixed && place == 0) => {
+                    format!("[{}{}]", c.to_ascii_lowercase(), c.to_ascii_uppercase())
+                }
+                c => c.to_string(),
+            };
+            unit.chars().enumerate().map(letter).collect::<String>() + r"\.?"
+        };
+        all().map(pattern).collect()
+    }
+
     /// The accepted spelling that this one is, whatever its dots, hyphens and case, as far as that leaves no doubt.
     pub(super) fn named(self, written: &str) -> Option<&'static Spelling> {
         let all = || self.spellings().iter().chain(self.besides());
