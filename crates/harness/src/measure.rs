@@ -63,27 +63,25 @@ impl Measure {
 
     /// The unit that numbers up to `largest` are written in for people; none for a plain number.
     pub(crate) fn unit(self, system: System, largest: f64) -> Option<Unit> {
-        let units = customary(self.kind?, system).iter().filter_map(|unit| Unit::find(self.kind?, unit));
-        let large = units.clone().find(|unit| unit.from_si(largest).abs() >= LEAST);
-        large.or_else(|| units.last())
+        let kind = self.kind?;
+        let units = || customary(kind, system).iter().filter_map(|unit| Unit::find(kind, unit));
+        units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
     }
 
     /// A value as a file has it: in the fewest digits that are read back as the same.
     pub(crate) fn written<T: Scalar>(self, unit: Option<Unit>, value: T) -> String {
         let exact = decimal(value);
-        let (number, si) = match unit {
-            Some(unit) => (unit.from_si(exact), unit),
-            None => return plain(exact),
-        };
+        let Some(unit) = unit else { return plain(exact) };
+        let number = unit.from_si(exact);
         let reads_back = |number: &f64| {
-            let read = held(si.to_si(*number), (self.low, self.high));
-            read.map_or(si.to_si(*number) == exact, |read| T::from_f64(read) == value)
+            let read = held(unit.to_si(*number), (self.low, self.high));
+            read.map_or(unit.to_si(*number) == exact, |read| T::from_f64(read) == value)
         };
         let number = (0..17)
             .filter_map(|digits| format!("{number:.digits$e}").parse().ok())
             .find(reads_back)
             .unwrap_or(number);
-        match si.spelling() {
+        match unit.spelling() {
             "" => plain(number),
             spelling => format!("\"{} {spelling}\"", plain(number)),
         }

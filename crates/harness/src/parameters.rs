@@ -65,6 +65,19 @@ pub fn list(parameters: &Parameters) -> Vec<Listed> {
         .collect()
 }
 
+/// The paths of the parameters that are not as by default.
+///
+/// ```
+/// use trimwright_control::Parameters;
+/// let mut set = Parameters::DEFAULT;
+/// set.feedback.keep_s = 60.0;
+/// assert_eq!(trimwright_harness::parameters::changed(&set), ["feedback.keep_s"]);
+/// ```
+pub fn changed(parameters: &Parameters) -> Vec<String> {
+    let all = list(parameters).into_iter().filter(|listed| listed.value != listed.default);
+    all.map(|listed| format!("{}.{}", listed.stage, listed.name)).collect()
+}
+
 fn listed(block: &dyn Block<f32>, default: &dyn Block<f32>, place: usize) -> Option<Listed> {
     let info = block.info().get(place)?;
     let [value, default] = [block.value(place)?, default.value(place)?].map(|value| plain(info, value));

@@ -223,6 +223,19 @@ fn parameters_of_the_controller_are_set_by_hand() {
     assert_eq!((as_it_is.hash(), as_it_is), (van().hash(), van()), "what changes nothing is nothing");
 }
 
+/// What the README shows of it.
+#[test]
+fn the_example_of_the_readme_is_read() {
+    let readme = include_str!("../../../../README.md");
+    let example = readme.split("```").find_map(|block| block.strip_prefix("toml\n")).expect("an example");
+    let set = parse(&format!("{VAN}\n{example}")).expect("valid");
+    assert_eq!(
+        crate::parameters::changed(&set.parameters),
+        ["sensors.map_pa", "feedback.keep_s"],
+        "what it shows is set"
+    );
+}
+
 #[test]
 fn a_parameter_that_is_wrong_is_said_like_everything_else() {
     let lines = VAN.lines().count();
