@@ -56,7 +56,7 @@ fn charge(truth: &Truth, calibration: &Calibration, map_pa: f64) -> Charge {
 
 pub(crate) fn answer() -> Answer {
     let scenario = Scenario::load("delivery-van").expect("it is shipped");
-    let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+    let calibration = scenario.calibration().expect("they were checked");
     let pressures = (20..=100).map(|kpa| f64::from(kpa) * 1e3);
     Answer { charges: pressures.map(|map_pa| charge(&scenario.truth, &calibration, map_pa)).collect() }
 }

@@ -5,7 +5,7 @@
 use trimwright_control::attribution::Seen;
 use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
 use trimwright_control::learner::Learner;
-use trimwright_control::{Calibration, Controller, State, Strategy};
+use trimwright_control::{Controller, State, Strategy};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::starting::PERIOD_S;
@@ -42,7 +42,7 @@ impl Learner for PresentCell {
 
 /// Drives the town schedule once and gives the rms error of the visited cells, ln, and how many lessons were taken.
 fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
-    let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+    let calibration = scenario.calibration().expect("they were checked");
     let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
     let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
     let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());

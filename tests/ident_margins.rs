@@ -5,7 +5,7 @@
 //! `control_margins.csv`. Here the gain is raised on the engine until the trim swings, and held against the same theory.
 
 use trimwright_control::feedback::FeedbackParameters;
-use trimwright_control::{Calibration, Controller, Options};
+use trimwright_control::{Controller, Options};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::{Hands, Key, Plant, Truth};
 use trimwright_signals::{Commands, Frame};
@@ -79,11 +79,11 @@ impl Bench {
 /// The delivery van's engine, warm, on a dynamometer, with its truth.
 fn warm(point: &Point, change: impl Fn(&mut Truth)) -> (Bench, Truth) {
     let scenario = Scenario::load("delivery-van").expect("shipped");
-    let mut truth = scenario.truth;
+    let mut truth = scenario.truth.clone();
     truth.thermal.start_k = 360.0;
     change(&mut truth);
     let options = Options { learning: false, ..Options::default() };
-    let calibration = Calibration::from_answers(&scenario.answers).expect("answers").with_options(options);
+    let calibration = scenario.calibration().expect("answers").with_options(options);
     let mut bench = Bench {
         plant: Plant::new(truth.clone(), 1).expect("a truth"),
         controller: Controller::new(calibration),

@@ -1,7 +1,7 @@
 //! Ten seconds of driving with a warm-running engine, to be driven again and again: whole loop, plant alone, controller alone.
 
 use std::hint::black_box;
-use trimwright_control::{Calibration, Controller};
+use trimwright_control::Controller;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::{Hands, Key, Plant, Range};
@@ -22,8 +22,8 @@ impl Stretch {
     /// Starts the default engine, pulls away and drives for half a minute.
     pub(crate) fn new() -> Self {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
-        let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
-        let calibration = Calibration::from_answers(&scenario.answers).expect("checked answers");
+        let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("a checked truth");
+        let calibration = scenario.calibration().expect("checked answers");
         let mut start = ClosedLoop::new(plant, Controller::new(calibration));
         let hands = |key, range, throttle| Hands { key, range, throttle, ..Hands::default() };
         let drive = hands(Key::On, Range::Drive, 0.2);

@@ -1,7 +1,7 @@
 //! The default van on a highway, with every lesson that its controller took written down.
 
+use trimwright_control::Controller;
 use trimwright_control::attribution::Seen;
-use trimwright_control::{Calibration, Controller};
 use trimwright_harness::cells::Cells;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
@@ -34,7 +34,7 @@ pub(crate) fn van() -> Scenario {
 /// Drives it.
 pub(crate) fn drive() -> Road {
     let scenario = van();
-    let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+    let calibration = scenario.calibration().expect("they were checked");
     let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
     let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
     let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());

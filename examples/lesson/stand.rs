@@ -1,7 +1,7 @@
 //! An engine on a dynamometer, with the controller wired to it.
 
 use super::RPM;
-use trimwright_control::{Calibration, Controller, Options};
+use trimwright_control::{Controller, Options};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::{Hands, Key, Plant, Truth};
@@ -16,10 +16,10 @@ impl Stand {
     /// Starts the engine, with its truth changed as `change` says; then it idles with the gearbox in park.
     pub(crate) fn start(options: Options, change: impl FnOnce(&mut Truth)) -> Self {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
-        let mut truth = scenario.truth;
+        let mut truth = scenario.truth.clone();
         (truth.thermal.start_k, truth.thermal.start_bonnet_k) = (358.0, 310.0);
         change(&mut truth);
-        let calibration = Calibration::from_answers(&scenario.answers).expect("they were checked");
+        let calibration = scenario.calibration().expect("they were checked");
         let controller = Controller::new(calibration.with_options(options));
         let plant = Plant::new(truth, scenario.seed).expect("a truth within its ranges");
         let mut stand = Self { wired: ClosedLoop::new(plant, controller), hands: Hands::default() };

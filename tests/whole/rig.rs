@@ -1,6 +1,6 @@
 //! A shipped car with its controller and whoever is at its wheel.
 
-use trimwright_control::{Calibration, Controller};
+use trimwright_control::Controller;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
@@ -37,8 +37,8 @@ impl Rig {
     /// A scenario with a length of the step.
     pub(crate) fn of(scenario: Scenario, step_s: f64) -> Self {
         let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
+        let calibration = scenario.calibration().expect("checked answers");
         let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
-        let calibration = Calibration::from_answers(&scenario.answers).expect("checked answers");
         let closed_loop = ClosedLoop::with_step(plant, Controller::new(calibration), step_s);
         Self { closed_loop, wheel, hands: Hands::default(), schedule: scenario.schedule }
     }

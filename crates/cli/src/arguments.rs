@@ -6,6 +6,7 @@ use crate::faults::{self, Faults};
 use crate::fleet::{self, FleetOptions};
 use crate::live::{self, Live};
 use crate::manners::Units;
+use crate::parameters;
 use crate::refusal::whole;
 use crate::size::{self, Size};
 use crate::stability::{self, StabilityOptions};
@@ -115,6 +116,9 @@ pub(crate) enum Command {
     /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
     #[command(after_help = faults::HELP)]
     Faults(Faults),
+    /// List the controller's parameters: what a section [calibration] of a scenario file can set
+    #[command(after_help = parameters::HELP)]
+    Parameters(parameters::Asked),
     /// Drive by key in the terminal, in real time or faster, and watch the map fill in
     #[command(after_help = live::EXAMPLES)]
     Live(Live),

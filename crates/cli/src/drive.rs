@@ -5,8 +5,10 @@ use crate::manners::{Units, bar};
 use crate::{Failure, map, page, say, table};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
+use trimwright_control::Parameters;
 use trimwright_harness::drive::{Progress, Record, Run, RunError};
-use trimwright_harness::on_target::OnTarget;
+use trimwright_harness::error::InputError;
+use trimwright_harness::on_target::{OnTarget, OnTargetError};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::{drive as harness, output, trace};
 
@@ -15,6 +17,10 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
     output::check(&out)?;
+    if options.on_target.is_some() && scenario.parameters != Parameters::DEFAULT {
+        let problem = OnTargetError::Parameters.to_string();
+        return Err(InputError::new(&scenario.name, problem).key("calibration").into());
+    }
 
     let bar = bar(options.quiet, 0, "driving {wide_bar} {percent:>3} %  {eta} left");
     let mut show = |progress: Progress| {

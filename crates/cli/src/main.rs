@@ -12,6 +12,7 @@ mod live;
 mod manners;
 mod map;
 mod page;
+mod parameters;
 mod refusal;
 mod size;
 mod stability;
@@ -57,6 +58,7 @@ fn main() -> ExitCode {
         Some(Command::Stability(options)) => stability::stability(&options),
         Some(Command::Size(asked)) => size::size(&asked),
         Some(Command::Faults(asked)) => faults::faults(&asked),
+        Some(Command::Parameters(asked)) => parameters::parameters(&asked),
         Some(Command::Live(asked)) => live::live(&asked),
         Some(Command::List { json, units }) => {
             let all = if json { list::json() } else { list::text(units) };

@@ -4,6 +4,7 @@ use crate::manners::Units;
 use crate::map::{cells, rpm};
 use trimwright_harness::drive::Run;
 use trimwright_harness::driveability;
+use trimwright_harness::parameters::changed;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::{self, LearningFigures};
 use trimwright_harness::units::times;
@@ -146,9 +147,12 @@ fn facts(scenario: &Scenario, run: &Run) -> Vec<Fact> {
         ("Seed", scenario.seed.to_string()),
         ("Scenario hash", run.summary.scenario_hash.clone()),
         ("Flow and opening delay", common),
+        ("Parameters set by hand", changed(&scenario.parameters).join(", ")),
     ]
     .map(|(label, value)| Fact { label: label.to_owned(), value })
-    .into()
+    .into_iter()
+    .filter(|fact| !fact.value.is_empty())
+    .collect()
 }
 
 /// What all cells have in common, and whether the drive could part its two causes.
@@ -391,6 +395,26 @@ mod tests {
             );
         }
         assert_eq!(engines(&answered(5.9, 6)), ["5.9 L, 6 cylinders", "5.2 L, 8 cylinders"]);
+    }
+
+    #[test]
+    fn parameters_set_by_hand_are_named() {
+        let mut set = van();
+        set.parameters.feedback.keep_s = 60.0;
+        let trip = "time [s],speed [km/h]\n0,0\n20,0\n";
+        let schedule = trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip);
+        set = Scenario { schedule: schedule.expect("a schedule"), passes: 1, ..set };
+        let told = |scenario: &Scenario| {
+            let run = trimwright_harness::drive::drive(scenario, &mut |_| ()).expect("driven");
+            let facts = facts(scenario, &run).into_iter();
+            facts
+                .filter(|fact| fact.label.starts_with("Parameters"))
+                .map(|fact| fact.value)
+                .collect::<Vec<_>>()
+        };
+        assert_eq!(told(&set), ["feedback.keep_s"]);
+        let default = Scenario { parameters: van().parameters, ..set };
+        assert!(told(&default).is_empty());
     }
 
     #[test]

@@ -22,7 +22,7 @@ fn commands(home: &Path) -> Vec<String> {
 /// `man` or for a screen.
 type Work = (&'static str, &'static [&'static str], Option<&'static [&'static str]>);
 
-const WORK: [Work; 11] = [
+const WORK: [Work; 12] = [
     ("drive", &["short.toml", "--passes", "1"], Some(&["/mixture/learned_map_rms", "/drive/stalls"])),
     (
         "compare",
@@ -41,6 +41,7 @@ const WORK: [Work; 11] = [
         &["--schedule", "trip.csv", "--only", "map_open", "--from", "30 s"],
         Some(&["/0/fault", "/1/fault"]),
     ),
+    ("parameters", &[], Some(&["/0/stage", "/0/axis/unit", "/0/value/1/1"])),
     ("live", &[], None),
     ("list", &[], Some(&["/scenarios/0/title", "/schedules/0/duration_s"])),
     ("export", &["out/short", "--format", "csv"], Some(&["/files/0"])),
@@ -160,6 +161,60 @@ fn a_sizing_tells_formula_limit_and_source() {
     let line = |what: &str| lines.iter().find(|line| line["what"] == what).expect("a line");
     assert_eq!(line("rail pressure")["unit"], "kPa");
     assert_eq!(line("clamps made for injection")["word"], "yes");
+}
+
+#[test]
+fn parameters_are_listed_set_and_refused() {
+    let home = furnished();
+    let own = format!("{}\n[calibration.feedback]\nkeep = \"1 min\"\n", support::VAN);
+    fs::write(home.path().join("own.toml"), own).expect("written");
+    let text = stdout(&run(home.path(), &["parameters", "feedback", "--scenario", "own.toml"]));
+    assert!(text.contains("[calibration.feedback]") && text.contains("\nkeep = \"60 s\"\n"), "{text}");
+    let us = stdout(&run(home.path(), &["parameters", "exhaust", "--units", "us"]));
+    assert!(us.contains(" degF") && !us.contains(" degC"), "{us}");
+
+    let listed = stdout(&run(home.path(), &["parameters", "--scenario", "own.toml", "--json"]));
+    let listed: Value = serde_json::from_str(&listed).expect("JSON");
+    let all = listed.as_array().expect("a list");
+    let plain = ["stage", "name", "unit", "value", "default", "min", "max", "source", "about"];
+    for one in all {
+        let mut keys: Vec<&str> = one.as_object().expect("an object").keys().map(String::as_str).collect();
+        keys.retain(|key| *key != "axis");
+        keys.sort_by_key(|key| plain.iter().position(|known| known == key));
+        assert_eq!(keys, plain);
+    }
+    let of = |stage: &str, name: &str| {
+        all.iter().find(|one| one["stage"] == stage && one["name"] == name).expect("a parameter")
+    };
+    let keep = of("feedback", "keep_s");
+    assert_eq!([&keep["value"], &keep["default"], &keep["max"]], [60.0, 10.0, 600.0]);
+    assert_eq!((keep["unit"].as_str(), keep.get("axis")), (Some("s"), None));
+    assert_eq!(of("sensors", "map_pa")["axis"]["max"], 5.0);
+    let fine = stdout(&run(home.path(), &["parameters", "--fine", "--json"]));
+    assert!(fine.contains("authority_ln") && !fine.contains("keep_s"), "{fine}");
+
+    let unknown = run(home.path(), &["parameters", "feedbak"]);
+    assert_eq!((unknown.status.code(), stdout(&unknown).as_str()), (Some(2), ""));
+    assert!(
+        stderr(&unknown)
+            .starts_with("trimwright: feedbak: is no stage; did you mean feedback? There are sensors"),
+        "{}",
+        stderr(&unknown)
+    );
+    fs::write(home.path().join("bad.toml"), format!("{}\n[calibration.feedback]\nkeep = 7\n", support::VAN))
+        .expect("written");
+    let line = support::VAN.lines().count() + 3;
+    assert_refused(
+        home.path(),
+        &["drive", "bad.toml"],
+        &format!(
+            "bad.toml, line {line}, calibration.feedback.keep = 7: needs a unit, one of s, ms, us, µs, min, h"
+        ),
+    );
+    let target = ["drive", "own.toml", "--on-target", "nowhere"];
+    let elsewhere = run(home.path(), &target);
+    assert_eq!(elsewhere.status.code(), Some(2));
+    assert!(stderr(&elsewhere).contains("own, calibration: the processor works from parameters of its own"));
 }
 
 #[test]

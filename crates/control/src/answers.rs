@@ -2,6 +2,7 @@
 
 use core::fmt;
 
+use trimwright_numerics::parameters::{Block, Value};
 use trimwright_signals::MAX_INJECTORS;
 
 /// How far the camshaft is from the one the engine left the works with.
@@ -41,80 +42,59 @@ pub enum FuelSystem {
     Returnless,
 }
 
-/// The owner's answers. SI units; the ranges are in [`SetupAnswers::check`].
-///
-/// ```
-/// use trimwright_control::SetupAnswers;
-/// let answers = SetupAnswers { compression_ratio: 30.0, ..SetupAnswers::default() };
-/// let error = answers.check().unwrap_err();
-/// assert_eq!(error.answer, "compression_ratio");
-/// assert_eq!((error.low, error.high), (6.0, 14.0));
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
-#[cfg_attr(feature = "defmt", derive(defmt::Format))]
-#[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub struct SetupAnswers {
-    /// Swept volume of all cylinders, m3, 0.5e-3 to 10e-3.
-    pub displacement_m3: f32,
-    /// Number of cylinders, 1 to 8. The distributor gives as many pulses in two turns.
-    pub cylinders: u8,
-    /// Camshaft.
-    pub cam: Cam,
-    /// Compression ratio, 6 to 14.
-    pub compression_ratio: f32,
-    /// Number of injectors in the throttle body, 1 to 8.
-    pub injectors: u8,
-    /// Static flow of one injector at its rated pressure, kg/s, 0.5e-3 to 30e-3.
-    pub injector_flow_kg_per_s: f32,
-    /// Pressure drop at which that flow was measured, Pa, 50e3 to 600e3.
-    pub injector_rated_pressure_pa: f32,
-    /// Wanted fuel rail pressure above ambient, Pa, 50e3 to 600e3.
-    pub rail_pressure_pa: f32,
-    /// How the pressure is made.
-    pub fuel_system: FuelSystem,
-    /// Stoichiometric air-fuel ratio of the fuel, 8.9 (ethanol) to 15.2; pump petrol without ethanol is near 14.6.
-    pub stoich_afr: f32,
-    /// Idle speed when warm, rad/s, 45 to 160.
-    pub idle_speed_rad_per_s: f32,
-    /// Speed at which fuel is cut, rad/s, 300 to 900.
-    pub rev_limit_rad_per_s: f32,
-    /// The controller sets the spark advance.
-    pub controls_spark: bool,
-    /// The controller switches the cooling fans.
-    pub controls_fans: bool,
-    /// Coolant temperature that starts the first fan, K, 330 to 390.
-    pub fan1_on_k: f32,
-    /// Coolant temperature that starts the second fan, K, 330 to 390.
-    pub fan2_on_k: f32,
-    /// Nitrous oxide is fitted and its fuel comes through the injectors.
-    pub nitrous: bool,
-    /// Flow of nitrous oxide when it is on, kg/s, 0.005 to 0.2.
-    pub nitrous_flow_kg_per_s: f32,
-}
+trimwright_numerics::choice!(Cam { Stock = "stock", Mild = "mild", Hot = "hot" });
+trimwright_numerics::choice!(FuelSystem { Return = "return", Returnless = "returnless" });
 
-impl Default for SetupAnswers {
-    /// An invented 5.2 L V8 with four injectors and a mild cam.
-    fn default() -> Self {
-        Self {
-            displacement_m3: 5.2e-3,
-            cylinders: 8,
-            cam: Cam::Mild,
-            compression_ratio: 8.8,
-            injectors: 4,
-            injector_flow_kg_per_s: 8.0e-3,
-            injector_rated_pressure_pa: 300e3,
-            rail_pressure_pa: 300e3,
-            fuel_system: FuelSystem::Return,
-            stoich_afr: 14.6,
-            idle_speed_rad_per_s: 73.3,
-            rev_limit_rad_per_s: 545.0,
-            controls_spark: true,
-            controls_fans: true,
-            fan1_on_k: 364.0,
-            fan2_on_k: 369.0,
-            nitrous: false,
-            nitrous_flow_kg_per_s: 0.03,
-        }
+trimwright_numerics::parameters! {
+    /// The owner's answers, SI units. The ranges are engineering judgement: what a throttle-body conversion of a road car can have.
+    ///
+    /// ```
+    /// use trimwright_control::SetupAnswers;
+    /// let answers = SetupAnswers { compression_ratio: 30.0, ..SetupAnswers::default() };
+    /// let error = answers.check().unwrap_err();
+    /// assert_eq!(error.answer, "compression_ratio");
+    /// assert_eq!((error.low, error.high), (6.0, 14.0));
+    /// ```
+    #[derive(Copy)]
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+    pub struct SetupAnswers<f32> "setup" {
+        /// Swept volume of all cylinders.
+        number displacement_m3 { 5.2e-3, 0.5e-3..=10e-3 "m3", "an invented V8" }
+        /// Number of cylinders. The distributor gives as many pulses in two turns.
+        whole cylinders { u8 = 8, 1..=8 "1", "an invented V8" }
+        /// How far the camshaft is from the one the engine left the works with.
+        choice cam { Cam = Cam::Mild, "an invented V8" }
+        /// Compression ratio.
+        number compression_ratio { 8.8, 6.0..=14.0 "1", "an invented V8" }
+        /// Number of injectors in the throttle body.
+        whole injectors { u8 = 4, 1..=8 "1", "an invented V8" }
+        /// Static flow of one injector at its rated pressure.
+        number injector_flow_kg_per_s { 8.0e-3, 0.5e-3..=30e-3 "kg/s", "an invented V8" }
+        /// Pressure drop at which that flow was measured.
+        number injector_rated_pressure_pa { 300e3, 50e3..=600e3 "Pa", "an invented V8" }
+        /// Wanted fuel rail pressure above ambient.
+        number rail_pressure_pa { 300e3, 50e3..=600e3 "Pa", "an invented V8" }
+        /// How the fuel gets its pressure.
+        choice fuel_system { FuelSystem = FuelSystem::Return, "an invented V8" }
+        /// Stoichiometric air-fuel ratio of the fuel: 8.9 is ethanol; pump petrol without ethanol is near 14.6.
+        number stoich_afr { 14.6, 8.9..=15.2 "1", "an invented V8" }
+        /// Idle speed when warm.
+        number idle_speed_rad_per_s { 73.3, 45.0..=160.0 "rad/s", "an invented V8" }
+        /// Speed at which fuel is cut.
+        number rev_limit_rad_per_s { 545.0, 300.0..=900.0 "rad/s", "an invented V8" }
+        /// The controller sets the spark advance.
+        flag controls_spark { true, "an invented V8" }
+        /// The controller switches the cooling fans.
+        flag controls_fans { true, "an invented V8" }
+        /// Coolant temperature that starts the first fan.
+        number fan1_on_k { 364.0, 330.0..=390.0 "K", "an invented V8" }
+        /// Coolant temperature that starts the second fan.
+        number fan2_on_k { 369.0, 330.0..=390.0 "K", "an invented V8" }
+        /// Nitrous oxide is fitted and its fuel comes through the injectors.
+        flag nitrous { false, "an invented V8" }
+        /// Flow of nitrous oxide when it is on.
+        number nitrous_flow_kg_per_s { 0.03, 0.005..=0.2 "kg/s", "an invented V8" }
     }
 }
 
@@ -147,8 +127,22 @@ impl fmt::Display for AnswerError {
 
 impl core::error::Error for AnswerError {}
 
+/// Name and range of each answer without the sentence about it, which is to stay out of a board's flash.
+const RANGES: [(&str, f32, f32); SetupAnswers::INFO.len()] = {
+    let mut ranges = [("", 0.0, 0.0); SetupAnswers::INFO.len()];
+    let mut place = 0;
+    while place < ranges.len() {
+        let info = &SetupAnswers::INFO[place];
+        ranges[place] = (info.name, info.range.min, info.range.max);
+        place += 1;
+    }
+    ranges
+};
+
+const _: () = assert!(MAX_INJECTORS == 8, "the range of `injectors` is written as a literal");
+
 impl SetupAnswers {
-    /// Checks every answer. The ranges are engineering judgement: what a throttle-body conversion of a road car can have.
+    /// Checks every answer.
     ///
     /// ```
     /// use trimwright_control::SetupAnswers;
@@ -161,22 +155,12 @@ impl SetupAnswers {
     /// # Errors
     /// The first [`AnswerError`], in the order of the fields.
     pub fn check(&self) -> Result<(), AnswerError> {
-        let ranges = [
-            ("displacement_m3", self.displacement_m3, 0.5e-3, 10e-3),
-            ("cylinders", f32::from(self.cylinders), 1.0, 8.0),
-            ("compression_ratio", self.compression_ratio, 6.0, 14.0),
-            ("injectors", f32::from(self.injectors), 1.0, MAX_INJECTORS as f32),
-            ("injector_flow_kg_per_s", self.injector_flow_kg_per_s, 0.5e-3, 30e-3),
-            ("injector_rated_pressure_pa", self.injector_rated_pressure_pa, 50e3, 600e3),
-            ("rail_pressure_pa", self.rail_pressure_pa, 50e3, 600e3),
-            ("stoich_afr", self.stoich_afr, 8.9, 15.2),
-            ("idle_speed_rad_per_s", self.idle_speed_rad_per_s, 45.0, 160.0),
-            ("rev_limit_rad_per_s", self.rev_limit_rad_per_s, 300.0, 900.0),
-            ("fan1_on_k", self.fan1_on_k, 330.0, 390.0),
-            ("fan2_on_k", self.fan2_on_k, 330.0, 390.0),
-            ("nitrous_flow_kg_per_s", self.nitrous_flow_kg_per_s, 0.005, 0.2),
-        ];
-        for (answer, value, low, high) in ranges {
+        for (place, (answer, low, high)) in RANGES.into_iter().enumerate() {
+            let value = match self.value(place) {
+                Some(Value::Number(number)) => number,
+                Some(Value::Whole(number)) => number as f32,
+                _ => continue,
+            };
             if !(low..=high).contains(&value) {
                 return Err(AnswerError { answer, value, low, high });
             }

@@ -7,6 +7,7 @@ use crate::error::InputError;
 use crate::units::{Kind, Unit, UnitError, held, parse};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
+use std::fmt::Display;
 use std::ops::Range;
 use toml_edit::{Item, TableLike, Value};
 
@@ -223,6 +224,11 @@ impl Document {
     pub(crate) fn keys_of(&self, kind: Kind) -> Vec<String> {
         let known = self.known.borrow();
         known.iter().filter(|(_, known)| known.kind == Some(kind)).map(|(key, _)| key.clone()).collect()
+    }
+
+    /// All keys that were asked for, and of what kind those of quantities are.
+    pub(crate) fn known(&self) -> Vec<(String, Option<Kind>)> {
+        self.known.borrow().iter().map(|(key, known)| (key.clone(), known.kind)).collect()
     }
 
     /// Whether the document gives the field of this path.
@@ -515,6 +521,20 @@ impl Document {
         }
     }
 
+    /// Something wrong with one of the values inside the list at a key; `place` says which.
+    pub(crate) fn wrong_inside(&self, place: &str, value: &Value, problem: impl Into<String>) -> InputError {
+        let error = InputError::new(&self.file, problem).key(place).value(self.written(value));
+        match value.span() {
+            Some(span) => error.line(line_of(self.root.raw(), span)),
+            None => error,
+        }
+    }
+
+    /// A value as it is written.
+    pub(crate) fn written(&self, value: &Value) -> &str {
+        value.span().and_then(|span| self.root.raw().get(span)).unwrap_or_default()
+    }
+
     /// A field outside its range, in SI. The field is named by its path, unit included, and the range is shown in the unit
     /// in which the value was written, or in the preferred one of its kind when the document leaves the key out.
     ///
@@ -564,17 +584,17 @@ impl Document {
     }
 
     /// Remembers that a key is known, and of what kind as soon as that is said.
-    fn note(&self, key: &str, kind: Option<Kind>, field: &str) {
+    pub(crate) fn note(&self, key: &str, kind: Option<Kind>, field: &str) {
         let known = Known { kind, field: field.to_owned() };
         let mut all = self.known.borrow_mut();
         let noted = all.entry(key.to_owned()).or_insert_with(|| known.clone());
-        if noted.kind.is_none() {
+        if noted.kind.is_none() && kind.is_some() {
             *noted = known;
         }
     }
 
     /// The plain value at a key, if the key is there.
-    fn value(&self, key: &str, kind: Option<Kind>) -> Result<Option<&Value>, InputError> {
+    pub(crate) fn value(&self, key: &str, kind: Option<Kind>) -> Result<Option<&Value>, InputError> {
         self.note(key, kind, &format!("{key}{}", kind.map_or("", Kind::suffix)));
         match self.find(key)? {
             None => Ok(None),
@@ -670,9 +690,19 @@ fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
     }
 }
 
-fn read_quantity(value: &Value, kind: Kind) -> Result<(f64, Unit), UnitError> {
-    let plain = value.as_float().or_else(|| value.as_integer().map(|number| number as f64));
-    match (plain, value.as_str()) {
+/// A number without a unit.
+pub(crate) fn plain_number(value: &Value) -> Option<f64> {
+    value.as_float().or_else(|| value.as_integer().map(|number| number as f64))
+}
+
+/// The decimal number that a constant of whatever precision was written as.
+pub(crate) fn decimal(value: impl Display) -> f64 {
+    value.to_string().parse().unwrap_or(f64::NAN)
+}
+
+/// A quantity and the unit it is written in.
+pub(crate) fn read_quantity(value: &Value, kind: Kind) -> Result<(f64, Unit), UnitError> {
+    match (plain_number(value), value.as_str()) {
         (Some(number), _) if kind == Kind::Ratio && number.is_finite() => {
             Ok((number, Unit::preferred(kind).ok_or(UnitError::NoUnit(kind))?))
         }

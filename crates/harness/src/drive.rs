@@ -3,7 +3,10 @@
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use trimwright_control::{AnswerError, Calibration, Controller, LearnedMap, Options, Refusal, Strategy};
+use trimwright_control::{
+    AnswerError, Calibration, CalibrationError, Controller, LearnedMap, Options, Refusal, Strategy,
+};
+use trimwright_numerics::parameters;
 use trimwright_plant::{Hands, OutOfRange, Plant};
 
 use crate::cells::Cells;
@@ -40,13 +43,25 @@ const SNAPSHOT_S: f64 = 20.0;
 pub enum RunError {
     /// An answer is outside its range.
     #[error("setup answer {0}")]
-    Answer(#[from] AnswerError),
+    Answer(AnswerError),
+    /// A parameter of the controller is outside its range.
+    #[error("parameter {0}")]
+    Parameter(parameters::OutOfRange<f32>),
     /// The truth is outside its range.
     #[error("truth {0}")]
     Truth(#[from] OutOfRange),
     /// The processor that was to run the controller did not.
     #[error(transparent)]
     OnTarget(#[from] OnTargetError),
+}
+
+impl From<CalibrationError> for RunError {
+    fn from(error: CalibrationError) -> Self {
+        match error {
+            CalibrationError::Answer(error) => Self::Answer(error),
+            CalibrationError::Parameter(error) => Self::Parameter(error),
+        }
+    }
 }
 
 /// What is kept of a run.
@@ -299,7 +314,7 @@ fn drive_each(
     mut target: Option<&mut OnTarget>,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Vec<Run>, RunError> {
-    let built = Calibration::from_answers(&Timeline::new(scenario).answers())?;
+    let built = Timeline::new(scenario).calibration()?;
     let frozen = |live: &Calibration| {
         let off = Options { feedback: false, learning: false, self_check: false, ..*live.options() };
         live.clone().with_options(off)
@@ -373,7 +388,7 @@ pub struct Learned {
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn learn(scenario: &Scenario, options: Options) -> Result<Learned, RunError> {
-    let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?.with_options(options);
+    let calibration = Timeline::new(scenario).calibration()?.with_options(options);
     let (passes, learned, record) = (scenario.passes, calibration.parameters().blank_map(), Record::Figures);
     let driven = drive_plan(&Plan { scenario, passes, calibration, learned, record }, None, &mut |_| ())?;
     Ok(Learned { evidence: driven.evidence, controller: driven.closed_loop.controller().clone() })

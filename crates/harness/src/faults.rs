@@ -20,9 +20,13 @@ use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
-const MOST: usize = 64;
-/// Shortest period of a fault that comes and goes, s: the driver's own pace.
-const SHORTEST_PERIOD_S: f64 = 0.02;
+pub(crate) const MOST: usize = 64;
+/// When a fault may begin and end, s.
+pub(crate) const TIMES_S: (f64, f64) = (0.0, LONGEST_RUN_S);
+/// Period of a fault that comes and goes, s: from the driver's own pace.
+pub(crate) const PERIODS_S: (f64, f64) = (0.02, LONGEST_RUN_S);
+/// Part of it in which the fault is there, s: at most the period.
+pub(crate) const PARTS_S: (f64, f64) = (1e-3, LONGEST_RUN_S);
 
 /// One fault of a scenario.
 ///
@@ -131,7 +135,7 @@ impl Fault {
 }
 
 /// A strength in the unit it is usually given in, to three digits.
-fn show(strength: &Strength, si: f64) -> String {
+pub(crate) fn show(strength: &Strength, si: f64) -> String {
     let number = Unit::find(strength.kind, strength.unit).map_or(si, |unit| unit.from_si(si));
     let number: f64 = format!("{number:.2e}").parse().unwrap_or(number);
     let unit = if strength.unit.is_empty() { String::new() } else { format!(" {}", strength.unit) };
@@ -186,9 +190,9 @@ fn read_times(
             document.wrong(key, format!("does not go with {}: it is so from the start", fault.kind.name))
         );
     }
-    document.quantity_within(from, Kind::Time, (0.0, LONGEST_RUN_S), &mut fault.from_s)?;
+    document.quantity_within(from, Kind::Time, TIMES_S, &mut fault.from_s)?;
     if given[1] {
-        document.quantity_within(until, Kind::Time, (fault.from_s, LONGEST_RUN_S), &mut fault.until_s)?;
+        document.quantity_within(until, Kind::Time, (fault.from_s, TIMES_S.1), &mut fault.until_s)?;
         if fault.until_s == fault.from_s {
             return Err(document.wrong(until, "must be later than from, or the fault would never be there"));
         }
@@ -199,8 +203,8 @@ fn read_times(
     }
     if given[2] {
         let (mut period_s, mut lasting_s) = (0.0, 0.0);
-        document.quantity_within(every, Kind::Time, (SHORTEST_PERIOD_S, LONGEST_RUN_S), &mut period_s)?;
-        document.quantity_within(lasting, Kind::Time, (1e-3, period_s), &mut lasting_s)?;
+        document.quantity_within(every, Kind::Time, PERIODS_S, &mut period_s)?;
+        document.quantity_within(lasting, Kind::Time, (PARTS_S.0, period_s), &mut lasting_s)?;
         fault.comes_and_goes = Some((period_s, lasting_s));
     }
     Ok(())

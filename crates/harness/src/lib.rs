@@ -59,6 +59,7 @@
 //! | `_ln` | none: natural logarithm of a ratio | % |
 //! | none | none: a ratio | % |
 
+pub mod block_reader;
 pub mod cells;
 pub mod closed_loop;
 pub mod document;
@@ -68,10 +69,13 @@ pub mod driver;
 pub mod error;
 pub mod faults;
 pub mod fit;
+pub mod keys;
+mod measure;
 pub mod mixture;
 pub mod on_target;
 pub mod operator;
 pub mod output;
+pub mod parameters;
 pub mod scenario;
 mod scenario_answers;
 mod scenario_deviations;

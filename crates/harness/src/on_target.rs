@@ -11,7 +11,7 @@ use std::sync::mpsc::{Receiver as Channel, RecvTimeoutError, channel};
 use std::thread;
 use std::time::Duration;
 
-use trimwright_control::{Calibration, LearnedMap};
+use trimwright_control::{Calibration, LearnedMap, Parameters};
 use trimwright_link::{MAX_BYTES, ParcelError, Receiver, ToHost, ToProcessor, pack, processor};
 use trimwright_signals::{Commands, Frame};
 
@@ -76,6 +76,11 @@ pub enum OnTargetError {
         /// Those of the controller that runs here.
         here: String,
     },
+    /// The parameters are not the program's own.
+    #[error(
+        "the processor works from parameters of its own: the line brings it answers and options, but no section [calibration]"
+    )]
+    Parameters,
     /// The two learned maps differ.
     #[error("the processor has learned another map than the controller here")]
     LearnedDiffers,
@@ -248,8 +253,11 @@ impl OnTarget {
     /// ```
     ///
     /// # Errors
-    /// [`OnTargetError`] says what went wrong.
+    /// [`OnTargetError`] says what went wrong; [`OnTargetError::Parameters`] when the calibration has other parameters than the defaults.
     pub fn start(&mut self, calibration: &Calibration, keep_map: bool) -> Result<(), OnTargetError> {
+        if *calibration.parameters() != Parameters::DEFAULT {
+            return Err(OnTargetError::Parameters);
+        }
         let (answers, options) = (*calibration.answers(), *calibration.options());
         match self.ask(&ToProcessor::Start { answers, options, keep_map })? {
             ToHost::Ready => Ok(()),

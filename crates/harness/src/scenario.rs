@@ -1,8 +1,9 @@
 //! A scenario: an engine, a schedule, what the owner answered, and in what the engine differs from those answers.
 //!
 //! A scenario file names an engine file and a schedule, by the name under which they come with the program or by a path that
-//! starts from the scenario's own directory. Its section `[setup]` holds the owner's answers, `[deviations]` how far the
-//! engine is from its nameplate, and `[truth]` whatever else is different from the engine file, under the same keys.
+//! starts from the scenario's own directory. Its section `[setup]` holds the owner's answers, `[calibration]` what parameters of the
+//! controller are set by hand, stage by stage, `[deviations]` how far the engine is from its nameplate, and `[truth]` whatever else is
+//! different from the engine file, under the same keys.
 
 use crate::document::Document;
 use crate::error::InputError;
@@ -12,9 +13,9 @@ use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Sourc
 use crate::schedule::Schedule;
 use crate::sizing::{self, Installation};
 use crate::units::{Kind, Unit};
-use crate::{faults, scenario_answers, scenario_deviations, scenario_engine};
+use crate::{block_reader, faults, scenario_answers, scenario_deviations, scenario_engine};
 use std::fmt::Write;
-use trimwright_control::SetupAnswers;
+use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_plant::Truth;
 
 /// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
@@ -28,6 +29,11 @@ use trimwright_plant::Truth;
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 pub const LONGEST_RUN_S: f64 = 172_800.0;
+
+/// How many times a schedule may be driven.
+pub(crate) const PASSES: (i64, i64) = (1, 100);
+/// What random numbers may start from.
+pub(crate) const SEEDS: (i64, i64) = (0, i64::MAX);
 
 /// Everything that decides what happens in a run.
 ///
@@ -53,6 +59,8 @@ pub struct Scenario {
     pub nameplate: Truth,
     /// What the owner answered.
     pub answers: SetupAnswers,
+    /// The controller's parameters.
+    pub parameters: Parameters,
     /// How the parts are built in.
     pub installation: Installation,
     /// What is wrong on purpose, and when.
@@ -164,6 +172,23 @@ impl Scenario {
         }
     }
 
+    /// What the controller works from when its owner gave these answers and parameters.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::Scenario;
+    /// let mut van = Scenario::load("delivery-van")?;
+    /// van.parameters.feedback.keep_s = 60.0;
+    /// assert_eq!(van.calibration().expect("in range").parameters().feedback.keep_s, 60.0);
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    ///
+    /// # Errors
+    ///
+    /// When one of them is out of its range; they are not after loading.
+    pub fn calibration(&self) -> Result<Calibration, CalibrationError> {
+        Calibration::new(&self.answers, self.parameters.clone())
+    }
+
     /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
     ///
     /// ```
@@ -176,7 +201,12 @@ impl Scenario {
         let (points, passes, seed) = (self.schedule.points(), self.passes, self.seed);
         // `Debug` prints every field, and floats in the shortest form that reads back as the same bits.
         let written = write!(hash, "{:?} {:?} {points:?} {passes} {seed}", self.truth, self.answers)
-            .and_then(|()| self.faults.iter().try_for_each(|fault| write!(hash, " {fault:?}")));
+            .and_then(|()| self.faults.iter().try_for_each(|fault| write!(hash, " {fault:?}")))
+            // Parameters that come later leave the hash of what does not set them.
+            .and_then(|()| match self.parameters == Parameters::DEFAULT {
+                true => Ok(()),
+                false => write!(hash, " {:?}", self.parameters),
+            });
         debug_assert!(written.is_ok(), "a hash takes any text");
         format!("{:016x}", hash.0)
     }
@@ -190,9 +220,13 @@ impl Scenario {
         document.lines("about", &mut about)?;
         document.text("engine", &mut engine)?;
         document.text("schedule", &mut schedule)?;
-        document.whole("passes", (1, 100), &mut passes)?;
-        document.whole("seed", (0, i64::MAX), &mut seed)?;
+        document.whole("passes", PASSES, &mut passes)?;
+        document.whole("seed", SEEDS, &mut seed)?;
         let answers = scenario_answers::read(&document)?;
+        let mut parameters = Parameters::DEFAULT;
+        for block in parameters.blocks_mut() {
+            block_reader::read(&document, "calibration", block, &[])?;
+        }
         let deviations = scenario_deviations::read(&document)?;
         let installation = sizing::read(&document)?;
         let faults = faults::read(&document)?;
@@ -234,6 +268,7 @@ impl Scenario {
             truth,
             nameplate,
             answers,
+            parameters,
             installation,
             faults,
             schedule,

@@ -2,10 +2,11 @@
 //!
 //! A key is the name of the field of [`SetupAnswers`] without its unit.
 
-use crate::document::{Document, quantities};
+use crate::block_reader;
+use crate::document::{Document, decimal};
 use crate::error::InputError;
 use crate::units::Kind;
-use trimwright_control::{AnswerError, Cam, FuelSystem, SetupAnswers};
+use trimwright_control::SetupAnswers;
 
 /// The answers without which no first calibration can be made; for the others there are customary values.
 pub(crate) const REQUIRED: &[&str] = &[
@@ -19,43 +20,15 @@ pub(crate) const REQUIRED: &[&str] = &[
     "setup.rail_pressure",
 ];
 
-const CAMS: &[(&str, Cam)] = &[("stock", Cam::Stock), ("mild", Cam::Mild), ("hot", Cam::Hot)];
-const FUEL_SYSTEMS: &[(&str, FuelSystem)] =
-    &[("return", FuelSystem::Return), ("returnless", FuelSystem::Returnless)];
-/// How many cylinders and injectors there may be: what [`SetupAnswers::check`] allows.
-const COUNT: (i64, i64) = (1, 8);
-
 /// Reads the answers; what isn't given stays as [`SetupAnswers::default`] has it.
 pub(crate) fn read(document: &Document) -> Result<SetupAnswers, InputError> {
-    let mut setup = SetupAnswers::default();
-    document.whole("setup.cylinders", COUNT, &mut setup.cylinders)?;
-    document.whole("setup.injectors", COUNT, &mut setup.injectors)?;
-    document.choice("setup.cam", CAMS, &mut setup.cam)?;
-    document.choice("setup.fuel_system", FUEL_SYSTEMS, &mut setup.fuel_system)?;
-    document.flag("setup.controls_spark", &mut setup.controls_spark)?;
-    document.flag("setup.controls_fans", &mut setup.controls_fans)?;
-    document.flag("setup.nitrous", &mut setup.nitrous)?;
-    quantities!(document, "setup", setup, {
-        displacement_m3: Volume,
-        compression_ratio: Ratio,
-        injector_flow_kg_per_s: MassRate,
-        injector_rated_pressure_pa: Pressure,
-        rail_pressure_pa: Pressure,
-        stoich_afr: Ratio,
-        idle_speed_rad_per_s: Rotation,
-        rev_limit_rad_per_s: Rotation,
-        fan1_on_k: Temperature,
-        fan2_on_k: Temperature,
-        nitrous_flow_kg_per_s: MassRate,
-    });
+    let mut setup = SetupAnswers::DEFAULT;
+    block_reader::read(document, "", &mut setup, &[])?;
     Ok(setup)
 }
 
-/// Checks the answers and says which line of the document is out of range.
+/// Checks that the answers go together.
 pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), InputError> {
-    answers.check().map_err(|AnswerError { answer, value, low, high }| {
-        document.out_of_range(&format!("setup.{answer}"), decimal(value), decimal(low), decimal(high))
-    })?;
     if !answers.controls_fans || answers.fan2_on_k >= answers.fan1_on_k {
         return Ok(());
     }
@@ -80,14 +53,10 @@ pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), I
     Err(document.wrong(key, problem))
 }
 
-/// The number that a single-precision constant was written as.
-fn decimal(value: f32) -> f64 {
-    value.to_string().parse().unwrap_or(f64::NAN)
-}
-
 #[cfg(test)]
 mod tests {
     use super::*;
+    use trimwright_control::{Cam, FuelSystem};
 
     fn document(setup: &str) -> Document {
         Document::parse("van.toml", &format!("[setup]\n{setup}")).expect("TOML")
@@ -123,21 +92,11 @@ mod tests {
                 "setup.nitrous_flow = \"1 kg/s\": must be between 0.005 kg/s and 0.2 kg/s",
             ),
         ] {
-            let document = document(written);
-            let answers = read(&document).expect("readable");
-            match check(&document, &answers) {
-                Ok(()) => assert!(message.is_empty(), "{written} is allowed"),
+            match read(&document(written)) {
+                Ok(_) => assert!(message.is_empty(), "{written} is allowed"),
                 Err(error) => assert_eq!(error.to_string(), format!("van.toml, line 2, {message}")),
             }
         }
-    }
-
-    #[test]
-    fn counts_are_asked_for_as_they_are_checked() {
-        let range = |answers: SetupAnswers| answers.check().map_err(|error| (error.low, error.high));
-        let cylinders = range(SetupAnswers { cylinders: 0, ..SetupAnswers::default() });
-        let injectors = range(SetupAnswers { injectors: 0, ..SetupAnswers::default() });
-        assert_eq!([cylinders, injectors], [Err((COUNT.0 as f32, COUNT.1 as f32)); 2]);
     }
 
     #[test]

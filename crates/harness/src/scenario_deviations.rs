@@ -1,55 +1,45 @@
 //! In what an engine differs from its nameplate, from the section `[deviations]` of a scenario.
 
+use crate::block_reader;
 use crate::document::Document;
 use crate::error::InputError;
-use crate::units::Kind;
 use trimwright_plant::Truth;
 
-/// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
-/// quite like that.
-///
-/// ```
-/// use trimwright_harness::scenario::{Deviations, Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let mut engine = van.nameplate.clone();
-/// Deviations { injector_flow: -0.04, film_x: 0.2, ..Deviations::default() }.apply(&mut engine);
-/// assert_eq!(engine.injectors.static_flow_kg_per_s, van.truth.injectors.static_flow_kg_per_s);
-/// assert_eq!(engine.film.x_scale, 1.2, "a fifth more fuel wets the wall");
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Deviations {
-    /// Largest share by which the filling differs, smoothly over speed and pressure.
-    pub filling: f64,
-    /// Which shape that deviation has.
-    pub filling_seed: u64,
-    /// Share by which the injectors flow more.
-    pub injector_flow: f64,
-    /// Time by which they open later.
-    pub opening_delay_s: f64,
-    /// Share by which more fuel wets the wall (X).
-    pub film_x: f64,
-    /// Share by which it stays there longer (tau).
-    pub film_tau: f64,
-    /// Share by which the oxygen sensor is slower.
-    pub sensor_lag: f64,
+trimwright_numerics::parameters! {
+    /// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
+    /// quite like that.
+    ///
+    /// ```
+    /// use trimwright_harness::scenario::{Deviations, Scenario};
+    /// let van = Scenario::load("delivery-van")?;
+    /// let mut engine = van.nameplate.clone();
+    /// Deviations { injector_flow: -0.04, film_x: 0.2, ..Deviations::default() }.apply(&mut engine);
+    /// assert_eq!(engine.injectors.static_flow_kg_per_s, van.truth.injectors.static_flow_kg_per_s);
+    /// assert_eq!(engine.film.x_scale, 1.2, "a fifth more fuel wets the wall");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    pub struct Deviations<f64> "deviations" {
+        /// Largest share by which the filling differs, smoothly over speed and pressure.
+        number filling { 0.0, 0.0..=0.3 "1", "no deviation" }
+        /// Which shape that deviation has.
+        whole filling_seed { u64 = 0, 0..=9_223_372_036_854_775_807_u64 "1", "no deviation" }
+        /// Share by which the injectors flow more.
+        number injector_flow { 0.0, -0.5..=0.5 "1", "no deviation" }
+        /// Time by which they open later.
+        number opening_delay_s { 0.0, -5e-4..=5e-4 "s", "no deviation" }
+        /// Share by which more fuel wets the wall (X).
+        number film_x { 0.0, -0.9..=1.0 "1", "no deviation" }
+        /// Share by which it stays there longer (tau).
+        number film_tau { 0.0, -0.75..=2.0 "1", "no deviation" }
+        /// Share by which the oxygen sensor is slower.
+        number sensor_lag { 0.0, -0.5..=4.0 "1", "no deviation" }
+    }
 }
 
 /// Reads the deviations; what isn't given deviates by nothing. Ranges: engineering judgement, wider than parts in use are.
 pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
-    let mut deviations = Deviations::default();
-    for (key, range, target) in [
-        ("deviations.filling", (0.0, 0.3), &mut deviations.filling),
-        ("deviations.injector_flow", (-0.5, 0.5), &mut deviations.injector_flow),
-        ("deviations.film_x", (-0.9, 1.0), &mut deviations.film_x),
-        ("deviations.film_tau", (-0.75, 2.0), &mut deviations.film_tau),
-        ("deviations.sensor_lag", (-0.5, 4.0), &mut deviations.sensor_lag),
-    ] {
-        document.quantity_within(key, Kind::Ratio, range, target)?;
-    }
-    let delay = &mut deviations.opening_delay_s;
-    document.quantity_within("deviations.opening_delay", Kind::Time, (-5e-4, 5e-4), delay)?;
-    document.whole("deviations.filling_seed", (0, i64::MAX), &mut deviations.filling_seed)?;
+    let mut deviations = Deviations::DEFAULT;
+    block_reader::read(document, "", &mut deviations, &[])?;
     Ok(deviations)
 }
 

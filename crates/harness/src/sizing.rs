@@ -18,14 +18,14 @@ mod pump;
 use crate::scenario::Scenario;
 pub use demand::{Demand, POUND_PER_HORSEPOWER_HOUR};
 pub use electrical::{copper_ohm_per_m, gauge_m2};
-pub(crate) use installation::read;
+pub(crate) use installation::{ALIASES as INSTALLATION_ALIASES, read};
 pub use installation::{Clamps, Installation, SensorPlace};
 use line::Measure;
 pub use line::{Limit, Line, System, Verdict};
 pub use plumbing::{PETROL_VISCOSITY_PA_S, Suction};
 pub use pump::delivery_kg_per_s;
 use serde::Serialize;
-use trimwright_control::{AnswerError, Calibration};
+use trimwright_control::{Calibration, CalibrationError};
 use trimwright_plant::{FuelSystem, Truth};
 
 /// What is looked at.
@@ -135,9 +135,9 @@ impl Sizing {
 /// ```
 ///
 /// # Errors
-/// [`AnswerError`] when a setup answer is out of its range.
-pub fn size(scenario: &Scenario, system: System) -> Result<Sizing, AnswerError> {
-    let calibration = Calibration::from_answers(&scenario.answers)?;
+/// [`CalibrationError`] when a setup answer or a parameter is out of its range.
+pub fn size(scenario: &Scenario, system: System) -> Result<Sizing, CalibrationError> {
+    let calibration = scenario.calibration()?;
     let (parts, installation) = (&scenario.nameplate, &scenario.installation);
     let demand = Demand::of(&calibration, parts, installation);
     let pump_v = electrical::pump_v(parts, installation);

@@ -2,7 +2,7 @@
 
 use std::collections::VecDeque;
 
-use trimwright_control::{Calibration, Controller, Options};
+use trimwright_control::{Controller, Options};
 use trimwright_harness::cells::Cells;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::drive::RunError;
@@ -134,7 +134,7 @@ impl Bench {
     /// # Errors
     /// When the scenario's truth or answers are out of their ranges.
     pub fn new(scenario: &Scenario) -> Result<Self, RunError> {
-        let calibration = Calibration::from_answers(&Timeline::new(scenario).answers())?;
+        let calibration = Timeline::new(scenario).calibration()?;
         let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
         // Over one that does not learn a watch keeps no log, which would grow as long as someone drives.
         let unlogged = Options { learning: false, ..*calibration.options() };

@@ -6,7 +6,7 @@
 
 use rayon::prelude::*;
 use std::fmt::Write;
-use trimwright_control::{Calibration, Controller, Dtc, LearnedMap, Parameters};
+use trimwright_control::{Controller, Dtc, LearnedMap, Parameters};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, find};
@@ -239,7 +239,7 @@ struct Car {
 impl Car {
     fn new(scenario: &Scenario, truth: Truth, learned: LearnedMap) -> Result<Self, RunError> {
         let plant = Plant::new(truth, scenario.seed)?;
-        let controller = Controller::new(Calibration::from_answers(&scenario.answers)?).with_learned(learned);
+        let controller = Controller::new(scenario.calibration()?).with_learned(learned);
         let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
         Ok(Self {
             closed_loop: ClosedLoop::new(plant, controller),

@@ -14,7 +14,7 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use trimwright_control::{Calibration, Controller, Options, Refusal};
+use trimwright_control::{Controller, Options, Refusal};
 use trimwright_plant::{Hands, Plant};
 
 /// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
@@ -239,7 +239,7 @@ pub fn experience(
 ) -> Result<Experience, RunError> {
     let mut timeline = Timeline::new(scenario);
     let options = Options { self_check: true, ..Options::default() };
-    let calibration = Calibration::from_answers(&timeline.answers())?.with_options(options);
+    let calibration = timeline.calibration()?.with_options(options);
     let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
     let controller = Controller::new(calibration);
     let mut watch = Watch::new(&controller);

@@ -1,7 +1,7 @@
 use super::*;
 use crate::closed_loop::ClosedLoop;
 use crate::scenario::Scenario;
-use trimwright_control::{Calibration, Controller};
+use trimwright_control::Controller;
 use trimwright_plant::{Hands, Plant};
 
 fn parse(text: &str) -> Result<Vec<Fault>, InputError> {
@@ -134,7 +134,7 @@ fn the_plant_has_the_fault_while_it_is_there_and_is_sound_again_afterwards() {
     scenario.faults =
         vec![Fault { from_s: 0.05, until_s: 0.1, ..Fault::usual(find("weak_pump").expect("a kind")) }];
     let plant = Plant::new(scenario.truth.clone(), 1).expect("sound");
-    let calibration = Calibration::from_answers(&scenario.answers).expect("allowed");
+    let calibration = scenario.calibration().expect("allowed");
     let mut closed_loop = ClosedLoop::new(plant, Controller::new(calibration));
     let mut timeline = Timeline::new(&scenario);
     for step in 0..200 {

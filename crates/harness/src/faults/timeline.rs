@@ -3,7 +3,7 @@
 use crate::closed_loop::ClosedLoop;
 use crate::faults::Fault;
 use crate::scenario::Scenario;
-use trimwright_control::SetupAnswers;
+use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_plant::{OutOfRange, Truth};
 
 /// Which faults are there, moment by moment.
@@ -21,6 +21,7 @@ use trimwright_plant::{OutOfRange, Truth};
 pub struct Timeline<'a> {
     sound: &'a Truth,
     answers: SetupAnswers,
+    parameters: &'a Parameters,
     faults: &'a [Fault],
     next_change_s: f64,
 }
@@ -36,7 +37,8 @@ impl<'a> Timeline<'a> {
     /// ```
     pub fn new(scenario: &'a Scenario) -> Self {
         let (sound, faults) = (&scenario.truth, scenario.faults.as_slice());
-        Self { sound, answers: scenario.answers, faults, next_change_s: next_change_s(faults, 0.0) }
+        let (answers, parameters) = (scenario.answers, &scenario.parameters);
+        Self { sound, answers, parameters, faults, next_change_s: next_change_s(faults, 0.0) }
     }
 
     /// The truth at this time since power-up.
@@ -65,6 +67,23 @@ impl<'a> Timeline<'a> {
     /// ```
     pub fn answers(&self) -> SetupAnswers {
         self.at(0.0).1
+    }
+
+    /// What the controller works from, wrong answers included.
+    ///
+    /// ```
+    /// use trimwright_harness::faults::{Fault, Timeline, find};
+    /// use trimwright_harness::scenario::Scenario;
+    /// let faults = vec![Fault::usual(find("wrong_cylinders").expect("a kind"))];
+    /// let van = Scenario { faults, ..Scenario::load("delivery-van")? };
+    /// assert_eq!(Timeline::new(&van).calibration().expect("in range").answers().cylinders, 6);
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    ///
+    /// # Errors
+    /// When an answer or a parameter is out of its range.
+    pub fn calibration(&self) -> Result<Calibration, CalibrationError> {
+        Calibration::new(&self.answers(), self.parameters.clone())
     }
 
     fn at(&self, time_s: f64) -> (Truth, SetupAnswers) {

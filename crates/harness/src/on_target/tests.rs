@@ -103,6 +103,15 @@ fn what_follows_a_lost_message_is_refused() {
 }
 
 #[test]
+fn parameters_that_the_line_does_not_carry_are_refused() {
+    let mut parameters = Parameters::DEFAULT;
+    parameters.feedback.keep_s += 1.0;
+    let other = Calibration::new(&SetupAnswers::default(), parameters).expect("in range");
+    let error = over(|_, _| {}).start(&other, false).expect_err("refused");
+    assert!(error.to_string().ends_with("but no section [calibration]"), "{error}");
+}
+
+#[test]
 fn another_map_is_noticed() {
     let mut target = over(|_, _| {});
     assert_eq!(target.start(&calibration(), false), Ok(()));

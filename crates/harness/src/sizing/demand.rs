@@ -67,8 +67,8 @@ impl Demand {
     ///     let installation = Installation { power_w, ..Installation::default() };
     ///     Demand::of(&calibration, &van.nameplate, &installation).fuel_kg_per_s
     /// };
-    /// assert!((fed(Some(200e3)) / fed(Some(100e3)) - 2.0).abs() < 1e-12, "twice the power, twice the fuel");
-    /// assert!(fed(None) > fed(Some(100e3)), "without a power, what its air asks for");
+    /// assert!((fed(200e3) / fed(100e3) - 2.0).abs() < 1e-12, "twice the power, twice the fuel");
+    /// assert!(fed(0.0) > fed(100e3), "without a power, what its air asks for");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn of(calibration: &Calibration, parts: &Truth, installation: &Installation) -> Self {
@@ -93,7 +93,7 @@ impl Demand {
             })
             .fold((0.0, limit), |most, next| if next.0 > most.0 { next } else { most });
         let bsfc = installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR;
-        let fuel_kg_per_s = installation.power_w.map_or(by_air_kg_per_s, |power_w| power_w * bsfc);
+        let fuel_kg_per_s = installation.fed_power_w().map_or(by_air_kg_per_s, |power_w| power_w * bsfc);
         // Idle manifold pressures against cams: engineering judgement.
         let idle_map_pa = match answers.cam {
             Cam::Stock => 34e3,
@@ -128,7 +128,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
         car.show(ROTATION, demand.peak_rad_per_s),
         digits(f64::from(car.calibration.answers().stoich_afr)),
     );
-    let fuel = match car.installation.power_w {
+    let fuel = match car.installation.fed_power_w() {
         Some(_) => fuel
             .formula(format!("{power} x {bsfc}"))
             .source(format!("{}: common practice, no source", consumption(0.5))),
@@ -140,7 +140,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
         .told("demand", "fuel that the air asks for", FLOW, demand.by_air_kg_per_s)
         .formula(by_air)
         .source("speed density; Heywood");
-    match car.installation.power_w {
+    match car.installation.fed_power_w() {
         // More air than the power was given for: the injectors would be chosen too small.
         Some(_) => {
             let most = demand.fuel_kg_per_s;

@@ -26,7 +26,7 @@ fn line<'a>(sizing: &'a Sizing, what: &str) -> &'a Line {
 /// Eight injectors of 40 lb/h at the rated pressure on an engine of this power.
 fn of_power(horsepower: f64) -> Scenario {
     let mut scenario = van();
-    scenario.installation.power_w = Some(si(Kind::Power, "hp", horsepower));
+    scenario.installation.power_w = si(Kind::Power, "hp", horsepower);
     scenario.answers.injectors = 8;
     scenario.answers.injector_flow_kg_per_s = si(Kind::MassRate, "lb/h", 40.0) as f32;
     scenario
@@ -242,7 +242,7 @@ fn ident_verdicts_agree_with_the_limits_shown() {
 fn each_system_has_its_own_units_only() {
     let mut scenario = van();
     scenario.answers.nitrous = true;
-    scenario.installation.power_w = Some(200e3);
+    scenario.installation.power_w = 200e3;
     scenario.installation.sensor_after_merge_m = 0.3;
     scenario.answers.fan1_on_k = 350.0;
     scenario.answers.rail_pressure_pa = 200e3;

@@ -164,6 +164,52 @@ impl Kind {
         }
     }
 
+    /// The SI unit that values of this kind are stored in, as the registry of parameters writes it (an angle in degrees, a difference of
+    /// temperatures apart from a temperature).
+    ///
+    /// ```
+    /// use trimwright_harness::units::Kind;
+    /// assert_eq!([Kind::Ratio, Kind::Rotation, Kind::TemperatureStep].map(Kind::si_unit), ["1", "rad/s", "K step"]);
+    /// ```
+    pub const fn si_unit(self) -> &'static str {
+        match self {
+            Self::Ratio => "1",
+            Self::Time => "s",
+            Self::Length => "m",
+            Self::Area => "m2",
+            Self::Volume => "m3",
+            Self::Mass => "kg",
+            Self::MassRate => "kg/s",
+            Self::Pressure => "Pa",
+            Self::Temperature => "K",
+            Self::TemperatureStep => "K step",
+            Self::Speed => "m/s",
+            Self::Rotation => "rad/s",
+            Self::Angle => "deg",
+            Self::Power => "W",
+            Self::Torque => "N m",
+            Self::Force => "N",
+            Self::Inertia => "kg m2",
+            Self::Voltage => "V",
+            Self::Current => "A",
+            Self::Resistance => "ohm",
+            Self::HeatTransfer => "W/K",
+            Self::HeatCapacity => "J/K",
+            Self::HeatingValue => "J/kg",
+        }
+    }
+
+    /// The kind whose values are stored in this SI unit; none for units that have no other, which are written as plain numbers.
+    ///
+    /// ```
+    /// use trimwright_harness::units::Kind;
+    /// assert!(Kind::ALL.iter().all(|kind| Kind::of(kind.si_unit()) == Some(*kind)));
+    /// assert_eq!(Kind::of("deg/m"), None);
+    /// ```
+    pub fn of(si_unit: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|kind| kind.si_unit() == si_unit)
+    }
+
     /// The spellings that a message names, the preferred one first.
     ///
     /// ```
@@ -292,6 +338,26 @@ impl Kind {
             Self::Resistance => &[("ohms", "Ω")],
             _ => &[],
         }
+    }
+
+    /// Regular expressions of its units in every spelling that is read.
+    pub(crate) fn patterns(self) -> Vec<String> {
+        let all = || self.spellings().iter().chain(self.besides());
+        let pattern = |(unit, _): &Spelling| {
+            // As `named` takes them: a thousandth and a million stay apart.
+            let prefixed =
+                unit.strip_prefix(['m', 'M']).is_some_and(|rest| all().any(|(unit, _)| *unit == rest));
+            let letter = |(place, c): (usize, char)| match c {
+                ' ' => "[ .-]+".to_owned(),
+                '0'..='9' => format!(r"\^?{c}"),
+                c if c.is_ascii_alphabetic() && !(prefixed && place == 0) => {
+                    format!("[{}{}]", c.to_ascii_lowercase(), c.to_ascii_uppercase())
+                }
+                c => c.to_string(),
+            };
+            unit.chars().enumerate().map(letter).collect::<String>() + r"\.?"
+        };
+        all().map(pattern).collect()
     }
 
     /// The accepted spelling that this one is, whatever its dots, hyphens and case, as far as that leaves no doubt.

@@ -1,0 +1,189 @@
+//! Lists the controller's parameters, as a scenario file has them or for other programs.
+
+use crate::manners::{Units, json};
+use crate::size::{WIDTH, hung};
+use crate::{Failure, say};
+use clap::Args;
+use std::fmt::Write;
+use trimwright_control::Parameters;
+use trimwright_harness::error::InputError;
+use trimwright_harness::keys::{self, Key, Line};
+use trimwright_harness::parameters::{FINE_ADJUSTMENT, check_stage, list};
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::sizing::System;
+
+pub(crate) const HELP: &str = "\
+The text is in the form of a scenario file: a section for each stage of the controller, above each parameter what it is, what \
+is allowed, and where its default comes from. Copy into your scenario file what you change, and nothing else. What there is \
+besides, and units, is in shared/schema/keys.md.
+
+Examples:
+  trimwright parameters
+  trimwright parameters feedback
+  trimwright parameters --fine --units us
+  trimwright parameters --scenario my-car.toml --json | jq '.[] | select(.value != .default)'
+
+A parameter changes what the engine gets. On a real engine a wrong one can make the mixture lean at high load, which \
+destroys it.";
+
+const HEAD: &str =
+    "Parameters of the controller, as a scenario file has them. Copy what you change into yours.";
+const FINE: &str = "Fine adjustment, what to try first:";
+
+/// What was asked for.
+#[derive(Args, Clone, Debug)]
+pub(crate) struct Asked {
+    /// Only this stage of the controller
+    stage: Option<String>,
+    /// As this scenario sets them: a name from `trimwright list` or a .toml file [default: as they are when nothing is set]
+    #[arg(long, value_name = "SCENARIO")]
+    scenario: Option<String>,
+    /// Only the few that an owner may want to adjust
+    #[arg(long)]
+    fine: bool,
+    /// Print JSON instead of text, in SI units: for each its value, default and range
+    #[arg(long)]
+    json: bool,
+    /// Units of the text
+    #[arg(long, value_enum, default_value_t)]
+    units: Units,
+}
+
+impl Asked {
+    /// Whether a parameter of this stage and path is wanted.
+    fn wants(&self, stage: &str, path: &str) -> bool {
+        self.stage.as_deref().is_none_or(|wanted| wanted == stage)
+            && (!self.fine || FINE_ADJUSTMENT.contains(&path))
+    }
+}
+
+/// Looks up and tells.
+pub(crate) fn parameters(asked: &Asked) -> Result<(), Failure> {
+    if let Some(stage) = &asked.stage {
+        check_stage(stage).map_err(|problem| InputError::new(stage, problem))?;
+    }
+    let parameters = match &asked.scenario {
+        Some(name) => Scenario::load(name)?.parameters,
+        None => Parameters::DEFAULT,
+    };
+    if asked.json {
+        let mut all = list(&parameters);
+        all.retain(|one| asked.wants(one.stage, &format!("{}.{}", one.stage, one.name)));
+        return say(&json(&all)?);
+    }
+    let mut text = String::new();
+    // Writing into a String can't fail.
+    let _ = fill(&mut text, asked, &parameters);
+    say(&text)
+}
+
+fn fill(text: &mut String, asked: &Asked, parameters: &Parameters) -> std::fmt::Result {
+    let system = match asked.units {
+        Units::Si => System::Si,
+        Units::Us => System::Us,
+    };
+    hung(text, "# ", "", HEAD)?;
+    if asked.stage.is_none() && !asked.fine {
+        hung(text, "# ", "", FINE)?;
+        FINE_ADJUSTMENT.iter().try_for_each(|path| hung(text, "#   ", "", path))?;
+    }
+    let default = Parameters::DEFAULT;
+    for (block, default) in parameters.blocks().into_iter().zip(default.blocks()) {
+        let keys = |block| keys::of_block(block, "calibration", &[], system);
+        let keys: Vec<_> = keys(block).into_iter().zip(keys(default)).zip(block.info()).collect();
+        let mut wanted = keys
+            .iter()
+            .filter(|(_, info)| asked.wants(block.stage(), info.path))
+            .map(|(pair, _)| pair)
+            .peekable();
+        if wanted.peek().is_some() {
+            writeln!(text, "\n[calibration.{}]", block.stage())?;
+        }
+        wanted.try_for_each(|(key, default)| parameter(text, system, key, default))?;
+    }
+    Ok(())
+}
+
+fn parameter(text: &mut String, system: System, key: &Key, default: &Key) -> std::fmt::Result {
+    writeln!(text)?;
+    hung(text, "# ", "", key.about)?;
+    hung(text, "#   ", "allowed: ", &key.allowed(system))?;
+    if key.lines != default.lines {
+        hung(text, "#   ", "default: ", &default.value())?;
+    }
+    hung(text, "#   ", "source: ", key.source)?;
+    let name = key.path.rsplit_once('.').map_or(key.path.as_str(), |(_, name)| name);
+    for line in &key.lines {
+        let name = if line.part.is_empty() { name.to_owned() } else { format!("{name}.{}", line.part) };
+        rows(text, &name, line)?;
+    }
+    Ok(())
+}
+
+/// A key and its value, over as many rows as it takes.
+fn rows(text: &mut String, name: &str, line: &Line) -> std::fmt::Result {
+    let one = format!("{name} = {}", line.text());
+    if !line.is_list || one.chars().count() <= WIDTH {
+        return writeln!(text, "{one}");
+    }
+    writeln!(text, "{name} = [")?;
+    let mut row = String::new();
+    for item in &line.items {
+        if !row.is_empty() && row.chars().count() + item.chars().count() + 4 > WIDTH {
+            writeln!(text, " {row}")?;
+            row.clear();
+        }
+        write!(row, " {item},")?;
+    }
+    writeln!(text, " {row}\n]")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn told(asked: &Asked, parameters: &Parameters) -> String {
+        let mut text = String::new();
+        fill(&mut text, asked, parameters).expect("a String takes it");
+        text
+    }
+
+    fn all() -> Asked {
+        Asked { stage: None, scenario: None, fine: false, json: false, units: Units::Si }
+    }
+
+    /// What is printed, put into a scenario file, sets what was printed.
+    #[test]
+    fn the_text_can_be_put_into_a_scenario_file() {
+        let mut set = Parameters::DEFAULT;
+        set.feedback.keep_s = 61.5;
+        set.sensors.ect_points_ohm[7].1 = 188.8;
+        for units in [Units::Si, Units::Us] {
+            let text = told(&Asked { units, ..all() }, &set);
+            let home = tempfile::tempdir().expect("a place");
+            let file = home.path().join("own.toml");
+            let van = include_str!("../../../shared/scenarios/delivery-van.toml");
+            std::fs::write(&file, format!("{van}\n{text}")).expect("written");
+            let read = Scenario::load(file.to_str().expect("UTF-8")).map(|scenario| scenario.parameters);
+            assert_eq!(read, Ok(set.clone()), "{text}");
+            assert!(text.lines().all(|row| row.chars().count() <= WIDTH && row.trim_end() == row), "{text}");
+        }
+    }
+
+    #[test]
+    fn a_changed_value_stands_with_its_default() {
+        let mut set = Parameters::DEFAULT;
+        set.feedback.keep_s = 60.0;
+        let text = told(&Asked { stage: Some("feedback".to_owned()), ..all() }, &set);
+        assert!(text.contains("#   allowed: 0 s to 600 s\n#   default: \"10 s\"\n"), "{text}");
+        assert!(text.contains("\nkeep = \"60 s\"\n") && !text.contains("[calibration.sensors]"), "{text}");
+        assert_eq!(text.matches("default: ").count(), 1, "{text}");
+    }
+
+    #[test]
+    fn fine_adjustment_is_short() {
+        let text = told(&Asked { fine: true, ..all() }, &Parameters::DEFAULT);
+        assert_eq!(text.matches("allowed: ").count(), FINE_ADJUSTMENT.len(), "{text}");
+        assert!(told(&all(), &Parameters::DEFAULT).contains("#   feedback.authority_ln\n"));
+    }
+}

@@ -1,0 +1,113 @@
+//! All keys on a page, for people.
+
+use super::{Key, Wanted};
+use crate::faults::{KINDS, Strength};
+use crate::measure::Measure;
+use crate::scenario_answers;
+use crate::sizing::System;
+use crate::units::Kind;
+
+const HEAD: &str = "\
+# Keys of scenario and engine files
+
+Made by `cargo run -p trimwright-harness --example keys`; do not edit.
+
+A key stands in the section in brackets above it. A quantity is a text with its unit, `\"10 s\"` or `\"195 degF\"`; a number without a unit,
+and a percentage in quotes, is where the range has no unit. Every key may be left out unless it says *required*: then the
+default stands.
+
+- A list is in brackets, as long as it says: `[\"1 V\", \"2 V\"]`.
+- A curve is a list of points whose places rise, `[[\"0.5 V\", \"10 kPa\"], [\"4.5 V\", \"110 kPa\"]]`: straight lines between them.
+- A table is a section of its own with `columns`, `rows` and `values`, a list for each row; `values` alone keep the other two.
+";
+
+const UNITS: &str = "\
+## Units
+
+The first one of a row is written in messages; all are read.
+
+| quantity | units |
+|---|---|
+";
+
+/// The page.
+pub(super) fn page(scenario: &[Key], engine: &[Key]) -> String {
+    let mut page = HEAD.to_owned();
+    page.push_str("\n## Scenario files\n");
+    let (truth, own): (Vec<&Key>, Vec<&Key>) =
+        scenario.iter().partition(|key| key.path.starts_with("truth."));
+    debug_assert!(!truth.is_empty(), "a scenario can overrule its engine");
+    sections(&mut page, &own);
+    page.push_str("\n### [truth]\n\nThe sections of an engine file below `truth`, such as `[truth.vehicle]`, overrule it.\n");
+    kinds(&mut page);
+    page.push_str("\n## Engine files\n");
+    sections(&mut page, &engine.iter().collect::<Vec<_>>());
+    page.push('\n');
+    page.push_str(UNITS);
+    for kind in Kind::ALL {
+        page.push_str(&format!("| {} | {} |\n", kind.name(), kind.accepted()));
+    }
+    page
+}
+
+/// The section that a key stands in, and its name there.
+fn placed(path: &str) -> (&str, &str) {
+    path.rsplit_once('.').unwrap_or(("", path))
+}
+
+fn sections(page: &mut String, keys: &[&Key]) {
+    let mut before = None;
+    for key in keys {
+        let (section, name) = placed(&key.path);
+        if before.replace(section) != Some(section) {
+            let title = match section {
+                "" => "Before all sections".to_owned(),
+                "fault" => "[[fault]]".to_owned(),
+                section => format!("[{section}]"),
+            };
+            page.push_str(&format!(
+                "\n### {title}\n\n| key | allowed | default | meaning |\n|---|---|---|---|\n"
+            ));
+        }
+        let value = key.value();
+        let default = if value.is_empty() { missing(key).to_owned() } else { format!("`{value}`") };
+        let allowed = key.allowed(System::Si);
+        // What is answered, and how far an engine deviates, is an example.
+        let source = match section {
+            "setup" | "deviations" => String::new(),
+            _ if key.source.is_empty() => String::new(),
+            _ => format!(" *{}*", key.source),
+        };
+        page.push_str(&format!("| `{name}` | {allowed} | {default} | {}{source} |\n", key.about));
+    }
+}
+
+/// What stands for the default of a key without one.
+fn missing(key: &Key) -> &'static str {
+    let required = ["title", "engine", "schedule", "fault.kind"];
+    match key.path.as_str() {
+        path if required.contains(&path) || scenario_answers::REQUIRED.contains(&path) => "*required*",
+        _ => "",
+    }
+}
+
+/// The kinds of faults.
+fn kinds(page: &mut String) {
+    page.push_str("\n### Kinds of faults\n\n| kind | strength | usual | meaning |\n|---|---|---|---|\n");
+    for kind in KINDS {
+        let strength = |Strength { kind, low, high, .. }: &Strength| {
+            Wanted::Quantity(Measure::quantity(*kind, (*low, *high)))
+        };
+        let allowed =
+            kind.strength.as_ref().map(|wanted| Key::new("", strength(wanted), "").allowed(System::Si));
+        let usual = kind.strength.as_ref().map(|strength| crate::faults::show(strength, strength.usual));
+        let start = if kind.comes_and_goes { "" } else { "; so from the start" };
+        page.push_str(&format!(
+            "| `{}` | {} | {} | {}{start} |\n",
+            kind.name,
+            allowed.unwrap_or_default(),
+            usual.unwrap_or_default(),
+            kind.title
+        ));
+    }
+}

@@ -1,0 +1,118 @@
+//! Values of parameters as files have them.
+
+use crate::block_reader::Scalar;
+use crate::document::decimal;
+use crate::measure::Measure;
+use crate::sizing::System;
+use crate::units::Unit;
+use trimwright_numerics::parameters::{ParameterInfo, Range, Shape, Value};
+
+/// A value, or a part of a table, as a file has it.
+///
+/// ```
+/// use trimwright_harness::keys::scenario;
+/// let keys = scenario();
+/// let tp = keys.iter().find(|key| key.path == "calibration.sensors.tp").expect("a key");
+/// assert_eq!(tp.lines[0].text(), "[[\"0.5 V\", 0], [\"4.5 V\", 1]]");
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Line {
+    /// What of a table it is: `columns`, `rows` or `values`; otherwise empty.
+    pub part: &'static str,
+    /// The items of a list, or what else stands there.
+    pub items: Vec<String>,
+    /// Whether it is a list.
+    pub is_list: bool,
+}
+
+impl Line {
+    pub(super) fn new(text: impl Into<String>) -> Self {
+        Self { part: "", items: vec![text.into()], is_list: false }
+    }
+
+    fn list(part: &'static str, items: Vec<String>) -> Self {
+        Self { part, items, is_list: true }
+    }
+
+    /// All of it in one line.
+    ///
+    /// ```
+    /// use trimwright_harness::keys::Line;
+    /// let line = Line { part: "", items: vec!["1".to_owned(), "2".to_owned()], is_list: true };
+    /// assert_eq!(line.text(), "[1, 2]");
+    /// ```
+    pub fn text(&self) -> String {
+        let items = self.items.join(", ");
+        if self.is_list { format!("[{items}]") } else { items }
+    }
+}
+
+/// Numbers of one measure, all written in the same unit.
+struct Written {
+    measure: Measure,
+    unit: Option<Unit>,
+}
+
+impl Written {
+    fn of<T: Scalar>(range: &Range<T>, system: System, numbers: impl Iterator<Item = T>) -> Self {
+        let measure = Measure::of(range);
+        let largest = numbers.fold(0.0_f64, |most, number| most.max(decimal(number).abs()));
+        let largest = if largest == 0.0 { measure.high } else { largest };
+        Self { measure, unit: measure.unit(system, largest) }
+    }
+
+    fn number<T: Scalar>(&self, number: T) -> String {
+        self.measure.written(self.unit, number)
+    }
+
+    fn numbers<T: Scalar>(&self, numbers: &[T]) -> Vec<String> {
+        numbers.iter().map(|number| self.number(*number)).collect()
+    }
+}
+
+/// How many there are when places that only repeat the one before are left out, two at least.
+fn without_repeated<V: PartialEq>(values: &[V]) -> usize {
+    let repeated = values.windows(2).rev().take_while(|pair| pair.first() == pair.last()).count();
+    (values.len() - repeated).max(values.len().min(2))
+}
+
+/// The lines of a value.
+pub(super) fn value<T: Scalar>(info: &ParameterInfo<T>, value: Value<'_, T>, system: System) -> Vec<Line> {
+    let one = |text: String| vec![Line::new(text)];
+    match (value, info.shape) {
+        (Value::Number(number), _) => {
+            one(Written::of(&info.range, system, std::iter::once(number)).number(number))
+        }
+        (Value::Whole(number), _) => one(number.to_string()),
+        (Value::Flag(flag), _) => one(flag.to_string()),
+        (Value::Choice(chosen), Shape::Choice(words)) => {
+            words.get(chosen).map_or_else(Vec::new, |word| one(format!("{word:?}")))
+        }
+        (Value::List(numbers), _) => {
+            let written = Written::of(&info.range, system, numbers.iter().copied());
+            vec![Line::list("", written.numbers(numbers))]
+        }
+        (Value::Curve(points), Shape::Curve(_, axis)) => {
+            let places = Written::of(&axis, system, points.iter().map(|(place, _)| *place));
+            let values = Written::of(&info.range, system, points.iter().map(|(_, value)| *value));
+            let point =
+                |(place, value): &(T, T)| format!("[{}, {}]", places.number(*place), values.number(*value));
+            vec![Line::list("", points.iter().take(without_repeated(points)).map(point).collect())]
+        }
+        (Value::Table(x, y, cells), Shape::Table(_, [x_axis, y_axis])) => {
+            let [columns, rows] = [(x, x_axis), (y, y_axis)].map(|(places, axis)| {
+                let count = without_repeated(places);
+                Written::of(&axis, system, places.iter().copied())
+                    .numbers(places.get(..count).unwrap_or(places))
+            });
+            let written = Written::of(&info.range, system, cells.iter().copied());
+            let row = |cells: &[T]| {
+                let cells = written.numbers(cells.get(..columns.len()).unwrap_or(cells));
+                format!("[{}]", cells.join(", "))
+            };
+            let values = cells.chunks(x.len().max(1)).take(rows.len()).map(row).collect();
+            vec![Line::list("columns", columns), Line::list("rows", rows), Line::list("values", values)]
+        }
+        _ => Vec::new(),
+    }
+}

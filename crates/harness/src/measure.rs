@@ -1,0 +1,192 @@
+//! What a number of a file is measured in, how it is read and how it is written.
+
+use crate::block_reader::Scalar;
+use crate::document::{decimal, plain_number, read_quantity};
+use crate::sizing::System;
+use crate::units::{Kind, Unit, held};
+use toml_edit::Value;
+use trimwright_numerics::parameters::Range;
+
+/// Least number of a unit that is written in it and not in a smaller one. Engineering judgement.
+const LEAST: f64 = 0.1;
+
+/// In what a number is measured, and its range.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Measure {
+    /// None where there is no other unit.
+    pub(crate) kind: Option<Kind>,
+    /// The SI unit.
+    pub(crate) unit: &'static str,
+    pub(crate) low: f64,
+    pub(crate) high: f64,
+}
+
+impl Measure {
+    pub(crate) fn of<T: Scalar>(range: &Range<T>) -> Self {
+        let (low, high) = (decimal(range.min), decimal(range.max));
+        Self { kind: Kind::of(range.unit), unit: range.unit, low, high }
+    }
+
+    /// What it is called: "a voltage".
+    pub(crate) fn name(self) -> String {
+        self.kind.map_or_else(|| format!("a number in {}", self.unit), |kind| kind.name().to_owned())
+    }
+
+    /// A number in its range, or what is wrong with it.
+    pub(crate) fn read<T: Scalar>(self, value: &Value) -> Result<T, String> {
+        let plain = plain_number(value);
+        let (si, unit) = match (self.kind, plain) {
+            (None, Some(number)) => (number, None),
+            (None, None) => return Err(format!("must be a plain number, in {}", self.unit)),
+            // Refused as out of range, so that the range is told.
+            (Some(Kind::Ratio), Some(number)) if !number.is_finite() => {
+                (number, Unit::preferred(Kind::Ratio))
+            }
+            (Some(kind), _) => {
+                let (si, unit) = read_quantity(value, kind).map_err(|problem| problem.to_string())?;
+                (si, Some(unit))
+            }
+        };
+        let range = (self.low, self.high);
+        held(si, range).map(T::from_f64).ok_or_else(|| {
+            match unit.map(|unit| unit.held_limits(range.0, range.1)) {
+                Some([least, most]) => format!("must be between {least} and {most}"),
+                None => format!("must be between {} and {} {}", range.0, range.1, self.unit),
+            }
+        })
+    }
+
+    /// A quantity of this kind, from and to, in SI.
+    pub(crate) const fn quantity(kind: Kind, (low, high): (f64, f64)) -> Self {
+        Self { kind: Some(kind), unit: kind.si_unit(), low, high }
+    }
+
+    /// The unit that numbers up to `largest` are written in for people; none for a plain number.
+    pub(crate) fn unit(self, system: System, largest: f64) -> Option<Unit> {
+        let kind = self.kind?;
+        let units = || customary(kind, system).iter().filter_map(|unit| Unit::find(kind, unit));
+        units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
+    }
+
+    /// A value as a file has it: in the fewest digits that are read back as the same.
+    pub(crate) fn written<T: Scalar>(self, unit: Option<Unit>, value: T) -> String {
+        let exact = decimal(value);
+        let Some(unit) = unit else { return plain(exact) };
+        let number = unit.from_si(exact);
+        let reads_back = |number: &f64| {
+            let read = held(unit.to_si(*number), (self.low, self.high));
+            read.map_or(unit.to_si(*number) == exact, |read| T::from_f64(read) == value)
+        };
+        let number = (0..17)
+            .filter_map(|digits| format!("{number:.digits$e}").parse().ok())
+            .find(reads_back)
+            .unwrap_or(number);
+        match unit.spelling() {
+            "" => plain(number),
+            spelling => format!("\"{} {spelling}\"", plain(number)),
+        }
+    }
+
+    /// The range in words, in the unit that its larger end is written in.
+    pub(crate) fn range(self, system: System) -> String {
+        let largest = self.low.abs().max(self.high.abs());
+        match self.unit(system, largest) {
+            Some(unit) => unit.held_limits(self.low, self.high).join(" to "),
+            None => format!("{} to {} {}", plain(self.low), plain(self.high), self.unit),
+        }
+    }
+}
+
+/// A number without a unit.
+fn plain(number: f64) -> String {
+    let size = number.abs();
+    if size != 0.0 && !(1e-4..1e7).contains(&size) {
+        format!("{number:e}")
+    } else {
+        format!("{}", number + 0.0)
+    }
+}
+
+/// The units that people read quantities of a kind in, larger ones first.
+const fn customary(kind: Kind, system: System) -> &'static [&'static str] {
+    match (system, kind) {
+        (_, Kind::Ratio) => &[""],
+        (_, Kind::Time) => &["s", "ms", "us"],
+        (_, Kind::Rotation) => &["rpm"],
+        (_, Kind::Angle) => &["deg"],
+        (_, Kind::Inertia) => &["kg m2"],
+        (_, Kind::Voltage) => &["V", "mV"],
+        (_, Kind::Current) => &["A", "mA"],
+        (_, Kind::Resistance) => &["kohm", "ohm", "mohm"],
+        (_, Kind::HeatTransfer) => &["W/K"],
+        (_, Kind::HeatCapacity) => &["kJ/K", "J/K"],
+        (_, Kind::HeatingValue) => &["MJ/kg"],
+        (System::Si, Kind::Length) => &["m", "mm"],
+        (System::Si, Kind::Area) => &["m2", "mm2"],
+        (System::Si, Kind::Volume) => &["L", "cm3"],
+        (System::Si, Kind::Mass) => &["kg", "g", "mg"],
+        (System::Si, Kind::MassRate) => &["g/s", "mg/s"],
+        (System::Si, Kind::Pressure) => &["kPa", "Pa"],
+        (System::Si, Kind::Temperature) => &["degC"],
+        (System::Si, Kind::TemperatureStep) => &["K"],
+        (System::Si, Kind::Speed) => &["km/h"],
+        (System::Si, Kind::Power) => &["kW", "W"],
+        (System::Si, Kind::Torque) => &["N m"],
+        (System::Si, Kind::Force) => &["N"],
+        (System::Us, Kind::Length) => &["ft", "in"],
+        (System::Us, Kind::Area) => &["sq ft", "sq in"],
+        (System::Us, Kind::Volume) => &["cu in"],
+        (System::Us, Kind::Mass) => &["lb"],
+        (System::Us, Kind::MassRate) => &["lb/h"],
+        (System::Us, Kind::Pressure) => &["psi"],
+        (System::Us, Kind::Temperature | Kind::TemperatureStep) => &["degF"],
+        (System::Us, Kind::Speed) => &["mph"],
+        (System::Us, Kind::Power) => &["hp"],
+        (System::Us, Kind::Torque) => &["lb ft"],
+        (System::Us, Kind::Force) => &["lbf"],
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn written(kind: Kind, system: System, si: f32) -> String {
+        let measure = Measure::quantity(kind, (0.0, 1e7));
+        measure.written(measure.unit(system, f64::from(si)), si)
+    }
+
+    #[test]
+    fn values_are_written_in_the_units_that_people_read_and_in_the_fewest_digits() {
+        for (kind, si, metric, us) in [
+            (Kind::Time, 10.0, "\"10 s\"", "\"10 s\""),
+            (Kind::Time, 1.95e-3, "\"1.95 ms\"", "\"1.95 ms\""),
+            (Kind::Pressure, 110e3, "\"110 kPa\"", "\"15.954152 psi\""),
+            (Kind::Temperature, 293.15, "\"20 degC\"", "\"68 degF\""),
+            (Kind::TemperatureStep, 5.0, "\"5 K\"", "\"9 degF\""),
+            (Kind::Resistance, 2490.0, "\"2.49 kohm\"", "\"2.49 kohm\""),
+            (Kind::Ratio, 0.85, "0.85", "0.85"),
+            (Kind::MassRate, 0.0, "\"0 mg/s\"", "\"0 lb/h\""),
+        ] {
+            assert_eq!(
+                [written(kind, System::Si, si), written(kind, System::Us, si)],
+                [metric, us],
+                "{kind:?} {si}"
+            );
+        }
+        let plain = Measure { kind: None, unit: "1/K", low: -1.0, high: 1.0 };
+        assert_eq!(plain.written(None, 1.175_121_9e-11_f32), "1.1751219e-11");
+        assert_eq!(plain.range(System::Si), "-1 to 1 1/K");
+    }
+
+    #[test]
+    fn a_limit_is_written_so_that_it_is_read_as_allowed() {
+        let (low, high) = (45.0_f32, 160.0_f32);
+        let idle = Measure::quantity(Kind::Rotation, (45.0, 160.0));
+        for limit in [low, high] {
+            let text = idle.written(idle.unit(System::Si, 160.0), limit);
+            let value: Value = text.parse().expect("TOML");
+            assert_eq!(idle.read::<f32>(&value), Ok(limit), "{text}");
+        }
+    }
+}

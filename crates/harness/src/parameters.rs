@@ -1,0 +1,191 @@
+//! The controller's parameters as lists: for other programs, and the few of them that an owner may want to adjust.
+
+use crate::document::{decimal, nearest};
+use serde::Serialize;
+use serde_json::{Value as Json, json};
+use trimwright_control::Parameters;
+use trimwright_numerics::parameters::{Block, ParameterInfo, Range, Shape, Value};
+
+/// What the trade calls fine adjustment: the few parameters that an owner may want to try first.
+///
+/// ```
+/// assert!(trimwright_harness::parameters::FINE_ADJUSTMENT.contains(&"feedback.authority_ln"));
+/// ```
+pub const FINE_ADJUSTMENT: &[&str] = &["feedback.authority_ln"];
+
+/// One parameter, for other programs. SI units.
+///
+/// ```
+/// use trimwright_control::Parameters;
+/// use trimwright_harness::parameters::list;
+/// let mut set = Parameters::DEFAULT;
+/// set.feedback.keep_s = 60.0;
+/// let all = list(&set);
+/// let keep = all.iter().find(|listed| (listed.stage, listed.name) == ("feedback", "keep_s")).expect("it is there");
+/// assert_eq!((&keep.value, &keep.default, &keep.max), (&60.0.into(), &10.0.into(), &600.0.into()));
+/// ```
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Listed {
+    /// Name of the stage.
+    pub stage: &'static str,
+    /// Name of the parameter, its unit as the suffix.
+    pub name: &'static str,
+    /// SI unit of its values; `"1"` for ratios and counts, none for flags and choices.
+    pub unit: Option<&'static str>,
+    /// Its value: a number, a flag, a word, a list; points as pairs; a table as columns, rows and values.
+    pub value: Json,
+    /// The same by default.
+    pub default: Json,
+    /// Least value, none for flags and choices.
+    pub min: Json,
+    /// Greatest value.
+    pub max: Json,
+    /// Where the default comes from.
+    pub source: &'static str,
+    /// A sentence about it, and the words of a choice.
+    pub about: String,
+    /// Range and unit of the places of a curve; of the columns and of the rows of a table.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub axis: Option<Json>,
+}
+
+/// All parameters, stage by stage.
+///
+/// ```
+/// use trimwright_control::Parameters;
+/// assert!(trimwright_harness::parameters::list(&Parameters::DEFAULT).len() > 30);
+/// ```
+pub fn list(parameters: &Parameters) -> Vec<Listed> {
+    let default = Parameters::DEFAULT;
+    let pairs = parameters.blocks().into_iter().zip(default.blocks());
+    pairs
+        .flat_map(|(block, default)| {
+            (0..block.info().len()).filter_map(move |place| listed(block, default, place))
+        })
+        .collect()
+}
+
+/// The paths of the parameters that are not as by default.
+///
+/// ```
+/// use trimwright_control::Parameters;
+/// let mut set = Parameters::DEFAULT;
+/// set.feedback.keep_s = 60.0;
+/// assert_eq!(trimwright_harness::parameters::changed(&set), ["feedback.keep_s"]);
+/// ```
+pub fn changed(parameters: &Parameters) -> Vec<String> {
+    let all = list(parameters).into_iter().filter(|listed| listed.value != listed.default);
+    all.map(|listed| format!("{}.{}", listed.stage, listed.name)).collect()
+}
+
+fn listed(block: &dyn Block<f32>, default: &dyn Block<f32>, place: usize) -> Option<Listed> {
+    let info = block.info().get(place)?;
+    let [value, default] = [block.value(place)?, default.value(place)?].map(|value| plain(info, value));
+    let words = match info.shape {
+        Shape::Choice(words) => Some(words),
+        _ => None,
+    };
+    let no_range = matches!(info.shape, Shape::Flag | Shape::Choice(_));
+    let limit = |limit: f32| match info.shape {
+        _ if no_range => Json::Null,
+        Shape::Whole => json!(limit as i64),
+        _ => number(limit),
+    };
+    let one_of = words.map_or_else(String::new, |words| format!(" One of: {}.", words.join(", ")));
+    let axis = match info.shape {
+        Shape::Curve(_, axis) => Some(range(&axis)),
+        Shape::Table(_, [x, y]) => Some(json!([range(&x), range(&y)])),
+        _ => None,
+    };
+    Some(Listed {
+        stage: block.stage(),
+        name: info.name,
+        unit: (!no_range).then_some(info.range.unit),
+        value,
+        default,
+        min: limit(info.range.min),
+        max: limit(info.range.max),
+        source: info.source,
+        about: format!("{}{one_of}", info.about),
+        axis,
+    })
+}
+
+fn number(number: f32) -> Json {
+    json!(decimal(number))
+}
+
+fn range(axis: &Range<f32>) -> Json {
+    json!({ "min": number(axis.min), "max": number(axis.max), "unit": axis.unit })
+}
+
+fn plain(info: &ParameterInfo<f32>, value: Value<'_, f32>) -> Json {
+    let numbers = |numbers: &[f32]| numbers.iter().map(|each| number(*each)).collect::<Vec<_>>();
+    match value {
+        Value::Number(value) => number(value),
+        Value::Whole(value) => json!(value),
+        Value::Flag(value) => json!(value),
+        Value::Choice(chosen) => match info.shape {
+            Shape::Choice(words) => json!(words.get(chosen)),
+            _ => Json::Null,
+        },
+        Value::List(values) => json!(numbers(values)),
+        Value::Curve(points) => json!(points.iter().map(|(x, y)| numbers(&[*x, *y])).collect::<Vec<_>>()),
+        Value::Table(x, y, cells) => {
+            let rows: Vec<_> = cells.chunks(x.len().max(1)).map(numbers).collect();
+            json!([numbers(x), numbers(y), rows])
+        }
+    }
+}
+
+/// Checks that there is a stage of this name.
+///
+/// ```
+/// use trimwright_harness::parameters::check_stage;
+/// assert!(check_stage("feedback").is_ok());
+/// assert!(check_stage("feedbak").is_err_and(|problem| problem.contains("did you mean feedback?")));
+/// ```
+///
+/// # Errors
+/// When there is none; the message proposes the stage that is most like it, if one is, and lists all.
+pub fn check_stage(name: &str) -> Result<(), String> {
+    let stages = Parameters::DEFAULT.blocks().map(|block| block.stage());
+    if stages.contains(&name) {
+        return Ok(());
+    }
+    let proposed =
+        nearest(name, stages.into_iter()).map_or_else(String::new, |stage| format!("did you mean {stage}? "));
+    Err(format!("is no stage; {proposed}There are {}", stages.join(", ")))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_an_owner_may_adjust_is_there() {
+        let default = Parameters::DEFAULT;
+        let paths: Vec<&str> =
+            default.blocks().iter().flat_map(|block| block.info()).map(|info| info.path).collect();
+        for path in FINE_ADJUSTMENT {
+            assert!(paths.contains(path), "{path} is no parameter");
+        }
+    }
+
+    #[test]
+    fn lists_are_told_as_people_wrote_them() {
+        let all = list(&Parameters::DEFAULT);
+        let of =
+            |path: (&str, &str)| all.iter().find(|one| (one.stage, one.name) == path).expect("a parameter");
+        let map = of(("sensors", "map_pa"));
+        assert_eq!(map.value[1], json!([4.5, 110_000.0]));
+        assert_eq!(map.axis, Some(json!({ "min": 0.0, "max": 5.0, "unit": "V" })));
+        assert_eq!(of(("feedback", "authority_ln")).max, json!(0.405), "no digits of its storage");
+        let sender = of(("sensors", "ect_sender"));
+        assert!(sender.about.contains("One of: ") && sender.min.is_null() && sender.unit.is_none());
+        assert_eq!(of(("sensors", "pulses_per_firing")).max, json!(4));
+        let factor = of(("base_map", "factor"));
+        assert_eq!(factor.axis.as_ref().map(|axis| &axis[1]["unit"]), Some(&json!("Pa")));
+        assert_eq!(factor.value[2].as_array().map(Vec::len), Some(3));
+    }
+}
