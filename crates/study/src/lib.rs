@@ -16,4 +16,5 @@ pub mod learners;
 pub mod parquet;
 pub mod quantiles;
 pub mod scenarios;
+pub mod sensitivity;
 pub mod stability;
