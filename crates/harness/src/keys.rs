@@ -95,8 +95,8 @@ impl Key {
     /// ```
     /// use trimwright_harness::keys::scenario;
     /// let keys = scenario();
-    /// let cam = keys.iter().find(|key| key.path == "setup.cam").expect("a key");
-    /// assert_eq!(cam.value(), "\"mild\"");
+    /// let supply = keys.iter().find(|key| key.path == "setup.fuel_system").expect("a key");
+    /// assert_eq!(supply.value(), "\"return\"");
     /// ```
     pub fn value(&self) -> String {
         let line = |line: &Line| match line.part {
@@ -146,7 +146,7 @@ impl Key {
 /// use trimwright_control::SetupAnswers;
 /// use trimwright_harness::{keys, sizing::System};
 /// let paths = keys::of_block(&SetupAnswers::default(), "", &[], System::Us);
-/// assert!(paths.iter().any(|key| key.path == "setup.idle_speed" && key.value() == "\"699.963 rpm\""));
+/// assert!(paths.iter().any(|key| key.path == "setup.idle_speed" && key.value() == "\"699.96344 rpm\""));
 /// ```
 pub fn of_block<T: Scalar>(
     block: &dyn Block<T>,
