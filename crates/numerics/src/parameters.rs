@@ -227,7 +227,10 @@ fn between<T: Real>(points: impl Iterator<Item = (T, T)>, x: T) -> T {
     let mut before: Option<(T, T)> = None;
     for (point, value) in points {
         let Some((low, low_value)) = before else {
-            #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number gets the first value, too")]
+            #[expect(
+                clippy::neg_cmp_op_on_partial_ord,
+                reason = "what is no number gets the first value, too"
+            )]
             if !(x > point) {
                 return value;
             }
@@ -533,11 +536,14 @@ macro_rules! parameter {
 /// static IN_FLASH: Parameters = Parameters { fans: FanParameters { band_k: 6.0 }, ..Parameters::DEFAULT };
 /// assert!(IN_FLASH.check().is_ok() && IN_FLASH.blocks()[0].stage() == "fans");
 /// ```
+///
+/// With `struct Parameters<f32>, together` the check ends with a method of this name, which checks what several parameters must be like
+/// together.
 #[macro_export]
 macro_rules! blocks {
     (
         $(#[$outer:meta])*
-        $vis:vis struct $name:ident<$t:ty> {
+        $vis:vis struct $name:ident<$t:ty> $(, $together:ident)? {
             $( $(#[doc = $about:literal])+ $field:ident: $block:ident, )+
         }
     ) => {
@@ -566,7 +572,7 @@ macro_rules! blocks {
             /// # Errors
             /// [`OutOfRange`](trimwright_numerics::parameters::OutOfRange) names the first that is not in its range.
             pub fn check(&self) -> Result<(), $crate::parameters::OutOfRange<$t>> {
-                self.blocks().iter().try_for_each(|block| block.check())
+                self.blocks().iter().try_for_each(|block| block.check())$(.and_then(|()| self.$together()))?
             }
         }
 
