@@ -18,6 +18,8 @@ struct Piece {
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Transfer {
     first: Piece,
+    /// Quantity up to which the first piece counts, infinite when there is no other.
+    first_to: f64,
     rest: Vec<Piece, POINTS>,
 }
 
@@ -34,21 +36,28 @@ impl Transfer {
         let mut rest: Vec<Piece, POINTS> = pieces.collect();
         if rest.is_empty() {
             let (from_v, from) = points[0];
-            return Self { first: Piece { from, from_v, v_per_quantity: 0.0 }, rest };
+            return Self {
+                first: Piece { from, from_v, v_per_quantity: 0.0 },
+                first_to: f64::INFINITY,
+                rest,
+            };
         }
-        Self { first: rest.remove(0), rest }
+        let first = rest.remove(0);
+        Self { first, first_to: rest.first().map_or(f64::INFINITY, |next| next.from), rest }
     }
 
     /// Volts for a quantity.
     #[inline]
     pub(crate) fn volts(&self, quantity: f64) -> f64 {
-        let mut piece = &self.first;
-        for next in &self.rest {
-            if next.from <= quantity {
-                piece = next;
-            }
-        }
+        // Most sensors are linear, and all are read in every step.
+        let piece = if quantity < self.first_to { &self.first } else { self.later(quantity) };
         piece.from_v + (quantity - piece.from) * piece.v_per_quantity
+    }
+
+    /// The piece that a quantity beyond the first lies on.
+    #[inline]
+    fn later(&self, quantity: f64) -> &Piece {
+        self.rest.iter().rfind(|piece| piece.from <= quantity).unwrap_or(&self.first)
     }
 }
 
