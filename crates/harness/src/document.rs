@@ -87,24 +87,6 @@ impl Number for f32 {
     }
 }
 
-/// A field that a document can fill.
-pub(crate) trait Field {
-    /// Fills it from the key, if that is there; who asks holds it against a range.
-    fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError>;
-}
-
-impl<T: Number> Field for T {
-    fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError> {
-        document.unchecked(key, kind, self)
-    }
-}
-
-impl<T: Number, const N: usize> Field for [T; N] {
-    fn fill(&mut self, document: &Document, key: &str, kind: Kind) -> Result<(), InputError> {
-        document.quantities(key, kind, false, self).map(drop)
-    }
-}
-
 impl Document {
     /// Takes a text apart; `file` is what messages call it.
     ///
@@ -199,18 +181,6 @@ impl Document {
             return Ok(());
         }
         Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
-    }
-
-    /// The quantities that fill a field of this path: one, or a list for an array.
-    pub(crate) fn field<F: Field>(
-        &self,
-        key: &str,
-        field: &str,
-        kind: Kind,
-        target: &mut F,
-    ) -> Result<(), InputError> {
-        self.note(key, Some(kind), field);
-        target.fill(self, key, kind)
     }
 
     /// Whether a key was asked for that fills the field of this path.
@@ -637,33 +607,10 @@ impl Document {
     }
 }
 
-/// The key that fills a field of this path in a section: the one given, or else the path without the unit.
-pub(crate) fn key_for(section: &str, field: &str, kind: Kind, given: Option<&str>) -> String {
-    let name = given.unwrap_or_else(|| field.strip_suffix(kind.suffix()).unwrap_or(field));
-    inside(section, name)
-}
-
 /// A path in a section; `""` is the whole document.
 pub(crate) fn inside(section: &str, path: &str) -> String {
     if section.is_empty() { path.to_owned() } else { format!("{section}.{path}") }
 }
-
-/// Fills fields of a struct from keys in a section (`""` is the whole document). A key is the path of its field without the
-/// unit, unless another is given as in `injectors.delay_v as "injectors.delay_supply": Voltage`.
-macro_rules! quantities {
-    ($document:expr, $section:expr, $root:ident, {
-        $($first:ident $(. $field:ident)* $(as $key:literal)?: $kind:ident),* $(,)?
-    }) => {
-        $({
-            let kind = $crate::units::Kind::$kind;
-            let path = concat!(stringify!($first) $(, ".", stringify!($field))*);
-            let key = $crate::document::key_for($section, path, kind, [$($key)?].first().copied());
-            let field = $crate::document::inside($section, path);
-            $document.field(&key, &field, kind, &mut $root.$first $(. $field)*)?;
-        })*
-    };
-}
-pub(crate) use quantities;
 
 /// A value at the end of its path.
 struct Leaf {

@@ -16,6 +16,7 @@ use crate::units::{Kind, Unit};
 use crate::{block_reader, faults, scenario_answers, scenario_deviations, scenario_engine};
 use std::fmt::Write;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
+use trimwright_numerics::parameters::Problem;
 use trimwright_plant::Truth;
 
 /// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
@@ -249,11 +250,13 @@ impl Scenario {
         scenario_engine::read(&document, "truth", &mut truth)?;
         let check = |truth: &Truth| {
             truth.check().map_err(|error| {
-                let field = format!("truth.{}", error.field);
-                if document.gives(&field) {
-                    document.out_of_range(&field, error.value, error.low, error.high)
-                } else {
-                    engine_document.out_of_range(error.field, error.value, error.low, error.high)
+                let field = format!("truth.{}", error.path);
+                let given = document.gives(&field);
+                let (teller, field) =
+                    if given { (&document, field.as_str()) } else { (&engine_document, error.path) };
+                match error.problem {
+                    Problem::Outside(value, range) => teller.out_of_range(field, value, range.min, range.max),
+                    Problem::NotRising(_) => teller.wrong(field, error.to_string()),
                 }
             })
         };

@@ -539,11 +539,14 @@ macro_rules! parameter {
 /// static IN_FLASH: Parameters = Parameters { fans: FanParameters { band_k: 6.0 }, ..Parameters::DEFAULT };
 /// assert!(IN_FLASH.check().is_ok() && IN_FLASH.blocks()[0].stage() == "fans");
 /// ```
+///
+/// With `struct Parameters<f32>, together` the check ends with a method of this name, which checks what several parameters must be like
+/// together.
 #[macro_export]
 macro_rules! blocks {
     (
         $(#[$outer:meta])*
-        $vis:vis struct $name:ident<$t:ty> {
+        $vis:vis struct $name:ident<$t:ty> $(, $together:ident)? {
             $( $(#[doc = $about:literal])+ $field:ident: $block:ident, )+
         }
     ) => {
@@ -572,7 +575,7 @@ macro_rules! blocks {
             /// # Errors
             /// [`OutOfRange`](trimwright_numerics::parameters::OutOfRange) names the first that is not in its range.
             pub fn check(&self) -> Result<(), $crate::parameters::OutOfRange<$t>> {
-                self.blocks().iter().try_for_each(|block| block.check())
+                self.blocks().iter().try_for_each(|block| block.check())$(.and_then(|()| self.$together()))?
             }
         }
 

@@ -1,6 +1,5 @@
 //! Outside air: the standard atmosphere, its temperature and its water.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::{GRAVITY_M_PER_S2, ICE_K, R_DRY_AIR};
 use trimwright_numerics::Real;
 
@@ -11,18 +10,18 @@ const STANDARD_K: f64 = 288.15;
 /// Radius of the earth that turns height into geopotential height, m. ISO 2533.
 const EARTH_M: f64 = 6_356_766.0;
 
-/// Weather and place.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Ambient {
-    /// Height above sea level, m, -500 to 5000. [`crate::Hands::altitude_m`] overrules it while driving.
-    pub altitude_m: f64,
-    /// Air temperature at sea level, K, 220 to 330; it falls by 6.5 K per km (ISO 2533).
-    pub sea_level_k: f64,
-    /// Air pressure at sea level, Pa, 90 kPa to 108 kPa.
-    pub sea_level_pa: f64,
-    /// Relative humidity at the start of the run, 0 to 1. The water share of the air is worked out once and
-    /// carried along.
-    pub relative_humidity: f64,
+trimwright_numerics::parameters! {
+    /// Weather and place.
+    pub struct Ambient<f64> "ambient" {
+        /// Height above sea level; a drive that tells its heights overrules it.
+        number altitude_m { 0.0, -500.0..=5000.0 "m", "engineering judgement" }
+        /// Air temperature at sea level; it falls by 6.5 K per km.
+        number sea_level_k { 293.15, 220.0..=330.0 "K", "engineering judgement; the fall with height: ISO 2533" }
+        /// Air pressure at sea level.
+        number sea_level_pa { 101_325.0, 90e3..=108e3 "Pa", "ISO 2533" }
+        /// Relative humidity at the start of the run; the water share of the air is worked out once and carried along.
+        number relative_humidity { 0.5, 0.0..=1.0 "1", "engineering judgement" }
+    }
 }
 
 /// Air as the engine finds it.
@@ -60,13 +59,6 @@ impl Ambient {
         let vapour_pa = self.relative_humidity * saturation_pa(air.temperature_k);
         let ratio = WATER_TO_AIR * vapour_pa / (air.pressure_pa - vapour_pa);
         ratio / (1.0 + ratio)
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("ambient.altitude_m", self.altitude_m, -500.0, 5000.0)?;
-        within("ambient.sea_level_k", self.sea_level_k, 220.0, 330.0)?;
-        within("ambient.sea_level_pa", self.sea_level_pa, 90e3, 108e3)?;
-        within("ambient.relative_humidity", self.relative_humidity, 0.0, 1.0)
     }
 }
 

@@ -7,6 +7,7 @@ use crate::knock::EndGas;
 use crate::plant::Plant;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
+use trimwright_numerics::parameters::{Problem, Range};
 
 impl Plant {
     /// Goes on from where everything is, under another truth. What has been drawn, gathered or warmed stays; so do the
@@ -26,22 +27,25 @@ impl Plant {
     pub fn set_truth(&mut self, truth: Truth) -> Result<(), OutOfRange> {
         truth.check()?;
         let was = &self.truth;
-        for (field, is, was) in [
+        for (path, is, was) in [
             ("engine.cylinders", truth.engine.cylinders, was.engine.cylinders),
             ("exhaust.banks", truth.exhaust.banks, was.exhaust.banks),
             ("injectors.count", truth.injectors.count, was.injectors.count),
         ] {
-            within(field, f64::from(is), f64::from(was), f64::from(was))?;
+            let was = f64::from(was);
+            within(path, f64::from(is), Range { min: was, max: was, unit: "1" })?;
         }
         if truth.filling != was.filling || truth.engine != was.engine {
-            let no_axis =
-                OutOfRange { field: "filling.speed_rad_per_s", value: f64::NAN, low: 0.0, high: 1500.0 };
+            let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
             self.filling =
                 FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
         }
         if truth.throttle != was.throttle {
             self.tables = FlowTables::new(&truth.throttle);
             self.held.plates_m2 = self.tables.area_m2(self.held.throttle);
+        }
+        if truth.sensors != was.sensors {
+            self.sensors.refit(&truth.sensors);
         }
         self.shares = truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks);
         self.stoich_afr = truth.stoich_afr();
@@ -104,10 +108,10 @@ mod tests {
         let mut plant = Plant::new(Truth::mild_v8(), 3).expect("sound");
         let faults = Faults { weak_pump: 2.0, ..Faults::default() };
         let error = plant.set_truth(Truth { faults, ..Truth::mild_v8() }).expect_err("refused");
-        assert_eq!(error.field, "faults.weak_pump");
+        assert_eq!(error.path, "faults.weak_pump");
         let mut other = Truth::mild_v8();
         other.engine.cylinders = 6;
-        assert_eq!(plant.set_truth(other).expect_err("refused").field, "engine.cylinders");
+        assert_eq!(plant.set_truth(other).expect_err("refused").path, "engine.cylinders");
         assert_eq!(plant.truth(), &Truth::mild_v8());
     }
 }

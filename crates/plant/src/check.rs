@@ -1,47 +1,111 @@
-//! Ranges of the truth's parameters.
+//! What ranges alone don't say of the truth's parameters.
 
-/// A parameter of the truth that lies outside its range.
+use trimwright_numerics::parameters::{Block, Problem, Range, Value};
+
+/// A parameter of the truth that is not as it has to be.
 ///
 /// ```
 /// use trimwright_plant::{Plant, Truth};
 /// let mut truth = Truth::mild_v8();
 /// truth.engine.compression_ratio = 40.0;
 /// let error = Plant::new(truth, 1).unwrap_err();
-/// assert_eq!(error.field, "engine.compression_ratio");
+/// assert_eq!(error.to_string(), "engine.compression_ratio is 40, allowed is 6 to 14");
 /// ```
-#[derive(Clone, Copy, Debug, PartialEq)]
-pub struct OutOfRange {
-    /// Path of the field in [`crate::Truth`].
-    pub field: &'static str,
-    /// The value found.
-    pub value: f64,
-    /// Smallest value allowed.
-    pub low: f64,
-    /// Largest value allowed.
-    pub high: f64,
-}
+pub type OutOfRange = trimwright_numerics::parameters::OutOfRange<f64>;
 
-impl core::fmt::Display for OutOfRange {
-    fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
-        write!(f, "{} is {}, allowed is {} to {}", self.field, self.value, self.low, self.high)
+/// Refuses a value outside its range, and NaN.
+pub(crate) fn within(path: &'static str, value: f64, range: Range<f64>) -> Result<(), OutOfRange> {
+    if value >= range.min && value <= range.max {
+        Ok(())
+    } else {
+        Err(OutOfRange { path, problem: Problem::Outside(value, range) })
     }
 }
 
-impl core::error::Error for OutOfRange {}
+/// Refuses a list of this name that does not rise by `step` or more from value to value.
+pub(crate) fn rising(block: &dyn Block<f64>, name: &str, step: f64) -> Result<(), OutOfRange> {
+    for (place, info) in block.info().iter().enumerate().filter(|(_, info)| info.name == name) {
+        if let Some(Value::List(values)) = block.value(place) {
+            for pair in values.windows(2) {
+                within(info.path, pair[1], Range { min: pair[0] + step, ..info.range })?;
+            }
+        }
+    }
+    Ok(())
+}
 
-/// Refuses a value outside `low..=high`, and NaN.
-pub(crate) fn within(field: &'static str, value: f64, low: f64, high: f64) -> Result<(), OutOfRange> {
-    if value >= low && value <= high { Ok(()) } else { Err(OutOfRange { field, value, low, high }) }
+/// Refuses a curve that turns back: each quantity has one output.
+pub(crate) fn one_way(block: &dyn Block<f64>) -> Result<(), OutOfRange> {
+    for (place, info) in block.info().iter().enumerate() {
+        if let Some(Value::Curve(points @ [(_, first), .., (_, last)])) = block.value(place) {
+            for pair in points.windows(2) {
+                let ((_, before), (_, value)) = (pair[0], pair[1]);
+                let range = if first <= last {
+                    Range { min: before, ..info.range }
+                } else {
+                    Range { max: before, ..info.range }
+                };
+                within(info.path, value, range)?;
+            }
+        }
+    }
+    Ok(())
 }
 
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::Truth;
+
+    /// The path of what is refused once `put` has put something wrong into the default.
+    fn refused(put: impl FnOnce(&mut Truth)) -> Option<&'static str> {
+        let mut truth = Truth::mild_v8();
+        put(&mut truth);
+        truth.check().err().map(|error| error.path)
+    }
 
     #[test]
     fn nan_is_out_of_every_range() {
-        assert!(within("x", f64::NAN, 0.0, 1.0).is_err());
-        assert!(within("x", f64::INFINITY, 0.0, 1.0).is_err());
-        assert_eq!(within("x", 1.0, 0.0, 1.0), Ok(()));
+        let range = Range { min: 0.0, max: 1.0, unit: "1" };
+        assert!(within("x", f64::NAN, range).is_err() && within("x", f64::INFINITY, range).is_err());
+        assert_eq!(within("x", 1.0, range), Ok(()));
+    }
+
+    #[test]
+    fn what_has_to_go_together_is_checked() {
+        assert_eq!(refused(|_| ()), None);
+        assert_eq!(refused(|truth| truth.manifold.volume_m3 = 0.03), Some("manifold.volume_m3"));
+        assert_eq!(refused(|truth| truth.injectors.delay_v[2] = 8.05), Some("injectors.delay_v"));
+        assert_eq!(refused(|truth| truth.filling.speed_rad_per_s[1] = 53.0), Some("filling.speed_rad_per_s"));
+        assert_eq!(refused(|truth| truth.sensors.tp_limits_v = [4.8, 0.2]), Some("sensors.tp_limits_v"));
+        let turning_back = [0.7, 0.9, 0.8, 1.0, 1.1, 1.2].map(|lambda| (2.0 * lambda, lambda));
+        assert_eq!(refused(|truth| truth.sensors.lambda = turning_back), Some("sensors.lambda"));
+        let falling = [1.2, 1.1, 1.0, 0.9, 0.8, 0.7].map(|lambda| (3.0 - 2.0 * lambda, lambda));
+        assert_eq!(refused(|truth| truth.sensors.lambda = falling), None);
+    }
+
+    #[test]
+    fn there_is_room_for_as_many_as_are_allowed() {
+        let truth = Truth::DEFAULT;
+        let infos = || truth.blocks().into_iter().flat_map(|block| block.info());
+        let most = |path| infos().find(|info| info.path == path).map(|info| info.range.max as usize);
+        assert_eq!(most("engine.cylinders"), Some(crate::MAX_CYLINDERS));
+        assert_eq!(most("gearbox.gears"), Some(crate::MAX_GEARS));
+        assert_eq!(most("injectors.count"), Some(trimwright_signals::MAX_INJECTORS));
+    }
+
+    #[test]
+    fn every_parameter_has_a_source_and_a_default_in_its_range() {
+        let truth = Truth::DEFAULT;
+        let mut count = 0;
+        for block in truth.blocks() {
+            for (place, info) in block.info().iter().enumerate() {
+                count += 1;
+                assert!(!info.source.is_empty() && info.about.ends_with('.'), "{}", info.path);
+                assert!(!info.range.unit.is_empty() && info.range.min < info.range.max, "{}", info.path);
+                assert!(block.value(place).is_some_and(|value| info.check(value).is_ok()), "{}", info.path);
+            }
+        }
+        assert!(count > 180, "{count}");
     }
 }

@@ -1,6 +1,5 @@
 //! From charge to work: heat released against mixture, spark efficiency, burn limits.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::RPM;
 use trimwright_numerics::Real;
 
@@ -21,30 +20,31 @@ pub enum Ignition {
     Distributor,
 }
 
-/// Combustion of a spark-ignition engine.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Combustion {
-    /// Who sets the spark.
-    pub ignition: Ignition,
-    /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1,
-    /// 0.5 to 1 (engineering judgement).
-    pub work_share: f64,
-    /// Share of the released heat that goes into the coolant, 0.1 to 0.5 (Heywood ch. 12, from memory:
-    /// 17 to 26 % of the fuel's energy at full power, more at part load).
-    pub coolant_share: f64,
-    /// Advance for maximum brake torque at 1000 rpm and full load, degrees before top dead centre, 0 to 40.
-    pub mbt_base_deg: f64,
-    /// Lambda of the charge above which it starts to misfire, 1.1 to 1.8.
-    pub lean_limit: f64,
-    /// Lambda of the charge below which it starts to misfire, 0.4 to 0.8.
-    pub rich_limit: f64,
-    /// Variation of a charge's work from cycle to cycle: standard deviation over mean at full load, 0 to 0.1;
-    /// three times that at low load (Heywood ch. 9, from memory: some per cent, more when
-    /// diluted).
-    pub variation: f64,
-    /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K, 0.3 to 1; all of it
-    /// from 333 K on.
-    pub cold_vapour: f64,
+trimwright_numerics::choice!(Ignition {
+    Commanded = "commanded",
+    Distributor = "distributor",
+});
+
+trimwright_numerics::parameters! {
+    /// Combustion of a spark-ignition engine.
+    pub struct Combustion<f64> "combustion" {
+        /// Who sets the spark.
+        choice ignition { Ignition = Ignition::Distributor, "engineering judgement" }
+        /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1.
+        number work_share { 0.83, 0.5..=1.0 "1", "engineering judgement" }
+        /// Share of the released heat that goes into the coolant: 17 to 26 % of the fuel's energy at full power, more at part load.
+        number coolant_share { 0.27, 0.1..=0.5 "1", "Heywood ch. 12, from memory" }
+        /// Advance for maximum brake torque at 1000 rpm and full load, before top dead centre.
+        number mbt_base_deg { 17.0, 0.0..=40.0 "deg", "engineering judgement" }
+        /// Lambda of the charge above which it starts to misfire.
+        number lean_limit { 1.32, 1.1..=1.8 "1", "engineering judgement" }
+        /// Lambda of the charge below which it starts to misfire.
+        number rich_limit { 0.60, 0.4..=0.8 "1", "engineering judgement" }
+        /// Variation of a charge's work from cycle to cycle: standard deviation over mean at full load, three times that at low load.
+        number variation { 0.015, 0.0..=0.1 "1", "Heywood ch. 9, from memory: some per cent, more when diluted" }
+        /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K; all of it from 333 K on.
+        number cold_vapour { 0.72, 0.3..=1.0 "1", "engineering judgement" }
+    }
 }
 
 /// How a charge burns.
@@ -125,16 +125,6 @@ impl Combustion {
             work_share: best * spark * lean,
             misfire: if lambda > 0.0 { too_lean.max(too_rich) } else { 1.0 },
         }
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("combustion.work_share", self.work_share, 0.5, 1.0)?;
-        within("combustion.coolant_share", self.coolant_share, 0.1, 0.5)?;
-        within("combustion.mbt_base_deg", self.mbt_base_deg, 0.0, 40.0)?;
-        within("combustion.lean_limit", self.lean_limit, 1.1, 1.8)?;
-        within("combustion.rich_limit", self.rich_limit, 0.4, 0.8)?;
-        within("combustion.variation", self.variation, 0.0, 0.1)?;
-        within("combustion.cold_vapour", self.cold_vapour, 0.3, 1.0)
     }
 }
 

@@ -1,27 +1,21 @@
 //! Crank: speed, angle, starter.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::CYCLE_RAD;
 use trimwright_numerics::Real;
 
-/// Crank, flywheel and starter.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Crank {
-    /// Inertia of crank, flywheel and the half of the coupling that turns with it, kg m^2, 0.03 to 2.
-    pub inertia_kg_m2: f64,
-    /// Starter torque at the crank with the engine locked and 12 V, N m, 20 to 600.
-    pub starter_nm: f64,
-    /// Crank speed at which the starter gives nothing, rad/s, 15 to 80.
-    pub starter_free_rad_per_s: f64,
+trimwright_numerics::parameters! {
+    /// Crank, flywheel and starter.
+    pub struct Crank<f64> "crank" {
+        /// Inertia of crank, flywheel and the half of the coupling that turns with it.
+        number inertia_kg_m2 { 0.40, 0.03..=2.0 "kg m2", "engineering judgement" }
+        /// Starter torque at the crank with the engine locked and 12 V.
+        number starter_nm { 240.0, 20.0..=600.0 "N m", "engineering judgement" }
+        /// Crank speed at which the starter gives nothing.
+        number starter_free_rad_per_s { 36.0, 15.0..=80.0 "rad/s", "engineering judgement" }
+    }
 }
 
 impl Crank {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("crank.inertia_kg_m2", self.inertia_kg_m2, 0.03, 2.0)?;
-        within("crank.starter_nm", self.starter_nm, 20.0, 600.0)?;
-        within("crank.starter_free_rad_per_s", self.starter_free_rad_per_s, 15.0, 80.0)
-    }
-
     /// Starter torque and the share of its stall current: a series of straight lines of a direct-current
     /// motor, through a one-way clutch.
     #[inline]

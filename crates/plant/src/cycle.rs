@@ -32,10 +32,14 @@ impl Plant {
         let mut done_rad = 0.0;
         let mut done_kg = 0.0;
         let mut work_j = 0.0;
+        let pulses_between = self.truth.sensors.pulses_per_firing > 1;
         for _ in 0..MAX_EVENTS {
             let to_go_rad = self.interval_rad - self.crank.since_firing_rad;
             if done_rad + to_go_rad > way_rad {
                 break;
+            }
+            if pulses_between {
+                self.pulse_between(done_rad, to_go_rad, dt_s);
             }
             done_rad += to_go_rad;
             work_j += self.held.power_nm * to_go_rad;
@@ -47,9 +51,37 @@ impl Plant {
             self.cylinder_event(commands, hands, time_s, 1.0 - done_rad / way_rad, dt_s);
         }
         let rest_rad = way_rad - done_rad;
+        if pulses_between {
+            self.pulse_between(done_rad, rest_rad, dt_s);
+        }
         self.crank.since_firing_rad += rest_rad;
         self.gathered.air_kg += moved.out_kg - done_kg;
         if done_rad > 0.0 { (work_j + self.held.power_nm * rest_rad) / way_rad } else { self.held.power_nm }
+    }
+
+    /// Stamps the pulses between firings that pass by within `turned_rad`, after `done_rad` of this step. Kept out of line: a distributor
+    /// has none.
+    #[inline(never)]
+    fn pulse_between(&mut self, done_rad: f64, turned_rad: f64, dt_s: f64) {
+        let speed = self.crank.speed_rad_per_s;
+        let from_rad = self.crank.since_firing_rad;
+        let pulses = self.truth.sensors.pulses_per_firing;
+        for pulse in 1..pulses {
+            let at_rad = self.interval_rad * f64::from(pulse) / f64::from(pulses);
+            if at_rad > from_rad && at_rad <= from_rad + turned_rad {
+                self.stamp(self.time_s + (done_rad + at_rad - from_rad) / speed, dt_s);
+            }
+        }
+    }
+
+    /// Stamps a pulse of the trigger wheel.
+    #[inline]
+    fn stamp(&mut self, time_s: f64, dt_s: f64) {
+        let within = (self.time_s, self.time_s + dt_s);
+        let degrees_per_s = self.crank.speed_rad_per_s * 180.0 / core::f64::consts::PI;
+        let lost = self.truth.faults.lost_pulses;
+        let pulses = &mut self.frame.pulses_us;
+        self.truth.trigger.stamp(pulses, &mut self.noise, lost, time_s, degrees_per_s, within);
     }
 
     /// Interference on the trigger wire: pulses that no firing made.
@@ -74,11 +106,7 @@ impl Plant {
         self.combustion(commands, hands, speed);
         self.blow_out(speed);
 
-        let faults = &self.truth.faults;
-        let within = (self.time_s, self.time_s + dt_s);
-        let degrees_per_s = speed * 180.0 / core::f64::consts::PI;
-        let pulses = &mut self.frame.pulses_us;
-        self.truth.trigger.stamp(pulses, &mut self.noise, faults.lost_pulses, time_s, degrees_per_s, within);
+        self.stamp(time_s, dt_s);
 
         self.crank.firings += 1;
         self.held.back_pressure_pa =

@@ -1,23 +1,22 @@
 //! Distribution of the mixture: every cylinder gets its own share of the common fuel.
 
-use crate::check::{OutOfRange, within};
 use crate::noise::Noise;
 use trimwright_numerics::Real;
 
 /// Most cylinders of an engine.
 pub const MAX_CYLINDERS: usize = 12;
 
-/// Spread of the fuel between cylinders: a wet manifold with the injectors in the middle never shares evenly
-/// (common practice, no source).
-#[derive(Clone, Debug, PartialEq)]
-pub struct Distribution {
-    /// Largest deviation of a cylinder's fuel from the mean of its bank, 0 to 0.3.
-    pub spread: f64,
-    /// Fuel of the sensor's bank over the mean of the whole engine, less one, -0.2 to 0.2; nothing with a
-    /// single bank.
-    pub bank: f64,
-    /// Seed of who gets what.
-    pub seed: u64,
+trimwright_numerics::parameters! {
+    /// Spread of the fuel between cylinders: a wet manifold with the injectors in the middle never shares evenly
+    /// (common practice, no source).
+    pub struct Distribution<f64> "distribution" {
+        /// Largest deviation of a cylinder's fuel from the mean of its bank.
+        number spread { 0.05, 0.0..=0.3 "1", "common practice, no source" }
+        /// Fuel of the sensor's bank over the mean of the whole engine, less one; nothing with a single bank.
+        number bank { 0.003, -0.2..=0.2 "1", "engineering judgement" }
+        /// Seed of who gets what.
+        whole seed { u64 = 1, 0..=18446744073709551615_u64 "1", "engineering judgement: any number" }
+    }
 }
 
 /// Whether the cylinder at this place of the firing order (from 0) belongs to the sensor's bank. With one
@@ -66,11 +65,6 @@ impl Distribution {
             *share = (1.0 + bank + scale * swings[place]).held(0.0, 2.0);
         }
         shares
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("distribution.spread", self.spread, 0.0, 0.3)?;
-        within("distribution.bank", self.bank, -0.2, 0.2)
     }
 }
 

@@ -1,55 +1,37 @@
 //! Battery, alternator and the loads that make the supply droop.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::RPM;
 use trimwright_numerics::Real;
 
-/// The supply.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Electrical {
-    /// Voltage of the charged battery at rest, V, 9 to 14.
-    pub battery_v: f64,
-    /// Inner resistance, ohm, 0.001 to 0.2.
-    pub battery_ohm: f64,
-    /// Charge that the battery holds, A h, 5 to 300; it starts full.
-    pub battery_ah: f64,
-    /// Voltage that the alternator's regulator holds, V, 12 to 16.
-    pub alternator_v: f64,
-    /// Alternator's largest current at high speed, A, 0 to 200.
-    pub alternator_a: f64,
-    /// Engine speed at which the alternator starts to give, rad/s, 10 to 200.
-    pub cut_in_rad_per_s: f64,
-    /// Ignition, instruments and controller, A, 0 to 60.
-    pub base_a: f64,
-    /// Fuel pump at full supply, A, 0 to 25.
-    pub pump_a: f64,
-    /// One cooling fan, A, 0 to 40.
-    pub fan_a: f64,
-    /// Sensor heater, A, 0 to 5.
-    pub heater_a: f64,
-    /// Compressor clutch and blower, A, 0 to 30.
-    pub ac_a: f64,
-    /// Starter against a locked engine, A, 0 to 800.
-    pub starter_a: f64,
-    /// Voltage lost between battery and controller, V, 0 to 4.
-    pub wiring_v: f64,
-}
-
-impl Electrical {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("electrical.battery_v", self.battery_v, 9.0, 14.0)?;
-        within("electrical.battery_ohm", self.battery_ohm, 0.001, 0.2)?;
-        within("electrical.battery_ah", self.battery_ah, 5.0, 300.0)?;
-        within("electrical.alternator_v", self.alternator_v, 12.0, 16.0)?;
-        within("electrical.alternator_a", self.alternator_a, 0.0, 200.0)?;
-        within("electrical.cut_in_rad_per_s", self.cut_in_rad_per_s, 10.0, 200.0)?;
-        within("electrical.base_a", self.base_a, 0.0, 60.0)?;
-        within("electrical.pump_a", self.pump_a, 0.0, 25.0)?;
-        within("electrical.fan_a", self.fan_a, 0.0, 40.0)?;
-        within("electrical.heater_a", self.heater_a, 0.0, 5.0)?;
-        within("electrical.ac_a", self.ac_a, 0.0, 30.0)?;
-        within("electrical.starter_a", self.starter_a, 0.0, 800.0)?;
-        within("electrical.wiring_v", self.wiring_v, 0.0, 4.0)
+trimwright_numerics::parameters! {
+    /// The supply.
+    pub struct Electrical<f64> "electrical" {
+        /// Voltage of the charged battery at rest.
+        number battery_v { 12.5, 9.0..=14.0 "V", "common practice, no source" }
+        /// Inner resistance.
+        number battery_ohm { 0.013, 0.001..=0.2 "ohm", "engineering judgement" }
+        /// Charge that the battery holds; it starts full.
+        number battery_ah { 60.0, 5.0..=300.0 "A h", "engineering judgement" }
+        /// Voltage that the alternator's regulator holds.
+        number alternator_v { 14.2, 12.0..=16.0 "V", "common practice, no source" }
+        /// Alternator's largest current at high speed.
+        number alternator_a { 95.0, 0.0..=200.0 "A", "engineering judgement" }
+        /// Engine speed at which the alternator starts to give.
+        number cut_in_rad_per_s { 45.0, 10.0..=200.0 "rad/s", "engineering judgement" }
+        /// Ignition, instruments and controller.
+        number base_a { 12.0, 0.0..=60.0 "A", "engineering judgement" }
+        /// Fuel pump at full supply.
+        number pump_a { 8.0, 0.0..=25.0 "A", "engineering judgement" }
+        /// One cooling fan.
+        number fan_a { 13.0, 0.0..=40.0 "A", "engineering judgement" }
+        /// Sensor heater.
+        number heater_a { 1.2, 0.0..=5.0 "A", "engineering judgement" }
+        /// Compressor clutch and blower.
+        number ac_a { 10.0, 0.0..=30.0 "A", "engineering judgement" }
+        /// Starter against a locked engine.
+        number starter_a { 380.0, 0.0..=800.0 "A", "engineering judgement" }
+        /// Voltage lost between battery and controller.
+        number wiring_v { 0.1, 0.0..=4.0 "V", "engineering judgement" }
     }
 }
 

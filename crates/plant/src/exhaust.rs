@@ -1,6 +1,5 @@
 //! Exhaust: gas parcels travel to the sensor, are mixed there, cool on the way and push back on the engine.
 
-use crate::check::{OutOfRange, within};
 use crate::cylinders::{AIR_PER_NITROUS, CylinderEvent, NO_FUEL};
 use crate::gas::R_DRY_AIR;
 use heapless::Deque;
@@ -9,45 +8,31 @@ use trimwright_numerics::Real;
 /// Parcels that the pipe can hold; further ones are merged with the last.
 const PARCELS: usize = 192;
 
-/// The pipe from the valves to the sensor.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Exhaust {
-    /// One bank (in-line) or two, of which the sensor sees every other firing: 1 or 2.
-    pub banks: u8,
-    /// Volume of ports, manifold and pipe up to the sensor, one bank, m^3, 2e-4 to 0.05.
-    pub pipe_m3: f64,
-    /// Volume in which gas mixes at the sensor, m^3, 1e-5 to 0.01.
-    pub mixing_m3: f64,
-    /// Temperature of the gas at the port, K, 700 to 1400 (engineering judgement).
-    pub port_k: f64,
-    /// Mass flow of one bank at which the pipe takes half of the gas's heat, kg/s, 0 to 0.05 (engineering
-    /// judgement).
-    pub cooling_kg_per_s: f64,
-    /// Time constant of the pipe wall, s, 1 to 200.
-    pub wall_tau_s: f64,
-    /// Back pressure per squared mass flow of the whole engine, Pa s^2/kg^2, 0 to 5e6.
-    pub back_pressure: f64,
-    /// Relative reading error of a sensor on a bend: positive outside, where lean gas goes (common practice,
-    /// no source), -0.1 to 0.1.
-    pub bend: f64,
-    /// Part of unburned fuel that the sensor notices after a misfire, 0 to 1 (engineering judgement): the
-    /// rest passes it while the oxygen counts.
-    pub misfire_seen: f64,
+trimwright_numerics::parameters! {
+    /// The pipe from the valves to the sensor.
+    pub struct Exhaust<f64> "exhaust" {
+        /// One bank (in-line) or two, of which the sensor sees every other firing.
+        whole banks { u8 = 2, 1..=2 "1", "engineering judgement" }
+        /// Volume of ports, manifold and pipe up to the sensor, one bank.
+        number pipe_m3 { 3.4e-3, 2e-4..=0.05 "m3", "engineering judgement" }
+        /// Volume in which gas mixes at the sensor.
+        number mixing_m3 { 1.5e-4, 1e-5..=0.01 "m3", "engineering judgement" }
+        /// Temperature of the gas at the port.
+        number port_k { 1100.0, 700.0..=1400.0 "K", "engineering judgement" }
+        /// Mass flow of one bank at which the pipe takes half of the gas's heat.
+        number cooling_kg_per_s { 3.5e-3, 0.0..=0.05 "kg/s", "engineering judgement" }
+        /// Time constant of the pipe wall.
+        number wall_tau_s { 12.0, 1.0..=200.0 "s", "engineering judgement" }
+        /// Back pressure per squared mass flow of the whole engine.
+        number back_pressure { 4.0e5, 0.0..=5e6 "Pa s2/kg2", "engineering judgement" }
+        /// Relative reading error of a sensor on a bend: positive outside, where lean gas goes.
+        number bend { 0.0, -0.1..=0.1 "1", "common practice, no source" }
+        /// Part of unburned fuel that the sensor notices after a misfire: the rest passes it while the oxygen counts.
+        number misfire_seen { 0.4, 0.0..=1.0 "1", "engineering judgement" }
+    }
 }
 
 impl Exhaust {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("exhaust.banks", f64::from(self.banks), 1.0, 2.0)?;
-        within("exhaust.pipe_m3", self.pipe_m3, 2e-4, 0.05)?;
-        within("exhaust.mixing_m3", self.mixing_m3, 1e-5, 0.01)?;
-        within("exhaust.port_k", self.port_k, 700.0, 1400.0)?;
-        within("exhaust.cooling_kg_per_s", self.cooling_kg_per_s, 0.0, 0.05)?;
-        within("exhaust.wall_tau_s", self.wall_tau_s, 1.0, 200.0)?;
-        within("exhaust.back_pressure", self.back_pressure, 0.0, 5e6)?;
-        within("exhaust.bend", self.bend, -0.1, 0.1)?;
-        within("exhaust.misfire_seen", self.misfire_seen, 0.0, 1.0)
-    }
-
     /// Back pressure at the ports for a mass flow of the whole engine, Pa: `p_amb + k m'^2`, at most
     /// 500 kPa more.
     ///

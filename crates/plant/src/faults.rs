@@ -1,6 +1,5 @@
 //! Deviations put into the plant or a wire on purpose.
 
-use crate::check::{OutOfRange, within};
 use crate::noise::Noise;
 
 /// Standard deviation of what a bad connection adds to a reading, V: enough to be no sensor any more
@@ -8,10 +7,9 @@ use crate::noise::Noise;
 const NOISY_V: f64 = 0.5;
 
 /// State of a sensor's circuit.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Circuit {
     /// As it should be.
-    #[default]
     Sound,
     /// The wire is broken: the input's pull-up or pull-down takes over.
     Open,
@@ -24,6 +22,15 @@ pub enum Circuit {
     /// A bad connection: the reading jumps about the true one by half a volt (standard deviation).
     Noisy,
 }
+
+trimwright_numerics::choice!(Circuit {
+    Sound = "sound",
+    Open = "open",
+    Grounded = "grounded",
+    Supplied = "supplied",
+    Stuck = "stuck",
+    Noisy = "noisy",
+});
 
 impl Circuit {
     /// What the converter is offered when the sensor would give `sound_v` and a broken wire reads `open_v`;
@@ -45,60 +52,49 @@ impl Circuit {
     }
 }
 
-/// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly
-/// grounded, clogged injectors and a fuel with ethanol are set in the part itself.
-///
-/// ```
-/// use trimwright_plant::{Circuit, Faults, Truth};
-/// let faults = Faults { map: Circuit::Open, vacuum_leak_m2: 4e-5, ..Faults::default() };
-/// assert!(Truth { faults, ..Truth::mild_v8() }.check().is_ok());
-/// ```
-#[derive(Clone, Debug, Default, PartialEq)]
-pub struct Faults {
-    /// Effective area of a leak into the intake manifold, m^2, 0 to 2e-4.
-    pub vacuum_leak_m2: f64,
-    /// Air that a leak upstream of the oxygen sensor takes in with little exhaust flow, kg/s, 0 to 0.01.
-    pub exhaust_leak_kg_per_s: f64,
-    /// Share of the fuel pump's delivery that is lost, 0 to 1.
-    pub weak_pump: f64,
-    /// Factor on the filter's pressure drop beyond 1, 0 to 1000.
-    pub clogged_filter: f64,
-    /// Share of trigger pulses that are lost, 0 to 1.
-    pub lost_pulses: f64,
-    /// Pulses of interference on the trigger wire, 1/s, 0 to 1000; those that fall before a firing of the
-    /// same step are left out.
-    pub extra_pulses_hz: f64,
-    /// The oxygen sensor's heater gets no power.
-    pub heater_dead: bool,
-    /// The cooling fans do not turn.
-    pub fans_dead: bool,
-    /// The thermostat stays open.
-    pub thermostat_open: bool,
-    /// MAP sensor circuit.
-    pub map: Circuit,
-    /// TP sensor circuit.
-    pub tp: Circuit,
-    /// ECT sensor circuit.
-    pub ect: Circuit,
-    /// IAT sensor circuit.
-    pub iat: Circuit,
-    /// FRP sensor circuit.
-    pub frp: Circuit,
-    /// Analog wire of the oxygen sensor.
-    pub o2: Circuit,
-    /// Wire by which the controller measures its supply; it is fed all the same.
-    pub battery: Circuit,
-    /// Vehicle speed wire is broken.
-    pub vss_lost: bool,
-}
-
-impl Faults {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("faults.vacuum_leak_m2", self.vacuum_leak_m2, 0.0, 2e-4)?;
-        within("faults.exhaust_leak_kg_per_s", self.exhaust_leak_kg_per_s, 0.0, 0.01)?;
-        within("faults.weak_pump", self.weak_pump, 0.0, 1.0)?;
-        within("faults.clogged_filter", self.clogged_filter, 0.0, 1000.0)?;
-        within("faults.lost_pulses", self.lost_pulses, 0.0, 1.0)?;
-        within("faults.extra_pulses_hz", self.extra_pulses_hz, 0.0, 1000.0)
+trimwright_numerics::parameters! {
+    /// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly
+    /// grounded, clogged injectors and a fuel with ethanol are set in the part itself.
+    ///
+    /// ```
+    /// use trimwright_plant::{Circuit, Faults, Truth};
+    /// let faults = Faults { map: Circuit::Open, vacuum_leak_m2: 4e-5, ..Faults::default() };
+    /// assert!(Truth { faults, ..Truth::mild_v8() }.check().is_ok());
+    /// ```
+    pub struct Faults<f64> "faults" {
+        /// Effective area of a leak into the intake manifold.
+        number vacuum_leak_m2 { 0.0, 0.0..=2e-4 "m2", "engineering judgement: nothing is broken" }
+        /// Air that a leak upstream of the oxygen sensor takes in with little exhaust flow.
+        number exhaust_leak_kg_per_s { 0.0, 0.0..=0.01 "kg/s", "engineering judgement: nothing is broken" }
+        /// Share of the fuel pump's delivery that is lost.
+        number weak_pump { 0.0, 0.0..=1.0 "1", "engineering judgement: nothing is broken" }
+        /// Factor on the filter's pressure drop beyond 1.
+        number clogged_filter { 0.0, 0.0..=1000.0 "1", "engineering judgement: nothing is broken" }
+        /// Share of trigger pulses that are lost.
+        number lost_pulses { 0.0, 0.0..=1.0 "1", "engineering judgement: nothing is broken" }
+        /// Pulses of interference on the trigger wire; those that fall before another pulse of the same step are left out.
+        number extra_pulses_hz { 0.0, 0.0..=1000.0 "1/s", "engineering judgement: nothing is broken" }
+        /// The oxygen sensor's heater gets no power.
+        flag heater_dead { false, "engineering judgement: nothing is broken" }
+        /// The cooling fans do not turn.
+        flag fans_dead { false, "engineering judgement: nothing is broken" }
+        /// The thermostat stays open.
+        flag thermostat_open { false, "engineering judgement: nothing is broken" }
+        /// MAP sensor circuit.
+        choice map { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// TP sensor circuit.
+        choice tp { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// ECT sensor circuit.
+        choice ect { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// IAT sensor circuit.
+        choice iat { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// FRP sensor circuit.
+        choice frp { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// Analog wire of the oxygen sensor.
+        choice o2 { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// Wire by which the controller measures its supply; it is fed all the same.
+        choice battery { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        /// Vehicle speed wire is broken.
+        flag vss_lost { false, "engineering judgement: nothing is broken" }
     }
 }

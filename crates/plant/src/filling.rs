@@ -1,6 +1,5 @@
 //! True filling efficiency: what the cylinders really breathe.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::{KAPPA, RPM};
 use crate::noise::Noise;
 use trimwright_numerics::{Curve, Real};
@@ -14,38 +13,29 @@ const OVERLAP_SPEED_RAD_PER_S: f64 = 1000.0 * RPM;
 /// Order over speed and order over pressure of the deviation's modes.
 const MODES: [(usize, usize); 6] = [(1, 0), (0, 1), (1, 1), (2, 1), (1, 2), (3, 0)];
 
-/// Filling of the cylinders against manifold conditions.
-///
-/// `eta_v = (rc - (p_exh / p)^(1/kappa)) / (rc - 1) * curve(n) * cam(p, n) * (1 + deviation(n, p))`; the
-/// first factor and the split into pressure and speed are Guzzella & Onder's. `cam = 1 / (1 + overlap (n0 /
-/// n) (p_exh / p - 1))` is residual gas that flows back while both valves are open: it grows with the
-/// pressure across and with the time available (trend of Fox, Cheng & Heywood, SAE 931025; the formula is
-/// engineering judgement).
-#[derive(Clone, Debug, PartialEq)]
-pub struct Filling {
-    /// Speeds of the curve, rad/s, rising, 0 to 1500.
-    pub speed_rad_per_s: [f64; SPEEDS],
-    /// Factor at each speed, 0.2 to 1.3.
-    pub speed_factor: [f64; SPEEDS],
-    /// Valve overlap: share of residual gas at 1000 rpm for `p_exh / p = 2`; about 0.03 stock, 0.15 mild, 0.6
-    /// hot; 0 to 1.5.
-    pub overlap: f64,
-    /// Largest size of the smooth seeded deviation, 0 to 0.3.
-    pub deviation: f64,
-    /// Seed of the deviation's shape.
-    pub deviation_seed: u64,
-}
-
-impl Filling {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        let mut last = -1.0;
-        for (&speed, &factor) in self.speed_rad_per_s.iter().zip(&self.speed_factor) {
-            within("filling.speed_rad_per_s", speed, last + 1.0, 1500.0)?;
-            within("filling.speed_factor", factor, 0.2, 1.3)?;
-            last = speed;
+trimwright_numerics::parameters! {
+    /// Filling of the cylinders against manifold conditions.
+    ///
+    /// `eta_v = (rc - (p_exh / p)^(1/kappa)) / (rc - 1) * curve(n) * cam(p, n) * (1 + deviation(n, p))`; the
+    /// first factor and the split into pressure and speed are Guzzella & Onder's. `cam = 1 / (1 + overlap (n0 /
+    /// n) (p_exh / p - 1))` is residual gas that flows back while both valves are open: it grows with the
+    /// pressure across and with the time available (trend of Fox, Cheng & Heywood, SAE 931025; the formula is
+    /// engineering judgement).
+    pub struct Filling<f64> "filling" {
+        /// Speeds of the curve, each at least 1 rad/s above the one before.
+        list speed_rad_per_s {
+            [SPEEDS] = [500.0 * RPM, 900.0 * RPM, 1500.0 * RPM, 2200.0 * RPM, 3000.0 * RPM, 3800.0 * RPM, 4600.0 * RPM, 5600.0 * RPM],
+            0.0..=1500.0 "rad/s", "engineering judgement"
         }
-        within("filling.overlap", self.overlap, 0.0, 1.5)?;
-        within("filling.deviation", self.deviation, 0.0, 0.3)
+        /// Factor at each speed.
+        list speed_factor { [SPEEDS] = [0.72, 0.76, 0.83, 0.88, 0.90, 0.87, 0.80, 0.68], 0.2..=1.3 "1", "engineering judgement" }
+        /// Valve overlap: share of residual gas at 1000 rpm where exhaust pressure is twice that of the manifold; about 0.03 stock, 0.15
+        /// mild, 0.6 hot.
+        number overlap { 0.15, 0.0..=1.5 "1", "engineering judgement" }
+        /// Largest size of the smooth seeded deviation.
+        number deviation { 0.0, 0.0..=0.3 "1", "engineering judgement" }
+        /// Seed of the deviation's shape.
+        whole deviation_seed { u64 = 1, 0..=18446744073709551615_u64 "1", "engineering judgement: any number" }
     }
 }
 

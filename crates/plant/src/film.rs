@@ -1,36 +1,36 @@
 //! Wall film in the wet manifold and the fuel that travels with the air.
 
-use crate::check::{OutOfRange, within};
 use trimwright_numerics::Real;
 
 /// Wall temperature at which the published map counts, K: a warm engine.
 const WARM_K: f64 = 363.0;
 
-/// The tau-X film (Aquino, SAE 810494): a share `X` of the injected fuel lands on the wall and leaves it with
-/// a time constant tau.
-///
-/// ```
-/// use trimwright_plant::Truth;
-/// // A warm engine's film holds X tau of the fuel flow: at 3 g/s, a gram or so.
-/// let at = Truth::mild_v8().film.coefficients(50e3, 200.0, 363.0);
-/// assert!((0.5..2.0).contains(&(at.x * at.tau_s * 3.0)));
-/// ```
-#[derive(Clone, Debug, PartialEq)]
-pub struct Film {
-    /// Scale on the published share that hits the wall, 0 to 2.
-    pub x_scale: f64,
-    /// Scale on the published time constant, 0.2 to 5.
-    pub tau_scale: f64,
-    /// Growth of X per kelvin of wall below 363 K, 1/K, 0 to 0.01 (engineering judgement).
-    pub x_cold_per_k: f64,
-    /// Growth of tau per kelvin of wall below 363 K, 1/K, 0 to 0.1 (engineering judgement).
-    pub tau_cold_per_k: f64,
-    /// Share of the film that flashes off per unit of relative pressure fall, 0 to 1 (engineering judgement).
-    pub flash: f64,
-    /// Share of the airborne fuel that a cylinder event draws, 0.05 (long plenum) to 1.
-    pub draw: f64,
-    /// Share of the evaporation heat of injected fuel that the air gives, 0 to 1.
-    pub air_heat_share: f64,
+trimwright_numerics::parameters! {
+    /// The tau-X film (Aquino, SAE 810494): a share `X` of the injected fuel lands on the wall and leaves it with
+    /// a time constant tau.
+    ///
+    /// ```
+    /// use trimwright_plant::Truth;
+    /// // A warm engine's film holds X tau of the fuel flow: at 3 g/s, a gram or so.
+    /// let at = Truth::mild_v8().film.coefficients(50e3, 200.0, 363.0);
+    /// assert!((0.5..2.0).contains(&(at.x * at.tau_s * 3.0)));
+    /// ```
+    pub struct Film<f64> "film" {
+        /// Scale on the published share that hits the wall.
+        number x_scale { 0.9, 0.0..=2.0 "1", "engineering judgement" }
+        /// Scale on the published time constant.
+        number tau_scale { 0.9, 0.2..=5.0 "1", "engineering judgement" }
+        /// Growth of X per kelvin of wall below 363 K.
+        number x_cold_per_k { 0.003, 0.0..=0.01 "1/K", "engineering judgement" }
+        /// Growth of tau per kelvin of wall below 363 K.
+        number tau_cold_per_k { 0.02, 0.0..=0.1 "1/K", "engineering judgement" }
+        /// Share of the film that flashes off per unit of relative pressure fall.
+        number flash { 0.15, 0.0..=1.0 "1", "engineering judgement" }
+        /// Share of the airborne fuel that a cylinder event draws; little of it from a long plenum.
+        number draw { 0.75, 0.05..=1.0 "1", "engineering judgement" }
+        /// Share of the evaporation heat of injected fuel that the air gives.
+        number air_heat_share { 0.2, 0.0..=1.0 "1", "engineering judgement" }
+    }
 }
 
 /// Heat of evaporation of petrol, J/kg (engineering judgement; n-octane has 363 kJ/kg by CoolProp 8.0.0).
@@ -66,16 +66,6 @@ impl Film {
             x: (x * self.x_scale * (1.0 + self.x_cold_per_k * cold_k)).held(0.0, 0.95),
             tau_s: (tau * self.tau_scale * (1.0 + self.tau_cold_per_k * cold_k)).held(0.02, 60.0),
         }
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("film.x_scale", self.x_scale, 0.0, 2.0)?;
-        within("film.tau_scale", self.tau_scale, 0.2, 5.0)?;
-        within("film.x_cold_per_k", self.x_cold_per_k, 0.0, 0.01)?;
-        within("film.tau_cold_per_k", self.tau_cold_per_k, 0.0, 0.1)?;
-        within("film.flash", self.flash, 0.0, 1.0)?;
-        within("film.draw", self.draw, 0.05, 1.0)?;
-        within("film.air_heat_share", self.air_heat_share, 0.0, 1.0)
     }
 }
 

@@ -1,21 +1,20 @@
 //! Friction, pumping and the belt-driven accessories.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::{PER_CYCLE_RAD, RPM};
 use trimwright_numerics::Real;
 
-/// Losses at the crank.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Friction {
-    /// Scale on the published friction pressure, 0.5 to 2.
-    pub scale: f64,
-    /// Share of the published motored total that is not pumping, 0.5 to 1 (engineering judgement): pumping is
-    /// worked out from the pressures instead.
-    pub rubbing_share: f64,
-    /// Growth per kelvin of oil below 363 K, 1/K, 0 to 0.05 (engineering judgement).
-    pub cold_per_k: f64,
-    /// Torque of the air-conditioning compressor when its clutch is in, N m, 0 to 40.
-    pub ac_nm: f64,
+trimwright_numerics::parameters! {
+    /// Losses at the crank.
+    pub struct Friction<f64> "friction" {
+        /// Scale on the published friction pressure.
+        number scale { 1.0, 0.5..=2.0 "1", "Heywood, eq. 13.6, as published" }
+        /// Share of the published motored total that is not pumping, which is worked out from the pressures instead.
+        number rubbing_share { 0.75, 0.5..=1.0 "1", "engineering judgement" }
+        /// Growth per kelvin of oil below 363 K.
+        number cold_per_k { 0.010, 0.0..=0.05 "1/K", "engineering judgement" }
+        /// Torque of the air-conditioning compressor when its clutch is in.
+        number ac_nm { 14.0, 0.0..=40.0 "N m", "engineering judgement" }
+    }
 }
 
 /// Total motored friction mean effective pressure at full throttle, Pa: `0.97 + 0.15 N + 0.05 N^2` bar, N in
@@ -48,13 +47,6 @@ impl Friction {
     #[inline]
     pub(crate) fn pumping_nm(displacement_m3: f64, back_pressure_pa: f64, manifold_pa: f64) -> f64 {
         (back_pressure_pa - manifold_pa) * displacement_m3 * PER_CYCLE_RAD
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("friction.scale", self.scale, 0.5, 2.0)?;
-        within("friction.rubbing_share", self.rubbing_share, 0.5, 1.0)?;
-        within("friction.cold_per_k", self.cold_per_k, 0.0, 0.05)?;
-        within("friction.ac_nm", self.ac_nm, 0.0, 40.0)
     }
 }
 

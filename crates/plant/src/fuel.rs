@@ -1,7 +1,5 @@
 //! What the tank holds: petrol with a share of ethanol.
 
-use crate::check::{OutOfRange, within};
-
 /// Petrol CH1.87: mass of dry air (ISO 2533 composition) per mass of fuel at stoichiometric, by atom balance.
 const PETROL_AFR: f64 = 14.6022;
 /// Ethanol, likewise.
@@ -15,15 +13,16 @@ const PETROL_J_PER_KG: f64 = 43.0e6;
 /// Lower heating value of liquid ethanol, J/kg. Atom balance and CoolProp 8.0.0.
 const ETHANOL_J_PER_KG: f64 = 26.81e6;
 
-/// The fuel in the tank.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Fuel {
-    /// Share of ethanol by volume, 0 to 0.85.
-    pub ethanol_share: f64,
-    /// Octane number for the knock index, 80 to 110.
-    pub octane: f64,
-    /// Vapour pressure at 37.8 degC, Pa, 30 kPa to 110 kPa: hot fuel above it starves the pump.
-    pub vapour_pressure_pa: f64,
+trimwright_numerics::parameters! {
+    /// The fuel in the tank.
+    pub struct Fuel<f64> "fuel" {
+        /// Share of ethanol by volume.
+        number ethanol_share { 0.0, 0.0..=0.85 "1", "engineering judgement" }
+        /// Octane number for the knock index.
+        number octane { 91.0, 80.0..=110.0 "1", "common practice, no source" }
+        /// Vapour pressure at 37.8 degC: hot fuel above it starves the pump.
+        number vapour_pressure_pa { 60e3, 30e3..=110e3 "Pa", "common practice, no source" }
+    }
 }
 
 impl Fuel {
@@ -48,12 +47,6 @@ impl Fuel {
     /// Density at 15 degC, kg/m^3.
     pub fn density_kg_per_m3(&self) -> f64 {
         self.ethanol_share * ETHANOL_KG_PER_M3 + (1.0 - self.ethanol_share) * PETROL_KG_PER_M3
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("fuel.ethanol_share", self.ethanol_share, 0.0, 0.85)?;
-        within("fuel.octane", self.octane, 80.0, 110.0)?;
-        within("fuel.vapour_pressure_pa", self.vapour_pressure_pa, 30e3, 110e3)
     }
 }
 

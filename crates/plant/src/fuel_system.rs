@@ -1,6 +1,5 @@
 //! From tank to rail: suction, pump, filter, line, regulator or returnless control.
 
-use crate::check::{OutOfRange, within};
 use core::f64::consts::PI;
 use trimwright_numerics::Real;
 
@@ -15,56 +14,45 @@ pub enum Supply {
     Returnless,
 }
 
-/// Fuel supply. Pressures are gauge (over outside air) unless said otherwise.
-#[derive(Clone, Debug, PartialEq)]
-pub struct FuelSystem {
-    /// How the pressure is held.
-    pub supply: Supply,
-    /// Pump flow without pressure at 13.5 V, kg/s, 0.002 to 0.3.
-    pub pump_free_kg_per_s: f64,
-    /// Pressure at which the pump's inner leakage eats that flow, Pa, 100 kPa to 2 MPa.
-    pub pump_stall_pa: f64,
-    /// Set pressure of the regulator, Pa, 50 kPa to 700 kPa.
-    pub regulator_pa: f64,
-    /// Rise of pressure from a just open regulator to one passing the pump's free flow, Pa, 1 kPa to 100 kPa.
-    pub regulator_band_pa: f64,
-    /// The regulator follows manifold pressure instead of outside air.
-    pub manifold_referenced: bool,
-    /// Fuel that the rail takes up per pressure, kg/Pa, 1e-9 to 1e-6: hoses give.
-    pub compliance_kg_per_pa: f64,
-    /// Length of the line, m, 0.1 to 20.
-    pub line_m: f64,
-    /// Bore of the line, m, 0.003 to 0.03.
-    pub line_bore_m: f64,
-    /// Length of the suction line, m, 0 to 5.
-    pub suction_m: f64,
-    /// Bore of the suction line, m, 0.003 to 0.03.
-    pub suction_bore_m: f64,
-    /// Pressure drop of the clean filter at the pump's free flow, Pa, 0 to 100 kPa.
-    pub filter_pa: f64,
-    /// Fuel in the tank at the start, kg, 0 to 500.
-    pub tank_kg: f64,
-    /// Fuel level at which 1 g of acceleration uncovers the pickup, kg, 0 to 50.
-    pub slosh_kg: f64,
-    /// Temperature of the fuel in tank and line, K, 240 to 340.
-    pub fuel_k: f64,
-}
+trimwright_numerics::choice!(Supply {
+    Return = "return",
+    RegulatedAtTank = "regulated at tank",
+    Returnless = "returnless",
+});
 
-impl FuelSystem {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("fuel_system.pump_free_kg_per_s", self.pump_free_kg_per_s, 0.002, 0.3)?;
-        within("fuel_system.pump_stall_pa", self.pump_stall_pa, 100e3, 2e6)?;
-        within("fuel_system.regulator_pa", self.regulator_pa, 50e3, 700e3)?;
-        within("fuel_system.regulator_band_pa", self.regulator_band_pa, 1e3, 100e3)?;
-        within("fuel_system.compliance_kg_per_pa", self.compliance_kg_per_pa, 1e-9, 1e-6)?;
-        within("fuel_system.line_m", self.line_m, 0.1, 20.0)?;
-        within("fuel_system.line_bore_m", self.line_bore_m, 0.003, 0.03)?;
-        within("fuel_system.suction_m", self.suction_m, 0.0, 5.0)?;
-        within("fuel_system.suction_bore_m", self.suction_bore_m, 0.003, 0.03)?;
-        within("fuel_system.filter_pa", self.filter_pa, 0.0, 100e3)?;
-        within("fuel_system.tank_kg", self.tank_kg, 0.0, 500.0)?;
-        within("fuel_system.slosh_kg", self.slosh_kg, 0.0, 50.0)?;
-        within("fuel_system.fuel_k", self.fuel_k, 240.0, 340.0)
+trimwright_numerics::parameters! {
+    /// Fuel supply. Pressures are gauge (over outside air) unless said otherwise.
+    pub struct FuelSystem<f64> "fuel_system" {
+        /// How the pressure is held.
+        choice supply { Supply = Supply::Return, "engineering judgement" }
+        /// Pump flow without pressure at 13.5 V.
+        number pump_free_kg_per_s { 0.055, 0.002..=0.3 "kg/s", "engineering judgement" }
+        /// Pressure at which the pump's inner leakage eats that flow.
+        number pump_stall_pa { 900e3, 100e3..=2e6 "Pa", "engineering judgement" }
+        /// Set pressure of the regulator.
+        number regulator_pa { 300e3, 50e3..=700e3 "Pa", "common practice, no source" }
+        /// Rise of pressure from a just open regulator to one passing the pump's free flow.
+        number regulator_band_pa { 8e3, 1e3..=100e3 "Pa", "engineering judgement" }
+        /// The regulator follows manifold pressure instead of outside air.
+        flag manifold_referenced { false, "engineering judgement" }
+        /// Fuel that the rail takes up per pressure: hoses give.
+        number compliance_kg_per_pa { 1e-8, 1e-9..=1e-6 "kg/Pa", "engineering judgement" }
+        /// Length of the line.
+        number line_m { 4.5, 0.1..=20.0 "m", "engineering judgement" }
+        /// Bore of the line.
+        number line_bore_m { 6.5e-3, 0.003..=0.03 "m", "engineering judgement" }
+        /// Length of the suction line.
+        number suction_m { 0.4, 0.0..=5.0 "m", "engineering judgement" }
+        /// Bore of the suction line.
+        number suction_bore_m { 9.5e-3, 0.003..=0.03 "m", "engineering judgement" }
+        /// Pressure drop of the clean filter at the pump's free flow.
+        number filter_pa { 12e3, 0.0..=100e3 "Pa", "engineering judgement" }
+        /// Fuel in the tank at the start.
+        number tank_kg { 55.0, 0.0..=500.0 "kg", "engineering judgement" }
+        /// Fuel level at which 1 g of acceleration uncovers the pickup.
+        number slosh_kg { 4.0, 0.0..=50.0 "kg", "engineering judgement" }
+        /// Temperature of the fuel in tank and line.
+        number fuel_k { 298.0, 240.0..=340.0 "K", "engineering judgement" }
     }
 }
 

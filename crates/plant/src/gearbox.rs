@@ -1,6 +1,5 @@
 //! Gearbox: automatic with torque converter, or manual with clutch.
 
-use crate::check::{OutOfRange, within};
 use crate::hands::Range;
 use trimwright_numerics::{Curve, Real};
 
@@ -8,73 +7,46 @@ use trimwright_numerics::{Curve, Real};
 pub const MAX_GEARS: usize = 6;
 
 /// What joins engine and gears.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Coupling {
     /// Hydrodynamic torque converter.
-    Converter {
-        /// Torque over squared engine speed at stall, N m s^2, 1e-4 to 0.1.
-        capacity: f64,
-        /// Torque ratio at stall, 1 to 3.
-        ratio: f64,
-    },
+    Converter,
     /// Dry clutch, worked by a habit: it bites with rising engine speed, opens below it and while shifting.
-    Clutch {
-        /// Torque that the closed clutch carries, N m, 50 to 2000.
-        torque_nm: f64,
-        /// Engine speed at which it starts to bite, rad/s, 60 to 300.
-        bite_rad_per_s: f64,
-    },
+    Clutch,
 }
 
-/// Gears and when they change. A manual box is shifted by the same schedule: the plant
-/// holds the right hand and the left foot, and lifts the right one while the clutch is open.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Gearbox {
-    /// What joins engine and gears.
-    pub coupling: Coupling,
-    /// Forward gears, 1 to 6.
-    pub gears: u8,
-    /// Ratios, first gear first, 0.4 to 8.
-    pub ratios: [f64; MAX_GEARS],
-    /// Final drive ratio, 1.5 to 8.
-    pub final_drive: f64,
-    /// Efficiency from coupling to wheels, 0.5 to 1.
-    pub efficiency: f64,
-    /// Time of a shift, s, 0.05 to 2.
-    pub shift_s: f64,
-    /// Speed at which each gear changes up with closed throttle, m/s, 1 to 100.
-    pub up_closed_m_per_s: [f64; MAX_GEARS],
-    /// The same at full throttle, m/s, 1 to 100.
-    pub up_full_m_per_s: [f64; MAX_GEARS],
-    /// Speed of changing down again over that of changing up, 0.3 to 0.95.
-    pub down_share: f64,
-}
+trimwright_numerics::choice!(Coupling { Converter = "converter", Clutch = "clutch" });
 
-impl Gearbox {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        match self.coupling {
-            Coupling::Converter { capacity, ratio } => {
-                within("gearbox.coupling.capacity", capacity, 1e-4, 0.1)?;
-                within("gearbox.coupling.ratio", ratio, 1.0, 3.0)?;
-            }
-            Coupling::Clutch { torque_nm, bite_rad_per_s } => {
-                within("gearbox.coupling.torque_nm", torque_nm, 50.0, 2000.0)?;
-                within("gearbox.coupling.bite_rad_per_s", bite_rad_per_s, 60.0, 300.0)?;
-            }
-        }
-        within("gearbox.gears", f64::from(self.gears), 1.0, MAX_GEARS as f64)?;
-        let gears = usize::from(self.gears).clamp(1, MAX_GEARS);
-        for gear in 0..gears {
-            within("gearbox.ratios", self.ratios[gear], 0.4, 8.0)?;
-        }
-        for gear in 0..gears - 1 {
-            within("gearbox.up_closed_m_per_s", self.up_closed_m_per_s[gear], 1.0, 100.0)?;
-            within("gearbox.up_full_m_per_s", self.up_full_m_per_s[gear], 1.0, 100.0)?;
-        }
-        within("gearbox.final_drive", self.final_drive, 1.5, 8.0)?;
-        within("gearbox.efficiency", self.efficiency, 0.5, 1.0)?;
-        within("gearbox.shift_s", self.shift_s, 0.05, 2.0)?;
-        within("gearbox.down_share", self.down_share, 0.3, 0.95)
+trimwright_numerics::parameters! {
+    /// Gears and when they change. A manual box is shifted by the same schedule: the plant
+    /// holds the right hand and the left foot, and lifts the right one while the clutch is open.
+    pub struct Gearbox<f64> "gearbox" {
+        /// What joins engine and gears.
+        choice coupling { Coupling = Coupling::Converter, "engineering judgement" }
+        /// The converter's torque over squared engine speed at stall.
+        number converter_capacity { 7.0e-3, 1e-4..=0.1 "N m s2", "engineering judgement" }
+        /// Its torque ratio at stall.
+        number converter_ratio { 2.0, 1.0..=3.0 "1", "engineering judgement" }
+        /// Torque that the closed clutch carries.
+        number clutch_torque_nm { 400.0, 50.0..=2000.0 "N m", "engineering judgement" }
+        /// Engine speed at which it starts to bite.
+        number clutch_bite_rad_per_s { 120.0, 60.0..=300.0 "rad/s", "engineering judgement" }
+        /// Forward gears.
+        whole gears { u8 = 3, 1..=6 "1", "engineering judgement" }
+        /// Ratios, first gear first.
+        list ratios { [MAX_GEARS] = [2.45, 1.45, 1.0, 1.0, 1.0, 1.0], 0.4..=8.0 "1", "engineering judgement" }
+        /// Final drive ratio.
+        number final_drive { 3.4, 1.5..=8.0 "1", "engineering judgement" }
+        /// Efficiency from coupling to wheels.
+        number efficiency { 0.92, 0.5..=1.0 "1", "engineering judgement" }
+        /// Time of a shift.
+        number shift_s { 0.5, 0.05..=2.0 "s", "engineering judgement" }
+        /// Speed at which each gear changes up with closed throttle.
+        list up_closed_m_per_s { [MAX_GEARS] = [4.5, 9.0, 15.0, 20.0, 25.0, 30.0], 1.0..=100.0 "m/s", "engineering judgement" }
+        /// The same at full throttle.
+        list up_full_m_per_s { [MAX_GEARS] = [17.0, 30.0, 40.0, 50.0, 60.0, 70.0], 1.0..=100.0 "m/s", "engineering judgement" }
+        /// Speed of changing down again over that of changing up.
+        number down_share { 0.7, 0.3..=0.95 "1", "engineering judgement" }
     }
 }
 
@@ -127,8 +99,7 @@ impl GearboxState {
     /// What the driver's foot leaves of the throttle: with a clutch it is lifted while shifting, and back at its end.
     #[inline]
     pub(crate) fn lift(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
-        let clutch = matches!(gearbox.coupling, Coupling::Clutch { .. });
-        if !clutch || self.shifting_s <= 0.0 {
+        if gearbox.coupling != Coupling::Clutch || self.shifting_s <= 0.0 {
             return throttle;
         }
         let foot_s = FOOT_S.min(0.5 * gearbox.shift_s);
@@ -164,7 +135,8 @@ impl GearboxState {
             return Coupled::default();
         }
         match gearbox.coupling {
-            Coupling::Converter { capacity, ratio } => {
+            Coupling::Converter => {
+                let (capacity, ratio) = (gearbox.converter_capacity, gearbox.converter_ratio);
                 if engine >= input {
                     let slip = if engine > 0.0 { input / engine } else { 1.0 };
                     let torque = capacity * self.capacity.at(slip) * engine * engine;
@@ -176,10 +148,10 @@ impl GearboxState {
                     Coupled { engine_nm: torque, gears_nm: torque }
                 }
             }
-            Coupling::Clutch { torque_nm, bite_rad_per_s } => {
-                let closed = ((engine / bite_rad_per_s - 1.0) / 0.6).held(0.0, 1.0);
+            Coupling::Clutch => {
+                let closed = ((engine / gearbox.clutch_bite_rad_per_s - 1.0) / 0.6).held(0.0, 1.0);
                 let open = self.shifting_s > 0.0;
-                let most = if open { 0.0 } else { torque_nm * closed };
+                let most = if open { 0.0 } else { gearbox.clutch_torque_nm * closed };
                 let torque = most * ((engine - input) / CLUTCH_SLIP_RAD_PER_S).held(-1.0, 1.0);
                 Coupled { engine_nm: torque, gears_nm: torque }
             }
@@ -230,7 +202,7 @@ mod tests {
         let (mut gearbox, mut state) = automatic();
         state.shift(&gearbox, 25.0, 0.1, 0.01);
         assert_eq!(state.lift(&gearbox, 0.3), 0.3, "an automatic shifts under throttle");
-        gearbox.coupling = Coupling::Clutch { torque_nm: 300.0, bite_rad_per_s: 95.0 };
+        gearbox.coupling = Coupling::Clutch;
         let course: [f64; 51] = core::array::from_fn(|_| {
             let left = state.lift(&gearbox, 0.3);
             state.shift(&gearbox, 25.0, 0.3, 0.01);
@@ -243,7 +215,9 @@ mod tests {
     #[test]
     fn the_clutch_opens_below_its_bite_and_carries_no_more_than_its_torque() {
         let gearbox = Gearbox {
-            coupling: Coupling::Clutch { torque_nm: 300.0, bite_rad_per_s: 95.0 },
+            coupling: Coupling::Clutch,
+            clutch_torque_nm: 300.0,
+            clutch_bite_rad_per_s: 95.0,
             ..crate::Truth::mild_v8().gearbox
         };
         let state = GearboxState::new(&gearbox).unwrap();

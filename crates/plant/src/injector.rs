@@ -1,6 +1,5 @@
 //! Injectors: static flow, opening delay, bend at short open times, spread and clogging.
 
-use crate::check::{OutOfRange, within};
 use crate::noise::Noise;
 use trimwright_numerics::{Curve, Real};
 use trimwright_signals::MAX_INJECTORS;
@@ -8,28 +7,32 @@ use trimwright_signals::MAX_INJECTORS;
 /// Voltages of the opening-delay table.
 pub const VOLTAGES: usize = 5;
 
-/// The set of injectors. They spray below the plates: their pressure drop is rail over manifold.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Injectors {
-    /// How many, 1 to 8.
-    pub count: u8,
-    /// Flow of one, held open at the rated pressure drop, kg/s, 1e-4 to 0.05.
-    pub static_flow_kg_per_s: f64,
-    /// Pressure drop at which the static flow is stated, Pa, 50 kPa to 600 kPa.
-    pub rated_drop_pa: f64,
-    /// Supply voltages of the delay table, V, rising, 4 to 20.
-    pub delay_v: [f64; VOLTAGES],
-    /// Opening delay less closing delay at each voltage, s, 0 to 0.01. The default falls in the usual band
-    /// (common practice, no source).
-    pub delay_s: [f64; VOLTAGES],
-    /// Change of the delay with relative pressure drop: `delay (1 + k (dp / dp_rated - 1))`, -0.5 to 0.5.
-    pub delay_drop: f64,
-    /// Time scale of the bent flow at short open times, s, 0 (none) to 5e-4: fuel goes as `t^2 / (t + bend)`.
-    pub bend_s: f64,
-    /// Part-to-part spread of flow, largest deviation, 0 to 0.2; the mean stays.
-    pub spread: f64,
-    /// Share of flow lost to deposits in each injector, 0 to 1.
-    pub clogged: [f64; MAX_INJECTORS],
+trimwright_numerics::parameters! {
+    /// The set of injectors. They spray below the plates: their pressure drop is rail over manifold.
+    pub struct Injectors<f64> "injectors" {
+        /// How many.
+        whole count { u8 = 4, 1..=8 "1", "engineering judgement" }
+        /// Flow of one, held open at the rated pressure drop.
+        number static_flow_kg_per_s { 7.5e-3, 1e-4..=0.05 "kg/s", "engineering judgement" }
+        /// Pressure drop at which the static flow is stated.
+        number rated_drop_pa { 300e3, 50e3..=600e3 "Pa", "common practice, no source" }
+        /// Supply voltages of the delay table, each at least 0.1 V above the one before.
+        list delay_v { [VOLTAGES] = [6.0, 8.0, 11.0, 13.5, 16.0], 3.6..=20.0 "V", "engineering judgement" }
+        /// Opening delay less closing delay at each voltage.
+        list delay_s {
+            [VOLTAGES] = [3.8e-3, 2.4e-3, 1.35e-3, 0.95e-3, 0.75e-3],
+            0.0..=0.01 "s",
+            "common practice, no source: falls in the usual band"
+        }
+        /// Change of the delay with pressure drop, as shares of the delay and of the rated drop.
+        number delay_drop { 0.1, -0.5..=0.5 "1", "engineering judgement" }
+        /// Time scale of the bent flow at short open times, 0 for none: fuel goes as t^2 / (t + bend).
+        number bend_s { 5e-5, 0.0..=5e-4 "s", "engineering judgement" }
+        /// Part-to-part spread of flow, largest deviation; the mean stays.
+        number spread { 0.02, 0.0..=0.2 "1", "engineering judgement" }
+        /// Share of flow lost to deposits in each injector.
+        list clogged { [MAX_INJECTORS] = [0.0; MAX_INJECTORS], 0.0..=1.0 "1", "engineering judgement: clean" }
+    }
 }
 
 impl Injectors {
@@ -99,25 +102,6 @@ impl Injectors {
     pub fn mean_clear(&self) -> f64 {
         let count = usize::from(self.count).clamp(1, MAX_INJECTORS);
         self.clogged.iter().take(count).map(|lost| 1.0 - lost).sum::<f64>() / count as f64
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("injectors.count", f64::from(self.count), 1.0, MAX_INJECTORS as f64)?;
-        within("injectors.static_flow_kg_per_s", self.static_flow_kg_per_s, 1e-4, 0.05)?;
-        within("injectors.rated_drop_pa", self.rated_drop_pa, 50e3, 600e3)?;
-        let mut last = 3.5;
-        for (&voltage, &delay) in self.delay_v.iter().zip(&self.delay_s) {
-            within("injectors.delay_v", voltage, last + 0.1, 20.0)?;
-            within("injectors.delay_s", delay, 0.0, 0.01)?;
-            last = voltage;
-        }
-        within("injectors.delay_drop", self.delay_drop, -0.5, 0.5)?;
-        within("injectors.bend_s", self.bend_s, 0.0, 5e-4)?;
-        within("injectors.spread", self.spread, 0.0, 0.2)?;
-        for &lost in &self.clogged {
-            within("injectors.clogged", lost, 0.0, 1.0)?;
-        }
-        Ok(())
     }
 }
 

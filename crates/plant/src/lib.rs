@@ -18,7 +18,8 @@
 //! ```
 //!
 //! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order
-//! of the flow.
+//! of the flow. The parameters stand there once, with default, range, unit, source and a sentence, as a block of
+//! [`trimwright_numerics::parameters`]; [`Truth`] holds all blocks.
 //!
 //! | part | what is modelled | after |
 //! |---|---|---|
@@ -36,7 +37,7 @@
 //! | [`Crank`], [`Trigger`] | speed by torques, starter, firing pulses with jitter | mechanics |
 //! | [`Gearbox`], [`Vehicle`] | converter or clutch, shifts, road load, grade, brakes | mechanics |
 //! | [`Exhaust`] | gas parcels by mass, mixing, cooling, leak, back pressure | plug flow |
-//! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, voltages, converter | see there |
+//! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, curves and senders to volts, converter | see there |
 //! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat soak | energy balance |
 //! | [`Electrical`] | battery, alternator, loads | circuit |
 //! | [`Nitrous`] | bottle, jet, oxygen, cooling, room taken | property tables, atom balance |
@@ -124,7 +125,6 @@ mod injector;
 mod intake;
 mod knock;
 mod manifold;
-mod mild_v8;
 mod nitrous;
 mod noise;
 mod oxygen_sensor;
@@ -135,6 +135,7 @@ mod slots;
 mod thermal;
 mod thermistor;
 mod throttle;
+mod transfer;
 mod trigger;
 mod truth;
 mod vehicle;
@@ -164,7 +165,7 @@ pub use oxygen_sensor::OxygenSensor;
 pub use plant::{MAX_EVENTS, Plant};
 pub use sensors::Sensors;
 pub use thermal::Thermal;
-pub use thermistor::thermistor_ohm;
+pub use thermistor::{Sender, thermistor_ohm};
 pub use throttle::{ThrottleBody, critical_ratio, flow_function};
 pub use trigger::Trigger;
 pub use truth::{Engine, Truth};

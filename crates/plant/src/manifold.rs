@@ -4,23 +4,25 @@ use crate::check::{OutOfRange, within};
 use crate::gas::{CP_AIR, KAPPA};
 use crate::throttle::Flow;
 use trimwright_numerics::Real;
+use trimwright_numerics::parameters::Range;
 
-/// The manifold from plates to intake valves.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Manifold {
-    /// Volume, m^3, at least 0.3 and at most 5 times the displacement.
-    pub volume_m3: f64,
-    /// Heat from wall to air with little flow, W/K, 0 to 100.
-    pub wall_w_per_k: f64,
-    /// Share of the way to wall temperature that air goes with much flow, 0 to 0.5.
-    pub wall_share: f64,
+trimwright_numerics::parameters! {
+    /// The manifold from plates to intake valves.
+    pub struct Manifold<f64> "manifold" {
+        /// Volume, at least 0.3 and at most 5 times the displacement.
+        number volume_m3 { 5.0e-3, 9e-5..=0.06 "m3", "engineering judgement" }
+        /// Heat from wall to air with little flow.
+        number wall_w_per_k { 3.0, 0.0..=100.0 "W/K", "engineering judgement" }
+        /// Share of the way to wall temperature that air goes with much flow.
+        number wall_share { 0.15, 0.0..=0.5 "1", "engineering judgement" }
+    }
 }
 
 impl Manifold {
-    pub(crate) fn check(&self, displacement_m3: f64) -> Result<(), OutOfRange> {
-        within("manifold.volume_m3", self.volume_m3, 0.3 * displacement_m3, 5.0 * displacement_m3)?;
-        within("manifold.wall_w_per_k", self.wall_w_per_k, 0.0, 100.0)?;
-        within("manifold.wall_share", self.wall_share, 0.0, 0.5)
+    /// Checks the volume against that of the cylinders.
+    pub(crate) fn check_volume(&self, displacement_m3: f64) -> Result<(), OutOfRange> {
+        let range = Range { min: 0.3 * displacement_m3, max: 5.0 * displacement_m3, unit: "m3" };
+        within("manifold.volume_m3", self.volume_m3, range)
     }
 }
 

@@ -1,6 +1,5 @@
 //! Nitrous oxide from a bottle: pressure, jet, cooling of the bottle.
 
-use crate::check::{OutOfRange, within};
 use trimwright_numerics::{Curve, Real};
 
 /// Saturated nitrous oxide, by CoolProp 8.0.0, held outside: temperature, K; pressure, Pa; density of the
@@ -21,32 +20,22 @@ fn saturated(values: [f64; 8], temperature_k: f64) -> f64 {
     Curve::new(SATURATION_K, values).map_or(0.0, |curve| curve.at(temperature_k))
 }
 
-/// A bottle with a jet into the manifold. An engine without one has `bottle_kg` 0.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Nitrous {
-    /// Content at the start, kg, 0 to 20.
-    pub bottle_kg: f64,
-    /// Temperature of the bottle at the start, K, 250 to 320.
-    pub bottle_k: f64,
-    /// Heat capacity of the empty bottle, J/K, 500 to 20000.
-    pub bottle_j_per_k: f64,
-    /// Effective area of the jet, m^2, 0 to 1e-5.
-    pub jet_m2: f64,
-    /// Fuel from its own jet per nitrous oxide by mass, 0 (the injectors give it) to 0.3.
-    pub fuel_jet_ratio: f64,
-    /// Share of the nitrous oxide's heat of evaporation that the air in the manifold gives, 0 to 1
-    /// (engineering judgement: the rest comes from walls and inside the cylinder).
-    pub air_heat_share: f64,
-}
-
-impl Nitrous {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("nitrous.bottle_kg", self.bottle_kg, 0.0, 20.0)?;
-        within("nitrous.bottle_k", self.bottle_k, 250.0, 320.0)?;
-        within("nitrous.bottle_j_per_k", self.bottle_j_per_k, 500.0, 20e3)?;
-        within("nitrous.jet_m2", self.jet_m2, 0.0, 1e-5)?;
-        within("nitrous.fuel_jet_ratio", self.fuel_jet_ratio, 0.0, 0.3)?;
-        within("nitrous.air_heat_share", self.air_heat_share, 0.0, 1.0)
+trimwright_numerics::parameters! {
+    /// A bottle with a jet into the manifold. An engine without one has `bottle_kg` 0.
+    pub struct Nitrous<f64> "nitrous" {
+        /// Content at the start; 0 for an engine without a bottle.
+        number bottle_kg { 0.0, 0.0..=20.0 "kg", "engineering judgement" }
+        /// Temperature of the bottle at the start.
+        number bottle_k { 295.0, 250.0..=320.0 "K", "engineering judgement" }
+        /// Heat capacity of the empty bottle.
+        number bottle_j_per_k { 5e3, 500.0..=20e3 "J/K", "engineering judgement" }
+        /// Effective area of the jet.
+        number jet_m2 { 0.0, 0.0..=1e-5 "m2", "engineering judgement" }
+        /// Fuel from its own jet per nitrous oxide by mass; 0 when the injectors give it.
+        number fuel_jet_ratio { 0.0, 0.0..=0.3 "1", "engineering judgement" }
+        /// Share of the nitrous oxide's heat of evaporation that the air in the manifold gives; the rest comes from walls and inside the
+        /// cylinder.
+        number air_heat_share { 0.3, 0.0..=1.0 "1", "engineering judgement" }
     }
 }
 

@@ -1,43 +1,30 @@
 //! Wide-range heated oxygen sensor with its driver.
 
-use crate::check::{OutOfRange, within};
 use crate::noise::Noise;
+use crate::transfer::Transfer;
 use trimwright_numerics::Real;
 
-/// Lambda at 0 V of the driver's analog output, and per volt.
-const LAMBDA_AT_0_V: f64 = 0.68;
-const LAMBDA_PER_V: f64 = 0.136;
 /// Element temperature from which the reading counts, and below which it no longer does, K.
 const READY_K: f64 = 980.0;
 const LOST_K: f64 = 930.0;
 /// Element temperature that the heater holds, K.
 const HOT_K: f64 = 1050.0;
 
-/// The sensor. Output: `lambda = 0.68 + 0.136 V`, 0 to 5 V, held at its ends; 0 V while it is cold.
-#[derive(Clone, Debug, PartialEq)]
-pub struct OxygenSensor {
-    /// Time constant of the reading, s, 0.01 to 2. New: 50 to 100 ms (abstract of a measurement paper).
-    pub tau_s: f64,
-    /// Time from power to valid reading with 13.5 V and 293 K, s, 1 to 120.
-    pub light_off_s: f64,
-    /// Standard deviation of the noise, lambda, 0 to 0.05.
-    pub noise: f64,
-    /// Standard deviation of the slow drift, lambda, 0 to 0.05.
-    pub drift: f64,
-    /// Constant error, lambda, -0.2 to 0.2 (ageing).
-    pub offset: f64,
-    /// Ground offset on the analog wire, V, -0.5 to 0.5.
-    pub ground_v: f64,
-}
-
-impl OxygenSensor {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("oxygen_sensor.tau_s", self.tau_s, 0.01, 2.0)?;
-        within("oxygen_sensor.light_off_s", self.light_off_s, 1.0, 120.0)?;
-        within("oxygen_sensor.noise", self.noise, 0.0, 0.05)?;
-        within("oxygen_sensor.drift", self.drift, 0.0, 0.05)?;
-        within("oxygen_sensor.offset", self.offset, -0.2, 0.2)?;
-        within("oxygen_sensor.ground_v", self.ground_v, -0.5, 0.5)
+trimwright_numerics::parameters! {
+    /// The sensor with the controller that drives it. Its output follows `sensors.lambda`, held within 0 to 5 V; 0 V while it is cold.
+    pub struct OxygenSensor<f64> "oxygen_sensor" {
+        /// Time constant of the reading; 50 to 100 ms when new.
+        number tau_s { 0.075, 0.01..=2.0 "s", "abstract of a measurement paper" }
+        /// Time from power to valid reading with 13.5 V and 293 K.
+        number light_off_s { 20.0, 1.0..=120.0 "s", "engineering judgement" }
+        /// Standard deviation of the noise, in lambda.
+        number noise { 0.003, 0.0..=0.05 "1", "engineering judgement" }
+        /// Standard deviation of the slow drift, in lambda.
+        number drift { 0.002, 0.0..=0.05 "1", "engineering judgement" }
+        /// Constant error, in lambda: ageing.
+        number offset { 0.0, -0.2..=0.2 "1", "engineering judgement" }
+        /// Ground offset on the analog wire.
+        number ground_v { 0.0, -0.5..=0.5 "V", "engineering judgement" }
     }
 }
 
@@ -78,12 +65,19 @@ impl OxygenSensorState {
         self.drift += sensor.drift * Real::sqrt(2.0 * pull) * noise.bell() - pull * self.drift;
     }
 
-    /// Analog output, V; `share` is the part of the way that the lag goes in this step.
+    /// Analog output by this curve, V; `share` is the part of the way that the lag goes in this step.
     #[inline]
-    pub(crate) fn step(&mut self, sensor: &OxygenSensor, noise: &mut Noise, lambda: f64, share: f64) -> f64 {
+    pub(crate) fn step(
+        &mut self,
+        sensor: &OxygenSensor,
+        transfer: &Transfer,
+        noise: &mut Noise,
+        lambda: f64,
+        share: f64,
+    ) -> f64 {
         self.reading += share * (lambda.held(0.5, 2.0) - self.reading);
         let shown = self.reading + self.drift + sensor.offset + sensor.noise * noise.bell();
-        let volts = if self.ready { (shown - LAMBDA_AT_0_V) * (1.0 / LAMBDA_PER_V) } else { 0.0 };
+        let volts = if self.ready { transfer.volts(shown) } else { 0.0 };
         (volts + sensor.ground_v).held(0.0, 5.0)
     }
 
@@ -101,19 +95,24 @@ mod tests {
     fn it_lights_off_when_stated_and_then_shows_lambda() {
         let sensor = crate::Truth::mild_v8().oxygen_sensor;
         let sensor = OxygenSensor { noise: 0.0, drift: 0.0, offset: 0.0, ground_v: 0.0, ..sensor };
+        let transfer = Transfer::new(crate::Sensors::DEFAULT.lambda);
         let (mut state, mut noise) = (OxygenSensorState::new(293.0), Noise::new(1));
         let mut ready_s = 0.0;
         while !state.ready && ready_s < 200.0 {
-            assert_eq!(state.step(&sensor, &mut noise, 1.0, 0.1), 0.0);
+            assert_eq!(state.step(&sensor, &transfer, &mut noise, 1.0, 0.1), 0.0);
             state.warm(&sensor, &mut noise, 13.5, 293.0, 0.1);
             ready_s += 0.1;
         }
         assert!((ready_s / sensor.light_off_s - 1.0).abs() < 0.1, "{ready_s}");
         let mut volts = 0.0;
         for _ in 0..1000 {
-            volts = state.step(&sensor, &mut noise, 0.85, 0.05);
+            volts = state.step(&sensor, &transfer, &mut noise, 0.85, 0.05);
         }
         assert!((0.68 + 0.136 * volts - 0.85).abs() < 1e-9);
+        // Another controller, which gives 2 V less for each lambda more.
+        let falling =
+            Transfer::new(trimwright_numerics::parameters::padded([(0.5, 1.3), (1.5, 0.8), (2.0, 0.55)]));
+        assert!((state.step(&sensor, &falling, &mut noise, 0.85, 0.05) - 1.4).abs() < 1e-9);
         for _ in 0..1000 {
             state.warm(&sensor, &mut noise, 0.0, 293.0, 0.1);
         }

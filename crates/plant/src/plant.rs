@@ -26,6 +26,7 @@ use crate::throttle::FlowTables;
 use crate::truth::Truth;
 use crate::vehicle::VehicleState;
 use heapless::Vec;
+use trimwright_numerics::parameters::Problem;
 use trimwright_numerics::{Real, lag};
 use trimwright_signals::{Commands, Frame};
 
@@ -129,8 +130,7 @@ impl Plant {
     /// [`OutOfRange`] when a parameter of the truth is outside its range.
     pub fn new(truth: Truth, seed: u64) -> Result<Self, OutOfRange> {
         truth.check()?;
-        let no_axis =
-            OutOfRange { field: "filling.speed_rad_per_s", value: f64::NAN, low: 0.0, high: 1500.0 };
+        let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
         let filling = FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
         let gearbox = GearboxState::new(&truth.gearbox).ok_or(no_axis)?;
         let mut noise = Noise::new(seed);
@@ -189,7 +189,7 @@ impl Plant {
             vehicle: VehicleState::default(),
             exhaust: ExhaustState::new(thermal.coolant_k),
             oxygen: OxygenSensorState::new(thermal.coolant_k),
-            sensors: SensorsState::new(air.pressure_pa),
+            sensors: SensorsState::new(&truth.sensors, air.pressure_pa),
             electrical: ElectricalState::new(&truth.electrical),
             nitrous: NitrousState::new(&truth.nitrous),
             gathered: Gathered { slot_s: SLOT_S, slow_slot_s: SLOW_SLOT_S, ..Gathered::default() },
@@ -240,7 +240,13 @@ impl Plant {
         self.time_s += dt_s;
         let truth = &self.truth;
         let lambda = self.exhaust.lambda * (1.0 + truth.exhaust.bend);
-        let o2_v = self.oxygen.step(&truth.oxygen_sensor, &mut self.noise, lambda, self.held.o2_share);
+        let o2_v = self.oxygen.step(
+            &truth.oxygen_sensor,
+            &self.sensors.lambda,
+            &mut self.noise,
+            lambda,
+            self.held.o2_share,
+        );
         let sensed = Sensed {
             map_pa: self.manifold.pressure_pa,
             phase: (self.crank.since_firing_rad / self.interval_rad).held(0.0, 1.0),

@@ -122,7 +122,7 @@ impl Plant {
         let powered = hands.key != Key::Off && !truth.faults.heater_dead;
         let heater_v = if powered { self.electrical.supply_v } else { 0.0 };
         self.oxygen.warm(&truth.oxygen_sensor, &mut self.noise, heater_v, self.exhaust.gas_k, past_s);
-        self.sensors.warm(self.thermal.coolant_k, self.thermal.iat_k);
+        self.sensors.warm(&truth.sensors, self.thermal.coolant_k, self.thermal.iat_k);
     }
 
     /// Fans that turn.

@@ -1,63 +1,42 @@
 //! Heat: coolant with thermostat and fans, oil, intake wall, under-bonnet air.
 
-use crate::check::{OutOfRange, within};
 use trimwright_numerics::Real;
 
-/// Heat capacities and conductances.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Thermal {
-    /// Temperature of coolant, oil and intake wall at the start, K, 230 to 390.
-    pub start_k: f64,
-    /// Temperature of the air under the bonnet at the start, K, 230 to 390.
-    pub start_bonnet_k: f64,
-    /// Heat capacity of coolant and the metal that warms with it, J/K, 1e4 to 5e5.
-    pub coolant_j_per_k: f64,
-    /// Coolant temperature at which the thermostat starts to open, K, 330 to 380.
-    pub thermostat_k: f64,
-    /// Range over which it opens fully, K, 1 to 20.
-    pub thermostat_range_k: f64,
-    /// Radiator, standing, no fan, W/K, 0 to 2000.
-    pub radiator_w_per_k: f64,
-    /// Radiator gain by driving speed, W/K per m/s, 0 to 300.
-    pub radiator_per_speed: f64,
-    /// Radiator gain of one fan, W/K, 0 to 3000.
-    pub fan_w_per_k: f64,
-    /// Block to the air around, W/K, 0 to 200.
-    pub block_w_per_k: f64,
-    /// Time constant of the oil behind the coolant, s, 10 to 2000.
-    pub oil_tau_s: f64,
-    /// Time constant of the intake wall behind the coolant, s, 5 to 1000.
-    pub wall_tau_s: f64,
-    /// Share of the way from outside air to coolant temperature at which the intake wall ends, 0 to 1.
-    pub wall_share: f64,
-    /// Share of the way from outside to coolant temperature that under-bonnet air reaches standing, 0 to 1.
-    pub bonnet_share: f64,
-    /// Driving speed that halves this, m/s, 1 to 50.
-    pub bonnet_m_per_s: f64,
-    /// Share of under-bonnet air in what the engine breathes, 0 to 1.
-    pub intake_share: f64,
-    /// Air flow at which the IAT sensor's own heat soak is halved, kg/s, 1e-4 to 0.1.
-    pub soak_kg_per_s: f64,
-}
-
-impl Thermal {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("thermal.start_k", self.start_k, 230.0, 390.0)?;
-        within("thermal.start_bonnet_k", self.start_bonnet_k, 230.0, 390.0)?;
-        within("thermal.coolant_j_per_k", self.coolant_j_per_k, 1e4, 5e5)?;
-        within("thermal.thermostat_k", self.thermostat_k, 330.0, 380.0)?;
-        within("thermal.thermostat_range_k", self.thermostat_range_k, 1.0, 20.0)?;
-        within("thermal.radiator_w_per_k", self.radiator_w_per_k, 0.0, 2000.0)?;
-        within("thermal.radiator_per_speed", self.radiator_per_speed, 0.0, 300.0)?;
-        within("thermal.fan_w_per_k", self.fan_w_per_k, 0.0, 3000.0)?;
-        within("thermal.block_w_per_k", self.block_w_per_k, 0.0, 200.0)?;
-        within("thermal.oil_tau_s", self.oil_tau_s, 10.0, 2000.0)?;
-        within("thermal.wall_tau_s", self.wall_tau_s, 5.0, 1000.0)?;
-        within("thermal.wall_share", self.wall_share, 0.0, 1.0)?;
-        within("thermal.bonnet_share", self.bonnet_share, 0.0, 1.0)?;
-        within("thermal.bonnet_m_per_s", self.bonnet_m_per_s, 1.0, 50.0)?;
-        within("thermal.intake_share", self.intake_share, 0.0, 1.0)?;
-        within("thermal.soak_kg_per_s", self.soak_kg_per_s, 1e-4, 0.1)
+trimwright_numerics::parameters! {
+    /// Heat capacities and conductances.
+    pub struct Thermal<f64> "thermal" {
+        /// Temperature of coolant, oil and intake wall at the start.
+        number start_k { 293.15, 230.0..=390.0 "K", "engineering judgement" }
+        /// Temperature of the air under the bonnet at the start.
+        number start_bonnet_k { 293.15, 230.0..=390.0 "K", "engineering judgement" }
+        /// Heat capacity of coolant and the metal that warms with it.
+        number coolant_j_per_k { 7.5e4, 1e4..=5e5 "J/K", "engineering judgement" }
+        /// Coolant temperature at which the thermostat starts to open.
+        number thermostat_k { 355.0, 330.0..=380.0 "K", "common practice, no source" }
+        /// Range over which it opens fully.
+        number thermostat_range_k { 6.0, 1.0..=20.0 "K step", "engineering judgement" }
+        /// Radiator, standing, no fan.
+        number radiator_w_per_k { 120.0, 0.0..=2000.0 "W/K", "engineering judgement" }
+        /// Radiator gain by driving speed.
+        number radiator_per_speed { 60.0, 0.0..=300.0 "W s/(K m)", "engineering judgement" }
+        /// Radiator gain of one fan.
+        number fan_w_per_k { 350.0, 0.0..=3000.0 "W/K", "engineering judgement" }
+        /// Block to the air around.
+        number block_w_per_k { 25.0, 0.0..=200.0 "W/K", "engineering judgement" }
+        /// Time constant of the oil behind the coolant.
+        number oil_tau_s { 240.0, 10.0..=2000.0 "s", "engineering judgement" }
+        /// Time constant of the intake wall behind the coolant.
+        number wall_tau_s { 60.0, 5.0..=1000.0 "s", "engineering judgement" }
+        /// Share of the way from outside air to coolant temperature at which the intake wall ends.
+        number wall_share { 0.85, 0.0..=1.0 "1", "engineering judgement" }
+        /// Share of the way from outside to coolant temperature that under-bonnet air reaches standing.
+        number bonnet_share { 0.55, 0.0..=1.0 "1", "engineering judgement" }
+        /// Driving speed that halves this.
+        number bonnet_m_per_s { 6.0, 1.0..=50.0 "m/s", "engineering judgement" }
+        /// Share of under-bonnet air in what the engine breathes.
+        number intake_share { 0.25, 0.0..=1.0 "1", "engineering judgement" }
+        /// Air flow at which the IAT sensor's own heat soak is halved.
+        number soak_kg_per_s { 2e-3, 1e-4..=0.1 "kg/s", "engineering judgement" }
     }
 }
 

@@ -1,6 +1,5 @@
 //! Throttle body: plates, idle-air bypass and leaks, all fed from outside air into the manifold.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::KAPPA;
 use core::f64::consts::PI;
 use trimwright_numerics::Real;
@@ -11,23 +10,24 @@ const SMOOTH_ABOVE: f64 = 0.99;
 const PSI_STEPS: usize = 256;
 const AREA_STEPS: usize = 128;
 
-/// One to four bores with plates on shafts.
-#[derive(Clone, Debug, PartialEq)]
-pub struct ThrottleBody {
-    /// Number of bores, 1 to 4.
-    pub bores: u8,
-    /// Diameter of one bore, m, 0.02 to 0.1.
-    pub bore_m: f64,
-    /// Angle of the closed plate to the plane across the bore, degrees, 0 to 20.
-    pub closed_plate_deg: f64,
-    /// Effective area that the closed plates leave, all bores, m^2, 0 to 2e-4.
-    pub leak_m2: f64,
-    /// Discharge coefficient of the opened area, 0.5 to 1.
-    pub discharge: f64,
-    /// Share of pedal travel at which the second half of the bores starts to open, 0 (all together) to 0.8.
-    pub secondary_start: f64,
-    /// Effective area of the idle-air bypass fully open, m^2, 0 to 3e-4.
-    pub iac_m2: f64,
+trimwright_numerics::parameters! {
+    /// One to four bores with plates on shafts.
+    pub struct ThrottleBody<f64> "throttle" {
+        /// Number of bores.
+        whole bores { u8 = 4, 1..=4 "1", "engineering judgement" }
+        /// Diameter of one bore.
+        number bore_m { 0.044, 0.02..=0.1 "m", "engineering judgement" }
+        /// Angle of the closed plate to the plane across the bore.
+        number closed_plate_deg { 8.0, 0.0..=20.0 "deg", "engineering judgement" }
+        /// Effective area that the closed plates leave, all bores.
+        number leak_m2 { 1.5e-5, 0.0..=2e-4 "m2", "engineering judgement" }
+        /// Discharge coefficient of the opened area.
+        number discharge { 0.8, 0.5..=1.0 "1", "engineering judgement" }
+        /// Share of pedal travel at which the second half of the bores starts to open; 0 when all open together.
+        number secondary_start { 0.4, 0.0..=0.8 "1", "engineering judgement" }
+        /// Effective area of the idle-air bypass fully open.
+        number iac_m2 { 4.5e-5, 0.0..=3e-4 "m2", "engineering judgement" }
+    }
 }
 
 impl ThrottleBody {
@@ -55,16 +55,6 @@ impl ThrottleBody {
         let second = (opening - self.secondary_start) / (1.0 - self.secondary_start);
         let half = 0.5 * f64::from(self.bores);
         self.leak_m2 + half * (bore(opening) + bore(second))
-    }
-
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("throttle.bores", f64::from(self.bores), 1.0, 4.0)?;
-        within("throttle.bore_m", self.bore_m, 0.02, 0.1)?;
-        within("throttle.closed_plate_deg", self.closed_plate_deg, 0.0, 20.0)?;
-        within("throttle.leak_m2", self.leak_m2, 0.0, 2e-4)?;
-        within("throttle.discharge", self.discharge, 0.5, 1.0)?;
-        within("throttle.secondary_start", self.secondary_start, 0.0, 0.8)?;
-        within("throttle.iac_m2", self.iac_m2, 0.0, 3e-4)
     }
 }
 

@@ -1,24 +1,20 @@
-//! Distributor: one pulse a firing, with jitter and losses.
+//! Trigger: pulses at firings and evenly between them, with jitter and losses.
 
-use crate::check::{OutOfRange, within};
 use crate::noise::Noise;
 use heapless::Vec;
 use trimwright_numerics::Real;
 use trimwright_signals::MAX_PULSES;
 
-/// The trigger wheel in the distributor.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Trigger {
-    /// Standard deviation of a pulse's place, degrees of crank, 0 to 5: play in gear and bearings.
-    pub jitter_deg: f64,
+trimwright_numerics::parameters! {
+    /// The trigger wheel in the distributor.
+    pub struct Trigger<f64> "trigger" {
+        /// Standard deviation of a pulse's place, degrees of crank: play in gear and bearings.
+        number jitter_deg { 0.3, 0.0..=5.0 "deg", "engineering judgement" }
+    }
 }
 
 impl Trigger {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("trigger.jitter_deg", self.jitter_deg, 0.0, 5.0)
-    }
-
-    /// Stamps a firing at `time_s`. A stamp never lies before the last or after the end of the step.
+    /// Stamps a pulse at `time_s`. A stamp never lies before the last or after the end of the step.
     pub(crate) fn stamp(
         &self,
         pulses_us: &mut Vec<u64, MAX_PULSES>,

@@ -1,37 +1,25 @@
 //! The car: a point mass with road load, grade and brakes.
 
-use crate::check::{OutOfRange, within};
 use crate::gas::{GRAVITY_M_PER_S2, R_DRY_AIR};
 use trimwright_numerics::Real;
 
-/// Masses and resistances.
-#[derive(Clone, Debug, PartialEq)]
-pub struct Vehicle {
-    /// Mass with load and trailer, kg, 300 to 20000.
-    pub mass_kg: f64,
-    /// Mass that stands for turning wheels and shafts, kg, 0 to 1000.
-    pub rotating_kg: f64,
-    /// Drag coefficient times frontal area, m^2, 0.2 to 12.
-    pub drag_m2: f64,
-    /// Rolling resistance over weight, 0.004 to 0.05.
-    pub rolling: f64,
-    /// Rolling radius of the wheel, m, 0.2 to 0.7.
-    pub wheel_m: f64,
-    /// Largest braking over weight, 0.2 to 1.2.
-    pub braking: f64,
-    /// Largest driving force over weight: grip times the driven axle's share, 0.1 to 1.
-    pub traction: f64,
-}
-
-impl Vehicle {
-    pub(crate) fn check(&self) -> Result<(), OutOfRange> {
-        within("vehicle.mass_kg", self.mass_kg, 300.0, 20e3)?;
-        within("vehicle.rotating_kg", self.rotating_kg, 0.0, 1000.0)?;
-        within("vehicle.drag_m2", self.drag_m2, 0.2, 12.0)?;
-        within("vehicle.rolling", self.rolling, 0.004, 0.05)?;
-        within("vehicle.wheel_m", self.wheel_m, 0.2, 0.7)?;
-        within("vehicle.braking", self.braking, 0.2, 1.2)?;
-        within("vehicle.traction", self.traction, 0.1, 1.0)
+trimwright_numerics::parameters! {
+    /// Masses and resistances.
+    pub struct Vehicle<f64> "vehicle" {
+        /// Mass with load and trailer.
+        number mass_kg { 2300.0, 300.0..=20e3 "kg", "engineering judgement" }
+        /// Mass that stands for turning wheels and shafts.
+        number rotating_kg { 70.0, 0.0..=1000.0 "kg", "engineering judgement" }
+        /// Drag coefficient times frontal area.
+        number drag_m2 { 1.35, 0.2..=12.0 "m2", "engineering judgement" }
+        /// Rolling resistance over weight.
+        number rolling { 0.014, 0.004..=0.05 "1", "engineering judgement" }
+        /// Rolling radius of the wheel.
+        number wheel_m { 0.345, 0.2..=0.7 "m", "engineering judgement" }
+        /// Largest braking over weight.
+        number braking { 0.8, 0.2..=1.2 "1", "engineering judgement" }
+        /// Largest driving force over weight: grip times the driven axle's share.
+        number traction { 0.45, 0.1..=1.0 "1", "engineering judgement" }
     }
 }
 

@@ -181,20 +181,26 @@ fn ident_every_limit_that_is_printed_is_allowed() {
     let given = |key: &str, value: &str| {
         format!("{van}\n[truth]\n{} = \"{value}\"\n", key.trim_start_matches("truth."))
     };
+    // What is said about this key; together with what else is given another may be refused.
+    let refusal = |key: &str, value: &str| {
+        let message = parse(&given(key, value)).err()?.to_string();
+        let of_a_clutch = message.contains("the other kind of coupling");
+        (message.contains(&format!("{key} = ")) && !of_a_clutch).then_some(message)
+    };
+    let range = |message: &str| Some(message.split_once("must be between ")?.1.to_owned());
     let mut tried = 0;
     for kind in Kind::ALL {
         let spellings = kind.spellings();
         for key in document.keys_of(kind) {
             for (spelling, _) in [spellings[0], spellings[spellings.len() - 1]] {
-                let Err(error) = parse(&given(&key, &format!("1e12 {spelling}"))) else { continue };
-                let message = error.to_string();
-                let Some((_, range)) = message.split_once("must be between ") else { continue };
-                for limit in range.split(" and ") {
+                let message = refusal(&key, &format!("1e12 {spelling}"));
+                let Some(wide) = message.as_deref().and_then(range) else { continue };
+                // The manifold's volume is held against its range first, and then against the displacement.
+                let mut refused = wide.split(" and ").filter_map(|limit| refusal(&key, limit));
+                let narrow = refused.find_map(|message| range(&message));
+                for limit in narrow.as_deref().unwrap_or(&wide).split(" and ") {
                     tried += 1;
-                    // Together with what else is given it may still be refused.
-                    let again =
-                        parse(&given(&key, limit)).map_or_else(|error| error.to_string(), |_| String::new());
-                    assert!(!again.contains(&format!("{key} = ")), "{message} but {limit}: {again}");
+                    assert_eq!(refusal(&key, limit), None, "{wide}");
                 }
             }
         }

@@ -2,7 +2,10 @@
 
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
-use trimwright_plant::{Circuit, Coupling, Faults, Hands, Ignition, Key, Plant, Range, Supply, Truth};
+use trimwright_numerics::parameters::padded;
+use trimwright_plant::{
+    Circuit, Coupling, Faults, Hands, Ignition, Key, Plant, Range, Sender, Supply, Truth,
+};
 use trimwright_signals::Commands;
 
 struct Dice(Xoshiro256PlusPlus);
@@ -95,10 +98,9 @@ impl Dice {
         t.friction.cold_per_k = self.draw(0.0, 0.05);
         t.crank.inertia_kg_m2 = self.draw(0.03, 2.0);
         t.crank.starter_nm = self.draw(20.0, 600.0);
-        if self.coin() {
-            let (torque_nm, bite_rad_per_s) = (self.draw(50.0, 2000.0), self.draw(60.0, 300.0));
-            t.gearbox.coupling = Coupling::Clutch { torque_nm, bite_rad_per_s };
-        }
+        t.gearbox.coupling = self.pick(&[Coupling::Converter, Coupling::Clutch]);
+        t.gearbox.clutch_torque_nm = self.draw(50.0, 2000.0);
+        t.gearbox.clutch_bite_rad_per_s = self.draw(60.0, 300.0);
         t.vehicle.mass_kg = self.draw(300.0, 20e3);
         t.exhaust.banks = self.draw(1.0, 2.0) as u8;
         t.exhaust.pipe_m3 = self.draw(2e-4, 0.05);
@@ -108,6 +110,14 @@ impl Dice {
         t.oxygen_sensor.tau_s = self.draw(0.01, 2.0);
         t.sensors.map_ripple_pa = self.draw(0.0, 5e3);
         t.sensors.noise_v = self.draw(0.0, 0.1);
+        t.sensors.pulses_per_firing = self.draw(1.0, 4.0) as u8;
+        t.sensors.tp_limits_v = [self.draw(0.0, 2.0), self.draw(2.0, 5.0)];
+        t.sensors.map_pa = padded([(self.draw(0.0, 2.0), 0.0), (self.draw(2.0, 5.0), self.draw(0.0, 500e3))]);
+        t.sensors.lambda = padded([(0.0, self.draw(0.3, 5.0)), (5.0, self.draw(0.3, 5.0))]);
+        t.sensors.ect_sender =
+            self.pick(&[Sender::TenKiloOhm, Sender::TwoKiloOhm, Sender::Coefficients, Sender::Points]);
+        t.sensors.ect_coefficients = [0.0; 4].map(|_| self.draw(-0.1, 0.1));
+        t.sensors.ect_pull_up_ohm = self.draw(100.0, 100e3);
         t.trigger.jitter_deg = self.draw(0.0, 5.0);
         t.thermal.start_k = self.draw(230.0, 390.0);
         t.thermal.coolant_j_per_k = self.draw(1e4, 5e5);

@@ -44,7 +44,8 @@ fn four() -> Truth {
     truth.filling.speed_rad_per_s =
         [700.0, 1200.0, 2000.0, 2900.0, 3800.0, 4600.0, 5400.0, 6200.0].map(|rpm| rpm * RPM);
     truth.vehicle.mass_kg = 1050.0;
-    truth.gearbox.coupling = Coupling::Clutch { torque_nm: 250.0, bite_rad_per_s: 110.0 };
+    truth.gearbox.coupling = Coupling::Clutch;
+    (truth.gearbox.clutch_torque_nm, truth.gearbox.clutch_bite_rad_per_s) = (250.0, 110.0);
     truth
 }
 

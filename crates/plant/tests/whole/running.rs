@@ -98,7 +98,9 @@ fn it_drives_off_and_reaches_60_mph_in_a_vans_time() {
 fn a_manual_gearbox_drives_off_too() {
     let mut truth = warm();
     truth.gearbox = Gearbox {
-        coupling: Coupling::Clutch { torque_nm: 550.0, bite_rad_per_s: 95.0 },
+        coupling: Coupling::Clutch,
+        clutch_torque_nm: 550.0,
+        clutch_bite_rad_per_s: 95.0,
         gears: 4,
         ratios: [3.3, 2.0, 1.35, 1.0, 1.0, 1.0],
         ..truth.gearbox
@@ -141,6 +143,34 @@ fn faults_of_wires_pulses_and_pump_show_where_they_should() {
     assert!(!ready);
     let share = pulses as f64 / events as f64;
     assert!((share - 0.5).abs() < 0.03, "{share} of {events}");
+}
+
+#[test]
+fn several_pulses_a_firing_are_evenly_spaced_and_the_firing_is_one_of_them() {
+    for pulses_per_firing in 1..=4 {
+        let mut truth = warm();
+        truth.sensors.pulses_per_firing = pulses_per_firing;
+        truth.trigger.jitter_deg = 0.0;
+        let mut plant = Plant::new(truth, 1).unwrap();
+        let hands = Hands { key: Key::On, dyno_rad_per_s: Some(500.0), ..Hands::default() };
+        let (mut pulses_us, mut firings_us, mut most) = (Vec::new(), Vec::new(), 0);
+        for step in 0..4000 {
+            let frame = plant.step(&Commands::default(), &hands, 2e-3);
+            if step >= 3000 {
+                most = most.max(frame.pulses_us.len());
+                pulses_us.extend_from_slice(&frame.pulses_us);
+                firings_us.extend(plant.events().iter().map(|event| (event.time_s * 1e6) as u64));
+            }
+        }
+        // Eight cylinders at 500 rad/s: 0.64 firings in 2 ms.
+        let per_firing = usize::from(pulses_per_firing);
+        assert!(firings_us.len() > 600 && most == (0.64 * per_firing as f64).ceil() as usize, "{most}");
+        assert!(pulses_us.len().abs_diff(per_firing * firings_us.len()) < per_firing);
+        assert!(firings_us.iter().all(|firing_us| pulses_us.contains(firing_us)));
+        let gaps_us = pulses_us.windows(2).map(|pair| pair[1] - pair[0]);
+        let (least, most) = gaps_us.fold((u64::MAX, 0), |(least, most), gap| (least.min(gap), most.max(gap)));
+        assert!(most - least <= 40, "{least} to {most} us");
+    }
 }
 
 #[test]
