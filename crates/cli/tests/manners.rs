@@ -31,7 +31,7 @@ const WORK: [Work; 11] = [
     ),
     (
         "fleet",
-        &["short.toml", "--engines", "2", "--passes", "1"],
+        &["short.toml", "--engines", "2", "--passes", "1", "--force"],
         Some(&["/engines/1/distance_km", "/engines/0/dtcs", "/learners/0"]),
     ),
     ("stability", &[], Some(&["/limits/0/exact", "/limits/11/delay_s"])),
