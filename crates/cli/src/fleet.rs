@@ -1,9 +1,11 @@
 //! Drives a fleet of engines drawn by lot.
 
 use crate::arguments::load;
+use crate::failure::Failure;
+use crate::fleet_words;
 use crate::manners::{bar, json};
+use crate::out::say;
 use crate::refusal::whole;
-use crate::{Failure, fleet_words, say};
 use clap::Args;
 use serde_json::{Map, Value};
 use std::path::{Path, PathBuf};

@@ -1,7 +1,7 @@
 //! What any good command line does: units by choice, results as JSON, progress on standard error, completions for the shell, a manual.
 
-use crate::Failure;
 use crate::arguments::command;
+use crate::failure::Failure;
 use clap::builder::{Resettable, StyledStr};
 use clap::{Arg, Command, ValueEnum};
 use clap_complete::Shell;
