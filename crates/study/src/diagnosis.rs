@@ -12,6 +12,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::{Cause, rank};
 
 use crate::draw::{Draw, Lot};
+use crate::tables::van;
 
 /// One fault that may be drawn: its kind, its strengths, and whether it may also have the other sign. What is answered wrong has the
 /// inverse instead of the other sign.
@@ -182,6 +183,25 @@ impl Diagnosed {
 /// ```
 pub fn diagnose(scenario: &Scenario, seed: u64, faulty: u32, sound: u32) -> Vec<Diagnosed> {
     (0..faulty + sound).into_par_iter().map(|index| one(scenario, seed, index, index < faulty)).collect()
+}
+
+/// Seed of the kept table: limits were set while looking at seeds 1, 2 and 100 to 136, this one was not looked at before.
+pub const SEED: u64 = 7;
+
+/// How many faulty and sound engines the kept table has.
+pub const RUNS: (u32, u32) = (300, 100);
+
+/// All runs of the kept table.
+pub fn all() -> Vec<Diagnosed> {
+    diagnose(&van(), SEED, RUNS.0, RUNS.1)
+}
+
+/// The runs of one row of the kept table.
+pub fn row(cause: Cause) -> Vec<Diagnosed> {
+    let van = van();
+    let of = |index: &u32| Cause::ALL[*index as usize % Cause::ALL.len()] == cause;
+    let indices: Vec<u32> = (0..RUNS.0).filter(of).collect();
+    indices.into_par_iter().map(|index| one(&van, SEED, index, true)).collect()
 }
 
 fn one(scenario: &Scenario, seed: u64, index: u32, faulty: bool) -> Diagnosed {

@@ -13,6 +13,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::{Cause, rank};
 
 use crate::draw::Draw;
+use crate::tables::van;
 
 /// Strengths of the table.
 ///
@@ -83,6 +84,17 @@ pub fn leaks(scenario: &Scenario, seed: u64, sound: u32, leaking: u32) -> Result
         .map(|index| engine(&Draw::of(seed, index).scenario(&scenario), index < sound, index < leaking))
         .collect();
     Ok(engines?.into_iter().flatten().collect())
+}
+
+/// Seed of the kept table: limits were set while looking at seeds 3 to 6, this one was not looked at before.
+pub const SEED: u64 = 8;
+
+/// The first four engines of the kept table, sound and leaking.
+///
+/// # Errors
+/// [`RunError`] when an engine can't be driven.
+pub fn few() -> Result<Vec<Leaking>, RunError> {
+    leaks(&van(), SEED, 4, 4)
 }
 
 fn engine(scenario: &Scenario, sound: bool, leaking: bool) -> Result<Vec<Leaking>, RunError> {
