@@ -8,6 +8,7 @@ use trimwright_study::tables::{ALL_SCENARIOS, difference};
 /// Farthest that the mixture of all driving may be off in the last pass, ln: seen 0.19 on the dynamometer's sweep, whose wide-open
 /// tip-ins are all film.
 const CLOSED_LOOP: f64 = 0.25;
+
 fn assert_learned(driven: &Driven) {
     let figures = &driven.figures;
     let measured = |figure: Option<f64>| figure.unwrap_or_else(|| panic!("not measured: {driven:?}"));
