@@ -1,6 +1,6 @@
 //! The learners side by side on the same drive.
 
-use crate::arguments::load;
+use crate::chosen::load;
 use crate::failure::Failure;
 use crate::manners::{self, bar};
 use crate::out::say;

@@ -1,6 +1,7 @@
 //! Drives a scenario and writes down what came of it.
 
-use crate::arguments::{Options, load};
+use crate::arguments::Options;
+use crate::chosen::load;
 use crate::failure::Failure;
 use crate::manners::{Units, bar};
 use crate::out::say;

@@ -1,6 +1,6 @@
 //! Drives a scenario once with each fault and tells what came of it.
 
-use crate::arguments::DEFAULT_SCENARIO;
+use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
 use crate::manners::{json, waiting};
 use crate::out::say;

@@ -1,6 +1,6 @@
 //! Drives a fleet of engines drawn by lot.
 
-use crate::arguments::load;
+use crate::chosen::load;
 use crate::failure::Failure;
 use crate::fleet_words;
 use crate::manners::{bar, json};

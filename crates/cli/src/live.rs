@@ -1,6 +1,6 @@
 //! The bench in the terminal.
 
-use crate::arguments::DEFAULT_SCENARIO;
+use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
 use crate::manners::Units;
 use crate::map::{self, Learned};

@@ -1,6 +1,7 @@
 //! The `trimwright` command: drives a simulated car and shows how its fuel controller learns.
 
 mod arguments;
+mod chosen;
 mod compare;
 mod drive;
 mod export;
@@ -11,6 +12,7 @@ mod fleet_words;
 mod list;
 mod live;
 mod manners;
+mod manual;
 mod map;
 mod out;
 mod page;
@@ -19,7 +21,8 @@ mod size;
 mod stability;
 mod table;
 
-use arguments::{Arguments, Command, DEFAULT_SCENARIO};
+use arguments::{Arguments, Command};
+use chosen::DEFAULT_SCENARIO;
 use clap::FromArgMatches;
 use failure::Failure;
 use out::{say, written};
@@ -48,8 +51,8 @@ fn main() -> ExitCode {
             all.map_err(Failure::from).and_then(|text| say(&text))
         }
         Some(Command::Export(arguments)) => export::export(&arguments),
-        Some(Command::Completions { shell }) => manners::completions(shell).and_then(|text| say(&text)),
-        Some(Command::Manual { command }) => manners::manual(command.as_deref()).and_then(|text| say(&text)),
+        Some(Command::Completions { shell }) => manual::completions(shell).and_then(|text| say(&text)),
+        Some(Command::Manual { command }) => manual::manual(command.as_deref()).and_then(|text| say(&text)),
     })
 }
 

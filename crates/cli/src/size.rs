@@ -1,6 +1,6 @@
 //! Tells what a sizing found, line by line.
 
-use crate::arguments::DEFAULT_SCENARIO;
+use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
 use crate::manners::{Units, json};
 use crate::out::say;

@@ -72,6 +72,7 @@ pub mod mixture;
 pub mod on_target;
 pub mod operator;
 pub mod output;
+mod run_error;
 pub mod scenario;
 mod scenario_answers;
 mod scenario_deviations;

@@ -12,7 +12,6 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::{Cause, rank};
 
 use crate::draw::{Draw, Lot};
-use crate::tables::van;
 
 /// One fault that may be drawn: its kind, its strengths, and whether it may also have the other sign. What is answered wrong has the
 /// inverse instead of the other sign.
@@ -192,16 +191,15 @@ pub const SEED: u64 = 7;
 pub const RUNS: (u32, u32) = (300, 100);
 
 /// All runs of the kept table.
-pub fn all() -> Vec<Diagnosed> {
-    diagnose(&van(), SEED, RUNS.0, RUNS.1)
+pub fn all(scenario: &Scenario) -> Vec<Diagnosed> {
+    diagnose(scenario, SEED, RUNS.0, RUNS.1)
 }
 
 /// The runs of one row of the kept table.
-pub fn row(cause: Cause) -> Vec<Diagnosed> {
-    let van = van();
+pub fn row(scenario: &Scenario, cause: Cause) -> Vec<Diagnosed> {
     let of = |index: &u32| Cause::ALL[*index as usize % Cause::ALL.len()] == cause;
     let indices: Vec<u32> = (0..RUNS.0).filter(of).collect();
-    indices.into_par_iter().map(|index| one(&van, SEED, index, true)).collect()
+    indices.into_par_iter().map(|index| one(scenario, SEED, index, true)).collect()
 }
 
 fn one(scenario: &Scenario, seed: u64, index: u32, faulty: bool) -> Diagnosed {

@@ -12,7 +12,6 @@ use trimwright_harness::scenario::Scenario;
 
 use crate::draw::Draw;
 use crate::learners::{self, LEARNERS};
-use crate::tables::van;
 
 /// Which engines are driven, and with what.
 ///
@@ -324,9 +323,9 @@ pub fn all_learners(engines: u32) -> Order {
 }
 
 /// The first four engines of the kept table.
-pub fn few() -> Vec<Engine> {
+pub fn few(scenario: &Scenario) -> Vec<Engine> {
     let order = all_learners(4);
-    (0..order.engines).into_par_iter().flat_map(|index| Engine::drive(&van(), &order, index)).collect()
+    (0..order.engines).into_par_iter().flat_map(|index| Engine::drive(scenario, &order, index)).collect()
 }
 
 /// The engines with this learner.

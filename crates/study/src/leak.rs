@@ -13,7 +13,6 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::{Cause, rank};
 
 use crate::draw::Draw;
-use crate::tables::van;
 
 /// Strengths of the table.
 ///
@@ -93,8 +92,8 @@ pub const SEED: u64 = 8;
 ///
 /// # Errors
 /// [`RunError`] when an engine can't be driven.
-pub fn few() -> Result<Vec<Leaking>, RunError> {
-    leaks(&van(), SEED, 4, 4)
+pub fn few(scenario: &Scenario) -> Result<Vec<Leaking>, RunError> {
+    leaks(scenario, SEED, 4, 4)
 }
 
 fn engine(scenario: &Scenario, sound: bool, leaking: bool) -> Result<Vec<Leaking>, RunError> {

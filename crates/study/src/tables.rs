@@ -33,12 +33,13 @@ pub struct Table {
 }
 
 /// Quantiles of a thousand engines.
-pub const FLEET: Table = Table { name: "fleet", again: || Ok(without_head(&quantiles::csv(&fleet::few()))) };
+pub const FLEET: Table =
+    Table { name: "fleet", again: || Ok(without_head(&quantiles::csv(&fleet::few(&van())))) };
 /// The confusion table.
 pub const DIAGNOSIS: Table =
-    Table { name: "diagnosis", again: || Ok(diagnosis::confusion_csv(&diagnosis::all())) };
+    Table { name: "diagnosis", again: || Ok(diagnosis::confusion_csv(&diagnosis::all(&van()))) };
 /// Leaks before the oxygen sensor.
-pub const LEAK: Table = Table { name: "leak", again: || Ok(without_head(&leak::csv(&leak::few()?))) };
+pub const LEAK: Table = Table { name: "leak", again: || Ok(without_head(&leak::csv(&leak::few(&van())?))) };
 /// Every shipped scenario with every learner.
 pub const ALL_SCENARIOS: Table = Table {
     name: "scenarios",
@@ -62,7 +63,7 @@ pub const FAULT_MATRIX: Table =
 pub const TABLES: [Table; 5] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX];
 
 /// The car of the studies.
-pub(crate) fn van() -> Scenario {
+fn van() -> Scenario {
     Scenario::load("delivery-van").expect("shipped scenarios can be read")
 }
 

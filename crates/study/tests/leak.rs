@@ -1,5 +1,6 @@
 //! Leaks before the oxygen sensor: a small fleet driven, and the table under version control held to what it has to show.
 
+use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::Cause;
 use trimwright_study::leak::{STRENGTHS, csv, few};
 use trimwright_study::tables::{LEAK, difference, without_head};
@@ -11,7 +12,7 @@ const FALSE_ALARMS: f64 = 0.02;
 /// Without the self-check the learned correction at idle goes rich by the leak; with it a leak of 5 % and more is found and named.
 #[test]
 fn leaks_make_the_learned_idle_rich_and_are_found() {
-    let runs = few().expect("drives");
+    let runs = few(&Scenario::load("delivery-van").expect("shipped")).expect("drives");
     assert_eq!(runs.len(), 4 + 4 * STRENGTHS.len());
     for run in &runs {
         let strength = run.strength;
