@@ -1,6 +1,7 @@
 //! The walls of the house: the controller can't see the truth, and the plant can't see the controller.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
+use std::path::Path;
 use std::process::Command;
 use std::sync::LazyLock;
 
@@ -8,15 +9,17 @@ use serde_json::Value;
 
 /// The workspace's packages as their manifests have them. Nothing is resolved, so that no package has to be there which no build
 /// needs: a machine without a network and with an empty package cache can tell.
-static WORKSPACE: LazyLock<Value> = LazyLock::new(|| {
+static WORKSPACE: LazyLock<Value> = LazyLock::new(|| manifests("."));
+
+fn manifests(workspace: &str) -> Value {
     let output = Command::new(env!("CARGO"))
         .args(["metadata", "--offline", "--no-deps", "--format-version", "1"])
-        .current_dir(env!("CARGO_MANIFEST_DIR"))
+        .current_dir(Path::new(env!("CARGO_MANIFEST_DIR")).join(workspace))
         .output()
         .expect("cargo runs");
     assert!(output.status.success(), "{}", String::from_utf8_lossy(&output.stderr));
     serde_json::from_slice(&output.stdout).expect("cargo prints JSON")
-});
+}
 
 /// The items of a list of JSON.
 fn items<'a>(of: &'a Value, name: &str) -> &'a [Value] {
@@ -31,11 +34,29 @@ fn parts_of(package: &str) -> BTreeSet<&'static str> {
         let packages = items(&WORKSPACE, "packages");
         let Some(found) = packages.iter().find(|package| package["name"] == *name) else { continue };
         if parts.insert(found["name"].as_str().expect("a package has a name")) {
-            let built_from = items(found, "dependencies").iter().filter(|part| part["kind"] != "dev");
-            to_do.extend(built_from.filter_map(|part| part["name"].as_str()).map(str::to_owned));
+            to_do.extend(built_on(found).map(str::to_owned));
         }
     }
     parts
+}
+
+/// What a package is built on, without what only its tests need.
+fn built_on(package: &Value) -> impl Iterator<Item = &str> {
+    items(package, "dependencies")
+        .iter()
+        .filter(|part| part["kind"] != "dev")
+        .filter_map(|part| part["name"].as_str())
+}
+
+/// Each crate of ours and the crates of ours that its manifest names.
+fn arrows() -> BTreeMap<String, BTreeSet<String>> {
+    let board = manifests("crates/firmware");
+    let packages = items(&WORKSPACE, "packages").iter().chain(items(&board, "packages"));
+    let ours = |name: &str| name.strip_prefix("trimwright-").map(str::to_owned);
+    let arrows = packages.filter_map(|package| {
+        Some((ours(package["name"].as_str()?)?, built_on(package).filter_map(ours).collect()))
+    });
+    arrows.filter(|(name, _)| name != "checks").collect()
 }
 
 #[test]
@@ -62,4 +83,27 @@ fn what_closes_the_loop_is_seen_to_lead_to_both() {
             .iter()
             .all(|part| parts.contains(part))
     );
+}
+
+/// The table of DEVELOPERS.md has every crate of ours with what it is built on, and in its picture each stands below all of these.
+#[test]
+fn the_house_is_as_the_text_draws_it() {
+    const TEXT: &str = include_str!("../DEVELOPERS.md");
+    let rows = TEXT.lines().filter_map(|row| row.strip_prefix("| `crates/")?.split_once('`'));
+    let told: BTreeMap<String, BTreeSet<String>> = rows
+        .map(|(name, row)| {
+            let cells: Vec<&str> = row.split('|').map(str::trim).collect();
+            let parts = cells[cells.len() - 2].split(", ").filter(|part| !part.is_empty());
+            (name.to_owned(), parts.map(str::to_owned).collect())
+        })
+        .collect();
+    assert_eq!(told, arrows());
+    let picture = TEXT.split("```").nth(1).expect("a picture");
+    let storey = |name: &str| {
+        let words = |row: &str| row.split(|letter: char| !letter.is_alphabetic()).any(|word| word == name);
+        picture.lines().position(words).unwrap_or_else(|| panic!("{name} is not in the picture"))
+    };
+    for (name, parts) in told {
+        assert!(parts.iter().all(|part| storey(part) < storey(&name)), "{name} stands below {parts:?}");
+    }
 }

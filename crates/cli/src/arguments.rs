@@ -1,5 +1,6 @@
 //! The words of the command line.
 
+use crate::chosen::DEFAULT_SCENARIO;
 use crate::compare::{self, CompareOptions};
 use crate::export::{self, Export};
 use crate::faults::{self, Faults};
@@ -13,11 +14,6 @@ use crate::stability::{self, StabilityOptions};
 use clap::{Arg, Args, CommandFactory, Parser, Subcommand};
 use clap_complete::Shell;
 use std::path::PathBuf;
-use trimwright_harness::error::InputError;
-use trimwright_harness::scenario::Scenario;
-
-/// The scenario that is driven when none is named.
-pub(crate) const DEFAULT_SCENARIO: &str = "delivery-van";
 
 const EXAMPLES: &str = "\
 Examples:
@@ -159,23 +155,6 @@ pub(crate) fn command() -> clap::Command {
         }
     }
     Arguments::command().mut_args(numbered).mut_subcommands(|command| command.mut_args(numbered))
-}
-
-/// Loads a scenario and changes in it what the command line says otherwise.
-pub(crate) fn load(
-    name: &str,
-    schedule: Option<&str>,
-    passes: Option<u32>,
-    seed: Option<u64>,
-) -> Result<Scenario, InputError> {
-    let mut scenario = Scenario::load(name)?;
-    if let Some(schedule) = schedule {
-        scenario = scenario.with_schedule(schedule)?;
-    }
-    let (passes, seed) = (passes.unwrap_or(scenario.passes), seed.unwrap_or(scenario.seed));
-    let scenario = scenario.with_passes(passes).with_seed(seed);
-    scenario.check_length()?;
-    Ok(scenario)
 }
 
 #[derive(Args, Clone, Debug)]

@@ -1,8 +1,10 @@
 //! The learners side by side on the same drive.
 
-use crate::arguments::load;
+use crate::chosen::load;
+use crate::failure::Failure;
 use crate::manners::{self, bar};
-use crate::{Failure, page, say};
+use crate::out::say;
+use crate::page;
 use clap::{Args, value_parser};
 use serde_json::{Value, json};
 use std::fmt::Write;

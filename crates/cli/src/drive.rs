@@ -1,8 +1,11 @@
 //! Drives a scenario and writes down what came of it.
 
-use crate::arguments::{Options, load};
+use crate::arguments::Options;
+use crate::chosen::load;
+use crate::failure::Failure;
 use crate::manners::{Units, bar};
-use crate::{Failure, map, page, say, table};
+use crate::out::say;
+use crate::{map, page, table};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use trimwright_control::Parameters;

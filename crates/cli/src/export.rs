@@ -1,7 +1,8 @@
 //! Gives a run to other programs.
 
+use crate::failure::Failure;
 use crate::manners::json;
-use crate::{Failure, say};
+use crate::out::say;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use trimwright_export::{Format, Run};

@@ -1,9 +1,10 @@
 //! Drives a scenario once with each fault and tells what came of it.
 
-use crate::arguments::DEFAULT_SCENARIO;
+use crate::chosen::DEFAULT_SCENARIO;
+use crate::failure::Failure;
 use crate::manners::{json, waiting};
+use crate::out::say;
 use crate::size::{WIDTH, hung};
-use crate::{Failure, say};
 use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write;

@@ -1,9 +1,11 @@
 //! Drives a fleet of engines drawn by lot.
 
-use crate::arguments::load;
+use crate::chosen::load;
+use crate::failure::Failure;
+use crate::fleet_words;
 use crate::manners::{bar, json};
+use crate::out::say;
 use crate::refusal::whole;
-use crate::{Failure, fleet_words, say};
 use clap::Args;
 use serde_json::{Map, Value};
 use std::path::{Path, PathBuf};
@@ -39,7 +41,7 @@ null) and, when it was, the figures that fleet.csv has: shares as ratios, settle
 a list of trouble codes.
 
 Results go to out/SCENARIO-fleet/: report.html, fleet.csv, fleet.parquet, and fleet.jsonl, the record from which --resume goes \
-on. Ctrl-C finishes the engines under way and writes the results of those that are done; a second one ends at once.";
+on; a fleet that is there already is driven anew only with --force. Ctrl-C finishes the engines under way and writes the results of those that are done; a second one ends at once.";
 
 /// Options of the fleet.
 #[derive(Args, Clone, Debug)]
@@ -66,8 +68,11 @@ pub(crate) struct FleetOptions {
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Go on with a fleet that was interrupted, or make it larger
-    #[arg(long)]
+    #[arg(long, conflicts_with = "force")]
     resume: bool,
+    /// Drive anew what was driven into that directory before; what is there is lost
+    #[arg(long)]
+    force: bool,
     /// Print nothing unless something goes wrong
     #[arg(long, conflicts_with = "json")]
     quiet: bool,
@@ -86,7 +91,7 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     let out =
         options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(format!("{}-fleet", scenario.name)));
     output::check(&out)?;
-    let (mut journal, done) = open(&scenario, &order, &out, options.resume)?;
+    let (mut journal, done) = open(&scenario, &order, &out, options)?;
 
     let stop = Arc::new(AtomicBool::new(false));
     let asked = Arc::clone(&stop);
@@ -150,18 +155,23 @@ fn open(
     scenario: &Scenario,
     order: &Order,
     out: &Path,
-    resume: bool,
+    options: &FleetOptions,
 ) -> Result<(Journal, Vec<Engine>), Failure> {
     let (path, head) = (out.join(JOURNAL), Head::of(scenario, order));
     let wrong = |error: JournalError| {
-        let doing = if resume { "can't go on from it" } else { "can't begin it" };
-        Failure::Input(InputError::new(path.display().to_string(), format!("{doing}: {error}")))
+        let reason = match error {
+            JournalError::There => format!("{error}; --resume goes on with it, --force drives it anew"),
+            _ if options.resume => format!("can't go on from it: {error}"),
+            _ => format!("can't begin it: {error}"),
+        };
+        Failure::Input(InputError::new(path.display().to_string(), reason))
     };
-    if resume {
+    if options.resume {
         return Journal::resume(&path, &head).map_err(wrong);
     }
     std::fs::create_dir_all(out).map_err(|error| wrong(error.into()))?;
-    Ok((Journal::begin(&path, &head).map_err(wrong)?, Vec::new()))
+    let begin = if options.force { Journal::begin_anew } else { Journal::begin };
+    Ok((begin(&path, &head).map_err(wrong)?, Vec::new()))
 }
 
 fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> Result<(), Failure> {

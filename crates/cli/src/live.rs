@@ -1,9 +1,10 @@
 //! The bench in the terminal.
 
-use crate::arguments::DEFAULT_SCENARIO;
+use crate::chosen::DEFAULT_SCENARIO;
+use crate::failure::Failure;
 use crate::manners::Units;
 use crate::map::{self, Learned};
-use crate::{Failure, say};
+use crate::out::say;
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use std::path::PathBuf;

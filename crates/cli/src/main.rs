@@ -1,16 +1,20 @@
 //! The `trimwright` command: drives a simulated car and shows how its fuel controller learns.
 
 mod arguments;
+mod chosen;
 mod compare;
 mod drive;
 mod export;
+mod failure;
 mod faults;
 mod fleet;
 mod fleet_words;
 mod list;
 mod live;
 mod manners;
+mod manual;
 mod map;
+mod out;
 mod page;
 mod parameters;
 mod refusal;
@@ -18,39 +22,23 @@ mod size;
 mod stability;
 mod table;
 
-use arguments::{Arguments, Command, DEFAULT_SCENARIO};
+use arguments::{Arguments, Command};
+use chosen::DEFAULT_SCENARIO;
 use clap::FromArgMatches;
-use std::io::{self, ErrorKind, Write};
+use failure::Failure;
+use out::{say, written};
+use std::io::{self, Write};
 use std::process::ExitCode;
-use trimwright_harness::error::InputError;
-
-/// Why the program ends without having done what it was asked.
-#[derive(Debug)]
-enum Failure {
-    /// Something that the user gave is wrong.
-    Input(InputError),
-    /// Anything else.
-    Other(String),
-}
-
-impl From<InputError> for Failure {
-    fn from(error: InputError) -> Self {
-        Self::Input(error)
-    }
-}
 
 fn main() -> ExitCode {
     let parsed = arguments::command().try_get_matches();
     let arguments = match parsed.and_then(|matches| Arguments::from_arg_matches(&matches)) {
         Ok(arguments) => arguments,
         Err(error) if error.use_stderr() => return failed(Failure::Input(refusal::refusal(&error))),
-        // Help or version was asked for. A reader that has gone away has seen enough.
-        Err(help) => {
-            let _ = help.print();
-            return ExitCode::SUCCESS;
-        }
+        // Help or version was asked for.
+        Err(help) => return ended(written(|| help.print())),
     };
-    let done = match arguments.command {
+    ended(match arguments.command {
         None => drive::drive(DEFAULT_SCENARIO, &arguments.options),
         Some(Command::Drive { scenario, options }) => drive::drive(&scenario, &options),
         Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
@@ -65,9 +53,12 @@ fn main() -> ExitCode {
             all.map_err(Failure::from).and_then(|text| say(&text))
         }
         Some(Command::Export(arguments)) => export::export(&arguments),
-        Some(Command::Completions { shell }) => manners::completions(shell).and_then(|text| say(&text)),
-        Some(Command::Manual { command }) => manners::manual(command.as_deref()).and_then(|text| say(&text)),
-    };
+        Some(Command::Completions { shell }) => manual::completions(shell).and_then(|text| say(&text)),
+        Some(Command::Manual { command }) => manual::manual(command.as_deref()).and_then(|text| say(&text)),
+    })
+}
+
+fn ended(done: Result<(), Failure>) -> ExitCode {
     done.map_or_else(failed, |()| ExitCode::SUCCESS)
 }
 
@@ -80,15 +71,4 @@ fn failed(failure: Failure) -> ExitCode {
     // Nobody is left to tell when this can't be written.
     let _ = writeln!(io::stderr(), "trimwright: {message}");
     ExitCode::from(code)
-}
-
-/// Writes to standard output. A reader that has gone away, as `head` does, has seen enough.
-fn say(text: &str) -> Result<(), Failure> {
-    let mut output = io::stdout().lock();
-    match output.write_all(text.as_bytes()).and_then(|()| output.flush()) {
-        Err(error) if error.kind() != ErrorKind::BrokenPipe => {
-            Err(Failure::Other(format!("can't write to standard output: {error}")))
-        }
-        _ => Ok(()),
-    }
 }

@@ -1,8 +1,9 @@
 //! Tells what a sizing found, line by line.
 
-use crate::arguments::DEFAULT_SCENARIO;
+use crate::chosen::DEFAULT_SCENARIO;
+use crate::failure::Failure;
 use crate::manners::{Units, json};
-use crate::{Failure, say};
+use crate::out::say;
 use clap::Args;
 use std::fmt::Write;
 use trimwright_harness::scenario::Scenario;

@@ -1,7 +1,8 @@
 //! Where trim and learning begin to swing.
 
+use crate::failure::Failure;
 use crate::manners;
-use crate::{Failure, say};
+use crate::out::say;
 use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write;

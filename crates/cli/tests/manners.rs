@@ -31,7 +31,7 @@ const WORK: [Work; 12] = [
     ),
     (
         "fleet",
-        &["short.toml", "--engines", "2", "--passes", "1"],
+        &["short.toml", "--engines", "2", "--passes", "1", "--force"],
         Some(&["/engines/1/distance_km", "/engines/0/dtcs", "/learners/0"]),
     ),
     ("stability", &[], Some(&["/limits/0/exact", "/limits/11/delay_s"])),
@@ -116,6 +116,41 @@ fn text_has_no_colours_and_no_progress_where_there_is_no_terminal() {
     }
     let wrong = run(home.path(), &["drive", "--passes", "zero"]);
     assert!(!stderr(&wrong).contains('\u{1b}') && stderr(&wrong).starts_with("trimwright: --passes, zero: "));
+}
+
+/// What is lost on its way out is no success: every command, help and version end with code 1 and say so. A reader that has gone away,
+/// as `head` does, has seen enough; where nothing is to be said there is nothing to lose.
+#[test]
+fn what_cannot_be_written_out_is_told() {
+    let home = furnished();
+    run(home.path(), &["drive", "short.toml", "--passes", "1", "--quiet"]);
+    let closed = |arguments: &[&str]| {
+        let program = ["-c", "exec \"$0\" \"$@\" >&-", env!("CARGO_BIN_EXE_trimwright")];
+        Command::new("sh").args(program).args(arguments).current_dir(home.path()).output().expect("a shell")
+    };
+    let out_to = |out: Stdio, arguments: &[&str]| {
+        program(home.path(), arguments).stdout(out).stderr(Stdio::piped()).output().expect("it starts")
+    };
+    let full = || Stdio::from(fs::OpenOptions::new().write(true).open("/dev/full").expect("Linux"));
+    let works = WORK.iter().filter(|(command, ..)| *command != "live");
+    let works = works.map(|(command, arguments, _)| [&[*command], *arguments].concat());
+    for arguments in works.chain([vec!["--help"], vec!["--version"], vec!["drive", "--help"]]) {
+        for (output, why) in
+            [(closed(&arguments), "it is closed"), (out_to(full(), &arguments), "No space left")]
+        {
+            assert_eq!(output.status.code(), Some(1), "{arguments:?}");
+            let said = format!("trimwright: can't write to standard output: {why}");
+            assert!(stderr(&output).starts_with(&said), "{arguments:?}: {}", stderr(&output));
+        }
+        let (reader, writer) = std::io::pipe().expect("a pipe");
+        drop(reader);
+        let gone = out_to(writer.into(), &arguments);
+        assert_eq!((gone.status.code(), stderr(&gone).as_str()), (Some(0), ""), "{arguments:?}");
+    }
+    let quiet = closed(&["drive", "short.toml", "--passes", "1", "--quiet"]);
+    assert_eq!((quiet.status.code(), stderr(&quiet).as_str()), (Some(0), ""));
+    let discarded = fs::OpenOptions::new().read(true).write(true).open("/dev/null").expect("a place");
+    assert_eq!(out_to(discarded.into(), &["list"]).status.code(), Some(0), "thrown away on purpose");
 }
 
 #[test]

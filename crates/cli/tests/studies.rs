@@ -3,7 +3,7 @@
 mod support;
 
 use std::fs;
-use support::{furnished as home, run, stderr, stdout};
+use support::{files, furnished as home, run, stderr, stdout};
 
 #[test]
 fn a_fleet_grows_by_resume_to_the_same_files() {
@@ -35,6 +35,34 @@ fn a_fleet_grows_by_resume_to_the_same_files() {
     }
     assert_eq!(&read("whole", "fleet.parquet")[..4], b"PAR1");
     assert_eq!(String::from_utf8(read("whole", "fleet.csv")).expect("UTF-8").lines().count(), 4);
+}
+
+#[test]
+fn a_fleet_that_is_there_is_not_overwritten_unasked() {
+    let home = home();
+    let fleet = |engines: &str, more: &[&str]| {
+        let asked = ["fleet", "--schedule", "trip.csv", "--passes", "1", "--out", "f", "--engines", engines];
+        run(home.path(), &[&asked, more].concat())
+    };
+    let read = || {
+        files(home.path())
+            .iter()
+            .map(|name| fs::read(home.path().join(name)).expect("a file"))
+            .collect::<Vec<_>>()
+    };
+    assert_eq!(fleet("2", &["--quiet"]).status.code(), Some(0));
+    let two = read();
+    let refused = fleet("1", &[]);
+    assert_eq!((refused.status.code(), stdout(&refused).as_str()), (Some(2), ""));
+    assert_eq!(
+        stderr(&refused),
+        "trimwright: f/fleet.jsonl: a fleet is there already; --resume goes on with it, --force drives it anew\n"
+    );
+    assert_eq!(read(), two, "nothing is written");
+    assert_eq!(fleet("1", &["--resume", "--force"]).status.code(), Some(2));
+    assert_eq!(fleet("1", &["--force"]).status.code(), Some(0));
+    let rows = fs::read_to_string(home.path().join("f/fleet.csv")).expect("a file");
+    assert_eq!(rows.lines().count(), 1 + 1, "a head and one engine");
 }
 
 #[test]

@@ -13,11 +13,13 @@
 
 mod csv_web;
 mod describe;
+mod format;
 mod mdf4;
 mod parquet;
 mod run;
 mod table;
 
 pub use describe::description;
-pub use run::{Format, Run};
+pub use format::Format;
+pub use run::Run;
 pub use table::{Column, Table, Values};

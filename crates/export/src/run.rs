@@ -7,18 +7,6 @@ use serde_json::Value;
 use trimwright_harness::error::InputError;
 
 use crate::table::Table;
-use crate::{csv_web, mdf4, parquet};
-
-/// An open format.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Format {
-    /// CSV with the W3C's metadata for tabular data.
-    Csv,
-    /// Apache Parquet.
-    Parquet,
-    /// ASAM MDF 4.1.
-    Mdf4,
-}
 
 /// What a drive left behind.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,17 +57,5 @@ impl Run {
             "Trimwright, scenario {} (hash {}), seed {}: a simulation, no measurement",
             self.scenario, self.scenario_hash, self.seed
         )
-    }
-
-    /// Names and contents of the files in this format.
-    ///
-    /// # Errors
-    /// The reason in words, when the format can't hold the tables.
-    pub fn export(&self, format: Format) -> Result<Vec<(String, Vec<u8>)>, String> {
-        match format {
-            Format::Csv => csv_web::files(self).map_err(|error| error.to_string()),
-            Format::Parquet => parquet::files(self).map_err(|error| error.to_string()),
-            Format::Mdf4 => mdf4::file(self).map_err(|error| error.to_string()).map(|file| vec![file]),
-        }
     }
 }

@@ -3,18 +3,16 @@
 use std::collections::BTreeMap;
 use std::time::Instant;
 
-use trimwright_control::{
-    AnswerError, Calibration, CalibrationError, Controller, LearnedMap, Options, Refusal, Strategy,
-};
-use trimwright_numerics::parameters;
-use trimwright_plant::{Hands, OutOfRange, Plant};
+use trimwright_control::{Calibration, Controller, LearnedMap, Options, Refusal, Strategy};
+use trimwright_plant::{Hands, Plant};
 
 use crate::cells::Cells;
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::driveability::driveability;
 use crate::faults::Timeline;
 use crate::mixture::Mixture;
-use crate::on_target::{OnTarget, OnTargetError};
+use crate::on_target::OnTarget;
+pub use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::starting;
 use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
@@ -27,42 +25,6 @@ use crate::wheel::Wheel;
 const SETTLED_RMS: f64 = 0.02;
 /// Time between two snapshots of the map for the replay.
 const SNAPSHOT_S: f64 = 20.0;
-
-/// Why a run can't be made.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::{drive::learn, scenario::Scenario};
-/// let mut van = Scenario::load("delivery-van")?;
-/// van.answers.displacement_m3 = 52.0;
-/// let error = learn(&van, Options::default()).unwrap_err();
-/// assert!(error.to_string().starts_with("setup answer displacement_m3 is 52"), "litres for cubic metres");
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
-#[derive(Clone, Debug, PartialEq, thiserror::Error)]
-pub enum RunError {
-    /// An answer is outside its range.
-    #[error("setup answer {0}")]
-    Answer(AnswerError),
-    /// A parameter of the controller is outside its range.
-    #[error("parameter {0}")]
-    Parameter(parameters::OutOfRange<f32>),
-    /// The truth is outside its range.
-    #[error("truth {0}")]
-    Truth(#[from] OutOfRange),
-    /// The processor that was to run the controller did not.
-    #[error(transparent)]
-    OnTarget(#[from] OnTargetError),
-}
-
-impl From<CalibrationError> for RunError {
-    fn from(error: CalibrationError) -> Self {
-        match error {
-            CalibrationError::Answer(error) => Self::Answer(error),
-            CalibrationError::Parameter(error) => Self::Parameter(error),
-        }
-    }
-}
 
 /// What is kept of a run.
 ///

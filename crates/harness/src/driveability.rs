@@ -11,16 +11,12 @@ mod trial;
 use serde::Serialize;
 use trimwright_control::{Calibration, LearnedMap};
 
-use crate::drive::RunError;
+use crate::run_error::RunError;
 use crate::scenario::Scenario;
 pub use idling::{CutFigures, EventFigures, IdleFigures};
 pub use start::StartFigures;
 pub use tip_in::{Excursion, TipInFigures};
 
-/// Zero degrees Celsius, K: ISO 80000-5.
-const ZERO_DEGC_K: f64 = 273.15;
-/// Revolutions a minute in a radian a second.
-const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
 /// Temperatures of the engine at the starts, degC.
 const STARTS_DEGC: [f64; 4] = [-18.0, 0.0, 20.0, 90.0];
 /// Temperatures of the engine at the tip-ins, degC: hot, and as it stood overnight.

@@ -5,6 +5,7 @@
 //! `lasting` the fault is there only for a while out of each period, as a loose plug is.
 
 pub mod examination;
+mod experience;
 pub mod high_load;
 mod kinds;
 mod notices;

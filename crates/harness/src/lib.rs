@@ -76,6 +76,7 @@ pub mod on_target;
 pub mod operator;
 pub mod output;
 pub mod parameters;
+mod run_error;
 pub mod scenario;
 mod scenario_answers;
 mod scenario_deviations;

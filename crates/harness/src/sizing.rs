@@ -4,67 +4,32 @@
 //! owner's answers and the section `[installation]`. Each [`Line`] has its value, its limit, the formula with its numbers, what to
 //! change and the source. Nothing is looked up in a table of horsepower: every verdict comes from a computed margin.
 
+mod car;
 mod cooling;
 mod demand;
 mod electrical;
+mod feed;
 mod injectors;
 mod installation;
 mod line;
 mod nitrous;
 mod oxygen;
 mod plumbing;
+mod power;
 mod pump;
 
 use crate::scenario::Scenario;
+use car::Car;
 pub use demand::{Demand, POUND_PER_HORSEPOWER_HOUR};
 pub use electrical::{copper_ohm_per_m, gauge_m2};
+pub use feed::PETROL_VISCOSITY_PA_S;
 pub(crate) use installation::{ALIASES as INSTALLATION_ALIASES, read};
 pub use installation::{Clamps, Installation, SensorPlace};
-use line::Measure;
 pub use line::{Limit, Line, System, Verdict};
-pub use plumbing::{PETROL_VISCOSITY_PA_S, Suction};
+pub use plumbing::Suction;
 pub use pump::delivery_kg_per_s;
 use serde::Serialize;
-use trimwright_control::{Calibration, CalibrationError};
-use trimwright_plant::{FuelSystem, Truth};
-
-/// What is looked at.
-#[derive(Clone, Debug)]
-pub(crate) struct Car<'a> {
-    /// As printed on the parts.
-    pub(crate) parts: &'a Truth,
-    /// How it is built in.
-    pub(crate) installation: &'a Installation,
-    /// The first calibration, from the owner's answers.
-    pub(crate) calibration: Calibration,
-    /// What fuel it needs.
-    pub(crate) demand: Demand,
-    /// Volts that arrive at the pump while the engine runs, and the flow that it then delivers.
-    pub(crate) pump_v: f64,
-    pub(crate) delivery_kg_per_s: f64,
-    /// Units in which it is told.
-    pub(crate) system: System,
-}
-
-impl Car<'_> {
-    /// A figure of it, of an SI value.
-    pub(crate) fn told(&self, part: &'static str, what: &'static str, measure: Measure, si: f64) -> Line {
-        Line::told(self.system, part, what, measure, si)
-    }
-
-    /// An SI value to four digits with its unit.
-    pub(crate) fn show(&self, measure: Measure, si: f64) -> String {
-        self.system.show(measure, si)
-    }
-
-    pub(crate) fn fuel_system(&self) -> &FuelSystem {
-        &self.parts.fuel_system
-    }
-
-    pub(crate) fn density_kg_per_m3(&self) -> f64 {
-        self.parts.fuel.density_kg_per_m3()
-    }
-}
+use trimwright_control::CalibrationError;
 
 /// Everything that was worked out.
 ///
@@ -146,7 +111,7 @@ pub fn size(scenario: &Scenario, system: System) -> Result<Sizing, CalibrationEr
     let car = Car { parts, installation, calibration, demand, pump_v, delivery_kg_per_s, system };
     let with_nitrous = nitrous::is_fitted(&car);
     let lines = [
-        demand::lines(&car),
+        power::lines(&car),
         injectors::lines(&car),
         pump::lines(&car),
         plumbing::lines(&car),

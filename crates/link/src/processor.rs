@@ -1,5 +1,6 @@
 //! The processor's side of the line.
 
+use trimwright_control::learned_map::Common;
 use trimwright_control::{Calibration, Controller, LearnedMap};
 
 use crate::digest::Digest;
@@ -56,20 +57,58 @@ impl Processor {
             (ToProcessor::Finish, _) => ToHost::Ready,
             (ToProcessor::Frame(frame), Some(controller)) => ToHost::Commands(controller.step(&frame)),
             (ToProcessor::Learned, Some(controller)) => {
-                ToHost::Learned(digest_of(&controller.state().learned()))
+                ToHost::Learned(digest_of(controller.state().learned()))
             }
             (ToProcessor::Frame(_) | ToProcessor::Learned, None) => ToHost::Refused(Complaint::NotStarted),
         }
     }
 }
 
-/// Every correction, then every variance, then the film's.
+/// Every number of a map, in the order of its declaration. A field that is added to the map has to be added here.
 pub fn digest_of(map: &LearnedMap) -> u64 {
+    let LearnedMap { ln, variance, film_ln, film_variance, common } = map;
+    let Common { flow_ln, delay_s, flow_sigma_ln, delay_sigma_s } = common;
+    let common = [*flow_ln, *delay_s, *flow_sigma_ln, *delay_sigma_s];
     let mut digest = Digest::default();
-    for numbers in [map.ln.flat(), map.variance.flat(), &map.film_ln, &map.film_variance] {
+    for numbers in [ln.flat(), variance.flat(), film_ln, film_variance, &common] {
         for number in numbers {
             digest.add(number);
         }
     }
     digest.value()
+}
+
+#[cfg(test)]
+mod tests {
+    extern crate std;
+    use super::*;
+    use std::vec;
+    use trimwright_control::Parameters;
+
+    #[test]
+    fn every_number_of_the_map_counts() {
+        let fields: [fn(&mut LearnedMap) -> &mut f32; 11] = [
+            |map| &mut map.ln.flat_mut()[0],
+            |map| map.ln.flat_mut().last_mut().expect("cells"),
+            |map| &mut map.variance.flat_mut()[0],
+            |map| map.variance.flat_mut().last_mut().expect("cells"),
+            |map| &mut map.film_ln[0],
+            |map| &mut map.film_ln[1],
+            |map| &mut map.film_variance[1],
+            |map| &mut map.common.flow_ln,
+            |map| &mut map.common.delay_s,
+            |map| &mut map.common.flow_sigma_ln,
+            |map| &mut map.common.delay_sigma_s,
+        ];
+        let mut seen = vec![digest_of(&Parameters::DEFAULT.blank_map())];
+        for field in fields {
+            let mut map = Parameters::DEFAULT.blank_map();
+            *field(&mut map) += 0.2;
+            seen.push(digest_of(&map));
+        }
+        let told = seen.len();
+        seen.sort_unstable();
+        seen.dedup();
+        assert_eq!(seen.len(), told, "two maps with one digest");
+    }
 }

@@ -1,8 +1,8 @@
 //! Which key does what. The same table is the help.
 
 use crate::bench::{Act, Bench};
+use crate::over::Over;
 use crate::pace::Change;
-use crate::screen::Over;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
 /// What a key asks for.

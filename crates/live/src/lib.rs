@@ -14,6 +14,7 @@ pub mod keys;
 mod learned;
 mod minute;
 mod outcome;
+mod over;
 mod pace;
 mod ramp;
 mod rows;

@@ -8,16 +8,15 @@ use std::path::Path;
 use std::sync::atomic::AtomicBool;
 
 use trimwright_harness::scenario::Scenario;
-use trimwright_study::fleet::{Order, drive};
+use trimwright_study::fleet::{all_learners, drive};
 use trimwright_study::journal::{Head, Journal};
-use trimwright_study::learners::LEARNERS;
 use trimwright_study::quantiles::csv;
+use trimwright_study::tables::FLEET;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut arguments = std::env::args().skip(1);
     let engines = arguments.next().map_or(Ok(1000), |number| number.parse())?;
-    let learners = LEARNERS.map(|(_, learner)| learner).to_vec();
-    let order = Order { engines, seed: 1, learners, jobs: 0 };
+    let order = all_learners(engines);
     let scenario = Scenario::load("delivery-van")?;
     let done = match arguments.next() {
         Some(folder) => {
@@ -27,6 +26,6 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     };
     let driven =
         drive(&scenario, &order, done, &AtomicBool::new(false), |_| Ok::<_, std::convert::Infallible>(()))?;
-    std::io::stdout().write_all(csv(&driven).as_bytes())?;
+    std::io::stdout().write_all(FLEET.drawn(&(csv(&driven) + &FLEET.anew()?))?.as_bytes())?;
     Ok(())
 }

@@ -1,15 +1,11 @@
 //! Every shipped scenario with every learner, on standard output.
 //!
-//! `cargo run --release --example scenarios > shared/studies/scenarios.csv`
+//! `cargo run --release -p trimwright-study --example scenarios > shared/studies/scenarios.csv`
 
 use std::io::Write;
-use trimwright_harness::scenario::Scenario;
-use trimwright_harness::shipped::SCENARIOS;
-use trimwright_study::scenarios::{csv, drive};
+use trimwright_study::tables::ALL_SCENARIOS;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    let scenarios = SCENARIOS.iter().map(|shipped| Scenario::load(shipped.name));
-    let driven = drive(&scenarios.collect::<Result<Vec<_>, _>>()?)?;
-    std::io::stdout().write_all(csv(&driven).as_bytes())?;
+    std::io::stdout().write_all(ALL_SCENARIOS.drawn(&ALL_SCENARIOS.anew()?)?.as_bytes())?;
     Ok(())
 }

@@ -184,6 +184,24 @@ pub fn diagnose(scenario: &Scenario, seed: u64, faulty: u32, sound: u32) -> Vec<
     (0..faulty + sound).into_par_iter().map(|index| one(scenario, seed, index, index < faulty)).collect()
 }
 
+/// Seed of the kept table: limits were set while looking at seeds 1, 2 and 100 to 136, this one was not looked at before.
+pub const SEED: u64 = 7;
+
+/// How many faulty and sound engines the kept table has.
+pub const RUNS: (u32, u32) = (300, 100);
+
+/// All runs of the kept table.
+pub fn all(scenario: &Scenario) -> Vec<Diagnosed> {
+    diagnose(scenario, SEED, RUNS.0, RUNS.1)
+}
+
+/// The runs of one row of the kept table.
+pub fn row(scenario: &Scenario, cause: Cause) -> Vec<Diagnosed> {
+    let of = |index: &u32| Cause::ALL[*index as usize % Cause::ALL.len()] == cause;
+    let indices: Vec<u32> = (0..RUNS.0).filter(of).collect();
+    indices.into_par_iter().map(|index| one(scenario, SEED, index, true)).collect()
+}
+
 fn one(scenario: &Scenario, seed: u64, index: u32, faulty: bool) -> Diagnosed {
     let draw = Draw::of(seed, index);
     let mut drawn = draw.scenario(scenario).with_passes(1);

@@ -11,7 +11,7 @@ use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;
 
 use crate::draw::Draw;
-use crate::learners;
+use crate::learners::{self, LEARNERS};
 
 /// Which engines are driven, and with what.
 ///
@@ -318,6 +318,17 @@ impl Engine {
     }
 }
 
+/// The order of the kept table, with so many engines: every learner, seed 1.
+pub fn all_learners(engines: u32) -> Order {
+    Order { engines, seed: 1, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs: 0 }
+}
+
+/// The first four engines of the kept table.
+pub fn few(scenario: &Scenario) -> Vec<Engine> {
+    let order = all_learners(4);
+    (0..order.engines).into_par_iter().flat_map(|index| Engine::drive(scenario, &order, index)).collect()
+}
+
 /// The engines with this learner.
 ///
 /// ```
@@ -428,7 +439,6 @@ mod tests {
     use super::*;
     use crate::columns::values;
     use crate::journal::{Head, Journal};
-    use crate::learners::LEARNERS;
     use crate::parquet;
     use std::convert::Infallible;
     use trimwright_harness::schedule::Schedule;

@@ -84,6 +84,9 @@ pub enum JournalError {
     /// The file can't be read or written.
     #[error("{0}")]
     Io(#[from] io::Error),
+    /// A fleet is begun where there is one.
+    #[error("a fleet is there already")]
+    There,
     /// The file is of another fleet.
     #[error("it was begun with another {0}")]
     Other(&'static str),
@@ -117,6 +120,33 @@ pub struct Journal {
 }
 
 impl Journal {
+    /// Begins a new one where there is none.
+    ///
+    /// ```
+    /// # use trimwright_control::Strategy;
+    /// # use trimwright_harness::scenario::Scenario;
+    /// # use trimwright_study::{fleet::Order, journal::{Head, Journal}};
+    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+    /// # let home = tempfile::tempdir()?;
+    /// # let path = home.path().join("fleet.jsonl");
+    /// let head = Head::of(&Scenario::load("delivery-van")?, &order);
+    /// Journal::begin(&path, &head)?;
+    /// let text = std::fs::read_to_string(&path)?;
+    /// assert!(text.lines().count() == 1 && text.contains("delivery-van"), "the head, and no engine yet");
+    /// assert!(Journal::begin(&path, &head).is_err(), "one that is there is left as it is");
+    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// ```
+    ///
+    /// # Errors
+    /// When the file is there already or can't be written.
+    pub fn begin(path: &Path, head: &Head) -> Result<Self, JournalError> {
+        match File::create_new(path) {
+            Ok(file) => Self::headed(file, head),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(JournalError::There),
+            Err(error) => Err(error.into()),
+        }
+    }
+
     /// Begins a new one; what was there is gone.
     ///
     /// ```
@@ -128,16 +158,19 @@ impl Journal {
     /// # let path = home.path().join("fleet.jsonl");
     /// let head = Head::of(&Scenario::load("delivery-van")?, &order);
     /// std::fs::write(&path, "something old")?;
-    /// Journal::begin(&path, &head)?;
-    /// let text = std::fs::read_to_string(&path)?;
-    /// assert!(text.lines().count() == 1 && text.contains("delivery-van"), "the head, and no engine yet");
+    /// Journal::begin_anew(&path, &head)?;
+    /// assert!(!std::fs::read_to_string(&path)?.contains("old"));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     ///
     /// # Errors
     /// When the file can't be written.
-    pub fn begin(path: &Path, head: &Head) -> Result<Self, JournalError> {
-        let mut journal = Self { file: File::create(path)? };
+    pub fn begin_anew(path: &Path, head: &Head) -> Result<Self, JournalError> {
+        Self::headed(File::create(path)?, head)
+    }
+
+    fn headed(file: File, head: &Head) -> Result<Self, JournalError> {
+        let mut journal = Self { file };
         journal.put(head)?;
         Ok(journal)
     }

@@ -85,6 +85,17 @@ pub fn leaks(scenario: &Scenario, seed: u64, sound: u32, leaking: u32) -> Result
     Ok(engines?.into_iter().flatten().collect())
 }
 
+/// Seed of the kept table: limits were set while looking at seeds 3 to 6, this one was not looked at before.
+pub const SEED: u64 = 8;
+
+/// The first four engines of the kept table, sound and leaking.
+///
+/// # Errors
+/// [`RunError`] when an engine can't be driven.
+pub fn few(scenario: &Scenario) -> Result<Vec<Leaking>, RunError> {
+    leaks(scenario, SEED, 4, 4)
+}
+
 fn engine(scenario: &Scenario, sound: bool, leaking: bool) -> Result<Vec<Leaking>, RunError> {
     let drive = |leak_kg_per_s: f64, self_check: bool| {
         let mut scenario = scenario.clone();

@@ -102,7 +102,8 @@ fn shift(info: &ParameterInfo<f32>, slot: Slot<'_, f32>, by: f32) -> bool {
             let was = number.get();
             let step = ((was as f64 * f64::from(by.abs())).round() as u64).max(1);
             let wanted = if by > 0.0 { was.saturating_add(step) } else { was.saturating_sub(step) };
-            any = number.set(wanted.clamp(info.range.min as u64, info.range.max as u64)) && number.get() != was;
+            any =
+                number.set(wanted.clamp(info.range.min as u64, info.range.max as u64)) && number.get() != was;
         }
         Slot::Flag(_) | Slot::Choice(_) => {}
     }
@@ -228,7 +229,8 @@ pub fn ranked(rows: &[Row]) -> Vec<(&'static str, f64)> {
             None => sums.push((path, by, 1.0)),
         }
     }
-    let mut ranked: Vec<(&str, f64)> = sums.into_iter().map(|(path, sum, count)| (path, sum / count)).collect();
+    let mut ranked: Vec<(&str, f64)> =
+        sums.into_iter().map(|(path, sum, count)| (path, sum / count)).collect();
     ranked.sort_by(|one, other| other.1.total_cmp(&one.1));
     ranked
 }

@@ -1,10 +1,8 @@
 //! The fault matrix under version control is what the program gives, and every case of it is as it has to be.
 
-mod support;
-
-use support::assert_like;
 use trimwright_harness::scenario::Scenario;
 use trimwright_study::fault_matrix::{Case, SENSORS, SITUATIONS, WAYS, csv, matrix};
+use trimwright_study::tables::{FAULT_MATRIX, difference};
 
 /// Within this time the right code has to be set, s.
 const CODE_S: f64 = 3.0;
@@ -13,9 +11,6 @@ const MOVED: f64 = 0.01;
 /// Within this time the car has to be as before once the fault has gone, s: codes heal in 3 s, and an engine that stopped is started
 /// again, at the second try if the first one fell into the fault.
 const HEALED_S: f64 = 15.0;
-
-/// How far a figure of the table may be from the program's: learning and feedback may be tuned without drawing the table anew.
-const TOLERANCES: [(&str, f64); 3] = [("seconds_to_code", 0.3), ("map_moved [%]", 0.5), ("healed_s", 1.0)];
 
 fn assert_case(case: &Case) {
     assert_eq!(case.keeps_running, case.can_run(), "{case:?}");
@@ -38,6 +33,5 @@ fn regress_every_sensor_broken_in_every_way_is_survived_told_and_not_learned_fro
     cases.iter().for_each(assert_case);
     let told = cases.iter().filter(|case| case.code.is_some()).count();
     assert!(told > 100, "{told} cases of {} have a code", cases.len());
-    let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/studies/fault_matrix.csv");
-    assert_like(&std::fs::read_to_string(path).expect("the table"), &csv(&cases), &TOLERANCES);
+    assert_eq!(difference(&FAULT_MATRIX.read().expect("the table"), &csv(&cases)), None);
 }

@@ -3,10 +3,9 @@
 use serde::Serialize;
 use trimwright_plant::Range;
 
-use crate::drive::RunError;
+use crate::run_error::RunError;
 
-use super::ZERO_DEGC_K;
-use super::trial::{Car, Trial};
+use super::trial::{Car, Trial, ZERO_DEGC_K};
 
 const HOT_DEGC: f64 = 90.0;
 /// Idle settles, and is looked at, for so long, s.

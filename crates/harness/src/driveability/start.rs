@@ -2,7 +2,7 @@
 
 use serde::Serialize;
 
-use crate::drive::RunError;
+use crate::run_error::RunError;
 
 use super::trial::{Car, Trial};
 

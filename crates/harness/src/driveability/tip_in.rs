@@ -4,7 +4,7 @@ use serde::Serialize;
 use trimwright_control::{Calibration, Options};
 
 use crate::closed_loop::STEP_S;
-use crate::drive::RunError;
+use crate::run_error::RunError;
 
 use super::trial::{Car, Trial};
 

@@ -4,12 +4,14 @@ use trimwright_control::{Calibration, Controller, LearnedMap};
 use trimwright_plant::{Hands, Key, Plant};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
-use crate::drive::RunError;
+use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::starting::{Catch, STALLED_RAD_PER_S};
 
-use super::{RPM_PER_RAD_PER_S, ZERO_DEGC_K};
-
+/// Zero degrees Celsius, K: ISO 80000-5.
+pub(super) const ZERO_DEGC_K: f64 = 273.15;
+/// Revolutions a minute in a radian a second.
+const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
 /// Ignition on before cranking, s.
 const PRIME_S: f64 = 2.0;
 /// Longest cranking, s.

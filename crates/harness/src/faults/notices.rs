@@ -2,7 +2,7 @@
 //!
 //! The differences from which something is noticed are engineering judgement: what a person at the wheel feels or sees.
 
-use crate::faults::examination::Experience;
+use crate::faults::experience::Experience;
 use crate::units::times;
 
 /// What the owner would notice.

@@ -1,6 +1,6 @@
 //! Whether the fans start where they help.
 
-use super::Car;
+use super::car::Car;
 use super::line::{Line, STEP, TEMPERATURE, Verdict};
 
 /// A fan stops so much below where it starts, K: the controller's hysteresis.

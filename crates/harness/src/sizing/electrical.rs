@@ -1,7 +1,8 @@
 //! Volts lost in wires, and whether the alternator carries the load at idle.
 
+use super::car::Car;
+use super::installation::Installation;
 use super::line::{AREA, CURRENT, LENGTH, Line, ROTATION, TEMPERATURE, VOLTAGE, digits};
-use super::{Car, Installation};
 use trimwright_plant::Truth;
 
 /// Resistivity of copper at 20 degC, ohm m: IEC 60028.

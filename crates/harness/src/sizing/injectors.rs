@@ -1,6 +1,6 @@
 //! Whether the injectors are large enough for peak power and small enough for idle.
 
-use super::Car;
+use super::car::Car;
 use super::line::{CHARGE, DELAY, FLOW, Line, PRESSURE, ROTATION, SHARE, digits};
 use core::f64::consts::TAU;
 

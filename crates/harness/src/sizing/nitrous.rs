@@ -1,6 +1,6 @@
 //! Nitrous oxide: bottle, jet, and the fuel that goes with it.
 
-use super::Car;
+use super::car::Car;
 use super::injectors::{count, full_flow_kg_per_s};
 use super::line::{AREA, FLOW, Line, MASS, PRESSURE, SHARE, System, TEMPERATURE, TIME, digits, si};
 use crate::units::Kind;

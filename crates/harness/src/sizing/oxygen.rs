@@ -1,7 +1,8 @@
 //! Where the oxygen sensor sits, and how late its word is at idle.
 
+use super::car::Car;
+use super::installation::SensorPlace;
 use super::line::{BORE, DELAY, FLOW, Line, TEMPERATURE, VOLUME};
-use super::{Car, SensorPlace};
 use core::f64::consts::{PI, TAU};
 
 /// Six to eight inches after the tubes merge, m: common practice, no source.

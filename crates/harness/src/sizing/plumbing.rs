@@ -1,21 +1,14 @@
 //! Lines, strainer, vapour at the pump's inlet, hose and clamps.
 
+use super::car::Car;
+use super::demand::POUND_PER_HORSEPOWER_HOUR;
+use super::feed::{PETROL_VISCOSITY_PA_S, feed_drop_pa, feed_flow};
+use super::installation::Clamps;
 use super::line::{BORE, FLOW, LENGTH, Line, POWER, PRESSURE, TEMPERATURE, si};
-use super::pump::feed_flow;
-use super::{Car, Clamps, POUND_PER_HORSEPOWER_HOUR};
 use crate::units::Kind;
 use core::f64::consts::PI;
-use trimwright_plant::{FuelSystem, Supply, fuel_vapour_pa, pipe_drop_pa};
+use trimwright_plant::{Supply, fuel_vapour_pa, pipe_drop_pa};
 
-/// Dynamic viscosity of petrol, Pa s: 0.55 mm2/s at 745 kg/m3, as `shared/reference/fuel_line.csv` has it.
-///
-/// ```
-/// use trimwright_harness::sizing::PETROL_VISCOSITY_PA_S;
-/// // Reynolds number of 200 kg/h in a line of 6.5 mm bore: 4 m / (pi d mu).
-/// let reynolds = 4.0 * 200.0 / 3600.0 / (core::f64::consts::PI * 6.5e-3 * PETROL_VISCOSITY_PA_S);
-/// assert!(reynolds > 4000.0, "the flow is turbulent");
-/// ```
-pub const PETROL_VISCOSITY_PA_S: f64 = 0.55e-6 * 745.0;
 /// Pressure over that of its vapour that petrol needs at a pump's inlet, Pa: the plant's pumps lose delivery below (engineering
 /// judgement).
 const INLET_NEEDS_PA: f64 = 10e3;
@@ -28,13 +21,6 @@ const HOSE_RESERVE: f64 = 1.5;
 /// Gravity, m/s2.
 const GRAVITY: f64 = 9.806_65;
 const PART: &str = "lines";
-
-/// Loss of feed line and filter at a flow, Pa.
-pub(super) fn feed_drop_pa(system: &FuelSystem, flow_kg_per_s: f64, density_kg_per_m3: f64) -> f64 {
-    let full = flow_kg_per_s / system.pump_free_kg_per_s;
-    pipe_drop_pa(flow_kg_per_s, system.line_m, system.line_bore_m, density_kg_per_m3, PETROL_VISCOSITY_PA_S)
-        + system.filter_pa * full * full
-}
 
 /// Everything between the fuel's surface and the pump's inlet. SI units.
 ///

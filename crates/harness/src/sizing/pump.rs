@@ -1,8 +1,9 @@
 //! Whether the pump delivers enough at the pressure and the volts that it really has.
 
+use super::car::Car;
+use super::demand::Demand;
+use super::feed::{feed_drop_pa, feed_flow};
 use super::line::{FLOW, Line, PRESSURE, digits, si};
-use super::plumbing::feed_drop_pa;
-use super::{Car, Demand};
 use crate::units::Kind;
 use trimwright_plant::{FuelSystem, Supply};
 
@@ -27,11 +28,6 @@ const PART: &str = "pump";
 pub fn delivery_kg_per_s(system: &FuelSystem, pressure_pa: f64, volts: f64) -> f64 {
     let free = system.pump_free_kg_per_s;
     (free * volts / RATED_V - free * pressure_pa / system.pump_stall_pa).max(0.0)
-}
-
-/// What passes the feed line, kg/s: with a return from the rail all that the pump gives, else what the engine takes.
-pub(super) fn feed_flow(system: &FuelSystem, delivered: f64, demand: &Demand) -> f64 {
-    if system.supply == Supply::Return { delivered } else { demand.fuel_kg_per_s.min(delivered) }
 }
 
 /// What the pump delivers with its line and filter, kg/s: the flow at which its pressure is the rail's and the losses of that flow.

@@ -1,0 +1,45 @@
+//! What is looked at.
+
+use super::demand::Demand;
+use super::installation::Installation;
+use super::line::{Line, Measure, System};
+use trimwright_control::Calibration;
+use trimwright_plant::{FuelSystem, Truth};
+
+/// The car that is sized.
+#[derive(Clone, Debug)]
+pub(crate) struct Car<'a> {
+    /// As printed on the parts.
+    pub(crate) parts: &'a Truth,
+    /// How it is built in.
+    pub(crate) installation: &'a Installation,
+    /// The first calibration, from the owner's answers.
+    pub(crate) calibration: Calibration,
+    /// What fuel it needs.
+    pub(crate) demand: Demand,
+    /// Volts that arrive at the pump while the engine runs, and the flow that it then delivers.
+    pub(crate) pump_v: f64,
+    pub(crate) delivery_kg_per_s: f64,
+    /// Units in which it is told.
+    pub(crate) system: System,
+}
+
+impl Car<'_> {
+    /// A figure of it, of an SI value.
+    pub(crate) fn told(&self, part: &'static str, what: &'static str, measure: Measure, si: f64) -> Line {
+        Line::told(self.system, part, what, measure, si)
+    }
+
+    /// An SI value to four digits with its unit.
+    pub(crate) fn show(&self, measure: Measure, si: f64) -> String {
+        self.system.show(measure, si)
+    }
+
+    pub(crate) fn fuel_system(&self) -> &FuelSystem {
+        &self.parts.fuel_system
+    }
+
+    pub(crate) fn density_kg_per_m3(&self) -> f64 {
+        self.parts.fuel.density_kg_per_m3()
+    }
+}

@@ -1,0 +1,142 @@
+//! Sixteen hex digits that are others as soon as controller or plant are.
+//!
+//! A table of results tells by them whether it is still what the program gives: over a short drive of every shipped scenario, and over
+//! what is written down of its engine and of the controller, so that a constant counts although none of these drives meets it.
+
+use rayon::prelude::*;
+use trimwright_control::{Controller, Options, Parameters};
+use trimwright_harness::closed_loop::STEP_S;
+use trimwright_harness::drive::RunError;
+use trimwright_harness::faults::Timeline;
+use trimwright_harness::scenario::Scenario;
+use trimwright_harness::schedule::Schedule;
+use trimwright_harness::shipped::SCENARIOS;
+use trimwright_harness::starting;
+use trimwright_harness::wheel::Wheel;
+use trimwright_link::Digest;
+use trimwright_plant::{Hands, Plant};
+use trimwright_signals::{Commands, Frame};
+
+use crate::learners::LEARNERS;
+
+/// How much of its own schedule each scenario drives: the start, and on the road the first pulling away, s.
+const OWN_S: f64 = 60.0;
+/// What each engine runs besides, warm on a dynamometer: start, idle, light load, the air conditioning, full throttle with nitrous oxide
+/// armed, fuel cut, idle.
+const TRIP: &str = "time [s],engine_speed [rpm],pedal [%],ac,nitrous\n0,0,0,off,off\n15,0,0,off,off\n20,1500,10,off,off\n\
+                    40,2500,30,off,off\n50,3000,30,on,off\n55,3200,30,off,on\n56,3300,100,off,on\n62,3700,100,off,off\n\
+                    63,3000,0,off,off\n68,2000,0,off,off\n70,1500,10,off,off\n76,0,0,off,off\n90,0,0,off,off\n";
+/// Temperature of the warm engine, K, and the time from when its faults are there, s.
+const WARM_K: f64 = 360.0;
+const FAULTS_S: f64 = 20.0;
+
+/// The fingerprint of this program's controller and plant.
+///
+/// ```
+/// let now = trimwright_study::fingerprint::fingerprint()?;
+/// assert!(now.len() == 16 && now.chars().all(|digit| digit.is_ascii_hexdigit()));
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+///
+/// # Errors
+/// [`RunError`] when the truth or the answers of a shipped scenario are outside their ranges.
+pub fn fingerprint() -> Result<String, RunError> {
+    let cars: Result<Vec<u64>, RunError> =
+        (0..SCENARIOS.len()).into_par_iter().map(|place| Ok(car(place)?.value())).collect();
+    let mut digest = Digest::default();
+    digest.add(format!("{:?}", Parameters::default()).as_str());
+    digest.add(cars?.as_slice());
+    Ok(format!("{:016x}", digest.value()))
+}
+
+/// What is written of the scenario at this place among the shipped ones, and what passes its wires.
+fn car(place: usize) -> Result<Digest, RunError> {
+    let own = Scenario::load(SCENARIOS[place].name).expect("shipped scenarios can be read");
+    let mut digest = Digest::default();
+    // `Debug` prints every field, and floats in the shortest form that reads back as the same bits.
+    digest.add(format!("{:?} {:?}", own.truth, own.answers).as_str());
+    let mut take_in = |frame: &Frame, commands: &Commands| {
+        digest.add(frame);
+        digest.add(commands);
+    };
+    drive(&own, OWN_S, Options::default(), &mut take_in)?;
+    let (trip, options) = trip(own, place);
+    drive(&trip, trip.schedule.duration_s(), options, &mut take_in)?;
+    Ok(digest)
+}
+
+/// The trip in the car of a scenario. Learners and the self-check take turns.
+fn trip(mut car: Scenario, place: usize) -> (Scenario, Options) {
+    car.schedule = Schedule::parse("trip", "trip", TRIP).expect("the text above is a schedule");
+    car.truth.thermal.start_k = WARM_K;
+    car.answers.nitrous = true;
+    car.faults.iter_mut().for_each(|fault| fault.from_s = fault.from_s.min(FAULTS_S));
+    let (_, strategy) = LEARNERS[place % LEARNERS.len()];
+    (car, Options { strategy, self_check: place.is_multiple_of(2), ..Options::default() })
+}
+
+/// Drives so many seconds and shows every frame and every command.
+fn drive(
+    scenario: &Scenario,
+    seconds: f64,
+    options: Options,
+    look: &mut impl FnMut(&Frame, &Commands),
+) -> Result<Controller, RunError> {
+    let timeline = Timeline::new(scenario);
+    let mut plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
+    let calibration = timeline.calibration()?.with_options(options);
+    let mut controller = Controller::new(calibration);
+    let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
+    let (mut commands, mut hands) = (Commands::default(), Hands::default());
+    let period = (starting::PERIOD_S / STEP_S).round() as u64;
+    for step in 0..(seconds / STEP_S).round() as u64 {
+        if step.is_multiple_of(period) {
+            let time_s = step as f64 * STEP_S;
+            plant.set_truth(timeline.truth(time_s))?;
+            hands = wheel.act(time_s, time_s, &scenario.schedule, &plant.view()).clone();
+        }
+        let frame = plant.step(&commands, &hands, STEP_S);
+        commands = controller.step(frame);
+        look(frame, &commands);
+    }
+    Ok(controller)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use trimwright_control::Refusal;
+
+    /// What is never met cannot be noticed.
+    #[test]
+    fn the_trip_meets_lessons_nitrous_and_fuel_cuts() {
+        let (trip, options) = trip(Scenario::load("delivery-van").expect("shipped"), 0);
+        let (mut nitrous_ms, mut conditioned_ms) = (0, 0);
+        let mut look = |frame: &Frame, commands: &Commands| {
+            nitrous_ms += u32::from(commands.nitrous);
+            conditioned_ms += u32::from(frame.switches.ac_request);
+        };
+        let controller = drive(&trip, trip.schedule.duration_s(), options, &mut look).expect("drives");
+        let counts = controller.state().counts();
+        assert!(counts.lessons() > 100 && counts.of(Refusal::FuelCut) > 0, "{counts:?}");
+        assert!(nitrous_ms > 1000 && conditioned_ms == 5_000, "{nitrous_ms} {conditioned_ms}");
+    }
+
+    #[test]
+    fn one_figure_of_an_engine_makes_another_drive() {
+        let digest_of = |scenario: &Scenario| {
+            let mut digest = Digest::default();
+            drive(scenario, 10.0, Options::default(), &mut |frame, commands| {
+                digest.add(frame);
+                digest.add(commands);
+            })
+            .expect("drives");
+            digest.value()
+        };
+        let van = Scenario::load("delivery-van").expect("shipped");
+        let mut other = van.clone();
+        other.truth.film.x_scale *= 1.001;
+        assert_ne!(digest_of(&van), digest_of(&other));
+        assert_eq!(digest_of(&van), digest_of(&van.clone()));
+    }
+}
