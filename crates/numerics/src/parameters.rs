@@ -220,6 +220,17 @@ impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
 // Out of line, as is the other: each is called from dozens of places, and a controller's flash is small.
 #[inline(never)]
 pub fn along<T: Real>(points: &[(T, T)], x: T) -> T {
+    let (Some(&(first, first_value)), Some(&(last, last_value))) = (points.first(), points.last()) else {
+        return T::ZERO;
+    };
+    #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number gets the first value, too")]
+    if !(x > first) {
+        return first_value;
+    }
+    // A warm engine is beyond the end of most curves: it need not look at what fills the room up.
+    if x >= last {
+        return last_value;
+    }
     between(points.iter().copied(), x)
 }
 
@@ -261,9 +272,12 @@ pub fn along_beyond<T: Real>(points: &[(T, T)], x: T) -> T {
         [first, second, ..] => (*first, *second),
     };
     for pair in points.windows(2) {
-        if let [low, high] = pair
-            && (low.0 <= x && low.0 < high.0)
-        {
+        let [low, high] = pair else { continue };
+        #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number stays on the first piece")]
+        if !(low.0 <= x) {
+            break;
+        }
+        if low.0 < high.0 {
             piece = (*low, *high);
         }
     }
