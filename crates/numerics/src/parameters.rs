@@ -220,18 +220,24 @@ impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
 // Out of line, as is the other: each is called from dozens of places, and a controller's flash is small.
 #[inline(never)]
 pub fn along<T: Real>(points: &[(T, T)], x: T) -> T {
-    let (Some(&(first, first_value)), Some(&(last, last_value))) = (points.first(), points.last()) else {
-        return T::ZERO;
-    };
+    let [first, rest @ ..] = points else { return T::ZERO };
     #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number gets the first value, too")]
-    if !(x > first) {
-        return first_value;
+    if !(x > first.0) {
+        return first.1;
     }
-    // A warm engine is beyond the end of most curves: it need not look at what fills the room up.
-    if x >= last {
-        return last_value;
+    let mut low = first;
+    // A warm engine is beyond the end of most curves: it need not look at all the points, nor at what fills the room up.
+    if let [.., last] = rest
+        && x < last.0
+    {
+        for high in rest {
+            if x < high.0 {
+                return low.1 + (x - low.0) / (high.0 - low.0) * (high.1 - low.1);
+            }
+            low = high;
+        }
     }
-    between(points.iter().copied(), x)
+    rest.last().map_or(first.1, |last| last.1)
 }
 
 #[inline]
@@ -266,23 +272,20 @@ fn between<T: Real>(points: impl Iterator<Item = (T, T)>, x: T) -> T {
 /// ```
 #[inline(never)]
 pub fn along_beyond<T: Real>(points: &[(T, T)], x: T) -> T {
-    let mut piece = match points {
-        [] => return T::ZERO,
-        [(_, value)] => return *value,
-        [first, second, ..] => (*first, *second),
-    };
-    for pair in points.windows(2) {
-        let [low, high] = pair else { continue };
+    let [first, rest @ ..] = points else { return T::ZERO };
+    let (mut low, mut high) = (first, rest.first().unwrap_or(first));
+    for pair in rest.windows(2) {
+        let [from, to] = pair else { continue };
         #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number stays on the first piece")]
-        if !(low.0 <= x) {
+        if !(from.0 <= x) {
             break;
         }
-        if low.0 < high.0 {
-            piece = (*low, *high);
+        // What fills the room up repeats the last point.
+        if from.0 < to.0 {
+            (low, high) = (from, to);
         }
     }
-    let ((low, low_value), (high, high_value)) = piece;
-    low_value + (x - low) * ((high_value - low_value) / (high - low))
+    if low.0 < high.0 { low.1 + (x - low.0) * ((high.1 - low.1) / (high.0 - low.0)) } else { low.1 }
 }
 
 /// A parameter that is not as it has to be.
