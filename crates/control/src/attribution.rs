@@ -5,7 +5,7 @@
 //! while speed and flow change; no delay has to be looked up. What the sensor shows is a lagged view of that stream, and so are
 //! the expectations kept here: cell shares, applied correction and wanted mixture all go through the believed lag.
 
-use trimwright_numerics::{Ring, Weights};
+use trimwright_numerics::{Real, Ring, Weights};
 
 use crate::base_map::CELLS;
 use crate::exhaust::ExhaustParameters;
@@ -154,7 +154,7 @@ impl Seen {
 
     /// How much the film had to do with the reading: the larger of its shares.
     pub fn film(&self) -> f32 {
-        self.film.iter().fold(0.0, |most, share| most.max(share.abs()))
+        self.film.iter().fold(0.0, |most, share| share.abs().at_least(most))
     }
 }
 
@@ -269,7 +269,7 @@ fn at_sensor(ring: &Ring<Injection, REMEMBERED>, pipe_kg: f32, turns: f32) -> Op
             if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
                 return Some((injection, delay_s));
             }
-            let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.max(LEAST_KG) } else { 0.0 };
+            let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.at_least(LEAST_KG) } else { 0.0 };
             kg_left = 0.0;
             turns_left -= (1.0 - in_pipe) * injection.turns;
         }

@@ -148,7 +148,7 @@ impl Belief {
         let interval_s = interval_s.held(0.0, parameters.map_ahead_longest_s);
         let ahead_s = parameters.map_ahead_s + parameters.map_ahead_intervals * interval_s;
         (self.map_pa + ahead_s * self.map_rate_pa_per_s)
-            .held(0.5 * self.map_pa, (parameters.map_ahead_ratio_high * self.baro_pa).max(self.map_pa))
+            .held(0.5 * self.map_pa, (parameters.map_ahead_ratio_high * self.baro_pa).at_least(self.map_pa))
     }
 
     /// Pressure drop over the injectors, Pa, when they spray into the manifold.
@@ -158,7 +158,7 @@ impl Belief {
 
     /// Load: manifold over barometric pressure, ratio.
     pub fn load(&self) -> f32 {
-        self.map_pa / self.baro_pa.max(LEAST_BARO_PA)
+        self.map_pa / self.baro_pa.at_least(LEAST_BARO_PA)
     }
 }
 

@@ -122,7 +122,7 @@ impl Round {
             (map.ln.flat_mut().get_mut(cell), self.expected_ln.flat_mut().get_mut(cell))
         {
             let was_expected = core::mem::replace(held, expected);
-            let rate = rate / (1.0 + map.common.delay_s * rate).max(parameters.least_flow_time);
+            let rate = rate / (1.0 + map.common.delay_s * rate).at_least(parameters.least_flow_time);
             let [flow_moved, delay_moved] = self.moved;
             // What a map learned before this power-up has its expectations in it.
             let expected_moved = if self.looked { expected - was_expected } else { 0.0 };

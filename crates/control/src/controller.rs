@@ -270,7 +270,7 @@ impl State {
         let run = Run {
             phase: self.phase.phase(),
             since_start_s: self.phase.since_start_s(),
-            speed_ratio: speed / self.idle.target_rad_per_s().max(1.0),
+            speed_ratio: speed / self.idle.target_rad_per_s().at_least(1.0),
             rate_rad_per_s2: self.idle.rate_rad_per_s2(),
             free: belief.throttle_closed && !frame.switches.in_gear,
             measured: !belief.doubts.lambda && self.phase.since_start_s() > parameters.exhaust.cleared_s,
@@ -286,7 +286,7 @@ impl State {
         let (belief, compensates) = (self.estimate.belief(), setup.options().film_compensation);
         self.film.wait(gone_s);
         let map_pa = if compensates {
-            belief.map_ahead_pa(&parameters.estimate, setup.firing_angle_rad() / speed.max(1.0))
+            belief.map_ahead_pa(&parameters.estimate, setup.firing_angle_rad() / speed.at_least(1.0))
         } else {
             belief.map_pa
         };
@@ -365,7 +365,7 @@ impl State {
         let learned = &self.learned;
         let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.carried.film));
         let unsure = enrichment.unsure_ratio(since_start_s, variances_ln2);
-        (wanted / (unsure * (1.0 + self.stumble.richer()))).max(enrichment.richest)
+        (wanted / (unsure * (1.0 + self.stumble.richer()))).at_least(enrichment.richest)
     }
 
     /// One where fuel is allowed, zero where it is not.
@@ -526,7 +526,7 @@ impl State {
             && past.refusal.is_none_or(|refusal| !refusal.hides_mixture());
         // What is asked for beyond the mixture of most power is for the cold, not for the engine's safety; but with nitrous it is.
         let least = if self.nitrous.is_on() { 0.0 } else { parameters.wanted_lambda.most_power };
-        usable.then(|| belief.lambda / self.carried.expected_lambda.max(least))
+        usable.then(|| belief.lambda / self.carried.expected_lambda.at_least(least))
     }
 
     /// 10 ms task: all outputs beside the injectors: idle air, spark, fans, pump, nitrous.

@@ -112,7 +112,7 @@ impl Cuts {
             (parameters.coast_lead_s * self.falls_rad_per_s2).held(0.0, parameters.coast_lead_rad_per_s);
         let answers = setup.answers();
         let closed = belief.throttle_closed;
-        self.closed_s = if closed { (self.closed_s + dt_s).min(LONGEST_S) } else { 0.0 };
+        self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONGEST_S) } else { 0.0 };
         let over = speed_rad_per_s - answers.idle_speed_rad_per_s;
         let band = if self.cut == Cut::OverSpeed { parameters.limit_band_rad_per_s } else { 0.0 };
         let coasting = if self.cut == Cut::Coasting {
@@ -129,7 +129,8 @@ impl Cuts {
         } else {
             Cut::None
         };
-        self.since_cut_s = if self.cut == Cut::None { (self.since_cut_s + dt_s).min(LONGEST_S) } else { 0.0 };
+        self.since_cut_s =
+            if self.cut == Cut::None { (self.since_cut_s + dt_s).at_most(LONGEST_S) } else { 0.0 };
         self.cut
     }
 
@@ -184,7 +185,7 @@ impl LeanGuard {
     ) -> bool {
         let loaded = belief.map_pa > parameters.load * belief.baro_pa;
         let lean = loaded && lean_ratio.is_some_and(|ratio| ratio > parameters.lean);
-        self.lean_s = if lean { self.lean_s + dt_s } else { (self.lean_s - dt_s).max(0.0) };
+        self.lean_s = if lean { self.lean_s + dt_s } else { (self.lean_s - dt_s).at_least(0.0) };
         if self.lean_s > parameters.trips_s && !self.tripped {
             self.tripped = true;
             self.trips = self.trips.saturating_add(1);

@@ -80,7 +80,7 @@ impl EnrichmentParameters {
     /// ```
     pub fn after_start_ratio(&self, ect_k: f32, since_start_s: f32) -> f32 {
         let left = (1.0 - since_start_s / along(&self.after_start_s, ect_k)).held(0.0, 1.0);
-        1.0 + (along(&self.after_start, ect_k) - 1.0) * left
+        if left == 0.0 { 1.0 } else { 1.0 + (along(&self.after_start, ect_k) - 1.0) * left }
     }
 
     /// Fuel for what is not known yet, ratio from 1 up: until the trim is allowed to correct it, a little rich runs on where as much
@@ -104,7 +104,7 @@ impl EnrichmentParameters {
         let film_left = left(self.wetted_from_s, self.wetted_until_s);
         let (map_ln2, film_ln2) = variances_ln2();
         let variance_ln2 = map_ln2 * map_left * map_left + film_ln2 * film_left * film_left;
-        1.0 + self.unsure_sigmas * Real::sqrt(variance_ln2.max(0.0))
+        1.0 + self.unsure_sigmas * Real::sqrt(variance_ln2.at_least(0.0))
     }
 }
 

@@ -1,5 +1,7 @@
 //! Two cooling fans with hysteresis, and the air-conditioning clutch.
 
+use trimwright_numerics::Real;
+
 use crate::believe::Belief;
 use crate::setup::Setup;
 
@@ -41,7 +43,7 @@ pub struct Fans {
 
 /// For how long something has been wanted, s.
 fn lasts(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
-    *wanted_s = if wanted { (*wanted_s + dt_s).min(LONGEST_WANTED_S) } else { 0.0 };
+    *wanted_s = if wanted { (*wanted_s + dt_s).at_most(LONGEST_WANTED_S) } else { 0.0 };
     *wanted_s
 }
 

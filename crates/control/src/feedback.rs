@@ -63,7 +63,7 @@ impl Feedback {
             return self.wait(parameters, dt_s);
         }
         self.frozen_s = 0.0;
-        let time_constant_s = parameters.delays * delay_s.max(parameters.shortest_s);
+        let time_constant_s = parameters.delays * delay_s.at_least(parameters.shortest_s);
         let follow = dt_s / (time_constant_s + dt_s);
         self.trim_ln += follow * (right_ln - learned_ln - self.trim_ln);
         self.trim_ln = parameters.bounded(self.trim_ln);
@@ -72,7 +72,7 @@ impl Feedback {
 
     /// Nothing is known just now. Gives the trim, ln of fuel.
     pub fn wait(&mut self, parameters: &FeedbackParameters, dt_s: f32) -> f32 {
-        self.frozen_s = (self.frozen_s + dt_s).min(LONGEST_FROZEN_S);
+        self.frozen_s = (self.frozen_s + dt_s).at_most(LONGEST_FROZEN_S);
         if self.frozen_s > parameters.keep_s {
             self.trim_ln -= dt_s / (parameters.fade_s + dt_s) * self.trim_ln;
         }

@@ -167,12 +167,12 @@ impl Film {
 
     /// Time passes: between events by their time stamps, which tell it finer than frames do.
     pub fn wait(&mut self, dt_s: f32) {
-        self.since_s = (self.since_s + dt_s).min(WAIT_S.0);
+        self.since_s = (self.since_s + dt_s).at_most(WAIT_S.0);
     }
 
     /// The crank stands: what is on the wall dries up, and no cylinder gets it.
     pub fn rest(&mut self, parameters: &FilmParameters, dt_s: f32) {
-        let left = 1.0 - dt_s / (self.belief.tau_s.max(parameters.drying_shortest_s) + dt_s);
+        let left = 1.0 - dt_s / (self.belief.tau_s.at_least(parameters.drying_shortest_s) + dt_s);
         (self.film_kg, self.lagged_kg, self.since_s) = (self.film_kg * left, self.lagged_kg * left, 0.0);
     }
 
@@ -200,14 +200,14 @@ impl Film {
         compensates: bool,
         wanted_kg: f32,
     ) -> f32 {
-        let dt_s = core::mem::take(&mut self.since_s).max(WAIT_S.1);
+        let dt_s = core::mem::take(&mut self.since_s).at_least(WAIT_S.1);
         self.belief = believed;
         let FilmBelief { x, tau_s } = believed;
         let off_kg = self.film_kg * dt_s / (tau_s + dt_s);
         let inject_kg = if compensates {
-            ((wanted_kg - off_kg) / (1.0 - x)).held(0.0, parameters.most_over * wanted_kg.max(0.0))
+            ((wanted_kg - off_kg) / (1.0 - x)).held(0.0, parameters.most_over * wanted_kg.at_least(0.0))
         } else {
-            wanted_kg.max(0.0)
+            wanted_kg.at_least(0.0)
         };
         self.overflows = inject_kg <= 0.0 && wanted_kg > 0.0;
         self.nearly = wanted_kg > 0.0 && off_kg > parameters.nearly * wanted_kg;
@@ -240,7 +240,7 @@ impl Film {
 
     /// Takes in fuel that is injected outside the events, kg.
     pub fn wet(&mut self, parameters: &FilmParameters, fuel_kg: f32) {
-        let share = self.belief.x.max(parameters.prime_share);
+        let share = self.belief.x.at_least(parameters.prime_share);
         self.film_kg = (self.film_kg + share * fuel_kg).held(0.0, MOST_KG);
     }
 }

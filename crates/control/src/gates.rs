@@ -1,5 +1,7 @@
 //! Enable conditions of learning: when a reading teaches nothing, and why.
 
+use trimwright_numerics::Real;
+
 use crate::believe::Belief;
 use crate::phase::Phase;
 use crate::refusal::Refusal;
@@ -98,7 +100,8 @@ impl Gates {
         let map_moved_pa = moved(&mut self.map_pa, now.belief.map_pa);
         let speed_moved = moved(&mut self.speed_rad_per_s, now.speed_rad_per_s);
         let wanted_moved = moved(&mut self.wanted_ln, now.wanted_ln);
-        self.moving = (map_moved_pa / parameters.calm_map_pa).max(speed_moved / parameters.calm_rad_per_s);
+        self.moving =
+            (map_moved_pa / parameters.calm_map_pa).at_least(speed_moved / parameters.calm_rad_per_s);
         let volts = parameters.least_battery_v..=parameters.greatest_battery_v;
         let reasons = [
             (matches!(now.phase, Phase::FuelCut | Phase::OverSpeed), Refusal::FuelCut),

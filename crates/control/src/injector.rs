@@ -69,7 +69,7 @@ impl InjectorParameters {
         for _ in 0..10 {
             flow_s = net_s - along(&self.short_pulse_s, flow_s);
         }
-        flow_s.max(0.0) * self.flow_kg_per_s(setup, drop_pa)
+        flow_s.at_least(0.0) * self.flow_kg_per_s(setup, drop_pa)
     }
 
     /// By how much the fuel of a cell falls for each second that injectors open later than believed, 1/s: one over the time they flow

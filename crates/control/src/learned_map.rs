@@ -177,7 +177,7 @@ impl LearnedMap {
         gain: impl Fn(usize, f32, f32) -> f32,
     ) -> Outcome {
         let innovation = lesson.right_ln - self.seen(lesson.seen);
-        let spread = (self.variance_seen(lesson.seen) + lesson.variance_ln2).max(LEAST_SPREAD_LN2);
+        let spread = (self.variance_seen(lesson.seen) + lesson.variance_ln2).at_least(LEAST_SPREAD_LN2);
         let mut outcome = Outcome::Taken;
         for (cell, share) in lesson.taught() {
             let gain = gain(cell, share, share * self.variance_of(cell) / spread);
@@ -201,7 +201,7 @@ impl LearnedMap {
         };
         let left = *variance + gain * (gain * spread - 2.0 * share * *variance) + parameters.drift_ln2;
         let finest = parameters.model_sigma_ln / share;
-        *variance = left.max((finest * finest).min(*variance)).held(0.0, prior_sigma * prior_sigma);
+        *variance = left.at_least((finest * finest).at_most(*variance)).held(0.0, prior_sigma * prior_sigma);
     }
 
     /// Moves a cell, or beyond the cells a property of the film, as far as its authority goes.
@@ -235,7 +235,7 @@ impl LearnedMap {
 
     /// Standard deviation of one cell, ln; infinite for a cell outside the map.
     pub fn sigma_ln(&self, cell: usize) -> f32 {
-        self.variance.flat().get(cell).map_or(f32::INFINITY, |variance| Real::sqrt(variance.max(0.0)))
+        self.variance.flat().get(cell).map_or(f32::INFINITY, |variance| Real::sqrt(variance.at_least(0.0)))
     }
 }
 

@@ -11,7 +11,8 @@ use crate::options::Strategy;
 /// use trimwright_control::attribution::Seen;
 /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
 /// use trimwright_control::learner::{Kalman, Learner};
-/// use trimwright_numerics::Weights;
+/// use trimwright_numerics::Real;
+use trimwright_numerics::Real;
 /// /// Goes half as far as the filter would.
 /// struct Wary;
 /// impl Learner for Wary {
@@ -101,7 +102,7 @@ impl Learner for NormalisedGradient {
 /// Sum of the squared shares.
 fn norm2(parameters: &LearnerParameters, lesson: &Lesson<'_>) -> f32 {
     let norm2: f32 = lesson.taught().map(|(_, share)| share * share).sum();
-    norm2.max(parameters.least_norm)
+    norm2.at_least(parameters.least_norm)
 }
 
 impl Learner for Kalman {

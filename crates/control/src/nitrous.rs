@@ -4,6 +4,8 @@
 //! shared/reference). The extra fuel is flow / 9.296 for the gas alone, made richer for cooling.
 //! Nitrous can destroy an engine and the bottle and lines can hurt: fit and use it as its maker and local rules say.
 
+use trimwright_numerics::Real;
+
 use crate::believe::Belief;
 use crate::setup::Setup;
 
@@ -124,7 +126,7 @@ impl Nitrous {
             && belief.tp > parameters.least_throttle
             && in_window
             && warm;
-        self.fit_s = if fit { (self.fit_s + dt_s).min(LONGEST_FIT_S) } else { 0.0 };
+        self.fit_s = if fit { (self.fit_s + dt_s).at_most(LONGEST_FIT_S) } else { 0.0 };
         self.on = self.fit_s > parameters.steady_s;
         self.on
     }

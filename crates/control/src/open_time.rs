@@ -107,7 +107,7 @@ impl OpenTime {
         let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { longest_s };
         self.duty = wanted_s / period_s;
         self.limited = self.duty > parameters.duty_limit;
-        self.open_time_s = wanted_s.held(0.0, period_s.min(longest_s));
+        self.open_time_s = wanted_s.held(0.0, period_s.at_most(longest_s));
         let second = self.second_half(parameters.apart * supply.interval_s);
         let mut open_time_s = [0.0; MAX_INJECTORS];
         for (index, open) in open_time_s.iter_mut().enumerate().take(injectors) {

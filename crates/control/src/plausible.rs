@@ -11,6 +11,7 @@
 //!
 //! A stuck thermistor at a plausible temperature, and a stuck supply reading, cannot be told from steady ones and set no code.
 
+use trimwright_numerics::Real;
 use trimwright_signals::Frame;
 
 use crate::crank::Turning;
@@ -172,8 +173,11 @@ impl Plausible {
         let supply_v = (parameters.supply_low_v, parameters.supply_high_v);
         let battery_v = (parameters.battery_low_v, parameters.battery_high_v);
         self.watch_lambda(parameters, frame, evidence.lambda_falls);
-        self.crank_doubted_s =
-            if turning.doubted { parameters.crank_doubted_s } else { (self.crank_doubted_s - dt_s).max(0.0) };
+        self.crank_doubted_s = if turning.doubted {
+            parameters.crank_doubted_s
+        } else {
+            (self.crank_doubted_s - dt_s).at_least(0.0)
+        };
         let wires = [
             (&mut self.map, frame.map_v),
             (&mut self.tp, frame.tp_v),
@@ -263,7 +267,7 @@ impl Plausible {
         now: &ThrottleSpeed,
         may_tell: bool,
     ) {
-        let ratio = now.speed_rad_per_s / self.speed_then_rad_per_s.max(1.0);
+        let ratio = now.speed_rad_per_s / self.speed_then_rad_per_s.at_least(1.0);
         let other_speed = !within(ratio, (1.0 / parameters.tp_other_speed, parameters.tp_other_speed));
         let moved = self.tp.quiet_s() == 0.0 || !may_tell;
         if moved {

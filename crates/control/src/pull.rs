@@ -107,18 +107,18 @@ impl Pull {
 
     /// Ends a half wave. The one before it, against the mean of its neighbours: free of drift.
     fn close(&mut self, parameters: &TorqueResponseParameters, dither_ln: f32) {
-        let now = self.sum / self.looks.max(1.0);
+        let now = self.sum / self.looks.at_least(1.0);
         let [middle, first] = self.before;
         if now > 0.0 && middle > 0.0 && first > 0.0 {
             let swing = (middle - 0.5 * (first + now)) / middle;
             // The even halves have more fuel; the middle one is the one before this.
             let answer = if self.half % 2 == 1 { swing } else { -swing } / (2.0 * dither_ln);
             let answer = answer.held(-parameters.most_answer, parameters.most_answer);
-            self.count = (self.count + 1.0).min(parameters.remembered);
+            self.count = (self.count + 1.0).at_most(parameters.remembered);
             let (share, off) = (1.0 / self.count, answer - self.mean);
             self.mean += share * off;
             self.variance += share * ((1.0 - share) * off * off - self.variance);
-            self.read_ln += share * (self.read_sum / self.reads.max(1.0) - self.read_ln);
+            self.read_ln += share * (self.read_sum / self.reads.at_least(1.0) - self.read_ln);
         }
         self.before = [now, middle];
         (self.sum, self.looks, self.read_sum, self.reads) = (0.0, 0.0, 0.0, 0.0);
@@ -126,7 +126,7 @@ impl Pull {
 
     /// Mean, its standard deviation and how many half waves it was taken from.
     pub fn estimate(&self) -> (f32, f32, f32) {
-        (self.mean, Real::sqrt(self.variance / (self.count - 1.0).max(1.0)), self.count)
+        (self.mean, Real::sqrt(self.variance / (self.count - 1.0).at_least(1.0)), self.count)
     }
 
     /// Whether the crank has been asked often enough.
@@ -159,7 +159,7 @@ impl Pull {
 
 /// The difference, when it is beyond chance and beyond what counts.
 fn beyond(off_ln: f32, chance_ln: f32, least_ln: f32) -> Option<f32> {
-    (off_ln > chance_ln.max(least_ln)).then_some(off_ln)
+    (off_ln > chance_ln.at_least(least_ln)).then_some(off_ln)
 }
 
 #[cfg(test)]

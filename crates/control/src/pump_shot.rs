@@ -51,8 +51,9 @@ impl Shot {
 
     /// Ratio of the charge to come over the charge that MAP shows.
     pub fn ratio(&self, parameters: &PumpShotParameters, belief: &Belief) -> f32 {
-        let room_pa = (belief.baro_pa - belief.map_pa).max(0.0);
-        1.0 + self.ahead_pa.min(parameters.room * room_pa) / belief.map_pa.max(parameters.least_map_pa)
+        let room_pa = (belief.baro_pa - belief.map_pa).at_least(0.0);
+        1.0 + self.ahead_pa.at_most(parameters.room * room_pa)
+            / belief.map_pa.at_least(parameters.least_map_pa)
     }
 }
 

@@ -212,7 +212,7 @@ impl SelfCheck {
         }
         let idles = parameters.richest_idle_ln..parameters.leanest_idle_ln;
         let idling = look.idling && idles.contains(&look.wanted_ln);
-        self.pause_s = (self.pause_s - look.dt_s).max(0.0);
+        self.pause_s = (self.pause_s - look.dt_s).at_least(0.0);
         self.calm_s = if look.calm { self.calm_s + look.dt_s } else { 0.0 };
         let due = idling && self.calm_s > parameters.calm_s && self.pause_s <= 0.0;
         let asks = self.pause_s <= 0.0 || !self.pull.is_known(response);
@@ -316,7 +316,7 @@ impl SelfCheck {
         let Some((sums, candidate)) = best else { return };
         let [low, high] = [0, 1].map(|half: usize| {
             let settled = sums.settled.get(half).copied().unwrap_or(0.0);
-            settled / sums.looks.get(half).copied().unwrap_or(0.0).max(1.0)
+            settled / sums.looks.get(half).copied().unwrap_or(0.0).at_least(1.0)
         });
         let gain = (high - low) / (2.0 * parameters.dither_ln);
         if gain > parameters.least_gain {

@@ -2,6 +2,8 @@
 //!
 //! A curve goes on beyond its first and last point, as a sensor's output does. Thermistors hang between ground and a pull-up to 5 V.
 
+use trimwright_numerics::Real;
+
 use crate::thermistor::{Sender, Thermistor};
 
 trimwright_numerics::parameters! {
@@ -52,6 +54,6 @@ impl SensorParameters {
     /// Lowest and highest lambda of the wideband output's curve, and whether lambda falls where volts rise.
     pub(crate) fn lambda_range(&self) -> (f32, f32, bool) {
         let [(_, first), .., (_, last)] = self.lambda;
-        (first.min(last), first.max(last), last < first)
+        (first.at_most(last), first.at_least(last), last < first)
     }
 }

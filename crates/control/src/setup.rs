@@ -121,7 +121,7 @@ impl Setup {
     /// ```
     #[inline]
     pub fn weights_under(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
-        self.weights(map_pa * (OUTSIDE_PA / baro_pa.max(LEAST_BARO_PA)), speed_rad_per_s)
+        self.weights(map_pa * (OUTSIDE_PA / baro_pa.at_least(LEAST_BARO_PA)), speed_rad_per_s)
     }
 
     /// The cells around an operating point at standard outside pressure, and the share of each.
@@ -148,7 +148,7 @@ impl Setup {
     /// The same for weights already known.
     #[inline]
     pub(crate) fn air_charge_kg(&self, weights: &Weights<f32>, map_pa: f32, charge_k: f32) -> f32 {
-        self.filling.at(weights) * map_pa * self.cylinder_m3() / (R_AIR * charge_k.max(COLDEST_CHARGE_K))
+        self.filling.at(weights) * map_pa * self.cylinder_m3() / (R_AIR * charge_k.at_least(COLDEST_CHARGE_K))
     }
 
     /// Fuel of one cylinder event at lambda 1 in a cell of the base map, kg; `None` outside the map.

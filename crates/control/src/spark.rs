@@ -74,13 +74,13 @@ pub fn spark_deg(parameters: &SparkParameters, setup: &Setup, belief: &Belief, h
     if !hands.started || !setup.answers().controls_spark {
         return parameters.cranking_deg;
     }
-    let load = belief.map_pa / belief.baro_pa.max(LEAST_BARO_PA);
+    let load = belief.map_pa / belief.baro_pa.at_least(LEAST_BARO_PA);
     let base = if let Some(idle_rad_per_s) = hands.idle_rad_per_s {
         let slow = idle_rad_per_s - hands.speed_rad_per_s;
         let reach_deg = parameters.idle_reach_deg;
         parameters.idle_deg + (parameters.idle_gain_deg_s_per_rad * slow).held(-reach_deg, reach_deg)
     } else {
-        let more = (setup.answers().compression_ratio - parameters.compression_from).max(0.0);
+        let more = (setup.answers().compression_ratio - parameters.compression_from).at_least(0.0);
         let squeezed = more * parameters.compression_retard_deg;
         along(&parameters.full_load_deg, hands.speed_rad_per_s) + along(&parameters.part_load_deg, load)
             - squeezed * load.held(0.0, 1.0)

@@ -73,7 +73,7 @@ impl ThrottleSpeed {
     pub fn estimated_map_pa(&self, parameters: &ThrottleSpeedParameters, fit: f32) -> f32 {
         let open = self.opening(parameters) * fit;
         let demand = self.speed_rad_per_s / parameters.full_rad_per_s;
-        let ratio = open / Real::sqrt(open * open + demand * demand).max(LEAST_ROOT);
+        let ratio = open / Real::sqrt(open * open + demand * demand).at_least(LEAST_ROOT);
         self.baro_pa * ratio.held(parameters.ratio_low, 1.0)
     }
 

@@ -1,5 +1,7 @@
 //! The monitor of trouble codes: a code sets after a while of evidence and heals after a while without.
 
+use trimwright_numerics::Real;
+
 use crate::dtc::{Codes, Dtc, KINDS};
 
 trimwright_numerics::parameters! {
@@ -137,13 +139,13 @@ impl Reports<'_> {
         }
         let sets_after_s = self.parameters.sets_after_s(dtc);
         if found {
-            *evidence_s = (*evidence_s + dt_s).min(sets_after_s);
+            *evidence_s = (*evidence_s + dt_s).at_most(sets_after_s);
             if *evidence_s >= sets_after_s {
                 self.dtcs.set = self.dtcs.set.with(dtc);
                 self.dtcs.stored = self.dtcs.stored.with(dtc);
             }
         } else {
-            *evidence_s = (*evidence_s - dt_s * sets_after_s / self.parameters.heals_s).max(0.0);
+            *evidence_s = (*evidence_s - dt_s * sets_after_s / self.parameters.heals_s).at_least(0.0);
             if *evidence_s <= 0.0 {
                 self.dtcs.set = self.dtcs.set.without(dtc);
             }

@@ -63,7 +63,7 @@ pub fn wanted_lambda(
     after_start: f32,
     leaned: f32,
 ) -> f32 {
-    let power = along(&parameters.by_load, belief.load()).min(along(&parameters.by_throttle, belief.tp));
+    let power = along(&parameters.by_load, belief.load()).at_most(along(&parameters.by_throttle, belief.tp));
     let answers = setup.answers();
     let idles = belief.tp < parameters.idle_tp
         && speed_rad_per_s < parameters.idle_speed * answers.idle_speed_rad_per_s;

@@ -35,7 +35,7 @@ impl Wire {
         let change_v = (volts - self.last_v).held(-MOST_CHANGE_V, MOST_CHANGE_V);
         let before_v = core::mem::replace(&mut self.change_v, change_v);
         self.quiet_s = if change_v.abs() > limits.still_v { 0.0 } else { self.quiet_s + dt_s };
-        let back_v = if change_v * before_v < 0.0 { change_v.abs().min(before_v.abs()) } else { 0.0 };
+        let back_v = if change_v * before_v < 0.0 { change_v.abs().at_most(before_v.abs()) } else { 0.0 };
         self.taken_back_v += limits.noise_share * (back_v - self.taken_back_v);
         self.noisy = self.taken_back_v > limits.noisy_v;
         self.last_v = volts.held(WIRE_V.0, WIRE_V.1);

@@ -205,15 +205,8 @@ pub struct Table<T, const X: usize, const Y: usize> {
 impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
     /// The value at a place; NaN gives that of the first.
     pub fn at(&self, x: T, y: T) -> T {
-        let mut rows = [(T::ZERO, T::ZERO); Y];
-        for ((place, y), row) in rows.iter_mut().zip(&self.y).zip(&self.cells) {
-            let mut points = [(T::ZERO, T::ZERO); X];
-            for ((point, x), value) in points.iter_mut().zip(&self.x).zip(row) {
-                *point = (*x, *value);
-            }
-            *place = (*y, along(&points, x));
-        }
-        along(&rows, y)
+        let row = |row: &[T; X]| between(self.x.iter().copied().zip(row.iter().copied()), x);
+        between(self.y.iter().copied().zip(self.cells.iter().map(row)), y)
     }
 }
 
@@ -227,25 +220,47 @@ impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
 // Out of line, as is the other: each is called from dozens of places, and a controller's flash is small.
 #[inline(never)]
 pub fn along<T: Real>(points: &[(T, T)], x: T) -> T {
-    let (Some(&(lowest, first)), Some(&(highest, last))) = (points.first(), points.last()) else {
-        return T::ZERO;
-    };
-    // Not above the lowest place, or no number.
+    let [first, rest @ ..] = points else { return T::ZERO };
     #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number gets the first value, too")]
-    if !(x > lowest) {
-        return first;
+    if !(x > first.0) {
+        return first.1;
     }
-    if x >= highest {
-        return last;
-    }
-    // The first place above; the one before it is at or below.
-    let above = points.iter().position(|&(place, _)| x < place).unwrap_or(0);
-    match (points.get(above.wrapping_sub(1)), points.get(above)) {
-        (Some(&(low, low_value)), Some(&(place, value))) => {
-            low_value + (x - low) / (place - low) * (value - low_value)
+    let mut low = first;
+    // A warm engine is beyond the end of most curves: it need not look at all the points, nor at what fills the room up.
+    if let [.., last] = rest
+        && x < last.0
+    {
+        for high in rest {
+            if x < high.0 {
+                return low.1 + (x - low.0) / (high.0 - low.0) * (high.1 - low.1);
+            }
+            low = high;
         }
-        _ => last,
     }
+    rest.last().map_or(first.1, |last| last.1)
+}
+
+#[inline]
+fn between<T: Real>(points: impl Iterator<Item = (T, T)>, x: T) -> T {
+    let mut before: Option<(T, T)> = None;
+    for (point, value) in points {
+        let Some((low, low_value)) = before else {
+            #[expect(
+                clippy::neg_cmp_op_on_partial_ord,
+                reason = "what is no number gets the first value, too"
+            )]
+            if !(x > point) {
+                return value;
+            }
+            before = Some((point, value));
+            continue;
+        };
+        if x < point {
+            return low_value + (x - low) / (point - low) * (value - low_value);
+        }
+        before = Some((point, value));
+    }
+    before.map_or(T::ZERO, |(_, value)| value)
 }
 
 /// The value at `x` on a line through points of rising places that goes on beyond both ends: a sensor's curve. NaN stays NaN.
@@ -257,20 +272,20 @@ pub fn along<T: Real>(points: &[(T, T)], x: T) -> T {
 /// ```
 #[inline(never)]
 pub fn along_beyond<T: Real>(points: &[(T, T)], x: T) -> T {
-    let Some((first, rest)) = points.split_first() else { return T::ZERO };
-    let (mut low, mut piece) = (first, None);
-    for high in rest {
-        // The rest only repeats the last point.
-        if low.0 >= high.0 {
+    let [first, rest @ ..] = points else { return T::ZERO };
+    let (mut low, mut high) = (first, rest.first().unwrap_or(first));
+    for pair in rest.windows(2) {
+        let [from, to] = pair else { continue };
+        #[expect(clippy::neg_cmp_op_on_partial_ord, reason = "what is no number stays on the first piece")]
+        if !(from.0 <= x) {
             break;
         }
-        piece = Some((low, high));
-        if x < high.0 {
-            break;
+        // What fills the room up repeats the last point.
+        if from.0 < to.0 {
+            (low, high) = (from, to);
         }
-        low = high;
     }
-    piece.map_or(first.1, |(low, high)| low.1 + (x - low.0) * ((high.1 - low.1) / (high.0 - low.0)))
+    if low.0 < high.0 { low.1 + (x - low.0) * ((high.1 - low.1) / (high.0 - low.0)) } else { low.1 }
 }
 
 /// A parameter that is not as it has to be.

@@ -61,8 +61,15 @@ pub trait Real:
     /// ```
     fn held(self, low: Self, high: Self) -> Self {
         // Written so that each line is one instruction where the machine has minimum and maximum.
-        let raised = if self > low { self } else { low };
-        if raised < high { raised } else { high }
+        self.at_least(low).at_most(high)
+    }
+    /// The greater of both; `low` for NaN. Where `f32::max` is a call, this is not.
+    fn at_least(self, low: Self) -> Self {
+        if self > low { self } else { low }
+    }
+    /// The smaller of both; `high` for NaN.
+    fn at_most(self, high: Self) -> Self {
+        if self < high { self } else { high }
     }
 }
 
