@@ -1,0 +1,161 @@
+//! What can be tuned in the controller is a parameter with range, unit and source, not a number somewhere in its code.
+
+use std::fs;
+use std::path::Path;
+
+/// How many numbers may be left in the code: as many as there are today. A stage that gets its parameters lowers it, to 20 in the end.
+const MOST: usize = 513;
+/// Numbers that say nothing of an engine.
+const PLAIN: [f64; 4] = [0.0, 0.5, 1.0, 2.0];
+/// Constants that nobody tunes, by file and name: what physics or a standard gives, and the units of whole numbers that are stored.
+const GIVEN: [(&str, &str); 9] = [
+    ("base_map.rs", "R_AIR"),
+    ("base_map.rs", "OUTSIDE_PA"),
+    ("nitrous.rs", "STOICH_RATIO"),
+    ("keep.rs", "LN_UNIT"),
+    ("keep.rs", "SIGMA_UNIT"),
+    ("keep.rs", "FILM_LN_UNIT"),
+    ("keep.rs", "FILM_SIGMA_UNIT"),
+    ("keep.rs", "FLOW_UNIT"),
+    ("keep.rs", "DELAY_UNIT"),
+];
+/// What begins an item that is left out: registered parameters, and tests.
+const LEFT_OUT: [&str; 4] = ["parameters!", "blocks!", "choice!", "#[cfg(test)]"];
+
+/// The code with blanks for comments, strings and characters. Lines stay where they are.
+fn code(text: &str) -> String {
+    let letters: Vec<char> = text.chars().collect();
+    let (mut made, mut at) = (String::new(), 0);
+    let starts = |at: usize, what: &str| what.chars().eq(letters[at..].iter().copied().take(what.len()));
+    while at < letters.len() {
+        let begun = at;
+        if starts(at, "//") {
+            at += letters[at..].iter().take_while(|letter| **letter != '\n').count();
+        } else if starts(at, "/*") {
+            while at < letters.len() && !starts(at, "*/") {
+                at += 1;
+            }
+            at += 2;
+        } else if letters[at] == '"' || letters[at] == '\'' && is_character(&letters[at..]) {
+            at += 1;
+            while at < letters.len() && letters[at] != letters[begun] {
+                at += 1 + usize::from(letters[at] == '\\');
+            }
+            at += 1;
+        } else {
+            made.push(letters[at]);
+            at += 1;
+            continue;
+        }
+        at = at.min(letters.len());
+        made.extend(letters[begun..at].iter().map(|letter| if *letter == '\n' { '\n' } else { ' ' }));
+    }
+    made
+}
+
+/// A character, and no lifetime.
+fn is_character(from_quote: &[char]) -> bool {
+    from_quote.get(1) == Some(&'\\') || from_quote.get(2) == Some(&'\'')
+}
+
+/// Blanks for everything from each such beginning to the end of its item.
+fn without(code: &str, beginning: &str) -> String {
+    let mut left = code.to_owned();
+    while let Some(begun) = left.find(beginning) {
+        let (mut depth, mut end) = (0, left.len());
+        for (place, letter) in left[begun..].char_indices() {
+            depth += match letter {
+                '{' | '(' | '[' => 1,
+                '}' | ')' | ']' => -1,
+                _ => 0,
+            };
+            if depth == 0 && (letter == '}' || letter == ';') {
+                end = begun + place + 1;
+                break;
+            }
+        }
+        let blank: String =
+            left[begun..end].chars().map(|letter| if letter == '\n' { '\n' } else { ' ' }).collect();
+        left.replace_range(begun..end, &blank);
+    }
+    left
+}
+
+/// The float literals of a line, as they are written. A whole number, a field of a tuple and a range are none.
+fn floats(line: &str) -> Vec<&str> {
+    let (bytes, mut found, mut at) = (line.as_bytes(), Vec::new(), 0);
+    while at < bytes.len() {
+        let begins_word =
+            at == 0 || !(bytes[at - 1].is_ascii_alphanumeric() || b"_.".contains(&bytes[at - 1]));
+        let after_range = at > 1 && &bytes[at - 2..at] == b"..";
+        if !bytes[at].is_ascii_digit() || !(begins_word || after_range) {
+            at += 1;
+            continue;
+        }
+        let begun = at;
+        while at < bytes.len() {
+            let point = bytes[at] == b'.'
+                && !bytes.get(at + 1).is_some_and(|next| b"._".contains(next) || next.is_ascii_alphabetic());
+            let sign = b"+-".contains(&bytes[at])
+                && b"eE".contains(&bytes[at - 1])
+                && !line[begun..at].starts_with("0x");
+            if !(bytes[at].is_ascii_alphanumeric() || bytes[at] == b'_' || point || sign) {
+                break;
+            }
+            at += 1;
+        }
+        let word = &line[begun..at];
+        let after_digits = word.trim_start_matches(|letter: char| letter.is_ascii_digit() || letter == '_');
+        if after_digits.starts_with(['.', 'e', 'E', 'f']) {
+            found.push(word);
+        }
+    }
+    found
+}
+
+/// Its value.
+fn value(word: &str) -> f64 {
+    let digits = word.replace("f32", "").replace("f64", "").replace('_', "");
+    digits.parse().unwrap_or_else(|_| panic!("{word} is no number"))
+}
+
+/// The numbers of a file that ought to be parameters: line and word.
+fn numbers(name: &str, text: &str) -> Vec<(usize, String)> {
+    let mut code = LEFT_OUT.iter().fold(code(text), |code, beginning| without(&code, beginning));
+    for (_, constant) in GIVEN.iter().filter(|(file, _)| *file == name) {
+        assert!(code.contains(&format!("const {constant}:")), "{name} has no {constant}");
+        code = without(&code, &format!("const {constant}:"));
+    }
+    let of = |(number, line): (usize, &str)| {
+        let odd = floats(line).into_iter().filter(|word| !PLAIN.contains(&value(word)));
+        odd.map(|word| (number + 1, word.to_owned())).collect::<Vec<_>>()
+    };
+    code.lines().enumerate().flat_map(of).collect()
+}
+
+#[test]
+fn ident_literals_are_told_from_what_only_looks_like_them() {
+    let text = "const A: f32 = 1.5; // 3.5\nlet b = \"4.5\"; x.0 + 2.5e-3 * 7_f32 - t.1.0; 0..=9; 0x1e5; 7usize; 1.0; 'a' '\\''\n\
+                fn f<'a>() { 3.max(4); y * 1e3; 1..2.5 }\nparameters! { a { 8.5 } }\n#[cfg(test)]\nmod tests { 6.5 }\nlet c = 9.25;";
+    let found: Vec<(usize, String)> = numbers("none.rs", text);
+    let told: Vec<(usize, &str)> = found.iter().map(|(line, word)| (*line, word.as_str())).collect();
+    assert_eq!(told, [(1, "1.5"), (2, "2.5e-3"), (2, "7_f32"), (3, "1e3"), (3, "2.5"), (7, "9.25")]);
+}
+
+#[test]
+fn ident_few_numbers_stand_in_the_code_of_the_controller() {
+    let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("crates/control/src");
+    let mut files: Vec<_> =
+        fs::read_dir(&sources).expect("sources").map(|entry| entry.expect("a file").path()).collect();
+    files.sort();
+    let (mut told, mut count) = (String::new(), 0);
+    for path in files {
+        assert!(path.is_file(), "{}: a folder, whose files would go uncounted", path.display());
+        let name = path.file_name().and_then(|name| name.to_str()).expect("a name");
+        for (line, word) in numbers(name, &fs::read_to_string(&path).expect("text")) {
+            count += 1;
+            told += &format!("crates/control/src/{name}:{line}: {word}\n");
+        }
+    }
+    assert!(count <= MOST, "{told}{count} numbers are no parameters, {MOST} may be left");
+}
