@@ -84,7 +84,7 @@ impl<C: Calibrated> Controller<C> {
     /// ```
     /// use trimwright_control::{Calibration, Controller, LearnedMap, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let idle = calibration.weights(37e3, 75.0);
+    /// let idle = calibration.setup().weights(37e3, 75.0);
     /// let mut learned = LearnedMap::default();
     /// learned.ln.flat_mut().fill(-0.04);
     /// let controller = Controller::new(calibration).with_learned(learned);

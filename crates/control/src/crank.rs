@@ -32,11 +32,11 @@ trimwright_numerics::parameters! {
         number long { 1.7, 1.3..=1.95 "1", "engineering judgement" }
         /// Early pulses in a row that are believed after all: then it is the last interval that was wrong.
         whole believed_pulses { u8 = 5, 2..=20 "1", "engineering judgement" }
-        /// Trouble that a pulse lost or refused adds, of which each good one takes 1 away.
+        /// Trouble that a pulse lost or refused adds to a count, from which each good pulse takes 1 away.
         whole trouble { u8 = 24, 1..=100 "1", "engineering judgement: it mounts up from one in 25" }
-        /// Trouble above which a code sets.
+        /// Count of trouble with pulses above which a code sets.
         whole troubled { u8 = 40, 1..=200 "1", "engineering judgement: a single glitch does not" }
-        /// Most the trouble can be.
+        /// Highest count of trouble with pulses.
         whole most_trouble { u8 = 96, 2..=255 "1", "engineering judgement" }
     }
 }
