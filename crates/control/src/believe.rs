@@ -24,17 +24,17 @@ trimwright_numerics::parameters! {
         curve map_trust { [4] = [(300.0, 0.35), (1200.0, 1.0)], 0.0..=50e3 "Pa" => 0.01..=1.0 "1", "engineering judgement" }
         /// Frames whose pressure is averaged where no cylinder fires.
         number map_frames { 40.0, 2.0..=1000.0 "1", "engineering judgement" }
-        /// Time constant of the rate of pressure.
+        /// Time constant of the rate of manifold pressure.
         number map_rate_s { 0.06, 0.005..=1.0 "s", "engineering judgement" }
-        /// Longest time between firings that counts for that rate.
+        /// Longest time between firings that counts for the rate of manifold pressure.
         number map_rate_longest_s { 0.2, 0.02..=1.0 "s", "engineering judgement" }
-        /// How far pressure is looked ahead for the lag of its sensor.
+        /// How far manifold pressure is looked ahead for the lag of its sensor.
         number map_ahead_s { 0.015, 0.0..=0.2 "s", "engineering judgement, from tip-ins" }
-        /// Intervals between firings by which it is looked ahead besides, for the mean and the way of the fuel.
+        /// Intervals between firings by which manifold pressure is looked ahead besides, for the mean and the way of the fuel.
         number map_ahead_intervals { 1.1, 0.0..=6.0 "1", "engineering judgement, from tip-ins" }
-        /// Longest interval that counts there: a slow idle changes too little within one to look farther.
+        /// Longest interval between firings that counts in looking ahead: a slow idle changes too little within one to look farther.
         number map_ahead_longest_s { 0.021, 0.002..=0.2 "s", "engineering judgement, from trials with the air conditioning" }
-        /// Pressure over that outside up to which it is looked ahead: a rise towards full throttle levels off before it gets there.
+        /// Manifold over barometric pressure up to which pressure is looked ahead: a rise towards full throttle levels off before it gets there.
         number map_ahead_ratio_high { 0.92, 0.5..=1.0 "1", "engineering judgement, from tip-ins" }
         /// Throttle position below which the throttle counts as closed.
         number closed_tp { 0.02, 0.002..=0.1 "1", "engineering judgement" }
@@ -44,7 +44,7 @@ trimwright_numerics::parameters! {
         number substitute_iat_k { 308.0, 250.0..=350.0 "K", "engineering judgement" }
         /// Coolant temperature that a running engine is guessed to come to when its sensor is lost.
         number substitute_ect_k { 358.0, 300.0..=380.0 "K", "engineering judgement" }
-        /// Time constant in which it is guessed to come to that.
+        /// Time constant in which coolant is guessed to warm up when its sensor is lost.
         number substitute_ect_s { 200.0, 10.0..=2000.0 "s", "engineering judgement" }
         /// Supply voltage taken under the starter when its reading is lost.
         number starter_v { 10.0, 6.0..=12.0 "V", "common practice, no source" }
@@ -60,7 +60,7 @@ trimwright_numerics::parameters! {
         number rail_s { 0.03, 0.0..=2.0 "s", "engineering judgement" }
         /// Highest rail pressure above ambient that is believed.
         number rail_high_pa { 800e3, 200e3..=4000e3 "Pa", "engineering judgement" }
-        /// Time constant of both temperatures.
+        /// Time constant of intake air and coolant temperature.
         number temperature_s { 0.2, 0.01..=20.0 "s", "engineering judgement" }
         /// Time constant of barometric pressure by its sensor.
         number baro_s { 0.5, 0.01..=60.0 "s", "engineering judgement" }

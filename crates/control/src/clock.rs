@@ -5,8 +5,12 @@
 
 use trimwright_signals::Frame;
 
-/// Longest time one frame may stand for, s; a longer gap counts as this much.
-const LONGEST_S: f32 = 0.05;
+/// Seconds in a microsecond.
+pub(crate) const S_PER_US: f32 = 1e-6;
+/// Time from which it no longer matters how long something has lasted, s.
+pub(crate) const LONG_S: f32 = 10.0;
+/// Longest time one frame may stand for, microseconds; a longer gap counts as this much.
+const LONGEST_US: u64 = 50_000;
 /// Length of the quick slot, microseconds.
 const SLOT_US: u32 = 10_000;
 /// Pace of looking back, s: two quick slots.
@@ -80,19 +84,19 @@ impl Clock {
     pub fn step(&mut self, frame: &Frame) -> Beat {
         let gone_us = self.last_us.map_or(0, |last| frame.time_us.saturating_sub(last));
         self.last_us = Some(frame.time_us);
-        let gone_us = gone_us.min((LONGEST_S * 1e6) as u64) as u32;
-        let mut beat = Beat { time_us: frame.time_us, dt_s: gone_us as f32 * 1e-6, ..Beat::default() };
+        let gone_us = gone_us.min(LONGEST_US) as u32;
+        let mut beat = Beat { time_us: frame.time_us, dt_s: gone_us as f32 * S_PER_US, ..Beat::default() };
         self.waited_us += gone_us;
         self.look_back_us += gone_us;
         let quick = self.waited_us >= SLOT_US;
         if self.look_back_due && (quick || frame.pulses_us.is_empty()) {
             self.look_back_due = false;
-            beat.look_back_s = core::mem::take(&mut self.look_back_us) as f32 * 1e-6;
+            beat.look_back_s = core::mem::take(&mut self.look_back_us) as f32 * S_PER_US;
         }
         if !quick {
             return beat;
         }
-        beat.quick_s = self.waited_us as f32 * 1e-6;
+        beat.quick_s = self.waited_us as f32 * S_PER_US;
         self.waited_us = 0;
         self.slots = if self.slots < 9 { self.slots + 1 } else { 0 };
         self.slow_s += beat.quick_s;

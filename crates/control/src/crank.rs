@@ -9,7 +9,7 @@ use core::f32::consts::PI;
 use trimwright_numerics::Ring;
 use trimwright_signals::Frame;
 
-use crate::clock::Beat;
+use crate::clock::{Beat, S_PER_US};
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
@@ -32,11 +32,11 @@ trimwright_numerics::parameters! {
         number long { 1.7, 1.3..=1.95 "1", "engineering judgement" }
         /// Early pulses in a row that are believed after all: then it is the last interval that was wrong.
         whole believed_pulses { u8 = 5, 2..=20 "1", "engineering judgement" }
-        /// Trouble that a pulse lost or refused adds, of which each good one takes 1 away.
+        /// Trouble that a pulse lost or refused adds to a count, from which each good pulse takes 1 away.
         whole trouble { u8 = 24, 1..=100 "1", "engineering judgement: it mounts up from one in 25" }
-        /// Trouble above which a code sets.
+        /// Count of trouble with pulses above which a code sets.
         whole troubled { u8 = 40, 1..=200 "1", "engineering judgement: a single glitch does not" }
-        /// Most the trouble can be.
+        /// Highest count of trouble with pulses.
         whole most_trouble { u8 = 96, 2..=255 "1", "engineering judgement" }
     }
 }
@@ -224,7 +224,7 @@ impl Crank {
             self.stand();
             return;
         };
-        let gone_s = gone_us as f32 * 1e-6;
+        let gone_s = gone_us as f32 * S_PER_US;
         let pulses = f32::from(trigger.pulses_per_firing);
         let interval_s = gone_s * pulses;
         if interval_s < trigger.firing_angle_rad / parameters.fastest_rad_per_s {
@@ -235,7 +235,7 @@ impl Crank {
         let steady = self.known >= parameters.steady_intervals
             && last_s > 0.0
             && self.turning.speed_rad_per_s > parameters.steady_rad_per_s;
-        let soon_s = pulse_us.saturating_sub(core::mem::replace(&mut self.seen_us, pulse_us)) as f32 * 1e-6;
+        let soon_s = pulse_us.saturating_sub(core::mem::replace(&mut self.seen_us, pulse_us)) as f32 * S_PER_US;
         let soon = steady && soon_s * pulses < parameters.short * last_s;
         self.early = if soon { self.early.saturating_add(1) } else { 0 };
         if self.early >= parameters.believed_pulses {

@@ -3,6 +3,7 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
+use crate::clock::LONG_S;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
@@ -15,12 +16,12 @@ trimwright_numerics::parameters! {
         number coast_to_rad_per_s { 52.0, 5.0..=300.0 "rad/s", "engineering judgement: about 500 rpm" }
         /// Time by which the fuel leads a falling speed: it has to wet the wall and wait in the cylinders first.
         number coast_lead_s { 0.25, 0.0..=2.0 "s", "engineering judgement" }
-        /// Farthest that lead goes.
+        /// Farthest that the fuel leads a falling speed.
         number coast_lead_rad_per_s { 45.0, 0.0..=200.0 "rad/s", "engineering judgement" }
-        /// Time constant of the rate of speed.
+        /// Time constant of the rate of speed by which the fuel leads.
         number speed_rate_s { 0.06, 0.01..=1.0 "s", "engineering judgement" }
         /// Time for which the throttle must have been closed before coasting cuts.
-        number coast_after_s { 0.6, 0.0..=10.0 "s", "engineering judgement" }
+        number coast_after_s { 0.6, 0.0..=9.0 "s", "engineering judgement" }
         /// Coolant temperature from which coasting cuts.
         number coast_warm_k { 323.0, 250.0..=370.0 "K", "engineering judgement" }
         /// Speed below the rev limit at which the fuel comes back.
@@ -38,13 +39,13 @@ trimwright_numerics::parameters! {
     pub struct LeanGuardParameters<f32> "lean_guard" {
         /// Manifold over barometric pressure above which a lean mixture is dangerous.
         number load { 0.85, 0.4..=1.0 "1", "engineering judgement" }
-        /// Lambda over wanted lambda that counts as dangerous there.
+        /// Lambda over wanted lambda that counts as dangerous under load.
         number lean { 1.12, 1.03..=1.4 "1", "engineering judgement" }
-        /// Time of it until the fuel is cut.
+        /// Time of a dangerous mixture until the fuel is cut.
         number trips_s { 0.8, 0.1..=10.0 "s", "engineering judgement" }
-        /// Fuel that is added until then, share.
+        /// Fuel that is added until the fuel is cut for a dangerous mixture, share.
         number adds { 0.1, 0.0..=0.3 "1", "engineering judgement" }
-        /// Time of it from which the guard counts as at work.
+        /// Time of a dangerous mixture from which the guard counts as at work and nothing is learned.
         number guards_s { 0.1, 0.0..=5.0 "s", "engineering judgement" }
     }
 }
@@ -86,9 +87,6 @@ pub struct Cuts {
     falls_rad_per_s2: f32,
 }
 
-/// Longest time that is counted, s.
-const LONGEST_S: f32 = 10.0;
-
 impl Cuts {
     /// The cut of this instant.
     pub const fn cut(&self) -> Cut {
@@ -112,7 +110,7 @@ impl Cuts {
             (parameters.coast_lead_s * self.falls_rad_per_s2).held(0.0, parameters.coast_lead_rad_per_s);
         let answers = setup.answers();
         let closed = belief.throttle_closed;
-        self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONGEST_S) } else { 0.0 };
+        self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONG_S) } else { 0.0 };
         let over = speed_rad_per_s - answers.idle_speed_rad_per_s;
         let band = if self.cut == Cut::OverSpeed { parameters.limit_band_rad_per_s } else { 0.0 };
         let coasting = if self.cut == Cut::Coasting {
@@ -130,7 +128,7 @@ impl Cuts {
             Cut::None
         };
         self.since_cut_s =
-            if self.cut == Cut::None { (self.since_cut_s + dt_s).at_most(LONGEST_S) } else { 0.0 };
+            if self.cut == Cut::None { (self.since_cut_s + dt_s).at_most(LONG_S) } else { 0.0 };
         self.cut
     }
 

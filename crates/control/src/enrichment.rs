@@ -13,9 +13,9 @@ trimwright_numerics::parameters! {
         curve cranking { [8] = [(253.0, 0.58), (273.0, 0.66), (293.0, 0.75), (323.0, 0.85), (358.0, 0.92)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
         /// Longest cranking without a start before the fuel is thinned out again.
         number flooding_s { 4.0, 0.5..=60.0 "s", "engineering judgement" }
-        /// How fast it is thinned out then, share of lambda.
+        /// How fast cranking fuel is thinned out when the engine does not start, share of lambda.
         number thinning_per_s { 0.1, 0.0..=1.0 "1/s", "engineering judgement" }
-        /// Longest time for which it is thinned out further.
+        /// Time for which cranking fuel is thinned out further when the engine does not start.
         number thinning_s { 10.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Richest lambda while cranking.
         number cranking_richest { 0.3, 0.1..=0.8 "1", "engineering judgement" }
@@ -25,19 +25,19 @@ trimwright_numerics::parameters! {
         curve prime { [8] = [(253.0, 4.0), (273.0, 2.2), (293.0, 1.2), (340.0, 0.3)], 220.0..=400.0 "K" => 0.0..=20.0 "1", "common practice, no source" }
         /// Time by which the prime pulse waits for the pump.
         number prime_after_s { 0.8, 0.0..=10.0 "s", "engineering judgement" }
-        /// Fuel right after the start against coolant temperature, over that of a warm engine.
+        /// After-start enrichment right after the start against coolant temperature, ratio of fuel.
         curve after_start { [8] = [(253.0, 1.25), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)], 220.0..=400.0 "K" => 1.0..=2.0 "1", "common practice, no source" }
-        /// Time in which that is gone against coolant temperature.
+        /// Time in which the after-start enrichment is gone, against coolant temperature.
         curve after_start_s { [8] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)], 220.0..=400.0 "K" => 0.5..=300.0 "s", "common practice, no source" }
-        /// Standard deviations of a map that does not know the idle by which it is made richer after a start.
+        /// Standard deviations of a map that does not know the idle yet by which fuel is added after a start.
         number unsure_sigmas { 1.0, 0.0..=3.0 "1", "engineering judgement" }
-        /// Time since the start from which that allowance falls.
+        /// Time since the start from which the allowance for an unknown map falls.
         number unsure_from_s { 8.0, 0.0..=15.0 "s", "engineering judgement" }
-        /// Time since the start at which it is gone: the trim has taken over.
+        /// Time since the start at which the allowance for an unknown map is gone: the trim has taken over.
         number unsure_until_s { 22.0, 16.0..=300.0 "s", "engineering judgement" }
         /// Time since the start from which the allowance for an unknown wall film falls.
         number wetted_from_s { 1.0, 0.0..=2.0 "s", "engineering judgement" }
-        /// Time since the start at which it is gone: the wall is wet.
+        /// Time since the start at which the allowance for an unknown wall film is gone: the wall is wet.
         number wetted_until_s { 4.0, 2.5..=60.0 "s", "engineering judgement" }
         /// Richest lambda that all enrichment together makes.
         number richest { 0.5, 0.2..=0.8 "1", "engineering judgement" }

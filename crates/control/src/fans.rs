@@ -3,6 +3,7 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
+use crate::clock::LONG_S;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
@@ -26,9 +27,6 @@ trimwright_numerics::parameters! {
     }
 }
 
-/// Time from which it no longer matters how long something has been wanted, s.
-const LONGEST_WANTED_S: f32 = 10.0;
-
 /// Fans and clutch.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -43,7 +41,7 @@ pub struct Fans {
 
 /// For how long something has been wanted, s.
 fn lasts(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
-    *wanted_s = if wanted { (*wanted_s + dt_s).at_most(LONGEST_WANTED_S) } else { 0.0 };
+    *wanted_s = if wanted { (*wanted_s + dt_s).at_most(LONG_S) } else { 0.0 };
     *wanted_s
 }
 

@@ -17,29 +17,29 @@ trimwright_numerics::parameters! {
         list warm_share { [3] = [0.68, 0.277, 0.055], 0.0..=2.0 "1", "reprint of Hendricks et al., SAE 960037" }
         /// Coefficients a to f of the time constant of a warm wall, a (b - c n) (p - d)^2 + e - f n, with pressure p in bar and speed n in 1000 rpm.
         list warm_s { [6] = [1.35, 1.68, 0.672, 0.825, 0.71, 0.06], 0.0..=5.0 "s", "reprint of Hendricks et al., SAE 960037" }
-        /// Lowest pressure at which both are followed.
+        /// Lowest pressure at which share and time constant of a warm wall are followed.
         number map_low_bar { 0.2, 0.05..=0.6 "bar", "engineering judgement: about where the published map begins" }
-        /// Highest pressure at which both are followed.
+        /// Highest pressure at which share and time constant of a warm wall are followed.
         number map_high_bar { 1.0, 0.7..=3.0 "bar", "engineering judgement: about where the published map ends" }
-        /// Lowest speed at which the share is followed.
+        /// Lowest speed at which the wetting share of a warm wall is followed.
         number share_low_krpm { 0.3, 0.05..=2.0 "krpm", "engineering judgement: about where the published map begins" }
-        /// Lowest speed at which the time constant is followed.
+        /// Lowest speed at which the time constant of a warm wall is followed.
         number tau_low_krpm { 0.6, 0.05..=2.0 "krpm", "engineering judgement: about where the published map begins" }
-        /// Highest speed at which both are followed.
+        /// Highest speed at which share and time constant of a warm wall are followed.
         number high_krpm { 4.0, 2.0..=12.0 "krpm", "engineering judgement: about where the published map ends" }
         /// Share of what is left over by the warm wall that a cold one holds besides, against coolant temperature: believing too much floods a cold engine, believing too little only starts it later.
         curve cold_share { [8] = [(253.0, 0.30), (273.0, 0.22), (293.0, 0.09), (323.0, 0.04), (355.0, 0.0)], 220.0..=400.0 "K" => 0.0..=0.9 "1", "engineering judgement" }
-        /// Factor on the time constant against coolant temperature.
+        /// Factor on the film's time constant against coolant temperature.
         curve cold_factor { [8] = [(253.0, 2.6), (273.0, 2.1), (293.0, 1.6), (323.0, 1.2), (355.0, 1.0)], 220.0..=400.0 "K" => 0.5..=10.0 "1", "engineering judgement" }
         /// Most of the injection that may be believed to wet the wall.
         number share_high { 0.88, 0.0..=0.95 "1", "engineering judgement" }
-        /// Shortest time constant that is believed.
+        /// Shortest time constant of the film that is believed.
         number shortest_s { 0.05, 0.01..=0.5 "s", "engineering judgement" }
-        /// Longest time constant that is believed.
+        /// Longest time constant of the film that is believed.
         number longest_s { 8.0, 0.5..=60.0 "s", "engineering judgement" }
-        /// Shortest time constant with what was learned.
+        /// Shortest time constant of the film with what was learned.
         number learned_shortest_s { 0.03, 0.01..=0.5 "s", "engineering judgement" }
-        /// Longest time constant with what was learned.
+        /// Longest time constant of the film with what was learned.
         number learned_longest_s { 12.0, 0.5..=60.0 "s", "engineering judgement" }
         /// Shortest time constant in which a film dries up while the crank stands.
         number drying_shortest_s { 0.3, 0.05..=10.0 "s", "engineering judgement" }
@@ -54,6 +54,9 @@ trimwright_numerics::parameters! {
 
 /// Number of properties that are learned of the film: how far its share and its time constant are from the believed ones, ln.
 pub const FILM: usize = 2;
+/// Bar in a pascal, and thousands of revolutions a minute in a radian a second.
+const BAR_PER_PA: f32 = 1e-5;
+const KRPM_PER_RAD_PER_S: f32 = 60.0 / core::f32::consts::TAU * 1e-3;
 /// Most fuel on the wall that is believed, kg.
 const MOST_KG: f32 = 0.1;
 /// Longest and shortest time between events that counts, s.
@@ -88,8 +91,8 @@ pub fn believed_film(
     speed_rad_per_s: f32,
     ect_k: f32,
 ) -> FilmBelief {
-    let p = (map_pa * 1e-5).held(parameters.map_low_bar, parameters.map_high_bar);
-    let krpm = speed_rad_per_s * (60.0 / core::f32::consts::TAU * 1e-3);
+    let p = (map_pa * BAR_PER_PA).held(parameters.map_low_bar, parameters.map_high_bar);
+    let krpm = speed_rad_per_s * KRPM_PER_RAD_PER_S;
     let n = krpm.held(parameters.share_low_krpm, parameters.high_krpm);
     let n_slow = n.held(parameters.tau_low_krpm, parameters.high_krpm);
     let [at_rest, by_p, by_n] = parameters.warm_share;

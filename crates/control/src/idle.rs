@@ -4,6 +4,7 @@ use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
 
 use crate::believe::Belief;
+use crate::clock::LONG_S;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
@@ -64,9 +65,6 @@ trimwright_numerics::parameters! {
         number wet_s { 0.3, 0.01..=5.0 "s", "common practice, no source: a dashpot's oldest use" }
     }
 }
-
-/// Time from which it no longer matters how long the throttle has been closed, s.
-const LONGEST_CLOSED_S: f32 = 10.0;
 
 /// What loads the engine.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
@@ -164,7 +162,7 @@ impl Idle {
         self.target_rad_per_s = warm + cold.at_least(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
         let closed = belief.throttle_closed;
-        self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONGEST_CLOSED_S) } else { 0.0 };
+        self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONG_S) } else { 0.0 };
         let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
         self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (parameters.rate_s + dt_s);
         let free = self.closed_s > parameters.closed_s && !loads.in_gear;

@@ -7,6 +7,7 @@
 use trimwright_numerics::Real;
 
 use crate::believe::Belief;
+use crate::clock::LONG_S;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
@@ -38,9 +39,6 @@ trimwright_numerics::parameters! {
 const STOICH_RATIO: f32 = 9.296;
 /// Longest time between firings that extra fuel is given for, s: a longer one is a gap in the pulses.
 const LONGEST_INTERVAL_S: f32 = 0.1;
-/// Time from which it no longer matters how long the conditions have held, s.
-const LONGEST_FIT_S: f32 = 10.0;
-
 /// Nitrous control.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -126,7 +124,7 @@ impl Nitrous {
             && belief.tp > parameters.least_throttle
             && in_window
             && warm;
-        self.fit_s = if fit { (self.fit_s + dt_s).at_most(LONGEST_FIT_S) } else { 0.0 };
+        self.fit_s = if fit { (self.fit_s + dt_s).at_most(LONG_S) } else { 0.0 };
         self.on = self.fit_s > parameters.steady_s;
         self.on
     }

@@ -49,9 +49,9 @@ trimwright_numerics::parameters! {
         number supply_low_v { 11.0, 8.0..=13.0 "V", "common practice, no source" }
         /// Supply voltage above which a code sets.
         number supply_high_v { 16.0, 14.5..=20.0 "V", "common practice, no source" }
-        /// Mean of what is taken back from slot to slot of 10 ms above which a wire is noisy: a sensor may move fast, but not to and fro.
+        /// Mean change taken back from slot to slot of 10 ms above which a wire is noisy: a sensor may move fast, but not to and fro.
         number noisy_v { 0.045, 0.005..=0.5 "V", "engineering judgement" }
-        /// Share of a new slot of 10 ms in that mean.
+        /// Share of a new slot of 10 ms in the mean that tells noise.
         number noise_share { 0.04, 0.005..=0.5 "1", "engineering judgement: a quarter of a second of slots" }
         /// Change from slot to slot up to which a wire does not move at all.
         number still_v { 1e-5, 0.0..=0.01 "V", "engineering judgement: below a step of the converter" }
@@ -63,7 +63,7 @@ trimwright_numerics::parameters! {
         number lambda_stuck_s { 0.6, 0.05..=10.0 "s", "engineering judgement" }
         /// Difference of MAP from what the same throttle makes at the speed that shows TP to be stuck.
         number tp_moved_pa { 15e3, 3e3..=60e3 "Pa", "engineering judgement" }
-        /// Ratio of speeds over which that is known well enough.
+        /// Ratio of speeds up to which it is known well enough what pressure the same throttle makes.
         number tp_other_speed { 1.7, 1.1..=4.0 "1", "engineering judgement" }
         /// Way of the wideband output to its lean end within a slot of 10 ms that no sensor makes.
         number leap_lean_v { 2.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 1.3 V at most from lambda 1" }
@@ -71,7 +71,7 @@ trimwright_numerics::parameters! {
         number leap_rich_v { 1.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 0.7 V at most from lambda 1" }
         /// Speed from which an engine counts as running.
         number running_rad_per_s { 45.0, 20.0..=100.0 "rad/s", "engineering judgement" }
-        /// Time after which an engine that was started has settled.
+        /// Time after a start from which a throttle sensor may be found stuck.
         number settled_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Time after which a running engine's lambda sensor should be ready.
         number heated_s { 60.0, 5.0..=600.0 "s", "engineering judgement" }

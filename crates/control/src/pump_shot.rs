@@ -16,7 +16,7 @@ trimwright_numerics::parameters! {
         number decay_s { 0.08, 0.01..=2.0 "s", "engineering judgement" }
         /// Share of what is missing to barometric pressure that a shot may make up for.
         number room { 0.8, 0.0..=1.0 "1", "engineering judgement" }
-        /// Least manifold pressure that a shot is related to.
+        /// Least manifold pressure that a shot counts as a share of.
         number least_map_pa { 15e3, 5e3..=40e3 "Pa", "engineering judgement" }
     }
 }

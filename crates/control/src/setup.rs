@@ -65,7 +65,7 @@ impl Setup {
             ect: sensors.ect(),
             iat: sensors.iat(),
             cylinder_m3: answers.displacement_m3 / f32::from(answers.cylinders),
-            firing_angle_rad: 4.0 * core::f32::consts::PI / f32::from(answers.cylinders),
+            firing_angle_rad: 2.0 * core::f32::consts::TAU / f32::from(answers.cylinders),
             flow_per_root_pa,
             rail_flow_kg_per_s: flow_per_root_pa * Real::sqrt(rail_drop_pa),
             pipe_kg: exhaust.pipe_kg_per_m3 * answers.displacement_m3,

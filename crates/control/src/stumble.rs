@@ -23,11 +23,11 @@ trimwright_numerics::parameters! {
         number try_step { 0.12, 0.0..=0.4 "1", "engineering judgement" }
         /// An engine that dies within this time after its start died of the start.
         number start_s { 20.0, 1.0..=120.0 "s", "engineering judgement" }
-        /// Farthest the fuel is changed, share.
+        /// Farthest that help for a stumbling engine may change the fuel, share.
         number most { 0.4, 0.0..=0.8 "1", "engineering judgement" }
-        /// Time constant in which extra fuel fades while nothing measures the mixture.
+        /// Time constant in which help for a stumbling engine fades while nothing measures the mixture.
         number fades_blind_s { 60.0, 1.0..=1000.0 "s", "engineering judgement" }
-        /// Time constant in which it fades with the sensor at work.
+        /// Time constant in which help for a stumbling engine fades with the oxygen sensor at work.
         number fades_measured_s { 6.0, 0.5..=100.0 "s", "engineering judgement" }
     }
 }

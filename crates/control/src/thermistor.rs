@@ -11,8 +11,14 @@ const TEN_KILO_OHM: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.
 /// Coefficients of a sender of the 2 kOhm class, 1/K: through 5896 ohm at 0 degC, 1175 ohm at 40 degC and 187 ohm at 100 degC (common
 /// practice, from memory).
 const TWO_KILO_OHM: [f32; 4] = [1.284_636_1e-3, 2.627_393e-4, 1.455_397_5e-7, 0.0];
-/// Even steps of voltage from 0 to 5 V.
+/// Supply of the pull-up and of the converter, V.
+const REFERENCE_V: f32 = 5.0;
+/// Volts from both ends where the resistance is told as there, V.
+const EDGE_V: f32 = 0.01;
+/// Even steps of voltage from 0 to that.
 const STEPS: usize = 128;
+/// The last place between them.
+const LAST_PLACE: f32 = STEPS as f32 - 0.001;
 /// Coldest and hottest temperature that is told, K.
 const COLDEST_K: f32 = 200.0;
 const HOTTEST_K: f32 = 460.0;
@@ -54,8 +60,8 @@ impl Thermistor {
         points: &[(f32, f32)],
     ) -> Self {
         let kelvin_of = |volts: f32| {
-            let volts = volts.held(0.01, 4.99);
-            let l = Real::ln(pull_up_ohm * volts / (5.0 - volts));
+            let volts = volts.held(EDGE_V, REFERENCE_V - EDGE_V);
+            let l = Real::ln(pull_up_ohm * volts / (REFERENCE_V - volts));
             let kelvin = match sender {
                 Sender::TenKiloOhm => by_coefficients(&TEN_KILO_OHM, l),
                 Sender::TwoKiloOhm => by_coefficients(&TWO_KILO_OHM, l),
@@ -64,12 +70,12 @@ impl Thermistor {
             };
             kelvin.held(COLDEST_K, HOTTEST_K)
         };
-        Self { kelvin: core::array::from_fn(|step| kelvin_of(step as f32 * 5.0 / STEPS as f32)) }
+        Self { kelvin: core::array::from_fn(|step| kelvin_of(step as f32 * REFERENCE_V / STEPS as f32)) }
     }
 
     /// Temperature at `volts`, K, between 200 and 460 K.
     pub(crate) fn kelvin(&self, volts: f32) -> f32 {
-        let place = (volts * (STEPS as f32 / 5.0)).held(0.0, STEPS as f32 - 0.001);
+        let place = (volts * (STEPS as f32 / REFERENCE_V)).held(0.0, LAST_PLACE);
         let index = place as usize;
         match (self.kelvin.get(index), self.kelvin.get(index + 1)) {
             (Some(low), Some(high)) => low + (place - index as f32) * (high - low),

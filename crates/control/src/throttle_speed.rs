@@ -3,6 +3,7 @@
 //! An opening `a` before a pump of speed `n` gives about `p0 a / sqrt(a^2 + (n / n0)^2)` (engineering judgement: exact for neither end,
 //! right in trend). While MAP is there, the opening of this engine over that of the curve is learned, closed and open throttle apart.
 
+use crate::base_map::OUTSIDE_PA;
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
 
@@ -14,25 +15,25 @@ trimwright_numerics::parameters! {
         curve opening { [8] = [(0.0, 0.018), (0.1, 0.073), (0.3, 0.333), (0.6, 0.983), (1.0, 1.783)], 0.0..=1.0 "1" => 0.001..=10.0 "1", "engineering judgement" }
         /// Effective opening of the idle air valve at full duty.
         number idle_valve_opening { 0.053, 0.0..=1.0 "1", "common practice, no source: about three times the leak of the plates" }
-        /// Speed at which an opening of 1 halves the squared pressure.
+        /// Speed at which an effective opening of 1 halves the squared pressure.
         number full_rad_per_s { 900.0, 100.0..=5000.0 "rad/s", "engineering judgement" }
-        /// Lowest pressure that is worked out, over that outside.
+        /// Lowest manifold over barometric pressure that throttle and speed may make.
         number ratio_low { 0.2, 0.05..=0.5 "1", "engineering judgement" }
-        /// Highest pressure over that outside that an opening is learned from.
+        /// Highest manifold over barometric pressure that an opening is learned from.
         number learned_ratio_high { 0.95, 0.6..=0.99 "1", "engineering judgement: near 1 it tells little of the opening" }
-        /// Lowest pressure over that outside that an opening is learned from.
+        /// Lowest manifold over barometric pressure that an opening is learned from.
         number learned_ratio_low { 0.1, 0.02..=0.5 "1", "engineering judgement" }
-        /// Least that this engine's opening may be over that of the curve.
+        /// Least that the learned opening may be over that of the curve.
         number fit_low { 0.3, 0.05..=1.0 "1", "engineering judgement" }
-        /// Most that this engine's opening may be over that of the curve.
+        /// Most that the learned opening may be over that of the curve.
         number fit_high { 3.0, 1.0..=20.0 "1", "engineering judgement" }
         /// Throttle position below which the opening of the closed throttle is learned and used.
         number closed_tp { 0.03, 0.005..=0.2 "1", "engineering judgement" }
         /// Time constant in which the opening is learned.
         number fit_s { 8.0, 0.5..=200.0 "s", "engineering judgement" }
-        /// Speed above which it is learned.
+        /// Speed above which the opening is learned.
         number fit_from_rad_per_s { 50.0, 20.0..=200.0 "rad/s", "engineering judgement" }
-        /// Rate of throttle position below which it is learned.
+        /// Rate of throttle position below which the opening is learned.
         number fit_still_per_s { 0.1, 0.01..=2.0 "1/s", "engineering judgement" }
     }
 }
@@ -64,7 +65,7 @@ pub struct ThrottleSpeed {
 
 impl Default for ThrottleSpeed {
     fn default() -> Self {
-        Self { map_pa: 101_325.0, baro_pa: 101_325.0, tp: 0.0, iac_duty: 0.3, speed_rad_per_s: 0.0 }
+        Self { map_pa: OUTSIDE_PA, baro_pa: OUTSIDE_PA, tp: 0.0, iac_duty: 0.0, speed_rad_per_s: 0.0 }
     }
 }
 

@@ -19,9 +19,9 @@ trimwright_numerics::parameters! {
         number idle { 1.0, 0.8..=1.1 "1", "common practice, no source" }
         /// Lambda of the lumpy idle of a hot cam, which burns badly at lambda 1; it comes on top of the idle's.
         number hot_cam_idle { 0.94, 0.75..=1.0 "1", "engineering judgement" }
-        /// Throttle position below which the engine may idle.
+        /// Throttle position below which lambda may be that of idle.
         number idle_tp { 0.03, 0.005..=0.1 "1", "engineering judgement" }
-        /// Speed over the wanted warm idle speed below which it idles.
+        /// Speed over the wanted warm idle speed below which lambda may be that of idle.
         number idle_speed { 1.3, 1.05..=2.5 "1", "engineering judgement" }
         /// Lambda against manifold over barometric pressure: where power enrichment sets in, and lambda at full load.
         curve by_load { [8] = [(0.0, 1.0), (0.86, 1.0), (0.95, 0.88), (1.0, 0.87)], 0.0..=1.2 "1" => 0.65..=1.1 "1", "engineering judgement" }
