@@ -12,7 +12,7 @@ const PLAIN: [f64; 4] = [0.0, 0.5, 1.0, 2.0];
 const GIVEN: [(&str, &str); 17] = [
     ("clock.rs", "S_PER_US"),
     ("enrichment.rs", "STANDARD_KG_PER_M3"),
-    ("film.rs", "BAR_PER_PA"),
+    ("base_map.rs", "BAR_PER_PA"),
     ("film.rs", "KRPM_PER_RAD_PER_S"),
     ("plausible.rs", "SUPPLY_DIVIDER"),
     ("thermistor.rs", "REFERENCE_V"),

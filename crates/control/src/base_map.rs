@@ -16,6 +16,8 @@ pub const MAP_POINTS: usize = 12;
 pub const CELLS: usize = RPM_POINTS * MAP_POINTS;
 /// Gas constant of dry air, J/(kg K): ISO 2533.
 pub const R_AIR: f32 = 287.053;
+/// Bar in a pascal.
+pub(crate) const BAR_PER_PA: f32 = 1e-5;
 /// Outside pressure for which the map is stated, Pa (ISO 2533); at part load also that in the exhaust port.
 pub const OUTSIDE_PA: f32 = 101_325.0;
 
@@ -101,7 +103,7 @@ impl BaseMapParameters {
     /// the overlap factor in deg/m, N in 1/s, pressures in bar.
     fn back_flow(&self, overlap_deg_per_m: f32, map_pa: f32, speed_rad_per_s: f32) -> f32 {
         let ratio = (map_pa / OUTSIDE_PA).held(0.1, 1.0);
-        let drop_bar = (1.0 - ratio) * OUTSIDE_PA * 1e-5;
+        let drop_bar = (1.0 - ratio) * OUTSIDE_PA * BAR_PER_PA;
         let turns_per_s = speed_rad_per_s / core::f32::consts::TAU;
         let expanded = Real::powf(ratio, self.back_flow_exponent);
         self.back_flow * overlap_deg_per_m / turns_per_s * expanded * Real::sqrt(drop_bar)

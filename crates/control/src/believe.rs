@@ -6,12 +6,13 @@ use trimwright_numerics::Real;
 use trimwright_numerics::parameters::{along, along_beyond};
 use trimwright_signals::Frame;
 
+use crate::base_map::OUTSIDE_PA;
 use crate::clock::Beat;
 use crate::crank::Turning;
 use crate::doubts::Doubts;
 use crate::plausible::{Evidence, PlausibilityParameters, Plausible};
 use crate::sensors::SensorParameters;
-use crate::setup::Setup;
+use crate::setup::{LEAST_BARO_PA, Setup};
 use crate::throttle_speed::{ThrottleSpeed, ThrottleSpeedParameters};
 use crate::trouble_codes::Reports;
 use crate::wire::within;
@@ -124,14 +125,14 @@ pub struct Belief {
 impl Default for Belief {
     fn default() -> Self {
         Self {
-            map_pa: 101_325.0,
+            map_pa: OUTSIDE_PA,
             map_rate_pa_per_s: 0.0,
-            baro_pa: 101_325.0,
+            baro_pa: OUTSIDE_PA,
             tp: 0.0,
             tp_rate_per_s: 0.0,
             throttle_closed: true,
-            ect_k: 293.0,
-            iat_k: 293.0,
+            ect_k: ROOM_K,
+            iat_k: ROOM_K,
             rail_pa: 300e3,
             battery_v: 12.5,
             lambda: 1.0,
@@ -162,8 +163,8 @@ impl Belief {
     }
 }
 
-/// Barometric pressure below which a ratio to it means nothing, Pa.
-const LEAST_BARO_PA: f32 = 30e3;
+/// What is taken before the first reading, K.
+const ROOM_K: f32 = 293.0;
 
 /// What the estimate works from.
 #[derive(Clone, Copy)]

@@ -235,7 +235,8 @@ impl Crank {
         let steady = self.known >= parameters.steady_intervals
             && last_s > 0.0
             && self.turning.speed_rad_per_s > parameters.steady_rad_per_s;
-        let soon_s = pulse_us.saturating_sub(core::mem::replace(&mut self.seen_us, pulse_us)) as f32 * S_PER_US;
+        let soon_s =
+            pulse_us.saturating_sub(core::mem::replace(&mut self.seen_us, pulse_us)) as f32 * S_PER_US;
         let soon = steady && soon_s * pulses < parameters.short * last_s;
         self.early = if soon { self.early.saturating_add(1) } else { 0 };
         if self.early >= parameters.believed_pulses {

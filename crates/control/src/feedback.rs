@@ -72,7 +72,7 @@ impl Feedback {
 
     /// Nothing is known just now. Gives the trim, ln of fuel.
     pub fn wait(&mut self, parameters: &FeedbackParameters, dt_s: f32) -> f32 {
-        self.frozen_s = (self.frozen_s + dt_s).at_most(LONGEST_FROZEN_S);
+        self.frozen_s = (self.frozen_s + dt_s).at_most(2.0 * parameters.keep_s + 1.0);
         if self.frozen_s > parameters.keep_s {
             self.trim_ln -= dt_s / (parameters.fade_s + dt_s) * self.trim_ln;
         }
@@ -90,9 +90,6 @@ impl FeedbackParameters {
         trim_ln.held(-self.authority_ln, self.authority_ln)
     }
 }
-
-/// Time from which it no longer matters how long the trim has been frozen, s.
-const LONGEST_FROZEN_S: f32 = 1e4;
 
 #[cfg(test)]
 mod tests {

@@ -9,6 +9,8 @@
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
 
+use crate::base_map::BAR_PER_PA;
+
 trimwright_numerics::parameters! {
     /// Believed wall film, and how far it is compensated.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
@@ -54,8 +56,7 @@ trimwright_numerics::parameters! {
 
 /// Number of properties that are learned of the film: how far its share and its time constant are from the believed ones, ln.
 pub const FILM: usize = 2;
-/// Bar in a pascal, and thousands of revolutions a minute in a radian a second.
-const BAR_PER_PA: f32 = 1e-5;
+/// Thousands of revolutions a minute in a radian a second.
 const KRPM_PER_RAD_PER_S: f32 = 60.0 / core::f32::consts::TAU * 1e-3;
 /// Most fuel on the wall that is believed, kg.
 const MOST_KG: f32 = 0.1;

@@ -12,7 +12,7 @@ const TEN_KILO_OHM: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.
 /// practice, from memory).
 const TWO_KILO_OHM: [f32; 4] = [1.284_636_1e-3, 2.627_393e-4, 1.455_397_5e-7, 0.0];
 /// Supply of the pull-up and of the converter, V.
-const REFERENCE_V: f32 = 5.0;
+pub(crate) const REFERENCE_V: f32 = 5.0;
 /// Volts from both ends where the resistance is told as there, V.
 const EDGE_V: f32 = 0.01;
 /// Even steps of voltage from 0 to that.

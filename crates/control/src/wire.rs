@@ -2,6 +2,8 @@
 
 use trimwright_numerics::Real;
 
+use crate::thermistor::REFERENCE_V;
+
 /// What makes a wire noisy or still.
 #[derive(Clone, Copy)]
 pub(crate) struct WireLimits {
@@ -15,8 +17,6 @@ pub(crate) struct WireLimits {
 
 /// Beyond these volts a wire is taken as being there, V: what is no number must not stay in a mean.
 const WIRE_V: (f32, f32) = (-1.0, 6.0);
-/// Most change from slot to slot that is taken, V.
-const MOST_CHANGE_V: f32 = 5.0;
 
 /// What a wire did over the last slots.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -32,7 +32,7 @@ pub(crate) struct Wire {
 impl Wire {
     /// One slot.
     pub(crate) fn step(&mut self, limits: &WireLimits, volts: f32, dt_s: f32) {
-        let change_v = (volts - self.last_v).held(-MOST_CHANGE_V, MOST_CHANGE_V);
+        let change_v = (volts - self.last_v).held(-REFERENCE_V, REFERENCE_V);
         let before_v = core::mem::replace(&mut self.change_v, change_v);
         self.quiet_s = if change_v.abs() > limits.still_v { 0.0 } else { self.quiet_s + dt_s };
         let back_v = if change_v * before_v < 0.0 { change_v.abs().at_most(before_v.abs()) } else { 0.0 };
