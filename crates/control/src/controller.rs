@@ -373,7 +373,8 @@ impl State {
         match self.phase.phase() {
             Phase::Cranking if clears_flood(&parameters.fuel_cut, self.estimate.belief()) => 0.0,
             Phase::Cranking | Phase::RunningUp | Phase::Running => 1.0,
-            Phase::Stopped | Phase::Priming | Phase::FuelCut | Phase::OverSpeed => 0.0,
+            Phase::Stopped | Phase::Priming => 0.0,
+            Phase::FuelCut | Phase::OverSpeed | Phase::LeanGuard => 0.0,
         }
     }
 
@@ -553,6 +554,11 @@ impl State {
         let wanted_pa = setup.answers().rail_pressure_pa;
         let mut reports = self.dtcs.under(&parameters.trouble_codes);
         reports.report_rail(phase.started() && rail_known, wanted_pa, belief.rail_pa, dt_s);
+        let (rolls, target) = (frame.vss_hz > 0.0, self.idle.target_rad_per_s());
+        let held = phase == Phase::Running && self.idle.is_active() && !(switches.in_gear && rolls);
+        reports.report_idle(held.then_some(target - speed), dt_s);
+        let over_idle = speed / target.at_least(1.0);
+        reports.report_vehicle_speed(rolls, switches.in_gear, belief.load(), over_idle, dt_s);
         let fitness = Fitness {
             armed: switches.nitrous_armed,
             speed_rad_per_s: speed,

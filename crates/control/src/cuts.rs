@@ -59,8 +59,10 @@ pub enum Cut {
     None,
     /// Closed throttle at speed: deceleration fuel cut-off.
     Coasting,
-    /// Above the rev limit, or the lean guard has tripped.
+    /// Above the rev limit.
     OverSpeed,
+    /// The mixture stayed dangerously lean under load: the guard has tripped.
+    LeanGuard,
 }
 
 /// The cuts' memory.
@@ -120,7 +122,9 @@ impl Cuts {
                 && over > parameters.coast_from_rad_per_s
                 && belief.ect_k > parameters.coast_warm_k
         };
-        self.cut = if speed_rad_per_s > answers.rev_limit_rad_per_s - band || guard_tripped {
+        self.cut = if guard_tripped {
+            Cut::LeanGuard
+        } else if speed_rad_per_s > answers.rev_limit_rad_per_s - band {
             Cut::OverSpeed
         } else if coasting {
             Cut::Coasting
@@ -280,8 +284,8 @@ mod tests {
         let mut cuts = Both::default();
         assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::None);
         assert!(cuts.guard.factor(&LEAN_GUARD) > 1.05 && cuts.guard.guarding(&LEAN_GUARD));
-        assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::OverSpeed);
-        assert_eq!(run(&mut cuts, 0.5, 300.0, 60e3, Some(1.0), 1.0), Cut::OverSpeed);
+        assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::LeanGuard);
+        assert_eq!(run(&mut cuts, 0.5, 300.0, 60e3, Some(1.0), 1.0), Cut::LeanGuard);
         assert_eq!(run(&mut cuts, 0.0, 150.0, 40e3, None, 0.1), Cut::None);
     }
 

@@ -65,6 +65,8 @@ pub enum Dtc {
     CrankSilent,
     /// Pulses lost or too many.
     CrankPerformance,
+    /// No pulses of road speed while the car is driven.
+    VehicleSpeed,
     /// Idle speed lower than wanted.
     IdleLow,
     /// Idle speed higher than wanted.
@@ -78,7 +80,7 @@ pub enum Dtc {
 }
 
 /// Number of codes.
-pub(crate) const KINDS: usize = 32;
+pub(crate) const KINDS: usize = 33;
 
 impl Dtc {
     /// All codes, in the order of their numbers.
@@ -110,6 +112,7 @@ impl Dtc {
         Self::FrpHigh,
         Self::CrankSilent,
         Self::CrankPerformance,
+        Self::VehicleSpeed,
         Self::IdleLow,
         Self::IdleHigh,
         Self::VoltsUnstable,
@@ -147,6 +150,7 @@ impl Dtc {
             Self::FrpHigh => "P0193",
             Self::CrankSilent => "P0335",
             Self::CrankPerformance => "P0336",
+            Self::VehicleSpeed => "P0500",
             Self::IdleLow => "P0506",
             Self::IdleHigh => "P0507",
             Self::VoltsUnstable => "P0561",
@@ -185,6 +189,7 @@ impl Dtc {
             Self::FrpHigh => "fuel rail pressure sensor circuit high",
             Self::CrankSilent => "no pulses from the distributor while cranking",
             Self::CrankPerformance => "distributor pulses lost or too many",
+            Self::VehicleSpeed => "no vehicle speed while the car is driven",
             Self::IdleLow => "idle speed lower than wanted",
             Self::IdleHigh => "idle speed higher than wanted",
             Self::VoltsUnstable => "supply voltage reading jumps about",

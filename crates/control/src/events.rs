@@ -174,8 +174,8 @@ mod tests {
     fn a_cut_that_turns_into_another_ends_and_begins() {
         let stands = Outline::of(&State::new(&Parameters::DEFAULT));
         let coasts = Outline { cut: Cut::Coasting, ..stands };
-        let guarded = Outline { cut: Cut::OverSpeed, guard_trips: 1, ..stands };
-        let expected = [Event::CutEnds(Cut::Coasting), Event::CutBegins(Cut::OverSpeed), Event::GuardTripped];
+        let guarded = Outline { cut: Cut::LeanGuard, guard_trips: 1, ..stands };
+        let expected = [Event::CutEnds(Cut::Coasting), Event::CutBegins(Cut::LeanGuard), Event::GuardTripped];
         assert!(coasts.until(&guarded).eq(expected));
     }
 

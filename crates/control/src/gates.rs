@@ -104,7 +104,7 @@ impl Gates {
             (map_moved_pa / parameters.calm_map_pa).at_least(speed_moved / parameters.calm_rad_per_s);
         let volts = parameters.least_battery_v..=parameters.greatest_battery_v;
         let reasons = [
-            (matches!(now.phase, Phase::FuelCut | Phase::OverSpeed), Refusal::FuelCut),
+            (matches!(now.phase, Phase::FuelCut | Phase::OverSpeed | Phase::LeanGuard), Refusal::FuelCut),
             (!now.phase.burns() || now.since_start_s < parameters.after_start_s, Refusal::Starting),
             (now.nitrous, Refusal::Nitrous),
             (now.guarded, Refusal::Guard),

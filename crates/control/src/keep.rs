@@ -51,7 +51,7 @@ use crate::setup::Setup;
 /// Bytes of an image.
 pub const IMAGE_BYTES: usize = HEAD_BYTES + CODE_BYTES + ANSWER_BYTES + 4 * (CELLS + FILM) + 8 + 4;
 /// Version of the layout.
-pub const VERSION: u8 = 2;
+pub const VERSION: u8 = 3;
 
 const LETTERS: [u8; 4] = *b"TWLM";
 const HEAD_BYTES: usize = 16;

@@ -44,6 +44,8 @@ pub enum Phase {
     FuelCut,
     /// It runs too fast, without fuel.
     OverSpeed,
+    /// It runs without fuel because the mixture stayed dangerously lean under load.
+    LeanGuard,
 }
 
 impl Phase {
@@ -54,7 +56,7 @@ impl Phase {
 
     /// Whether the engine has started, with or without fuel just now.
     pub const fn started(self) -> bool {
-        matches!(self, Self::RunningUp | Self::Running | Self::FuelCut | Self::OverSpeed)
+        matches!(self, Self::RunningUp | Self::Running | Self::FuelCut | Self::OverSpeed | Self::LeanGuard)
     }
 }
 
@@ -137,6 +139,7 @@ impl PhaseState {
             Phase::Stopped | Phase::Priming | Phase::Cranking => Phase::RunningUp,
             _ if speed_rad_per_s < parameters.stalled_speed * idle => Phase::Cranking,
             _ if cut == Cut::OverSpeed => Phase::OverSpeed,
+            _ if cut == Cut::LeanGuard => Phase::LeanGuard,
             _ if cut == Cut::Coasting => Phase::FuelCut,
             _ if self.since_start_s < parameters.running_up_s => Phase::RunningUp,
             _ => Phase::Running,

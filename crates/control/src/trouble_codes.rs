@@ -16,7 +16,7 @@ trimwright_numerics::parameters! {
         number lambda_range_s { 2.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
         /// Evidence after which the codes of the mixture and of a slow lambda sensor set.
         number mixture_s { 5.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
-        /// Evidence after which the codes of idle speed and of a lambda sensor that does not get ready set.
+        /// Evidence after which the codes of idle speed, of vehicle speed and of a lambda sensor that does not get ready set.
         number idle_s { 10.0, 0.05..=120.0 "s", "engineering judgement: as long as chance could mimic it" }
         /// Time without evidence after which a code heals.
         number heals_s { 3.0, 0.1..=600.0 "s", "engineering judgement" }
@@ -24,6 +24,14 @@ trimwright_numerics::parameters! {
         number lean_ln { 0.27, 0.05..=0.8 "ln", "engineering judgement" }
         /// Learned correction and trim together below which the mixture is too rich to be corrected.
         number rich_ln { -0.27, -0.8..=-0.05 "ln", "engineering judgement" }
+        /// Idle speed missing above which it is too low.
+        number idle_low_rad_per_s { 10.5, 2.0..=60.0 "rad/s", "common practice, no source: 100 rpm" }
+        /// Idle speed in excess above which it is too high.
+        number idle_high_rad_per_s { 21.0, 4.0..=120.0 "rad/s", "common practice, no source: 200 rpm" }
+        /// Manifold over barometric pressure above which an engine in gear drives the car.
+        number driven_load { 0.5, 0.2..=1.0 "1", "engineering judgement" }
+        /// Crank speed over the wanted idle speed above which it does.
+        number driven_speed { 1.8, 1.2..=5.0 "1", "engineering judgement" }
         /// Rail pressure missing, over the wanted one, above which it is too low.
         number rail_low { 0.25, 0.05..=0.9 "1", "engineering judgement" }
         /// Rail pressure in excess, over the wanted one, above which it is too high.
@@ -36,7 +44,7 @@ impl TroubleCodeParameters {
     const fn sets_after_s(&self, dtc: Dtc) -> f32 {
         match dtc {
             Dtc::SystemLean | Dtc::SystemRich | Dtc::O2Slow => self.mixture_s,
-            Dtc::IdleLow | Dtc::IdleHigh | Dtc::O2Heater => self.idle_s,
+            Dtc::VehicleSpeed | Dtc::IdleLow | Dtc::IdleHigh | Dtc::O2Heater => self.idle_s,
             Dtc::O2Low | Dtc::O2High => self.lambda_range_s,
             Dtc::RailTooLow | Dtc::RailTooHigh | Dtc::VoltsLow | Dtc::VoltsHigh | Dtc::CrankSilent => {
                 self.supply_s
@@ -59,13 +67,19 @@ impl TroubleCodeParameters {
 /// (0..60).for_each(|_| reports.report(Dtc::TpLow, true, 0.01));
 /// assert!(dtcs.active().eq([Dtc::TpLow]) && dtcs.stored().eq([Dtc::TpLow]));
 /// ```
-#[derive(Clone, Debug, Default, PartialEq)]
+#[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Dtcs {
     /// Evidence gathered, s: rises with the fault, falls without it.
     evidence_s: [f32; KINDS],
     set: Codes,
     stored: Codes,
+}
+
+impl Default for Dtcs {
+    fn default() -> Self {
+        Self { evidence_s: [0.0; KINDS], set: Codes::empty(), stored: Codes::empty() }
+    }
 }
 
 impl Dtcs {
@@ -118,6 +132,26 @@ pub struct Reports<'a> {
 }
 
 impl Reports<'_> {
+    /// Codes of an idle that is held: how much faster than it turns it is wanted to, rad/s; none while it is not held, or the car rolls.
+    pub(crate) fn report_idle(&mut self, slower_rad_per_s: Option<f32>, dt_s: f32) {
+        let (low, high) = (self.parameters.idle_low_rad_per_s, self.parameters.idle_high_rad_per_s);
+        self.report(Dtc::IdleLow, slower_rad_per_s.is_some_and(|slower| slower > low), dt_s);
+        self.report(Dtc::IdleHigh, slower_rad_per_s.is_some_and(|slower| slower < -high), dt_s);
+    }
+
+    /// Code of a vehicle speed that is missing while the engine drives the car: load, and crank speed over the wanted idle speed, in gear.
+    pub(crate) fn report_vehicle_speed(
+        &mut self,
+        rolls: bool,
+        in_gear: bool,
+        load: f32,
+        speed: f32,
+        dt_s: f32,
+    ) {
+        let driven = in_gear && load > self.parameters.driven_load && speed > self.parameters.driven_speed;
+        self.report(Dtc::VehicleSpeed, driven && !rolls, dt_s);
+    }
+
     /// Takes what one check found over `dt_s` seconds.
     ///
     /// ```
@@ -238,5 +272,27 @@ mod tests {
         };
         assert_eq!(after(&wary, 0.15), Codes::empty().with(Dtc::SystemLean));
         assert_eq!((after(&wary, -0.15), after(&TIMES, 0.15)), (Codes::empty(), Codes::empty()));
+    }
+
+    #[test]
+    fn an_idle_off_its_speed_and_a_road_speed_that_is_missing_set_their_codes() {
+        let codes = TroubleCodeParameters::DEFAULT;
+        let after = |report: &dyn Fn(&mut Reports<'_>)| {
+            let mut dtcs = Dtcs::default();
+            (0..1200).for_each(|_| report(&mut dtcs.under(&codes)));
+            dtcs.active_codes()
+        };
+        let one = |dtc| Codes::empty().with(dtc);
+        assert_eq!(after(&|reports| reports.report_idle(Some(15.0), 0.01)), one(Dtc::IdleLow));
+        assert_eq!(after(&|reports| reports.report_idle(Some(-25.0), 0.01)), one(Dtc::IdleHigh));
+        assert_eq!(after(&|reports| reports.report_idle(Some(-15.0), 0.01)), Codes::empty());
+        assert_eq!(after(&|reports| reports.report_idle(None, 0.01)), Codes::empty());
+        let driven = |rolls, in_gear, load| {
+            after(&move |reports| reports.report_vehicle_speed(rolls, in_gear, load, 2.5, 0.01))
+        };
+        assert_eq!(driven(false, true, 0.8), one(Dtc::VehicleSpeed));
+        for (rolls, in_gear, load) in [(true, true, 0.8), (false, false, 0.8), (false, true, 0.3)] {
+            assert_eq!(driven(rolls, in_gear, load), Codes::empty());
+        }
     }
 }

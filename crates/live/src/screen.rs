@@ -233,6 +233,7 @@ impl Screen<'_> {
             Phase::Running => "running",
             Phase::FuelCut => "coasting, fuel cut",
             Phase::OverSpeed => "too fast, fuel cut",
+            Phase::LeanGuard => "too lean under load, fuel cut",
         }
     }
 
