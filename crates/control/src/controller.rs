@@ -557,8 +557,8 @@ impl State {
         let (rolls, target) = (frame.vss_hz > 0.0, self.idle.target_rad_per_s());
         let held = phase == Phase::Running && self.idle.is_active() && !(switches.in_gear && rolls);
         reports.report_idle(held.then_some(target - speed), dt_s);
-        let over_idle = speed / target.at_least(1.0);
-        reports.report_vehicle_speed(rolls, switches.in_gear, belief.load(), over_idle, dt_s);
+        let standing = switches.in_gear && !rolls;
+        reports.report_vehicle_speed(standing, belief.load(), speed / target.at_least(1.0), dt_s);
         let fitness = Fitness {
             armed: switches.nitrous_armed,
             speed_rad_per_s: speed,

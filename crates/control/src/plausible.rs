@@ -239,9 +239,7 @@ impl Plausible {
             ),
             (Dtc::CrankPerformance, turning.troubled),
         ];
-        for (dtc, found) in findings {
-            reports.report(dtc, found, dt_s);
-        }
+        reports.report_all(&findings, dt_s);
         Doubts {
             map: !within(frame.map_v, ratiometric_v) || map_stuck || self.map.is_noisy(),
             tp: !within(frame.tp_v, ratiometric_v) || self.tp.is_noisy() || self.tp_stuck,

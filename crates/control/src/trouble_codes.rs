@@ -72,13 +72,20 @@ impl TroubleCodeParameters {
 pub struct Dtcs {
     /// Evidence gathered, s: rises with the fault, falls without it.
     evidence_s: [f32; KINDS],
+    /// The codes for which there is some.
+    gathering: Codes,
     set: Codes,
     stored: Codes,
 }
 
 impl Default for Dtcs {
     fn default() -> Self {
-        Self { evidence_s: [0.0; KINDS], set: Codes::empty(), stored: Codes::empty() }
+        Self {
+            evidence_s: [0.0; KINDS],
+            gathering: Codes::empty(),
+            set: Codes::empty(),
+            stored: Codes::empty(),
+        }
     }
 }
 
@@ -139,17 +146,10 @@ impl Reports<'_> {
         self.report(Dtc::IdleHigh, slower_rad_per_s.is_some_and(|slower| slower < -high), dt_s);
     }
 
-    /// Code of a vehicle speed that is missing while the engine drives the car: load, and crank speed over the wanted idle speed, in gear.
-    pub(crate) fn report_vehicle_speed(
-        &mut self,
-        rolls: bool,
-        in_gear: bool,
-        load: f32,
-        speed: f32,
-        dt_s: f32,
-    ) {
-        let driven = in_gear && load > self.parameters.driven_load && speed > self.parameters.driven_speed;
-        self.report(Dtc::VehicleSpeed, driven && !rolls, dt_s);
+    /// Code of a vehicle speed that is missing while the engine drives the car: in gear, loaded, and well above its idle speed.
+    pub(crate) fn report_vehicle_speed(&mut self, standing: bool, load: f32, over_idle: f32, dt_s: f32) {
+        let driven = load > self.parameters.driven_load && over_idle > self.parameters.driven_speed;
+        self.report(Dtc::VehicleSpeed, standing && driven, dt_s);
     }
 
     /// Takes what one check found over `dt_s` seconds.
@@ -173,6 +173,7 @@ impl Reports<'_> {
         }
         let sets_after_s = self.parameters.sets_after_s(dtc);
         if found {
+            self.dtcs.gathering = self.dtcs.gathering.with(dtc);
             *evidence_s = (*evidence_s + dt_s).at_most(sets_after_s);
             if *evidence_s >= sets_after_s {
                 self.dtcs.set = self.dtcs.set.with(dtc);
@@ -181,8 +182,19 @@ impl Reports<'_> {
         } else {
             *evidence_s = (*evidence_s - dt_s * sets_after_s / self.parameters.heals_s).at_least(0.0);
             if *evidence_s <= 0.0 {
+                self.dtcs.gathering = self.dtcs.gathering.without(dtc);
                 self.dtcs.set = self.dtcs.set.without(dtc);
             }
+        }
+    }
+
+    /// Takes what many checks found over `dt_s` seconds. Nearly always that is nothing, and nothing was found before.
+    pub(crate) fn report_all(&mut self, findings: &[(Dtc, bool)], dt_s: f32) {
+        if self.dtcs.gathering.is_empty() && !findings.iter().any(|(_, found)| *found) {
+            return;
+        }
+        for &(dtc, found) in findings {
+            self.report(dtc, found, dt_s);
         }
     }
 
@@ -287,12 +299,12 @@ mod tests {
         assert_eq!(after(&|reports| reports.report_idle(Some(-25.0), 0.01)), one(Dtc::IdleHigh));
         assert_eq!(after(&|reports| reports.report_idle(Some(-15.0), 0.01)), Codes::empty());
         assert_eq!(after(&|reports| reports.report_idle(None, 0.01)), Codes::empty());
-        let driven = |rolls, in_gear, load| {
-            after(&move |reports| reports.report_vehicle_speed(rolls, in_gear, load, 2.5, 0.01))
+        let driven = |standing, load, over_idle| {
+            after(&move |reports| reports.report_vehicle_speed(standing, load, over_idle, 0.01))
         };
-        assert_eq!(driven(false, true, 0.8), one(Dtc::VehicleSpeed));
-        for (rolls, in_gear, load) in [(true, true, 0.8), (false, false, 0.8), (false, true, 0.3)] {
-            assert_eq!(driven(rolls, in_gear, load), Codes::empty());
+        assert_eq!(driven(true, 0.8, 2.5), one(Dtc::VehicleSpeed));
+        for (standing, load, over_idle) in [(false, 0.8, 2.5), (true, 0.3, 2.5), (true, 0.8, 1.1)] {
+            assert_eq!(driven(standing, load, over_idle), Codes::empty());
         }
     }
 }
