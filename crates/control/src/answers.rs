@@ -60,41 +60,41 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
     pub struct SetupAnswers<f32> "setup" {
         /// Swept volume of all cylinders.
-        number displacement_m3 { 5.2e-3, 0.5e-3..=10e-3 "m3", "an invented V8" }
+        number displacement_m3 { 5.2e-3, 0.5e-3..=10e-3 "m3", "engineering judgement: an invented V8" }
         /// Number of cylinders. The distributor gives as many pulses in two turns.
-        whole cylinders { u8 = 8, 1..=8 "1", "an invented V8" }
+        whole cylinders { u8 = 8, 1..=8 "1", "engineering judgement: an invented V8" }
         /// How far the camshaft is from the one the engine left the works with.
-        choice cam { Cam = Cam::Mild, "an invented V8" }
+        choice cam { Cam = Cam::Mild, "engineering judgement: an invented V8" }
         /// Compression ratio.
-        number compression_ratio { 8.8, 6.0..=14.0 "1", "an invented V8" }
+        number compression_ratio { 8.8, 6.0..=14.0 "1", "engineering judgement: an invented V8" }
         /// Number of injectors in the throttle body.
-        whole injectors { u8 = 4, 1..=8 "1", "an invented V8" }
+        whole injectors { u8 = 4, 1..=8 "1", "engineering judgement: an invented V8" }
         /// Static flow of one injector at its rated pressure.
-        number injector_flow_kg_per_s { 8.0e-3, 0.5e-3..=30e-3 "kg/s", "an invented V8" }
+        number injector_flow_kg_per_s { 8.0e-3, 0.5e-3..=30e-3 "kg/s", "engineering judgement: an invented V8" }
         /// Pressure drop at which that flow was measured.
-        number injector_rated_pressure_pa { 300e3, 50e3..=600e3 "Pa", "an invented V8" }
+        number injector_rated_pressure_pa { 300e3, 50e3..=600e3 "Pa", "engineering judgement: an invented V8" }
         /// Wanted fuel rail pressure above ambient.
-        number rail_pressure_pa { 300e3, 50e3..=600e3 "Pa", "an invented V8" }
+        number rail_pressure_pa { 300e3, 50e3..=600e3 "Pa", "engineering judgement: an invented V8" }
         /// How the fuel gets its pressure.
-        choice fuel_system { FuelSystem = FuelSystem::Return, "an invented V8" }
+        choice fuel_system { FuelSystem = FuelSystem::Return, "engineering judgement: an invented V8" }
         /// Stoichiometric air-fuel ratio of the fuel: 8.9 is ethanol; pump petrol without ethanol is near 14.6.
-        number stoich_afr { 14.6, 8.9..=15.2 "1", "an invented V8" }
+        number stoich_afr { 14.6, 8.9..=15.2 "1", "engineering judgement: an invented V8" }
         /// Idle speed when warm.
-        number idle_speed_rad_per_s { 73.3, 45.0..=160.0 "rad/s", "an invented V8" }
+        number idle_speed_rad_per_s { 73.3, 45.0..=160.0 "rad/s", "engineering judgement: an invented V8" }
         /// Speed at which fuel is cut.
-        number rev_limit_rad_per_s { 545.0, 300.0..=900.0 "rad/s", "an invented V8" }
+        number rev_limit_rad_per_s { 545.0, 300.0..=900.0 "rad/s", "engineering judgement: an invented V8" }
         /// The controller sets the spark advance.
-        flag controls_spark { true, "an invented V8" }
+        flag controls_spark { true, "engineering judgement: an invented V8" }
         /// The controller switches the cooling fans.
-        flag controls_fans { true, "an invented V8" }
+        flag controls_fans { true, "engineering judgement: an invented V8" }
         /// Coolant temperature that starts the first fan.
-        number fan1_on_k { 364.0, 330.0..=390.0 "K", "an invented V8" }
+        number fan1_on_k { 364.0, 330.0..=390.0 "K", "engineering judgement: an invented V8" }
         /// Coolant temperature that starts the second fan.
-        number fan2_on_k { 369.0, 330.0..=390.0 "K", "an invented V8" }
+        number fan2_on_k { 369.0, 330.0..=390.0 "K", "engineering judgement: an invented V8" }
         /// Nitrous oxide is fitted and its fuel comes through the injectors.
-        flag nitrous { false, "an invented V8" }
+        flag nitrous { false, "engineering judgement: an invented V8" }
         /// Flow of nitrous oxide when it is on.
-        number nitrous_flow_kg_per_s { 0.03, 0.005..=0.2 "kg/s", "an invented V8" }
+        number nitrous_flow_kg_per_s { 0.03, 0.005..=0.2 "kg/s", "engineering judgement: an invented V8" }
     }
 }
 

@@ -15,7 +15,7 @@ trimwright_numerics::parameters! {
         /// Which mixture burns, logarithm of lambda, against the answer of the crank: relative change of speed over relative change of fuel.
         curve burned_ln { [10] = [(-0.165, -0.150), (-0.122, -0.110), (-0.087, -0.086), (-0.030, -0.055), (0.050, -0.035), (0.079, -0.026), (0.178, 0.000), (0.268, 0.030), (0.315, 0.060)], -2.0..=2.0 "1" => -0.5..=0.5 "ln", "engineering judgement: means over simulated engines drawn by lot, whose sensors were off by known amounts" }
         /// Standard deviation of a sound engine from that curve.
-        number own_ln { 0.006, 0.0..=0.1 "ln", "drives of many simulated engines, what comes of counting taken off" }
+        number own_ln { 0.006, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, what comes of counting taken off" }
         /// Standard deviations between the mixture read and the one that burns, from which the engine is richer than it reads.
         number sure { 2.7, 1.0..=10.0 "1", "engineering judgement: looked at again and again, two would come up by chance" }
         /// Least difference from which the engine is richer than it reads.

@@ -18,24 +18,13 @@
 //! values = [["30 deg", "40 deg"], ["20 deg", "30 deg"]]
 //! ```
 
-use crate::document::{Document, Number, inside};
+use crate::document::{Document, inside};
 use crate::error::InputError;
 use crate::measure::Measure;
+pub use crate::measure::Scalar;
 use crate::units::Kind;
-use std::fmt::Display;
 use toml_edit::{Array, Value};
-use trimwright_numerics::Real;
 use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Slot};
-
-/// What a parameter's numbers are stored as.
-///
-/// ```
-/// fn block<T: trimwright_harness::block_reader::Scalar>() {}
-/// (block::<f32>(), block::<f64>());
-/// ```
-pub trait Scalar: Real + Number + Display + 'static {}
-
-impl<T: Real + Number + Display + 'static> Scalar for T {}
 
 /// Other keys than a parameter's own: its path (`"fuel_system.fuel_k"`) and the key instead, below the same section
 /// (`"fuel_system.fuel_temperature"`). A parameter with an empty key is left for others to read.

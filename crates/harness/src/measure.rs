@@ -1,11 +1,22 @@
 //! What a number of a file is measured in, how it is read and how it is written.
 
-use crate::block_reader::Scalar;
-use crate::document::{decimal, plain_number, read_quantity};
+use crate::document::{Number, decimal, plain_number, read_quantity};
 use crate::sizing::System;
 use crate::units::{Kind, Unit, held};
+use std::fmt::Display;
 use toml_edit::Value;
+use trimwright_numerics::Real;
 use trimwright_numerics::parameters::Range;
+
+/// What a parameter's numbers are stored as.
+///
+/// ```
+/// fn block<T: trimwright_harness::block_reader::Scalar>() {}
+/// (block::<f32>(), block::<f64>());
+/// ```
+pub trait Scalar: Real + Number + Display + 'static {}
+
+impl<T: Real + Number + Display + 'static> Scalar for T {}
 
 /// Least number of a unit that is written in it and not in a smaller one. Engineering judgement.
 const LEAST: f64 = 0.1;

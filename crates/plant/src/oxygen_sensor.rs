@@ -14,7 +14,7 @@ trimwright_numerics::parameters! {
     /// The sensor with the controller that drives it. Its output follows `sensors.lambda`, held within 0 to 5 V; 0 V while it is cold.
     pub struct OxygenSensor<f64> "oxygen_sensor" {
         /// Time constant of the reading; 50 to 100 ms when new.
-        number tau_s { 0.075, 0.01..=2.0 "s", "abstract of a measurement paper" }
+        number tau_s { 0.075, 0.01..=2.0 "s", "engineering judgement: 50 to 100 ms in the abstract of a measurement paper" }
         /// Time from power to valid reading with 13.5 V and 293 K.
         number light_off_s { 20.0, 1.0..=120.0 "s", "engineering judgement" }
         /// Standard deviation of the noise, in lambda.
