@@ -28,7 +28,7 @@ trimwright_numerics::parameters! {
         /// After-start enrichment right after the start against coolant temperature, ratio of fuel.
         curve after_start { [8] = [(253.0, 1.25), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)], 220.0..=400.0 "K" => 1.0..=2.0 "1", "common practice, no source" }
         /// Time in which the after-start enrichment is gone, against coolant temperature.
-        curve after_start_s { [8] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)], 220.0..=400.0 "K" => 0.5..=300.0 "s", "common practice, no source" }
+        curve after_start_lasts_s { [8] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)], 220.0..=400.0 "K" => 0.5..=300.0 "s", "common practice, no source" }
         /// Standard deviations of a map that does not know the idle yet by which fuel is added after a start.
         number unsure_sigmas { 1.0, 0.0..=3.0 "1", "engineering judgement" }
         /// Time since the start from which the allowance for an unknown map falls.
@@ -79,7 +79,7 @@ impl EnrichmentParameters {
     /// assert!((fuel[0] - 1.12).abs() < 1e-6 && (fuel[1] - 1.06).abs() < 1e-6 && fuel[2] == 1.0);
     /// ```
     pub fn after_start_ratio(&self, ect_k: f32, since_start_s: f32) -> f32 {
-        let left = (1.0 - since_start_s / along(&self.after_start_s, ect_k)).held(0.0, 1.0);
+        let left = (1.0 - since_start_s / along(&self.after_start_lasts_s, ect_k)).held(0.0, 1.0);
         if left == 0.0 { 1.0 } else { 1.0 + (along(&self.after_start, ect_k) - 1.0) * left }
     }
 

@@ -6,12 +6,71 @@ use serde_json::{Value as Json, json};
 use trimwright_control::Parameters;
 use trimwright_numerics::parameters::{Block, ParameterInfo, Range, Shape, Value};
 
-/// What the trade calls fine adjustment: the few parameters that an owner may want to try first.
+/// What the trade calls fine adjustment: the parameters that an owner may want to try first, in the order in which one looks for them.
+/// `tests/ident_adjust.rs` shows of each what it moves on every shipped engine that has the part.
 ///
 /// ```
-/// assert!(trimwright_harness::parameters::FINE_ADJUSTMENT.contains(&"feedback.authority_ln"));
+/// use trimwright_harness::parameters::FINE_ADJUSTMENT;
+/// assert!(FINE_ADJUSTMENT.starts_with(&["wanted_lambda.by_load"]) && FINE_ADJUSTMENT.contains(&"feedback.authority_ln"));
 /// ```
-pub const FINE_ADJUSTMENT: &[&str] = &["feedback.authority_ln"];
+pub const FINE_ADJUSTMENT: &[&str] = &[
+    // Mixture.
+    "wanted_lambda.by_load",
+    "wanted_lambda.by_throttle",
+    "wanted_lambda.cruise",
+    "wanted_lambda.idle",
+    "wanted_lambda.hot_cam_idle",
+    "wanted_lambda.by_ect",
+    // Spark.
+    "spark.full_load_deg",
+    "spark.part_load_deg",
+    "spark.idle_deg",
+    "spark.cranking_deg",
+    "spark.compression_from",
+    "spark.compression_retard_deg",
+    "spark.hot_retard_deg",
+    "spark.nitrous_retard_deg",
+    "spark.after_cut_retard_deg",
+    // Pump shot.
+    "pump_shot.amount_pa",
+    "pump_shot.threshold_per_s",
+    "pump_shot.decay_s",
+    // Start.
+    "enrichment.prime",
+    "enrichment.prime_after_s",
+    "enrichment.cranking",
+    "fuel_cut.clear_flood_tp",
+    "enrichment.after_start",
+    "enrichment.after_start_lasts_s",
+    "enrichment.unsure_sigmas",
+    // Idle.
+    "idle.cold_faster_rad_per_s",
+    "idle.ac_faster_rad_per_s",
+    "idle.fan_faster_rad_per_s",
+    "idle.fan_fastest_rad_per_s",
+    "idle.start_duty",
+    // Fuel cut.
+    "fuel_cut.coast_from_rad_per_s",
+    "fuel_cut.coast_to_rad_per_s",
+    "fuel_cut.coast_after_s",
+    "fuel_cut.coast_warm_k",
+    "fuel_cut.limit_band_rad_per_s",
+    // Fans.
+    "fans.hysteresis_k",
+    // Nitrous oxide.
+    "nitrous.least_throttle",
+    "nitrous.above_idle_rad_per_s",
+    "nitrous.below_limit_rad_per_s",
+    "nitrous.coldest_k",
+    "nitrous.hottest_k",
+    "nitrous.steady_s",
+    "nitrous.richer",
+    // Learning.
+    "feedback.authority_ln",
+    "learner.authority_ln",
+    "learner.prior_sigma_ln",
+    "learner.look_variance_ln2",
+];
 
 /// One parameter, for other programs. SI units.
 ///

@@ -1,0 +1,87 @@
+//! Fine adjustment: each key an owner may set, written into the file of a shipped scenario, moves what it is for, the right way and about
+//! as far as it says, on every shipped engine that has the part.
+
+mod adjust;
+
+use adjust::table::{self, Row};
+use trimwright_control::Parameters;
+use trimwright_harness::block_reader::key_of;
+use trimwright_harness::parameters::FINE_ADJUSTMENT;
+
+/// What a row shows on each of its cars, and whether that is as it should be.
+fn shown(row: &Row) -> Vec<(bool, String)> {
+    let judged = row.on.cars().map(|shipped| {
+        let before = match row.beside {
+            [] => (row.figure)(shipped),
+            beside => (row.figure)(&shipped.adjusted(beside)),
+        };
+        let after = (row.figure)(&shipped.adjusted(&[row.beside, &[row.sets]].concat()));
+        let moves = format!("from {before:.4} to {after:.4}, should be {:?}", row.moves);
+        let told = format!("{} on {}: {moves}", row.sets.0, shipped.scenario.name);
+        (row.moves.is_right(before, after), told)
+    });
+    judged.collect()
+}
+
+fn assert_each_moves_its_figure(rows: &[Row]) {
+    let wrong: Vec<String> =
+        rows.iter().flat_map(shown).filter(|(right, _)| !right).map(|(_, told)| told).collect();
+    assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
+}
+
+#[test]
+fn ident_keys_of_the_mixture_move_lambda() {
+    assert_each_moves_its_figure(table::MIXTURE);
+}
+
+#[test]
+fn ident_keys_of_the_spark_move_spark_knock_and_torque() {
+    assert_each_moves_its_figure(table::SPARK);
+}
+
+#[test]
+fn ident_keys_of_the_pump_shot_move_the_tip_in() {
+    assert_each_moves_its_figure(table::PUMP_SHOT);
+}
+
+#[test]
+fn ident_keys_of_the_start_move_its_fuel() {
+    assert_each_moves_its_figure(table::START);
+}
+
+#[test]
+fn ident_keys_of_the_idle_move_its_speed() {
+    assert_each_moves_its_figure(table::IDLE);
+}
+
+#[test]
+fn ident_keys_of_the_fuel_cut_move_its_speeds() {
+    assert_each_moves_its_figure(table::FUEL_CUT);
+}
+
+#[test]
+fn ident_keys_of_the_fans_move_the_coolant() {
+    assert_each_moves_its_figure(table::FANS);
+}
+
+#[test]
+fn ident_keys_of_nitrous_move_its_window_fuel_and_spark() {
+    assert_each_moves_its_figure(table::NITROUS);
+}
+
+#[test]
+fn ident_keys_of_learning_move_map_and_trim() {
+    assert_each_moves_its_figure(table::LEARNING);
+}
+
+#[test]
+fn ident_whatever_is_called_fine_adjustment_has_a_row() {
+    let parameters = Parameters::DEFAULT;
+    let all: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).collect();
+    let tried: Vec<&str> = table::TABLE.iter().flat_map(|rows| rows.iter()).map(|row| row.sets.0).collect();
+    for path in FINE_ADJUSTMENT {
+        let info = all.iter().find(|info| info.path == *path).expect("a parameter");
+        let key = key_of(info, &[]).expect("a key");
+        assert!(tried.contains(&key), "{key} is in no row");
+    }
+}
