@@ -212,6 +212,21 @@ impl Schedule {
         &self.points
     }
 
+    /// The same up to a time, s: its points until then, the first two at least.
+    ///
+    /// ```
+    /// use trimwright_harness::schedule::Schedule;
+    /// let hill = Schedule::parse("hill", "hill.csv", "time [s],speed [km/h]\n0,0\n10,36\n20,36\n30,0\n")?;
+    /// assert_eq!(hill.until(25.0).duration_s(), 20.0);
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
+    /// ```
+    #[must_use]
+    pub fn until(mut self, time_s: f64) -> Self {
+        let until = self.points.partition_point(|point| point.time_s <= time_s);
+        self.points.truncate(until.max(2));
+        self
+    }
+
     /// Whether it is for a dynamometer.
     ///
     /// ```

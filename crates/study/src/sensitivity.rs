@@ -1,6 +1,6 @@
 //! How much depends on each parameter of the controller: one at a time a fifth up and down, and what that changes.
 //!
-//! All parameters are screened on two scenarios; the fifty on which most depends are then moved on every scenario. The parameters of
+//! All parameters are screened on two scenarios; the fifty on which most depends are then moved on every other, the way that changes more. The parameters of
 //! `sensors` say which part is fitted: they are moved like the others, and are not counted among the fifty.
 
 use rayon::prelude::*;
@@ -150,7 +150,7 @@ fn judged(trials: &Driveability) -> (f64, u32) {
     ((squares / all.len() as f64).sqrt(), died)
 }
 
-/// Screens all parameters on the first scenarios, then moves those on which most depends on all of them. The rows of the unmoved
+/// Screens all parameters on the first scenarios, then moves those on which most depends on the others, the way that changes more. The rows of the unmoved
 /// drives come first; `told` hears of each row as it is done.
 ///
 /// # Errors
@@ -184,13 +184,30 @@ pub fn table(
     rows.extend(every(&moved.iter().collect::<Vec<_>>(), &screening.iter().collect::<Vec<_>>())?);
     let ranked = ranked(&rows);
     let nearest: Vec<&str> = ranked.iter().take(closer).map(|(path, _)| *path).collect();
-    let chosen: Vec<&Moved> = moved.iter().filter(|moved| nearest.contains(&moved.path)).collect();
+    let chosen: Vec<&Moved> = moved
+        .iter()
+        .filter(|moved| nearest.contains(&moved.path) && moved.up == goes_farther_up(&rows, moved.path))
+        .collect();
     let rest: Vec<&Scenario> = all
         .iter()
         .filter(|scenario| screening.iter().all(|screened| screened.name != scenario.name))
         .collect();
     rows.extend(every(&chosen, &rest)?);
     Ok(rows)
+}
+
+/// Whether more changes when a parameter goes up than when it goes down, over the rows there are.
+fn goes_farther_up(rows: &[Row], path: &str) -> bool {
+    let sum = |up| {
+        let of = rows.iter().filter(|row| row.path == Some(path) && row.up == up);
+        of.filter_map(|row| Some(change(row, &unmoved(rows, &row.scenario)?))).sum::<f64>()
+    };
+    sum(true) >= sum(false)
+}
+
+/// The figures of the unmoved drive of a scenario.
+fn unmoved(rows: &[Row], scenario: &str) -> Option<Figures> {
+    rows.iter().find(|row| row.path.is_none() && row.scenario == scenario).map(|row| row.figures)
 }
 
 /// How far a row's figures are from those of the unmoved drive of the same scenario, in shares of these: learned map, closed loop and
@@ -207,13 +224,10 @@ pub fn change(row: &Row, unmoved: &Figures) -> f64 {
 /// The parameters by how much depends on them, most first, without those of the sensors: the mean over scenarios of the greater
 /// [`change`] of both ways.
 pub fn ranked(rows: &[Row]) -> Vec<(&'static str, f64)> {
-    let unmoved = |scenario: &str| {
-        rows.iter().find(|row| row.path.is_none() && row.scenario == scenario).map(|row| row.figures)
-    };
     let mut sums: Vec<(&'static str, f64, f64)> = Vec::new();
     let mut greatest: Vec<(&'static str, &str, f64)> = Vec::new();
     for row in rows {
-        let (Some(path), Some(unmoved)) = (row.path, unmoved(&row.scenario)) else { continue };
+        let (Some(path), Some(unmoved)) = (row.path, unmoved(rows, &row.scenario)) else { continue };
         if path.split('.').next() == Some(FITTED) {
             continue;
         }
@@ -242,8 +256,7 @@ pub fn csv(rows: &[Row]) -> String {
         "parameter,moved,scenario,learned_map_rms [%],closed_loop_rms [%],demerit,stalls,change\n",
     );
     for row in rows {
-        let unmoved = rows.iter().find(|each| each.path.is_none() && each.scenario == row.scenario);
-        let change = unmoved.map_or(f64::NAN, |unmoved| change(row, &unmoved.figures));
+        let change = unmoved(rows, &row.scenario).map_or(f64::NAN, |unmoved| change(row, &unmoved));
         let moved = match (row.path, row.up) {
             (None, _) => "",
             (_, true) => "+20 %",
