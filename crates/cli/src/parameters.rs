@@ -6,6 +6,7 @@ use crate::{Failure, say};
 use clap::Args;
 use std::fmt::Write;
 use trimwright_control::Parameters;
+use trimwright_harness::block_reader::key_of;
 use trimwright_harness::error::InputError;
 use trimwright_harness::keys::{self, Key, Line};
 use trimwright_harness::parameters::{FINE_ADJUSTMENT, check_stage, list};
@@ -85,7 +86,11 @@ fn fill(text: &mut String, asked: &Asked, parameters: &Parameters) -> std::fmt::
     hung(text, "# ", "", HEAD)?;
     if asked.stage.is_none() && !asked.fine {
         hung(text, "# ", "", FINE)?;
-        FINE_ADJUSTMENT.iter().try_for_each(|path| hung(text, "#   ", "", path))?;
+        let all: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).collect();
+        let info = |path: &&str| all.iter().find(|info| info.path == *path);
+        let keys: Vec<_> =
+            FINE_ADJUSTMENT.iter().filter_map(info).filter_map(|info| key_of(info, &[])).collect();
+        hung(text, "#   ", "", &keys.join(", "))?;
     }
     let default = Parameters::DEFAULT;
     for (block, default) in parameters.blocks().into_iter().zip(default.blocks()) {
@@ -184,6 +189,9 @@ mod tests {
     fn fine_adjustment_is_short() {
         let text = told(&Asked { fine: true, ..all() }, &Parameters::DEFAULT);
         assert_eq!(text.matches("allowed: ").count(), FINE_ADJUSTMENT.len(), "{text}");
-        assert!(told(&all(), &Parameters::DEFAULT).contains("#   feedback.authority_ln\n"));
+        assert!(
+            told(&all(), &Parameters::DEFAULT)
+                .contains("#   wanted_lambda.by_load, wanted_lambda.by_throttle")
+        );
     }
 }

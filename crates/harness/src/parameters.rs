@@ -67,6 +67,7 @@ pub const FINE_ADJUSTMENT: &[&str] = &[
     "nitrous.richer",
     // Learning.
     "feedback.authority_ln",
+    "feedback.delays",
     "learner.authority_ln",
     "learner.prior_sigma_ln",
     "learner.look_variance_ln2",
