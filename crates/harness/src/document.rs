@@ -183,22 +183,11 @@ impl Document {
         Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
     }
 
-    /// Whether a key was asked for that fills the field of this path.
-    #[cfg(test)]
-    pub(crate) fn knows(&self, field: &str) -> bool {
-        self.key_of(field).is_some()
-    }
-
     /// All keys that were asked for as a quantity of this kind.
     #[cfg(test)]
     pub(crate) fn keys_of(&self, kind: Kind) -> Vec<String> {
         let known = self.known.borrow();
         known.iter().filter(|(_, known)| known.kind == Some(kind)).map(|(key, _)| key.clone()).collect()
-    }
-
-    /// All keys that were asked for, and of what kind those of quantities are.
-    pub(crate) fn known(&self) -> Vec<(String, Option<Kind>)> {
-        self.known.borrow().iter().map(|(key, known)| (key.clone(), known.kind)).collect()
     }
 
     /// Whether the document gives the field of this path.
@@ -547,7 +536,7 @@ impl Document {
     }
 
     /// The key that was asked for to fill the field of this path.
-    fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
+    pub(crate) fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
         let known = self.known.borrow();
         let (key, known) = known.iter().find(|(_, known)| known.field == field)?;
         Some((key.clone(), known.kind))
