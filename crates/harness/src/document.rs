@@ -435,7 +435,12 @@ impl Document {
         let known = self.known.borrow();
         let mut leaves = Vec::new();
         list_leaves(self.root.as_table(), "", &mut leaves);
-        let unknown = leaves.into_iter().filter(|leaf| !known.contains_key(&leaf.key));
+        let is_section = |path: &str| {
+            known.keys().any(|key| key.strip_prefix(path).is_some_and(|rest| rest.starts_with('.')))
+        };
+        let is_known =
+            |leaf: &Leaf| known.contains_key(&leaf.key) || (leaf.empty_section && is_section(&leaf.key));
+        let unknown = leaves.into_iter().filter(|leaf| !is_known(leaf));
         if let Some(leaf) =
             unknown.min_by_key(|leaf| leaf.span.as_ref().map_or(usize::MAX, |span| span.start))
         {
@@ -601,10 +606,11 @@ pub(crate) fn inside(section: &str, path: &str) -> String {
     if section.is_empty() { path.to_owned() } else { format!("{section}.{path}") }
 }
 
-/// A value at the end of its path.
+/// A value, or a section with nothing in it, at the end of its path.
 struct Leaf {
     key: String,
     span: Option<Range<usize>>,
+    empty_section: bool,
 }
 
 fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
@@ -620,7 +626,7 @@ fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
             Some(inner) if !inner.is_empty() => list_leaves(inner, &key, leaves),
             _ => {
                 let span = table.key(name).and_then(toml_edit::Key::span).or_else(|| item.span());
-                leaves.push(Leaf { key, span });
+                leaves.push(Leaf { key, span, empty_section: item.is_table_like() });
             }
         }
     }
