@@ -424,7 +424,7 @@ fn drive_plan(
         pass_began_m = distance_m;
     }
     if let Some(target) = &mut target {
-        target.check_learned(&closed_loop.controller().state().learned())?;
+        target.check_learned(closed_loop.controller().state().learned())?;
     }
     let speed_error_rms = libm::sqrt(error_squares / acts as f64);
     let wall_s = began.elapsed().as_secs_f64();

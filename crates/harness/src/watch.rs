@@ -296,7 +296,7 @@ impl Watch {
 
     /// One sample for the fit: the reading against what the gas at the sensor was made from, the sensor's lag known.
     fn log(&mut self, closed_loop: &ClosedLoop) {
-        let insight: &Insight = &closed_loop.controller().state().insight();
+        let insight: &Insight = closed_loop.controller().state().insight();
         let view = closed_loop.view();
         let tau_s = closed_loop.plant().truth().oxygen_sensor.tau_s;
         let Some(&applied) = self.recall(view.sensed_intake_s) else { return };

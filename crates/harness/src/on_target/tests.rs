@@ -60,7 +60,7 @@ fn run(target: &mut OnTarget) -> Result<(), OnTargetError> {
     for frame in frames() {
         assert_eq!(target.step(&frame)?, here.step(&frame));
     }
-    target.check_learned(&here.state().learned())
+    target.check_learned(here.state().learned())
 }
 
 #[test]
