@@ -519,6 +519,16 @@ impl Document {
         let [least, most] =
             unit.map_or_else(|| [low, high].map(|si| format!("{si}")), |unit| unit.limits(low, high));
         let range = format!("must be between {least} and {most}");
+        let is_it = |item: &&Value| match kind {
+            Some(kind) => read_quantity(item, kind).is_ok_and(|(si, _)| si == value_si),
+            None => plain_number(item) == Some(value_si),
+        };
+        let list = self.value(&key, kind).ok().flatten().and_then(Value::as_array);
+        if let Some((index, item)) =
+            list.and_then(|list| list.iter().enumerate().find(|(_, item)| is_it(item)))
+        {
+            return self.wrong_inside(&format!("{key}, item {}", index + 1), item, range);
+        }
         match self.find(&key) {
             Ok(Some(_)) => self.wrong(&key, range),
             _ => InputError::new(&self.file, range).key(key).value(show(value_si)),

@@ -3,11 +3,11 @@
 //! Sections and keys are the parts and parameters of [`Truth`] without their units; what a file leaves out is as in
 //! [`Truth::mild_v8`]. The same keys below `[truth]` in a scenario overrule the file.
 
-use crate::block_reader;
 use crate::document::{Document, inside};
 use crate::error::InputError;
 use crate::scenario_source::Source;
 use crate::units::Kind;
+use crate::{block_reader, sensor_curves};
 use trimwright_plant::{Coupling, Gearbox, Truth};
 
 /// Keys that an engine file has to have.
@@ -58,6 +58,7 @@ pub(crate) fn read(document: &Document, section: &str, truth: &mut Truth) -> Res
     for block in truth.blocks_mut() {
         block_reader::read(document, section, block, ALIASES)?;
     }
+    sensor_curves::check(document, section, &truth.sensors)?;
     gearbox(document, &inside(section, "gearbox"), &mut truth.gearbox)
 }
 
