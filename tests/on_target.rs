@@ -3,6 +3,9 @@
 use std::io::Write;
 use std::process::{Command, Output};
 
+#[path = "../crates/firmware/examples/own_board/parameters.rs"]
+mod own_board;
+
 fn run_target(arguments: &[&str]) -> Output {
     Command::new(concat!(env!("CARGO_MANIFEST_DIR"), "/.ci/run_target"))
         .args(arguments)
@@ -23,4 +26,10 @@ fn ident_host_and_target_agree_to_the_bit() {
     let said = String::from_utf8_lossy(&compared.stdout);
     assert!(compared.status.success(), "{said}{}", String::from_utf8_lossy(&compared.stderr));
     assert!(said.starts_with("the same bits on host and target"), "{said}");
+}
+
+/// The board takes them unchecked.
+#[test]
+fn parameters_of_the_example_board_are_in_their_ranges() {
+    assert_eq!(own_board::PARAMETERS.check(), Ok(()));
 }

@@ -46,7 +46,7 @@ trimwright_numerics::parameters! {
         /// Coolant temperature that a running engine is guessed to come to when its sensor is lost.
         number substitute_ect_k { 358.0, 300.0..=380.0 "K", "engineering judgement" }
         /// Time constant in which coolant is guessed to warm up when its sensor is lost.
-        number substitute_ect_s { 200.0, 10.0..=2000.0 "s", "engineering judgement" }
+        number substitute_ect_lag_s { 200.0, 10.0..=2000.0 "s", "engineering judgement" }
         /// Supply voltage taken under the starter when its reading is lost.
         number starter_v { 10.0, 6.0..=12.0 "V", "common practice, no source" }
         /// Supply voltage taken of an engine that runs when its reading is lost.
@@ -54,7 +54,7 @@ trimwright_numerics::parameters! {
         /// Supply voltage taken of an engine that stands when its reading is lost.
         number standing_v { 12.2, 10.0..=14.0 "V", "common practice, no source" }
         /// Speed from which the alternator counts as charging.
-        number charging_rad_per_s { 45.0, 20.0..=200.0 "rad/s", "engineering judgement" }
+        number charging_from_rad_per_s { 45.0, 20.0..=200.0 "rad/s", "engineering judgement" }
         /// Time constant of supply voltage.
         number battery_s { 0.01, 0.0..=1.0 "s", "engineering judgement" }
         /// Time constant of rail pressure.
@@ -358,7 +358,7 @@ impl Estimate {
     ) {
         let substitute_v = if frame.switches.starter {
             estimate.starter_v
-        } else if turning.speed_rad_per_s > estimate.charging_rad_per_s {
+        } else if turning.speed_rad_per_s > estimate.charging_from_rad_per_s {
             estimate.charging_v
         } else {
             estimate.standing_v
@@ -385,7 +385,7 @@ impl Estimate {
         if !now.doubts.ect {
             follow(&mut now.ect_k, setup.ect().kelvin(frame.ect_v), dt_s, estimate.temperature_s);
         } else if turning.speed_rad_per_s > 0.0 {
-            follow(&mut now.ect_k, estimate.substitute_ect_k, dt_s, estimate.substitute_ect_s);
+            follow(&mut now.ect_k, estimate.substitute_ect_k, dt_s, estimate.substitute_ect_lag_s);
         }
     }
 

@@ -17,7 +17,7 @@ trimwright_numerics::parameters! {
         /// Time by which the fuel leads a falling speed: it has to wet the wall and wait in the cylinders first.
         number coast_lead_s { 0.25, 0.0..=2.0 "s", "engineering judgement" }
         /// Farthest that the fuel leads a falling speed.
-        number coast_lead_rad_per_s { 45.0, 0.0..=200.0 "rad/s", "engineering judgement" }
+        number coast_lead_most_rad_per_s { 45.0, 0.0..=200.0 "rad/s", "engineering judgement" }
         /// Time constant of the rate of speed by which the fuel leads.
         number speed_rate_s { 0.06, 0.01..=1.0 "s", "engineering judgement" }
         /// Time for which the throttle must have been closed before coasting cuts.
@@ -109,7 +109,7 @@ impl Cuts {
         self.speed_rad_per_s = speed_rad_per_s;
         self.falls_rad_per_s2 += (fell - self.falls_rad_per_s2 * dt_s) / (parameters.speed_rate_s + dt_s);
         let lead =
-            (parameters.coast_lead_s * self.falls_rad_per_s2).held(0.0, parameters.coast_lead_rad_per_s);
+            (parameters.coast_lead_s * self.falls_rad_per_s2).held(0.0, parameters.coast_lead_most_rad_per_s);
         let answers = setup.answers();
         let closed = belief.throttle_closed;
         self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONG_S) } else { 0.0 };

@@ -17,13 +17,13 @@ trimwright_numerics::parameters! {
         /// Distance of the manifold pressure from its own lagged value at the end of what counts as calm.
         number calm_map_pa { 2.5e3, 100.0..=20e3 "Pa", "engineering judgement" }
         /// Distance of the crank speed from its own lagged value at the end of what counts as calm.
-        number calm_rad_per_s { 12.0, 1.0..=100.0 "rad/s", "engineering judgement" }
+        number calm_speed_rad_per_s { 12.0, 1.0..=100.0 "rad/s", "engineering judgement" }
         /// Movement over what counts as calm above which nothing is learned.
         number most_moving { 4.0, 0.5..=20.0 "1", "engineering judgement" }
         /// Distance of the wanted mixture from its own lagged value above which nothing is learned.
         number calm_wanted_ln { 0.01, 0.001..=0.1 "ln", "engineering judgement" }
         /// Time constant of the lagged values that pressure, speed and wanted mixture are compared with.
-        number calm_s { 0.5, 0.05..=10.0 "s", "engineering judgement: about that of a warm wall film" }
+        number calm_lag_s { 0.5, 0.05..=10.0 "s", "engineering judgement: about that of a warm wall film" }
         /// Supply voltage below which nothing is learned.
         number least_battery_v { 10.5, 6.0..=13.0 "V", "engineering judgement: the opening delay grows steep" }
         /// Supply voltage above which nothing is learned.
@@ -92,7 +92,7 @@ impl Gates {
         now: &Circumstances<'_>,
         dt_s: f32,
     ) -> Option<Refusal> {
-        let share = dt_s / (parameters.calm_s + dt_s);
+        let share = dt_s / (parameters.calm_lag_s + dt_s);
         let moved = |lagged: &mut f32, value: f32| {
             *lagged += share * (value - *lagged);
             (value - *lagged).abs()
@@ -101,7 +101,7 @@ impl Gates {
         let speed_moved = moved(&mut self.speed_rad_per_s, now.speed_rad_per_s);
         let wanted_moved = moved(&mut self.wanted_ln, now.wanted_ln);
         self.moving =
-            (map_moved_pa / parameters.calm_map_pa).at_least(speed_moved / parameters.calm_rad_per_s);
+            (map_moved_pa / parameters.calm_map_pa).at_least(speed_moved / parameters.calm_speed_rad_per_s);
         let volts = parameters.least_battery_v..=parameters.greatest_battery_v;
         let reasons = [
             (matches!(now.phase, Phase::FuelCut | Phase::OverSpeed | Phase::LeanGuard), Refusal::FuelCut),

@@ -1,5 +1,5 @@
 //! The controller on a board of one's own: what to write, `read_pins`, `drive_pins`, `next_tick` and the owner's answers, is marked below, and a
-//! driver for its flash, which most hardware layers bring with them.
+//! driver for its flash, which most hardware layers bring with them. Which sensors it has is told in `own_board/parameters.rs`.
 //!
 //! The pins here are those of no real board; what stands in their place shows the kind of thing that goes there. Before anything
 //! is wired to an engine: a controller that has only been simulated is not known to be safe. Fuel under pressure, hot exhaust and a lean
@@ -7,7 +7,11 @@
 #![no_std]
 #![no_main]
 
+#[path = "own_board/parameters.rs"]
+mod parameters;
+
 use cortex_m_rt::entry;
+use parameters::PARAMETERS;
 use semihosting::println; // Says on the console what a panic said, too.
 use trimwright_control::{Calibration, Controller};
 use trimwright_firmware::ram_flash::{BYTES, RamFlash};
@@ -35,12 +39,12 @@ impl Board {
         Frame {
             time_us: self.time_us,
             battery_v: 12.6,
-            map_v: 4.3,
-            ect_v: 2.4,
+            map_v: 1.6,
+            ect_v: 3.4,
             iat_v: 2.4,
             frp_v: 2.5,
             baro_v: 4.15,
-            o2_v: 2.2,
+            o2_v: 2.5,
             switches: Switches { ignition: self.time_us < 10_000_000, ..Switches::default() },
             ..Frame::default()
         }
@@ -59,11 +63,16 @@ impl Board {
 fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
     // To write: ask the owner when the flash holds no answers yet. These are of an invented V8; everything else follows from them.
     let answers = wait_for(store.answers()).unwrap_or_default();
-    let calibration = Calibration::from_answers(&answers).unwrap_or_else(|error| panic!("{error}"));
+    let calibration =
+        Calibration::from_checked(&answers, &PARAMETERS).unwrap_or_else(|error| panic!("{error}"));
     let restored = wait_for(store.restore(&calibration));
-    let (kept, number) = restored.kept.unwrap_or_default();
-    println!("key on: image {number}, {} codes; refused: {:?}", kept.codes.iter().count(), restored.refused);
-    let mut controller = Controller::new(calibration).with_kept(kept);
+    let number = restored.kept.as_ref().map_or(0, |(_, number)| *number);
+    let mut controller = Controller::new(calibration);
+    if let Some((kept, _)) = restored.kept {
+        controller = controller.with_kept(kept);
+    }
+    let codes = controller.state().dtcs().stored_codes().iter().count();
+    println!("key on: image {number}, {codes} codes; refused: {:?}", restored.refused);
     loop {
         board.next_tick();
         let frame = board.read_pins();
@@ -73,7 +82,7 @@ fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
         }
     }
     let (calibration, state) = (controller.calibration(), controller.state());
-    match wait_for(store.save(calibration, &state.learned(), state.dtcs().stored_codes(), number)) {
+    match wait_for(store.save(calibration, state.learned(), state.dtcs().stored_codes(), number)) {
         Ok(number) => println!("key off: image {number}"),
         Err(error) => println!("key off: nothing kept, {error}"),
     }

@@ -183,22 +183,11 @@ impl Document {
         Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
     }
 
-    /// Whether a key was asked for that fills the field of this path.
-    #[cfg(test)]
-    pub(crate) fn knows(&self, field: &str) -> bool {
-        self.key_of(field).is_some()
-    }
-
     /// All keys that were asked for as a quantity of this kind.
     #[cfg(test)]
     pub(crate) fn keys_of(&self, kind: Kind) -> Vec<String> {
         let known = self.known.borrow();
         known.iter().filter(|(_, known)| known.kind == Some(kind)).map(|(key, _)| key.clone()).collect()
-    }
-
-    /// All keys that were asked for, and of what kind those of quantities are.
-    pub(crate) fn known(&self) -> Vec<(String, Option<Kind>)> {
-        self.known.borrow().iter().map(|(key, known)| (key.clone(), known.kind)).collect()
     }
 
     /// Whether the document gives the field of this path.
@@ -446,7 +435,12 @@ impl Document {
         let known = self.known.borrow();
         let mut leaves = Vec::new();
         list_leaves(self.root.as_table(), "", &mut leaves);
-        let unknown = leaves.into_iter().filter(|leaf| !known.contains_key(&leaf.key));
+        let is_section = |path: &str| {
+            known.keys().any(|key| key.strip_prefix(path).is_some_and(|rest| rest.starts_with('.')))
+        };
+        let is_known =
+            |leaf: &Leaf| known.contains_key(&leaf.key) || (leaf.empty_section && is_section(&leaf.key));
+        let unknown = leaves.into_iter().filter(|leaf| !is_known(leaf));
         if let Some(leaf) =
             unknown.min_by_key(|leaf| leaf.span.as_ref().map_or(usize::MAX, |span| span.start))
         {
@@ -525,6 +519,16 @@ impl Document {
         let [least, most] =
             unit.map_or_else(|| [low, high].map(|si| format!("{si}")), |unit| unit.limits(low, high));
         let range = format!("must be between {least} and {most}");
+        let is_it = |item: &&Value| match kind {
+            Some(kind) => read_quantity(item, kind).is_ok_and(|(si, _)| si == value_si),
+            None => plain_number(item) == Some(value_si),
+        };
+        let list = self.value(&key, kind).ok().flatten().and_then(Value::as_array);
+        if let Some((index, item)) =
+            list.and_then(|list| list.iter().enumerate().find(|(_, item)| is_it(item)))
+        {
+            return self.wrong_inside(&format!("{key}, item {}", index + 1), item, range);
+        }
         match self.find(&key) {
             Ok(Some(_)) => self.wrong(&key, range),
             _ => InputError::new(&self.file, range).key(key).value(show(value_si)),
@@ -547,7 +551,7 @@ impl Document {
     }
 
     /// The key that was asked for to fill the field of this path.
-    fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
+    pub(crate) fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
         let known = self.known.borrow();
         let (key, known) = known.iter().find(|(_, known)| known.field == field)?;
         Some((key.clone(), known.kind))
@@ -612,10 +616,11 @@ pub(crate) fn inside(section: &str, path: &str) -> String {
     if section.is_empty() { path.to_owned() } else { format!("{section}.{path}") }
 }
 
-/// A value at the end of its path.
+/// A value, or a section with nothing in it, at the end of its path.
 struct Leaf {
     key: String,
     span: Option<Range<usize>>,
+    empty_section: bool,
 }
 
 fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
@@ -631,7 +636,7 @@ fn list_leaves(table: &dyn TableLike, path: &str, leaves: &mut Vec<Leaf>) {
             Some(inner) if !inner.is_empty() => list_leaves(inner, &key, leaves),
             _ => {
                 let span = table.key(name).and_then(toml_edit::Key::span).or_else(|| item.span());
-                leaves.push(Leaf { key, span });
+                leaves.push(Leaf { key, span, empty_section: item.is_table_like() });
             }
         }
     }

@@ -8,7 +8,7 @@ mod schema;
 mod written;
 
 use crate::block_reader::{Aliases, Scalar, key_of};
-use crate::document::{Document, inside};
+use crate::document::inside;
 use crate::faults::{self, KINDS};
 use crate::measure::Measure;
 use crate::scenario::{Deviations, PASSES, SEEDS};
@@ -53,11 +53,10 @@ enum Wanted {
     Quantity(Measure),
     /// A strength, as its kind of fault has it.
     Strength,
-    List(usize, Measure),
+    /// Least and greatest length, and each item.
+    List([usize; 2], Measure),
     Curve(usize, Measure, Measure),
     Table([usize; 2], [Measure; 2], Measure),
-    /// Whatever the engine's reader takes: a quantity or several; where it is none, a number, a flag or a word.
-    Any(Option<Kind>),
 }
 
 impl Wanted {
@@ -68,7 +67,7 @@ impl Wanted {
             Shape::Whole => Self::Whole(measure.low as i64, measure.high as i64),
             Shape::Flag => Self::Flag,
             Shape::Choice(words) => Self::Choice(words.to_vec()),
-            Shape::List(room) => Self::List(room, measure),
+            Shape::List(room) => Self::List([room; 2], measure),
             Shape::Curve(room, axis) => Self::Curve(room, Measure::of(&axis), measure),
             Shape::Table(room, axes) => Self::Table(room, axes.each_ref().map(Measure::of), measure),
         }
@@ -124,7 +123,10 @@ impl Key {
             }
             Wanted::Quantity(measure) => measure.range(system),
             Wanted::Strength => "as the kind has it".to_owned(),
-            Wanted::List(room, measure) => format!("a list of {room}, each {}", measure.range(system)),
+            Wanted::List([least, most], measure) => {
+                let length = if least == most { most.to_string() } else { format!("{least} to {most}") };
+                format!("a list of {length}, each {}", measure.range(system))
+            }
             Wanted::Curve(room, axis, measure) => {
                 format!("2 to {room} points [{}, {}]", axis.range(system), measure.range(system))
             }
@@ -134,8 +136,6 @@ impl Key {
                 y.range(system),
                 measure.range(system)
             ),
-            Wanted::Any(Some(kind)) => format!("{}, or a list", kind.name()),
-            Wanted::Any(None) => "a number, a word, true or false".to_owned(),
         }
     }
 }
@@ -191,12 +191,14 @@ pub fn scenario() -> Vec<Key> {
     keys.extend(of_block(&Installation::DEFAULT, "", INSTALLATION_ALIASES, system));
     keys.extend(of_block(&Deviations::DEFAULT, "", &[], system));
     keys.extend(fault());
-    keys.extend(truth("truth"));
-    for key in &mut keys {
-        if scenario_answers::REQUIRED.contains(&key.path.as_str()) {
-            key.lines.clear();
-        }
-    }
+    // Without them it is as the engine file has it.
+    keys.extend(truth("truth").into_iter().map(|key| Key { lines: Vec::new(), ..key }));
+    without_default(keys, scenario_answers::REQUIRED)
+}
+
+/// Keys of which the required ones have no default.
+fn without_default(mut keys: Vec<Key>, required: &[&str]) -> Vec<Key> {
+    keys.iter_mut().filter(|key| required.contains(&key.path.as_str())).for_each(|key| key.lines.clear());
     keys
 }
 
@@ -232,16 +234,28 @@ pub fn engine() -> Vec<Key> {
         Key::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
     ];
     keys.extend(truth(""));
-    keys
+    without_default(keys, scenario_engine::REQUIRED)
 }
 
-/// The keys of an engine and its car, as its reader asks for them.
+/// The keys of an engine and its car.
 fn truth(section: &str) -> Vec<Key> {
-    let Ok(document) = Document::parse("", "") else { return Vec::new() };
-    // An empty document has nothing that can be wrong.
-    let _ = scenario_engine::read(&document, section, &mut Truth::mild_v8());
-    let key = |(path, kind)| Key::new(path, Wanted::Any(kind), "");
-    document.known().into_iter().map(key).collect()
+    let truth = Truth::mild_v8();
+    let mut keys = Vec::new();
+    for block in truth.blocks() {
+        keys.extend(of_block(block, section, scenario_engine::ALIASES, System::Si));
+        for (place, info) in block.info().iter().enumerate() {
+            let list = scenario_engine::GEAR_LISTS.iter().find(|(path, _)| *path == info.path);
+            let (Some((_, name)), Some(value), Shape::List(most)) = (list, block.value(place), info.shape)
+            else {
+                continue;
+            };
+            let mut key = Key::of(info, value, inside(section, name), System::Si);
+            key.wanted = Wanted::List([1, most], Measure::of(&info.range));
+            key.lines.iter_mut().for_each(|line| line.items.truncate(truth.gearbox.gears.into()));
+            keys.push(key);
+        }
+    }
+    keys
 }
 
 /// A page of all keys and the schemas of scenario and engine files: path below `shared` and contents of each.

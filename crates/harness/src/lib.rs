@@ -83,6 +83,7 @@ mod scenario_deviations;
 mod scenario_engine;
 mod scenario_source;
 pub mod schedule;
+mod sensor_curves;
 pub mod shipped;
 pub mod sizing;
 pub mod starting;

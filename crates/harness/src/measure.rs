@@ -79,14 +79,14 @@ impl Measure {
         units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
     }
 
-    /// A value as a file has it: in the fewest digits that are read back as the same.
+    /// A value as a file has it: in the fewest digits that are read back as the same, in single precision.
     pub(crate) fn written<T: Scalar>(self, unit: Option<Unit>, value: T) -> String {
         let exact = decimal(value);
         let Some(unit) = unit else { return plain(exact) };
         let number = unit.from_si(exact);
         let reads_back = |number: &f64| {
-            let read = held(unit.to_si(*number), (self.low, self.high));
-            read.map_or(unit.to_si(*number) == exact, |read| T::from_f64(read) == value)
+            let read = unit.to_si(*number);
+            held(read, (self.low, self.high)).map_or(read == exact, |read| read as f32 == exact as f32)
         };
         let number = (0..17)
             .filter_map(|digits| format!("{number:.digits$e}").parse().ok())

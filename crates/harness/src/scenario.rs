@@ -13,7 +13,7 @@ use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Sourc
 use crate::schedule::Schedule;
 use crate::sizing::{self, Installation};
 use crate::units::{Kind, Unit};
-use crate::{block_reader, faults, scenario_answers, scenario_deviations, scenario_engine};
+use crate::{block_reader, faults, scenario_answers, scenario_deviations, scenario_engine, sensor_curves};
 use std::fmt::Write;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_numerics::parameters::Problem;
@@ -228,6 +228,7 @@ impl Scenario {
         for block in parameters.blocks_mut() {
             block_reader::read(&document, "calibration", block, &[])?;
         }
+        sensor_curves::check(&document, "calibration", &parameters.sensors)?;
         let deviations = scenario_deviations::read(&document)?;
         let installation = sizing::read(&document)?;
         let faults = faults::read(&document)?;

@@ -3,15 +3,25 @@
 //! Sections and keys are the parts and parameters of [`Truth`] without their units; what a file leaves out is as in
 //! [`Truth::mild_v8`]. The same keys below `[truth]` in a scenario overrule the file.
 
-use crate::block_reader;
 use crate::document::{Document, inside};
 use crate::error::InputError;
 use crate::scenario_source::Source;
 use crate::units::Kind;
+use crate::{block_reader, sensor_curves};
 use trimwright_plant::{Coupling, Gearbox, Truth};
 
-/// Keys that are not the parameter's name without its unit. Of the gearbox some are read here: its lists are as long as it has gears.
-const ALIASES: block_reader::Aliases<'_> = &[
+/// Keys that an engine file has to have.
+pub(crate) const REQUIRED: &[&str] = &["title", "engine.displacement", "engine.cylinders"];
+
+/// Keys of lists that are as long as the gearbox has gears, and parameters that they fill.
+pub(crate) const GEAR_LISTS: block_reader::Aliases<'_> = &[
+    ("gearbox.ratios", "gearbox.ratios"),
+    ("gearbox.up_closed_m_per_s", "gearbox.up_closed"),
+    ("gearbox.up_full_m_per_s", "gearbox.up_full"),
+];
+
+/// Keys that are not the parameter's name without its unit. How many gears there are, the length of [`GEAR_LISTS`] says.
+pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("ambient.sea_level_k", "ambient.sea_level_temperature"),
     ("ambient.sea_level_pa", "ambient.sea_level_pressure"),
     ("manifold.wall_w_per_k", "manifold.wall_heat"),
@@ -39,7 +49,7 @@ pub(crate) fn parse(source: &Source) -> Result<(Document, Truth), InputError> {
     document.text("title", &mut String::new())?;
     document.lines("about", &mut String::new())?;
     read(&document, "", &mut truth)?;
-    document.finish(&["title", "engine.displacement", "engine.cylinders"])?;
+    document.finish(REQUIRED)?;
     Ok((document, truth))
 }
 
@@ -48,6 +58,7 @@ pub(crate) fn read(document: &Document, section: &str, truth: &mut Truth) -> Res
     for block in truth.blocks_mut() {
         block_reader::read(document, section, block, ALIASES)?;
     }
+    sensor_curves::check(document, section, &truth.sensors)?;
     gearbox(document, &inside(section, "gearbox"), &mut truth.gearbox)
 }
 
@@ -92,7 +103,7 @@ mod tests {
         assert_eq!(truth, Truth::mild_v8());
         let paths = || truth.blocks().into_iter().flat_map(|block| block.info()).map(|info| info.path);
         let missing: Vec<&str> =
-            paths().filter(|path| !document.knows(path) && *path != "gearbox.gears").collect();
+            paths().filter(|path| document.key_of(path).is_none() && *path != "gearbox.gears").collect();
         assert!(missing.is_empty(), "no key fills {missing:?}");
         let unused: Vec<_> =
             ALIASES.iter().filter(|(path, _)| !paths().any(|known| known == *path)).collect();

@@ -27,7 +27,7 @@ use sequential_storage::Error as FlashError;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
 use trimwright_control::keep::{self, IMAGE_BYTES};
-use trimwright_control::{Calibration, Codes, KeepError, Kept, LearnedMap, SetupAnswers};
+use trimwright_control::{Calibrated, Codes, KeepError, Kept, LearnedMap, SetupAnswers};
 
 pub use blocking::{Blocking, wait_for};
 
@@ -102,7 +102,7 @@ impl<F: NorFlash> Store<F> {
     }
 
     /// Map and codes out of the newest sound image that was stored with this setup.
-    pub async fn restore(&mut self, calibration: &Calibration) -> Restored {
+    pub async fn restore(&mut self, calibration: &impl Calibrated) -> Restored {
         let unpack = |image: &[u8]| keep::unpack(calibration, image);
         let (first, second) = (self.place(0, unpack).await, self.place(1, unpack).await);
         let refused = [first.as_ref().err().copied(), second.as_ref().err().copied()];
@@ -117,7 +117,7 @@ impl<F: NorFlash> Store<F> {
     /// [`StoreError::Flash`]; what was stored before is untouched.
     pub async fn save(
         &mut self,
-        calibration: &Calibration,
+        calibration: &impl Calibrated,
         map: &LearnedMap,
         codes: Codes,
         last: u32,

@@ -101,6 +101,20 @@ fn keys_left_over_and_keys_left_out_are_found() {
 }
 
 #[test]
+fn a_known_section_may_be_left_empty() {
+    let document = Document::parse("x.toml", "[car]\n[ca]\n").expect("TOML");
+    document.quantity("car.mass", Kind::Mass, &mut 0.0).expect("absent");
+    assert_eq!(
+        text_of(document.finish(&[])),
+        "x.toml, line 2, ca: is not a known key",
+        "only a whole name is a known one"
+    );
+    let document = Document::parse("x.toml", "[car]\n").expect("TOML");
+    document.quantity("car.mass", Kind::Mass, &mut 0.0).expect("absent");
+    assert_eq!(document.finish(&[]), Ok(()));
+}
+
+#[test]
 fn text_that_is_not_toml_is_refused_with_its_line() {
     let error = Document::parse("x.toml", "a = 1\nb = = 2\n").err().expect("refused").to_string();
     assert!(error.starts_with("x.toml, line 2: is not TOML: "), "{error}");

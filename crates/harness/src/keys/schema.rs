@@ -3,9 +3,9 @@
 use super::{Key, Wanted};
 use crate::faults::KINDS;
 use crate::measure::Measure;
-use crate::scenario_answers;
 use crate::sizing::System;
 use crate::units::Kind;
+use crate::{scenario_answers, scenario_engine};
 use serde_json::{Map, Value, json};
 
 /// A number as files have it.
@@ -18,8 +18,8 @@ pub(super) fn scenario(keys: &[Key]) -> String {
 }
 
 pub(super) fn engine(keys: &[Key]) -> String {
-    let required = ["title", "engine", "engine.displacement", "engine.cylinders"];
-    file("Engine file of Trimwright", keys, &required)
+    // So is the section that required keys are in.
+    file("Engine file of Trimwright", keys, &[&["engine"][..], scenario_engine::REQUIRED].concat())
 }
 
 fn file(title: &str, keys: &[Key], required: &[&str]) -> String {
@@ -75,7 +75,7 @@ fn value(key: &Key) -> Value {
         Wanted::Choice(words) => json!({ "enum": words }),
         Wanted::Quantity(measure) => number(*measure),
         Wanted::Strength => strength(),
-        Wanted::List(room, measure) => list(*room, *room, number(*measure)),
+        Wanted::List([least, most], measure) => list(*least, *most, number(*measure)),
         Wanted::Curve(room, axis, measure) => {
             let pair = json!([number(*axis), number(*measure)]);
             list(
@@ -94,11 +94,6 @@ fn value(key: &Key) -> Value {
                 "values": list(2.min(*height), *height, list(2.min(*width), *width, number(*measure))),
             },
         }),
-        Wanted::Any(None) => json!({ "type": ["number", "string", "boolean"] }),
-        Wanted::Any(Some(kind)) => {
-            let one = number(Measure::quantity(*kind, (f64::NEG_INFINITY, f64::INFINITY)));
-            json!({ "anyOf": [one, { "type": "array", "items": one }] })
-        }
     };
     let default = key.value();
     let default = if default.is_empty() { default } else { format!(" Default: {default}.") };

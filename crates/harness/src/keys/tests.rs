@@ -1,5 +1,6 @@
 use super::*;
 use crate::block_reader;
+use crate::document::Document;
 use crate::shipped::{ENGINES, SCENARIOS, Shipped};
 use regex::Regex;
 use serde_json::{Value as Json, json};
@@ -165,6 +166,18 @@ fn schemas_refuse_what_the_reader_refuses() {
          values = [[1, 0.9], [\"110 %\", 1]]\n[calibration.feedback]\nauthority_ln = 0.1\n"
     );
     assert_eq!(refused(&good, &scenario), None);
+    let four =
+        van_v8.replace("[2.45, 1.45, 1.0]", "[3.5, 2, 1.4, 1]").replace("[\"10 mph\", \"20 mph\", ", "[");
+    assert!(four != van_v8.replace("[2.45, 1.45, 1.0]", "[3.5, 2, 1.4, 1]"));
+    assert_eq!(refused(&four, &engine), None);
+    for (text, problem) in [
+        (van_v8.replace("count = 4", "count = 9"), "/injectors/count: 9"),
+        (van_v8.replace("cylinders = 8", ""), "/engine has no cylinders"),
+        (van_v8.replace("\"converter\"", "\"convertor\""), "/gearbox/coupling: \"convertor\""),
+    ] {
+        let said = refused(&text, &engine).unwrap_or_default();
+        assert!(said.contains(problem), "{problem}, not {said}");
+    }
     let wrong = refused(&van_v8.replace("[vehicle]\nmass", "[vehicle]\nmas"), &engine).unwrap_or_default();
     assert!(wrong.contains("/vehicle/mas is no key"), "{wrong}");
 }
@@ -225,7 +238,27 @@ fn values_are_read_back_as_they_were() {
 
 #[test]
 fn every_key_says_what_it_is_for() {
-    for key in scenario().iter().filter(|key| !key.path.starts_with("truth.")) {
-        assert!(key.about.ends_with('.') && key.about.len() > 12, "{}: {}", key.path, key.about);
+    for key in scenario().iter().chain(&engine()) {
+        assert!(key.about.ends_with('.') && key.about.len() >= 9, "{}: {}", key.path, key.about);
     }
+}
+
+/// Every key that the reader of engine files asks for is told of, with its range.
+#[test]
+fn keys_of_an_engine_are_those_that_are_read() {
+    let document = Document::parse("empty.toml", "title = \"none\"\n").expect("TOML");
+    crate::scenario_engine::read(&document, "", &mut Truth::mild_v8()).expect("nothing to read");
+    let keys = engine();
+    let told = |path: &str| keys.iter().any(|key| key.path == path);
+    for block in Truth::mild_v8().blocks() {
+        for info in block.info().iter().filter(|info| info.path != "gearbox.gears") {
+            let (key, _) = document.key_of(info.path).expect("it is read");
+            assert!(told(&key), "{key}");
+        }
+    }
+    let ratios = keys.iter().find(|key| key.path == "gearbox.ratios").expect("a key");
+    assert_eq!(
+        (ratios.value().as_str(), ratios.allowed(System::Si).as_str()),
+        ("[2.45, 1.45, 1]", "a list of 1 to 6, each 0.4 to 8")
+    );
 }

@@ -1,0 +1,28 @@
+//! The board's own parameters, which stay in flash: what is not told is as by default. A board without any takes `Parameters::DEFAULT`.
+//!
+//! Ranges are checked on the host, where there is room for their names: see `tests/on_target.rs`.
+
+use trimwright_control::Parameters;
+use trimwright_control::sensors::SensorParameters;
+use trimwright_control::thermistor::Sender;
+
+/// Sensors that are not the usual ones. A curve has six points: the last one is said again until it has.
+pub(crate) static PARAMETERS: Parameters = Parameters {
+    sensors: SensorParameters {
+        // A MAP sensor for up to three bar.
+        map_pa: {
+            let top = (4.65, 300e3);
+            [(0.4, 20e3), top, top, top, top, top]
+        },
+        // The usual small sender of a car for the coolant, with a pull-up that suits it.
+        ect_sender: Sender::TwoKiloOhm,
+        ect_pull_up_ohm: 1000.0,
+        // A wideband controller that is set to half a lambda around 1.
+        lambda: {
+            let leanest = (5.0, 1.5);
+            [(0.0, 0.5), leanest, leanest, leanest, leanest, leanest]
+        },
+        ..SensorParameters::DEFAULT
+    },
+    ..Parameters::DEFAULT
+};
