@@ -9,6 +9,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::Summary;
 
 const VAN: &str = include_str!("../shared/scenarios/delivery-van.toml");
+const README: &str = include_str!("../README.md");
 
 /// A sensor for up to three bar, with a bend in its curve.
 const MAP: &str = "map = [[\"0.4 V\", \"20 kPa\"], [\"2 V\", \"125 kPa\"], [\"4.65 V\", \"300 kPa\"]]\n";
@@ -26,17 +27,21 @@ const SAME: f64 = 0.002;
 /// the cells are learned as well as ever.
 const SAME_HALF_LATE: f64 = 0.008;
 
-/// Drives the delivery van with what is said of the engine's sensors and of the controller's.
-fn drive(name: &str, truth: &str, calibration: &str) -> Summary {
+/// The delivery van with more lines, as read from a file.
+fn load(name: &str, more: &str) -> Scenario {
     let directory =
         std::env::temp_dir().join(format!("trimwright-ident-sensors-{}-{name}", std::process::id()));
     fs::create_dir_all(&directory).expect("a directory");
     let file = directory.join("van.toml");
-    fs::write(&file, format!("{VAN}\n[truth.sensors]\n{truth}[calibration.sensors]\n{calibration}"))
-        .expect("written");
+    fs::write(&file, format!("{VAN}\n{more}")).expect("written");
     let scenario = Scenario::load(file.to_str().expect("a name in UTF-8"));
     fs::remove_dir_all(&directory).expect("removed");
-    let scenario = scenario.expect("a scenario");
+    scenario.expect("a scenario")
+}
+
+/// Drives the delivery van with what is said of the engine's sensors and of the controller's.
+fn drive(name: &str, truth: &str, calibration: &str) -> Summary {
+    let scenario = load(name, &format!("[truth.sensors]\n{truth}[calibration.sensors]\n{calibration}"));
     drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ()).expect("a drive").summary
 }
 
@@ -61,6 +66,14 @@ fn at_odds(name: &str, sensors: &str) -> [Summary; 2] {
 /// It never ran.
 fn never_started(summary: &Summary) -> bool {
     summary.mixture.base_map_rms.is_nan() && summary.learning.cells_visited == 0
+}
+
+#[test]
+fn sections_in_the_readme_are_read() {
+    let (_, rest) = README.split_once("```toml\n").expect("an example");
+    let (sections, _) = rest.split_once("```").expect("its end");
+    let sensors = load("readme", sections).parameters.sensors;
+    assert_eq!((sensors.map_pa[0], sensors.map_pa[1]), ((0.4, 15e3), (4.65, 115e3)));
 }
 
 #[test]
