@@ -20,9 +20,9 @@
 //! | what | bytes |
 //! |---|---|
 //! | calibration, parameters in flash | 1904 |
-//! | state | 9168 |
+//! | state | 9368 |
 //! | learned map | 1376 |
-//! | controller | 11072 |
+//! | controller | 11272 |
 //!
 //! ```
 //! use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
