@@ -27,7 +27,7 @@ struct PresentCell {
 
 impl PresentCell {
     fn of(strategy: Strategy, state: &State) -> Self {
-        let now = &state.insight();
+        let now = state.insight();
         let applied_ln = now.learned_ln + now.trim_ln + now.dither_ln;
         let right_ln = applied_ln + Real::ln(state.estimate().belief().lambda / now.wanted_lambda);
         Self { strategy, seen: Seen::at_rest(&now.weights), right_ln }

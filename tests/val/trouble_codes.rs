@@ -33,6 +33,7 @@ const WORDS: &[(Dtc, &[&str])] = &[
     (Dtc::FrpHigh, &["FRP", "High"]),
     (Dtc::CrankSilent, &["Crankshaft Position"]),
     (Dtc::CrankPerformance, &["CKP", "Performance"]),
+    (Dtc::VehicleSpeed, &["Vehicle Speed Sensor"]),
     (Dtc::IdleLow, &["Idle", "Lower"]),
     (Dtc::IdleHigh, &["Idle", "Higher"]),
     (Dtc::VoltsUnstable, &["System Voltage", "Unstable"]),

@@ -112,7 +112,7 @@ pub(crate) enum Command {
     /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
     #[command(after_help = faults::HELP)]
     Faults(Faults),
-    /// List the controller's parameters: what a section [calibration] of a scenario file can set
+    /// List the controller's parameters: what the sections of a scenario file below `calibration` can set
     #[command(after_help = parameters::HELP)]
     Parameters(parameters::Asked),
     /// Drive by key in the terminal, in real time or faster, and watch the map fill in

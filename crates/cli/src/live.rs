@@ -74,7 +74,7 @@ fn to_csv(bench: &Bench) -> String {
     let controller = bench.closed_loop().controller();
     map::to_csv(&Learned {
         calibration: controller.calibration(),
-        learned: &controller.state().learned(),
+        learned: controller.state().learned(),
         right_ln: &bench.right_ln(),
         cells: bench.cells(),
     })

@@ -86,7 +86,7 @@ trimwright_numerics::parameters! {
 ///     let frame = Frame { time_us: ms * 1000, map_v: 4.1, tp_v: 1.3, o2_v: 2.353, ..Frame::default() };
 ///     controller.step(&frame);
 /// }
-/// let belief = controller.state().estimate.belief();
+/// let belief = controller.state().estimate().belief();
 /// assert!((belief.map_pa - 100e3).abs() < 10.0 && (belief.tp - 0.2).abs() < 1e-3);
 /// assert!((belief.lambda - 1.0).abs() < 1e-3);
 /// # Ok::<(), trimwright_control::AnswerError>(())

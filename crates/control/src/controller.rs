@@ -63,7 +63,7 @@ impl<C: Calibrated> Controller<C> {
     /// use trimwright_control::{Calibration, Controller, Phase, SetupAnswers};
     /// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
     /// let state = controller.state();
-    /// assert!(state.learned.ln.flat().iter().all(|ln| *ln == 0.0) && state.phase.phase() == Phase::Stopped);
+    /// assert!(state.learned().ln.flat().iter().all(|ln| *ln == 0.0) && state.phase().phase() == Phase::Stopped);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(calibration: C) -> Self {
@@ -80,7 +80,7 @@ impl<C: Calibrated> Controller<C> {
     /// let mut learned = calibration.parameters().blank_map();
     /// learned.ln.flat_mut().fill(-0.04);
     /// let controller = Controller::new(calibration).with_learned(learned);
-    /// let learned_ln = controller.state().learned.at(&idle);
+    /// let learned_ln = controller.state().learned().at(&idle);
     /// assert!((learned_ln + 0.04).abs() < 1e-6, "4 % less fuel from the first firing on");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
@@ -100,7 +100,7 @@ impl<C: Calibrated> Controller<C> {
     /// let image = pack(&calibration, &calibration.parameters().blank_map(), Codes::empty().with(Dtc::MapLow), 1);
     /// let (kept, _) = unpack(&calibration, &image).expect("it is whole");
     /// let controller = Controller::new(calibration).with_kept(kept);
-    /// assert!(controller.state().dtcs.stored().eq([Dtc::MapLow]));
+    /// assert!(controller.state().dtcs().stored().eq([Dtc::MapLow]));
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     #[must_use]
@@ -213,7 +213,7 @@ impl<C: Calibrated> Controller<C> {
     /// // They begin a quarter of a minute after the start, one every 20 ms.
     /// let now = controller.state();
     /// assert!((500..800).contains(&counted.0.get()));
-    /// assert!(now.learned.at(&now.insight.weights) > 0.05, "the map gives more");
+    /// assert!(now.learned().at(&now.insight().weights) > 0.05, "the map gives more");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn step_with(&mut self, learner: &impl Learner, frame: &Frame) -> Commands {
@@ -555,7 +555,8 @@ impl State {
         let mut reports = self.dtcs.under(&parameters.trouble_codes);
         reports.report_rail(phase.started() && rail_known, wanted_pa, belief.rail_pa, dt_s);
         let (rolls, target) = (frame.vss_hz > 0.0, self.idle.target_rad_per_s());
-        let held = phase == Phase::Running && self.idle.is_active() && !(switches.in_gear && rolls);
+        let warm = belief.ect_k > parameters.trouble_codes.idle_warm_k;
+        let held = warm && phase == Phase::Running && self.idle.is_active() && !(switches.in_gear && rolls);
         reports.report_idle(held.then_some(target - speed), dt_s);
         let standing = switches.in_gear && !rolls;
         reports.report_vehicle_speed(standing, belief.load(), speed / target.at_least(1.0), dt_s);

@@ -11,7 +11,7 @@
 ///     let frame = Frame { time_us: ms * 1000, ect_v: 1.5, iat_v: 5.0, ..Frame::default() };
 ///     controller.step(&frame);
 /// }
-/// let belief = controller.state().estimate.belief();
+/// let belief = controller.state().estimate().belief();
 /// assert!(belief.doubts.iat && !belief.doubts.ect);
 /// assert!((belief.iat_k - 308.0).abs() < 1.0, "a usual value instead");
 /// # Ok::<(), trimwright_control::AnswerError>(())

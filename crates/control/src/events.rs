@@ -67,18 +67,6 @@ pub struct Outline {
 
 impl Outline {
     /// Of this state.
-    ///
-    /// ```
-    /// use trimwright_control::{Parameters, State};
-    /// use trimwright_control::events::Outline;
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// let before = Outline::of(&state);
-    /// // Quantities that flow are none of a log's business.
-    /// state.insight.map_pa = 40e3;
-    /// assert_eq!(Outline::of(&state), before);
-    /// state.insight.refusal = None;
-    /// assert_ne!(Outline::of(&state), before);
-    /// ```
     pub const fn of(state: &State) -> Self {
         Self {
             phase: state.phase.phase(),
@@ -90,17 +78,6 @@ impl Outline {
     }
 
     /// What happened between this outline and a later one.
-    ///
-    /// ```
-    /// use trimwright_control::events::{Event, Outline};
-    /// use trimwright_control::{Dtc, Parameters, State};
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// let before = Outline::of(&state);
-    /// state.dtcs.under(&Parameters::DEFAULT.trouble_codes).report(Dtc::TpHigh, true, 1.0);
-    /// let after = Outline::of(&state);
-    /// assert!(before.until(&after).eq([Event::CodeSet(Dtc::TpHigh)]));
-    /// assert!(after.until(&before).eq([Event::CodeHealed(Dtc::TpHigh)]));
-    /// ```
     pub fn until(&self, now: &Self) -> impl Iterator<Item = Event> + use<> {
         let (was, now) = (*self, *now);
         let phase = (was.phase != now.phase).then_some(Event::Phase { from: was.phase, to: now.phase });

@@ -23,7 +23,7 @@ use crate::refusal::Refusal;
 ///     let _ = frame.pulses_us.push(frame.time_us);
 ///     controller.step(&frame);
 /// }
-/// let insight = controller.state().insight;
+/// let insight = controller.state().insight();
 /// assert!((insight.speed_rad_per_s - 78.5).abs() < 0.1 && (0.1e-3..0.3e-3).contains(&insight.air_kg));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```

@@ -36,7 +36,7 @@
 //!     commands = controller.step(&frame);
 //! }
 //! // The key is on, the crank stands: the pump fills the rail.
-//! assert_eq!((controller.state().phase.phase(), commands.pump_duty), (Phase::Priming, 1.0));
+//! assert_eq!((controller.state().phase().phase(), commands.pump_duty), (Phase::Priming, 1.0));
 //! # Ok::<(), trimwright_control::AnswerError>(())
 //! ```
 //!

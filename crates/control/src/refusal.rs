@@ -6,7 +6,7 @@
 /// use trimwright_control::{Calibration, Controller, Refusal, SetupAnswers};
 /// // An engine that has not run yet teaches nothing, and says why.
 /// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// assert_eq!(controller.state().insight.refusal, Some(Refusal::Starting));
+/// assert_eq!(controller.state().insight().refusal, Some(Refusal::Starting));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

@@ -28,6 +28,8 @@ trimwright_numerics::parameters! {
         number idle_low_rad_per_s { 10.5, 2.0..=60.0 "rad/s", "common practice, no source: 100 rpm" }
         /// Idle speed in excess above which it is too high.
         number idle_high_rad_per_s { 21.0, 4.0..=120.0 "rad/s", "common practice, no source: 200 rpm" }
+        /// Coolant temperature from which the idle speed is judged: a cold engine may take its time.
+        number idle_warm_k { 333.0, 273.0..=370.0 "K", "engineering judgement: 60 degC" }
         /// Manifold over barometric pressure above which an engine in gear drives the car.
         number driven_load { 0.5, 0.2..=1.0 "1", "engineering judgement" }
         /// Crank speed over the wanted idle speed above which it does.

@@ -31,7 +31,7 @@ fn the_short_term_trim_alone_brings_it_back() {
 
 /// What the map asks for at an operating point, ln of fuel: the cells' own part and that of the opening delay.
 fn asked_ln(controller: &Controller, weights: &Weights<f32>) -> f32 {
-    let learned = &controller.state().learned();
+    let learned = controller.state().learned();
     let late = |cell| 1.0 + learned.common.delay_s * controller.calibration().delay_rate_per_s(cell);
     learned.at(weights) + weights.iter().map(|(cell, share)| share * late(cell).ln()).sum::<f32>()
 }
@@ -66,7 +66,7 @@ fn an_error_that_differs_over_the_map_is_learned_where_it_is() {
     let low = asked_ln(&brake.controller, &calibration.weights(37e3, 150.0));
     let high = asked_ln(&brake.controller, &calibration.weights(64e3, 190.0));
     assert!((low - 1.10_f32.ln()).abs() < 0.02 && (high - 0.92_f32.ln()).abs() < 0.02, "{low} {high}");
-    let learned = &brake.controller.state().learned();
+    let learned = brake.controller.state().learned();
     let never = learned.at(&calibration.weights(100e3, 480.0));
     assert!(
         (never - learned.common.flow_ln).abs() < 1e-3,
@@ -121,7 +121,7 @@ fn coasting_cuts_the_fuel_and_freezes_both_trims() {
     let before = brake.controller.state().clone();
     (brake.tp, brake.map_pa, brake.speed_rad_per_s) = (0.0, 25e3, 250.0);
     brake.run(1.5);
-    let cut = brake.controller.state().feedback().clone();
+    let cut = *brake.controller.state().feedback();
     brake.run(4.0);
     assert_eq!(brake.commands.open_time_s, [0.0; 8]);
     assert_eq!(brake.controller.state().phase().phase(), Phase::FuelCut);
@@ -157,7 +157,7 @@ fn a_lost_wire_is_survived_without_learning_and_heals() {
         assert!(brake.controller.state().dtcs().active().map(|dtc| dtc.code()).eq([code]), "{code}");
         assert!(brake.commands.open_time_s.iter().any(|open| *open > 0.0) || brake.lambda < 1.6, "{code}");
         brake.run(10.0);
-        let learned = &brake.controller.state().learned();
+        let learned = brake.controller.state().learned();
         let moved =
             learned.ln.flat().iter().zip(before.ln.flat()).map(|(after, before)| (after - before).abs());
         assert!(moved.fold(0.0, f32::max) < 0.01, "{code}");

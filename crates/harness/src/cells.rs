@@ -103,7 +103,7 @@ impl Cells {
     /// assert_eq!(cells.dwell_s(), [0.03, 0.01, 0.0, 0.0]);
     /// ```
     pub fn add(&mut self, event: &CylinderEvent, state: &State, view: &View, span_s: f64) {
-        let insight = &state.insight();
+        let insight = state.insight();
         let conditions = Conditions {
             manifold_k: event.manifold_k,
             charge_k: f64::from(insight.charge_k),

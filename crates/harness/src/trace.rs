@@ -124,7 +124,7 @@ impl Row {
     /// ```
     pub fn of(closed_loop: &ClosedLoop, watch: &Watch, wanted_speed_m_per_s: f64, throttle: f64) -> Self {
         let view = closed_loop.view();
-        let insight = &closed_loop.controller().state().insight();
+        let insight = closed_loop.controller().state().insight();
         let fuelled = insight.phase.burns();
         let or_gap = |value: f64| if fuelled { value } else { f64::NAN };
         Self {

@@ -232,7 +232,7 @@ impl Watch {
     }
 
     fn event(&mut self, event: &CylinderEvent, closed_loop: &ClosedLoop) {
-        let insight = &closed_loop.controller().state().insight();
+        let insight = closed_loop.controller().state().insight();
         let span_s = event.time_s - self.last.time_s;
         (self.last, self.last_span_s) = (*event, span_s);
         if !insight.phase.started() {

@@ -39,7 +39,7 @@ pub(crate) fn lines(controller: &Controller, colours: Colours) -> Vec<Line<'stat
 
 /// One cell, four characters wide.
 fn shown(controller: &Controller, cell: usize, here: bool, colours: Colours) -> Span<'static> {
-    let learned = &controller.state().learned();
+    let learned = controller.state().learned();
     let (ln, sigma_ln) = (learned.ln.flat().get(cell).copied().unwrap_or(0.0), learned.sigma_ln(cell));
     let mark = if here { '>' } else { ' ' };
     if sigma_ln > SAYS * controller.calibration().parameters().learner.prior_sigma_ln {

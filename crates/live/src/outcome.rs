@@ -34,7 +34,7 @@ pub(crate) fn clock(bench: &Bench) -> String {
 /// Lessons and cells.
 pub(crate) fn learned(bench: &Bench) -> String {
     let state = bench.closed_loop().controller().state();
-    let (visited, known) = bench.cells().count(&state.learned());
+    let (visited, known) = bench.cells().count(state.learned());
     format!("{} lessons, {visited} cells visited, {known} known to 1 %", state.counts().lessons())
 }
 
@@ -61,7 +61,7 @@ mod tests {
         let codes = "Codes: P0113 intake air temperature sensor circuit high; \
                      P0107 manifold pressure sensor circuit low (before).\n";
         assert!(told.ends_with(codes), "{told}");
-        let (visited, _) = bench.cells().count(&bench.closed_loop().controller().state().learned());
+        let (visited, _) = bench.cells().count(bench.closed_loop().controller().state().learned());
         assert!(visited > 0 && told.contains(&format!(" {visited} cells visited, ")), "{told}");
     }
 }

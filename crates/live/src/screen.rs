@@ -396,7 +396,8 @@ mod tests {
         let faults = picture(&bench, Over::Faults(0), SMALLEST, Colours::All).backend().to_string();
         assert!(faults.contains("> * air leak into the intake manifold, 40 mm2"), "{faults}");
         let wrong = picture(&bench, Over::Wrong, SMALLEST, Colours::All).backend().to_string();
-        assert!(wrong.contains("  none") && wrong.contains("* air leak into the intake manifold, 40 mm2"));
+        let told = wrong.contains("  none");
+        assert!(told && wrong.contains("* air leak into the intake manifold, 40 mm2"), "{wrong}");
     }
 
     #[test]

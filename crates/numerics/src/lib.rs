@@ -11,7 +11,7 @@
 //! | [`grid`] | one value over two axes, bilinear, with the weights of the four cells that made it |
 //! | [`lag`] | first-order lag, exact for a held input |
 //! | [`delay`] | a ring of the last samples |
-//! | [`parameters`] | a registry of parameters: default, range, unit, source and a sentence, each written once |
+//! | [`mod@parameters`] | a registry of parameters: default, range, unit, source and a sentence, each written once |
 //!
 //! # What they compute
 //!

@@ -1,7 +1,7 @@
 //! One registry of parameters: each is written down once, with default, range, unit, source and a sentence, beside the code that
 //! works with it.
 //!
-//! [`parameters!`](crate::parameters) makes a stage's block of them: the struct, its default as a constant (so that it can stay in
+//! [`parameters!`](macro@crate::parameters) makes a stage's block of them: the struct, its default as a constant (so that it can stay in
 //! flash), [`Block`] for what works on any parameter by its place, and the static table of [`ParameterInfo`] that readers of files,
 //! help and documents are made from. [`blocks!`](crate::blocks) makes a struct of such blocks.
 //!
@@ -149,7 +149,7 @@ pub trait Choice {
     fn choose(&mut self, place: usize) -> bool;
 }
 
-/// Implements [`Choice`](parameters::Choice) for an enum without fields.
+/// Implements [`Choice`](crate::parameters::Choice) for an enum without fields.
 ///
 /// ```
 /// use trimwright_numerics::parameters::Choice;
@@ -380,7 +380,7 @@ impl<T: Real + 'static> ParameterInfo<T> {
     }
 }
 
-/// Makes a stage's block of parameters: see [the module](parameters).
+/// Makes a stage's block of parameters: see [the module](mod@crate::parameters).
 #[macro_export]
 macro_rules! parameters {
     (

@@ -19,7 +19,7 @@
 //!
 //! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order
 //! of the flow. The parameters stand there once, with default, range, unit, source and a sentence, as a block of
-//! [`trimwright_numerics::parameters`]; [`Truth`] holds all blocks.
+//! [`mod@trimwright_numerics::parameters`]; [`Truth`] holds all blocks.
 //!
 //! | part | what is modelled | after |
 //! |---|---|---|

@@ -197,7 +197,7 @@ fn keys_of_the_controller_are_its_own_and_units_are_known_ones() {
             _ => &[],
         };
         for unit in axes.iter().chain([&info.range.unit]) {
-            let plain = ["ln", "Hz"].contains(unit) || unit.contains(['/', ' ']);
+            let plain = ["ln", "ln2", "Hz", "bar", "krpm"].contains(unit) || unit.contains(['/', ' ']);
             assert!(Kind::of(unit).is_some() || plain, "{}: {unit}", info.path);
         }
     }

@@ -187,7 +187,7 @@ impl Evidence {
     }
 
     fn mixture(&mut self, state: &State, controller: &Controller) {
-        let (insight, past) = (&state.insight(), &state.attribution().past());
+        let (insight, past) = (state.insight(), &state.attribution().past());
         let off_ln = f64::from(insight.right_ln - insight.learned_ln);
         let freezes = insight.refusal.is_some_and(|refusal| refusal.freezes_trim());
         if freezes || state.estimate().belief().lambda_at_end || !off_ln.is_finite() || past.moving > 1.0 {

@@ -167,7 +167,7 @@ fn cold(evidence: &Evidence) -> Option<Finding> {
 
 /// The drive ended before anything could be learned.
 fn nothing_learned(controller: &Controller) -> Option<Finding> {
-    let counts = &controller.state().counts();
+    let counts = controller.state().counts();
     if counts.lessons() > 0 || !controller.calibration().options().learning {
         return None;
     }
@@ -198,7 +198,7 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
 
 /// Where the map knows nothing.
 fn unvisited(controller: &Controller) -> Option<Finding> {
-    let learned = &controller.state().learned();
+    let learned = controller.state().learned();
     let first = controller.calibration().parameters().learner.prior_sigma_ln;
     let cells = learned.ln.flat().len();
     let known = (0..cells).filter(|cell| learned.sigma_ln(*cell) < KNOWN * first).count();

@@ -38,7 +38,7 @@ fn main() -> ! {
         black_box(&mut frame);
         black_box(controller.step(&frame));
         if black_box(false) {
-            let (map, codes) = (&controller.state().learned(), controller.state().dtcs().stored_codes());
+            let (map, codes) = (controller.state().learned(), controller.state().dtcs().stored_codes());
             *KEPT = keep::pack(controller.calibration(), map, codes, 1);
             black_box(&mut *KEPT);
         }
