@@ -1,5 +1,7 @@
 //! The strategies that take lessons: which gain each cell of the [`learned map`](crate::learned_map) gets.
 
+use trimwright_numerics::Real;
+
 use crate::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
 use crate::options::Strategy;
 
@@ -11,8 +13,7 @@ use crate::options::Strategy;
 /// use trimwright_control::attribution::Seen;
 /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
 /// use trimwright_control::learner::{Kalman, Learner};
-/// use trimwright_numerics::Real;
-use trimwright_numerics::Real;
+/// use trimwright_numerics::Weights;
 /// /// Goes half as far as the filter would.
 /// struct Wary;
 /// impl Learner for Wary {

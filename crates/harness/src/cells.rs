@@ -90,18 +90,6 @@ impl Cells {
     }
 
     /// A steady event that stands for `span_s` of driving; each of its four cells gets its share of it.
-    ///
-    /// ```
-    /// use trimwright_control::{Parameters, State};
-    /// use trimwright_harness::cells::Cells;
-    /// use trimwright_numerics::Weights;
-    /// use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
-    /// let mut cells = Cells::new(4);
-    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 0.04);
-    /// assert_eq!(cells.dwell_s(), [0.03, 0.01, 0.0, 0.0]);
-    /// ```
     pub fn add(&mut self, event: &CylinderEvent, state: &State, view: &View, span_s: f64) {
         let insight = state.insight();
         let conditions = Conditions {
@@ -119,36 +107,11 @@ impl Cells {
     }
 
     /// Steady dwell of each cell, seconds.
-    ///
-    /// ```
-    /// # use trimwright_control::{Parameters, State};
-    /// # use trimwright_harness::cells::Cells;
-    /// # use trimwright_numerics::Weights;
-    /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-    /// let mut cells = Cells::new(5);
-    /// (0..80).for_each(|_| cells.add(&CylinderEvent::default(), &state, &View::default(), 0.02));
-    /// assert!((cells.dwell_s().iter().sum::<f64>() - 1.6).abs() < 1e-6, "no time is lost between the cells");
-    /// assert_eq!(cells.dwell_s()[4], 0.0);
-    /// ```
     pub fn dwell_s(&self) -> Vec<f64> {
         self.sums.iter().map(|sums| sums.dwell_s).collect()
     }
 
     /// Whether there was enough steady dwell for the cell to count.
-    ///
-    /// ```
-    /// # use trimwright_control::{Parameters, State};
-    /// # use trimwright_harness::cells::Cells;
-    /// # use trimwright_numerics::Weights;
-    /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.75, 0.25, 0.0, 0.0] };
-    /// let mut cells = Cells::new(4);
-    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 4.0);
-    /// assert_eq!(cells.visited(), [true, false, false, false], "3 s are enough, 1 s is not");
-    /// ```
     pub fn visited(&self) -> Vec<bool> {
         self.sums.iter().map(|sums| sums.dwell_s > VISITED_S).collect()
     }
@@ -197,19 +160,6 @@ impl Cells {
     }
 
     /// Dwell-weighted root mean square of (`learned` - `right`) over the visited cells; NaN when none was visited.
-    ///
-    /// ```
-    /// # use trimwright_control::{Parameters, State};
-    /// # use trimwright_harness::cells::Cells;
-    /// # use trimwright_numerics::Weights;
-    /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
-    /// let mut cells = Cells::new(4);
-    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
-    /// let rms = cells.error_rms(|_| 0.05, &[0.02, 0.08, 0.3, -0.3]);
-    /// assert!((rms - 0.03).abs() < 1e-9, "cells that were not visited do not count");
-    /// ```
     pub fn error_rms(&self, learned: impl Fn(usize) -> f64, right: &[f64]) -> f64 {
         let (mut sum, mut weight) = (0.0, 0.0);
         for (cell, sums) in self.sums.iter().enumerate().filter(|(_, sums)| sums.dwell_s > VISITED_S) {
@@ -221,18 +171,6 @@ impl Cells {
     }
 
     /// Visited cells, and those of them in which the map is sure of itself to [`CONFIDENT_LN`].
-    ///
-    /// ```
-    /// # use trimwright_control::{CELLS, Parameters, State};
-    /// # use trimwright_harness::cells::Cells;
-    /// # use trimwright_numerics::Weights;
-    /// # use trimwright_plant::{CylinderEvent, View};
-    /// let mut state = State::new(&Parameters::DEFAULT);
-    /// state.insight().weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
-    /// let mut cells = Cells::new(CELLS);
-    /// cells.add(&CylinderEvent::default(), &state, &View::default(), 60.0);
-    /// assert_eq!(cells.count(&Parameters::DEFAULT.blank_map()), (2, 0), "a new map is not sure of any cell");
-    /// ```
     pub fn count(&self, map: &LearnedMap) -> (usize, usize) {
         let visited = self.visited();
         let sure = |cell: &usize| f64::from(map.sigma_ln(*cell)) < CONFIDENT_LN;
