@@ -13,7 +13,7 @@ mod timeline;
 
 use crate::document::Document;
 use crate::error::InputError;
-use crate::scenario::LONGEST_RUN_S;
+use crate::schedule::LONGEST_RUN_S;
 use crate::units::{Kind, Unit};
 pub use kinds::{FaultKind, KINDS, Strength, find, named};
 pub use timeline::Timeline;

@@ -10,7 +10,7 @@ use crate::error::InputError;
 use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
 use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
-use crate::schedule::Schedule;
+use crate::schedule::{LONGEST_RUN_S, Schedule};
 use crate::sizing::{self, Installation};
 use crate::units::{Kind, Unit};
 use crate::{block_reader, faults, scenario_answers, scenario_deviations, scenario_engine, sensor_curves};
@@ -18,18 +18,6 @@ use std::fmt::Write;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_numerics::parameters::Problem;
 use trimwright_plant::Truth;
-
-/// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
-///
-/// ```
-/// use trimwright_harness::scenario::{LONGEST_RUN_S, Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let most = (LONGEST_RUN_S / van.schedule.duration_s()) as u32;
-/// assert!(van.clone().with_passes(most).check_length().is_ok());
-/// assert!(van.with_passes(most + 1).check_length().is_err());
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
-pub const LONGEST_RUN_S: f64 = 172_800.0;
 
 /// How many times a schedule may be driven.
 pub(crate) const PASSES: (i64, i64) = (1, 100);

@@ -28,6 +28,18 @@ use columns::{Column, Columns, Switch, unreadable};
 /// assert!(lasting(LONGEST_S).is_ok() && lasting(LONGEST_S + 1.0).is_err());
 /// ```
 pub const LONGEST_S: f64 = 86_400.0;
+/// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
+///
+/// ```
+/// use trimwright_harness::scenario::Scenario;
+/// use trimwright_harness::schedule::LONGEST_RUN_S;
+/// let van = Scenario::load("delivery-van")?;
+/// let most = (LONGEST_RUN_S / van.schedule.duration_s()) as u32;
+/// assert!(van.clone().with_passes(most).check_length().is_ok());
+/// assert!(van.with_passes(most + 1).check_length().is_err());
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
+pub const LONGEST_RUN_S: f64 = 172_800.0;
 /// Shortest schedule, seconds. Engineering judgement.
 ///
 /// ```

@@ -1,6 +1,6 @@
 //! All keys on a page, for people.
 
-use super::{Key, Wanted};
+use super::key::{Key, Wanted};
 use crate::faults::{KINDS, Strength};
 use crate::measure::Measure;
 use crate::scenario_answers;

@@ -1,6 +1,6 @@
 //! JSON Schemas of scenario and engine files, draft 2020-12, by which editors complete keys and check values.
 
-use super::{Key, Wanted};
+use super::key::{Key, Wanted};
 use crate::faults::KINDS;
 use crate::measure::Measure;
 use crate::sizing::System;

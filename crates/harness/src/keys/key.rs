@@ -1,0 +1,154 @@
+//! One key of a file: what may stand there, its value, and what it is for.
+
+use super::written::{self, Line};
+use crate::block_reader::{Aliases, Scalar, key_of};
+use crate::document::inside;
+use crate::measure::Measure;
+use crate::sizing::System;
+use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Value};
+
+/// A key of a file.
+///
+/// ```
+/// use trimwright_control::Parameters;
+/// use trimwright_harness::{keys, sizing::System};
+/// let parameters = Parameters::DEFAULT;
+/// let feedback = keys::of_block(&parameters.feedback, "calibration", &[], System::Si);
+/// let keep = feedback.iter().find(|key| key.path == "calibration.feedback.keep").expect("a key");
+/// assert_eq!((keep.lines[0].text().as_str(), keep.allowed(System::Si).as_str()), ("\"10 s\"", "0 s to 600 s"));
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Key {
+    /// Where it stands: its sections and itself, with dots between.
+    pub path: String,
+    /// A sentence about it.
+    pub about: &'static str,
+    /// Where its default comes from; empty when there is no more to say.
+    pub source: &'static str,
+    /// The present value of a block, as a file has it: one line, three for a table, none without a value.
+    pub lines: Vec<Line>,
+    pub(super) wanted: Wanted,
+}
+
+/// What may stand at a key.
+#[derive(Clone, Debug, PartialEq)]
+pub(super) enum Wanted {
+    Text,
+    Flag,
+    Whole(i64, i64),
+    Choice(Vec<&'static str>),
+    Quantity(Measure),
+    /// A strength, as its kind of fault has it.
+    Strength,
+    /// Least and greatest length, and each item.
+    List([usize; 2], Measure),
+    Curve(usize, Measure, Measure),
+    Table([usize; 2], [Measure; 2], Measure),
+}
+
+impl Wanted {
+    fn of<T: Scalar>(info: &ParameterInfo<T>) -> Self {
+        let measure = Measure::of(&info.range);
+        match info.shape {
+            Shape::Number => Self::Quantity(measure),
+            Shape::Whole => Self::Whole(measure.low as i64, measure.high as i64),
+            Shape::Flag => Self::Flag,
+            Shape::Choice(words) => Self::Choice(words.to_vec()),
+            Shape::List(room) => Self::List([room; 2], measure),
+            Shape::Curve(room, axis) => Self::Curve(room, Measure::of(&axis), measure),
+            Shape::Table(room, axes) => Self::Table(room, axes.each_ref().map(Measure::of), measure),
+        }
+    }
+}
+
+impl Key {
+    pub(super) fn new(path: impl Into<String>, wanted: Wanted, about: &'static str) -> Self {
+        Self { path: path.into(), about, source: "", lines: Vec::new(), wanted }
+    }
+
+    pub(super) fn by_default(self, text: impl Into<String>) -> Self {
+        Self { lines: vec![Line::new(text)], ..self }
+    }
+
+    /// A parameter with its value.
+    pub(super) fn of<T: Scalar>(
+        info: &ParameterInfo<T>,
+        value: Value<'_, T>,
+        path: String,
+        system: System,
+    ) -> Self {
+        let lines = written::value(info, value, system);
+        Self { path, about: info.about, source: info.source, lines, wanted: Wanted::of(info) }
+    }
+
+    /// Its value in one line, none without one.
+    ///
+    /// ```
+    /// use trimwright_harness::keys::scenario;
+    /// let keys = scenario();
+    /// let supply = keys.iter().find(|key| key.path == "setup.fuel_system").expect("a key");
+    /// assert_eq!(supply.value(), "\"return\"");
+    /// ```
+    pub fn value(&self) -> String {
+        let line = |line: &Line| match line.part {
+            "" => line.text(),
+            part => format!("{part} = {}", line.text()),
+        };
+        self.lines.iter().map(line).collect::<Vec<_>>().join(", ")
+    }
+
+    /// What may stand there, in words.
+    ///
+    /// ```
+    /// use trimwright_harness::{keys::scenario, sizing::System};
+    /// let keys = scenario();
+    /// let rail = keys.iter().find(|key| key.path == "setup.rail_pressure").expect("a key");
+    /// assert_eq!(["50 kPa to 600 kPa", "7.26 psi to 87 psi"], [System::Si, System::Us].map(|system| rail.allowed(system)));
+    /// ```
+    pub fn allowed(&self, system: System) -> String {
+        match &self.wanted {
+            Wanted::Text => "a text".to_owned(),
+            Wanted::Flag => "true or false".to_owned(),
+            Wanted::Whole(low, high) => format!("a whole number, {low} to {high}"),
+            Wanted::Choice(words) => {
+                words.iter().map(|word| format!("{word:?}")).collect::<Vec<_>>().join(", ")
+            }
+            Wanted::Quantity(measure) => measure.range(system),
+            Wanted::Strength => "as the kind has it".to_owned(),
+            Wanted::List([least, most], measure) => {
+                let length = if least == most { most.to_string() } else { format!("{least} to {most}") };
+                format!("a list of {length}, each {}", measure.range(system))
+            }
+            Wanted::Curve(room, axis, measure) => {
+                format!("2 to {room} points [{}, {}]", axis.range(system), measure.range(system))
+            }
+            Wanted::Table([width, height], [x, y], measure) => format!(
+                "up to {width} columns of {}, up to {height} rows of {}, values of {}",
+                x.range(system),
+                y.range(system),
+                measure.range(system)
+            ),
+        }
+    }
+}
+
+/// The keys of a block with its values, below `section` (`""` is the whole document).
+///
+/// ```
+/// use trimwright_control::SetupAnswers;
+/// use trimwright_harness::{keys, sizing::System};
+/// let paths = keys::of_block(&SetupAnswers::default(), "", &[], System::Us);
+/// assert!(paths.iter().any(|key| key.path == "setup.idle_speed" && key.value() == "\"699.96344 rpm\""));
+/// ```
+pub fn of_block<T: Scalar>(
+    block: &dyn Block<T>,
+    section: &str,
+    aliases: Aliases<'_>,
+    system: System,
+) -> Vec<Key> {
+    let key = |(place, info): (usize, &ParameterInfo<T>)| {
+        let path = inside(section, key_of(info, aliases)?);
+        Some(Key::of(info, block.value(place)?, path, system))
+    };
+    block.info().iter().enumerate().filter_map(key).collect()
+}
