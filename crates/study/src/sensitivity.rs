@@ -7,6 +7,7 @@ use rayon::prelude::*;
 use trimwright_control::{Options, Parameters};
 use trimwright_harness::drive::{Record, RunError, drive_with};
 use trimwright_harness::driveability::{Driveability, driveability};
+use trimwright_harness::error::InputError;
 use trimwright_harness::scenario::Scenario;
 use trimwright_numerics::parameters::{ParameterInfo, Shape, Slot, Value};
 
@@ -14,8 +15,15 @@ use trimwright_numerics::parameters::{ParameterInfo, Shape, Slot, Value};
 pub const MOVED: f32 = 0.2;
 /// Parameters that are moved on every scenario.
 pub const CLOSER: usize = 50;
+/// A warm van in town and a hot cam with spark control: all parts but nitrous are at work in one of them.
+pub const SCREENING: [&str; 2] = ["delivery-van", "hot-cam-town"];
+/// How much of each schedule is driven, s: as long as the cold phase of the UDDS (40 CFR part 86).
+pub const DRIVEN_S: f64 = 505.0;
 /// The block that says which sensors are fitted.
 const FITTED: &str = "sensors";
+/// The few parameters that stand for all when it is asked whether the table is still right: one of the learner, one of the fuel, one of the
+/// enable conditions.
+const FEW: [&str; 3] = ["learner.prior_sigma_ln", "film.warm_s", "enable_conditions.warm_k"];
 
 /// One parameter moved one way.
 #[derive(Clone, Debug, PartialEq)]
@@ -194,6 +202,44 @@ pub fn table(
         .collect();
     rows.extend(every(&chosen, &rest)?);
     Ok(rows)
+}
+
+/// A shipped scenario as the table drives it: its first [`DRIVEN_S`], once.
+///
+/// ```
+/// let van = trimwright_study::sensitivity::shortened("delivery-van")?;
+/// assert_eq!((van.passes, van.schedule.duration_s()), (1, 505.0));
+/// # Ok::<(), trimwright_harness::error::InputError>(())
+/// ```
+///
+/// # Errors
+/// When there is no such scenario.
+pub fn shortened(name: &str) -> Result<Scenario, InputError> {
+    let scenario = Scenario::load(name)?;
+    Ok(Scenario { schedule: scenario.schedule.clone().until(DRIVEN_S), ..scenario.with_passes(1) })
+}
+
+/// A few parameters on the first scenario of the screening, for the end of the table: they are driven anew to tell whether it is still right.
+///
+/// # Errors
+/// [`RunError`] when the truth or the answers of the scenario are outside their ranges.
+pub fn few() -> Result<Vec<Row>, RunError> {
+    let scenario = shortened(SCREENING[0]).expect("shipped scenarios can be read");
+    let parameters = Parameters::DEFAULT;
+    let unmoved = Row {
+        path: None,
+        up: false,
+        scenario: scenario.name.clone(),
+        figures: figures(&scenario, &parameters)?,
+    };
+    let moved = moved(&parameters);
+    let chosen: Vec<&Moved> = moved.iter().filter(|moved| FEW.contains(&moved.path)).collect();
+    let rows = chosen.par_iter().map(|moved| {
+        let figures = figures(&scenario, &moved.parameters)?;
+        Ok(Row { path: Some(moved.path), up: moved.up, scenario: scenario.name.clone(), figures })
+    });
+    let rows = rows.collect::<Result<Vec<Row>, RunError>>()?;
+    Ok([vec![unmoved], rows].concat())
 }
 
 /// Whether more changes when a parameter goes up than when it goes down, over the rows there are.

@@ -11,7 +11,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::shipped::SCENARIOS;
 
 use crate::fingerprint::fingerprint;
-use crate::{diagnosis, fault_matrix, fleet, leak, quantiles, scenarios};
+use crate::{diagnosis, fault_matrix, fleet, leak, quantiles, scenarios, sensitivity};
 
 /// What stands before the fingerprint.
 const DRAWN: &str = "# controller and plant: ";
@@ -52,15 +52,18 @@ pub const ALL_SCENARIOS: Table = Table {
 /// Every sensor broken in every way.
 pub const FAULT_MATRIX: Table =
     Table { name: "fault_matrix", again: || Ok(fault_matrix::csv(&fault_matrix::matrix(&van())?)) };
+/// Every parameter of the controller moved by a fifth.
+pub const SENSITIVITY: Table =
+    Table { name: "sensitivity", again: || Ok(without_head(&sensitivity::csv(&sensitivity::few()?))) };
 
 /// All of them.
 ///
 /// ```
 /// use trimwright_study::tables::TABLES;
 /// let names: Vec<&str> = TABLES.iter().map(|table| table.name).collect();
-/// assert_eq!(names, ["fleet", "diagnosis", "leak", "scenarios", "fault_matrix"]);
+/// assert_eq!(names, ["fleet", "diagnosis", "leak", "scenarios", "fault_matrix", "sensitivity"]);
 /// ```
-pub const TABLES: [Table; 5] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX];
+pub const TABLES: [Table; 6] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX, SENSITIVITY];
 
 /// The car of the studies.
 fn van() -> Scenario {
