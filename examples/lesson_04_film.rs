@@ -35,21 +35,21 @@ fn tip_in(film_compensation: bool) -> TipIn {
     let options = Options { film_compensation, feedback: false, learning: false, ..Options::default() };
     let mut stand = Stand::start(options, |truth| (truth.film.x_scale, truth.film.tau_scale) = (1.0, 1.0));
     stand.hold_rpm(1800.0);
-    stand.hands.throttle = 0.10;
+    stand.hands().throttle = 0.10;
     stand.run(60.0, |_| ());
     let mut injected_kg_per_s = 0.0;
     stand.run(1.0, |wired| injected_kg_per_s += wired.view().injected_kg_per_s / 1000.0);
-    let (before, books) = (stand.wired.view(), stand.wired.plant().books());
+    let (before, books) = (stand.wired().view(), stand.wired().plant().books());
 
     let mut lambda = Vec::new();
     for step in 0..100 {
-        stand.hands.throttle = 0.10 + 0.12 * f64::from(step.min(10)) / 10.0;
+        stand.hands().throttle = 0.10 + 0.12 * f64::from(step.min(10)) / 10.0;
         stand.run(0.03, |wired| {
             let events = wired.plant().events().iter();
             lambda.extend(events.map(|event| (event.time_s - before.time_s, event.lambda)));
         });
     }
-    let (after, books_after) = (stand.wired.view(), stand.wired.plant().books());
+    let (after, books_after) = (stand.wired().view(), stand.wired().plant().books());
     let airborne_kg = books_after.fuel_airborne_kg - books.fuel_airborne_kg;
     let drawn_kg = books_after.fuel_drawn_kg - books.fuel_drawn_kg;
     TipIn {

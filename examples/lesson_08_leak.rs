@@ -61,7 +61,7 @@ fn idle(leak_kg_per_s: f64) -> Idle {
 fn suspects(leak_kg_per_s: f64) -> bool {
     let mut stand = leaking(leak_kg_per_s, true);
     stand.run(1800.0, |_| ());
-    stand.wired.controller().state().self_check().upstream_air_kg_per_s() > 0.0
+    stand.wired().controller().state().self_check().upstream_air_kg_per_s() > 0.0
 }
 
 pub(crate) fn answer() -> Answer {

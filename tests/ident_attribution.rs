@@ -5,14 +5,13 @@
 use trimwright_control::attribution::Seen;
 use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
 use trimwright_control::learner::Learner;
-use trimwright_control::{Controller, State, Strategy};
-use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_control::{State, Strategy};
+use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::starting::PERIOD_S;
+use trimwright_harness::session::{SessionBuilder, Until};
 use trimwright_harness::watch::Watch;
-use trimwright_harness::wheel::Wheel;
 use trimwright_numerics::Real;
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::Hands;
 
 /// By how much more must be left in the visited cells when the present cell is taught, ratio: with the van it was 3.5 to 4.8, with the
 /// pickup, whose right correction differs less from cell to cell, 1.2 and more.
@@ -42,27 +41,25 @@ impl Learner for PresentCell {
 
 /// Drives the town schedule once and gives the rms error of the visited cells, ln, and how many lessons were taken.
 fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
-    let calibration = scenario.calibration().expect("they were checked");
-    let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
-    let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
-    let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());
-    let mut watch = Watch::new(wired.controller());
-    let act_steps = (PERIOD_S / STEP_S) as u64;
-    for step in 0..(scenario.schedule.duration_s() / STEP_S) as u64 {
-        let time_s = wired.time_s();
-        if step.is_multiple_of(act_steps) {
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
-        }
+    let mut session = SessionBuilder::new(scenario.clone()).build().expect("it was checked");
+    let mut watch = Watch::new(session.closed_loop().controller());
+    let step = |closed_loop: &mut ClosedLoop, hands: &Hands| {
         if present {
-            let learner = PresentCell::of(strategy, wired.controller().state());
-            wired.step_with(&learner, &hands);
+            let learner = PresentCell::of(strategy, closed_loop.controller().state());
+            closed_loop.step_with(&learner, hands);
         } else {
-            wired.step_with(&strategy, &hands);
+            closed_loop.step_with(&strategy, hands);
         }
-        watch.look(&wired);
-    }
+        Ok(())
+    };
+    session.run_by(step, Until::Driven, &mut watch).expect("it has no faults");
+    let wired = session.closed_loop();
     let state = wired.controller().state();
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, state.learned().common.delay_s);
+    let right_ln = watch.cells.right_ln(
+        &scenario.truth,
+        wired.controller().calibration(),
+        state.learned().common.delay_s,
+    );
     (
         watch.cells.error_rms(|cell| f64::from(state.learned().ln.flat()[cell]), &right_ln),
         state.counts().lessons(),

@@ -1,10 +1,10 @@
 //! Ten seconds of driving with a warm-running engine, to be driven again and again: whole loop, plant alone, controller alone.
 
 use std::hint::black_box;
-use trimwright_control::Controller;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
-use trimwright_plant::{Hands, Key, Plant, Range};
+use trimwright_harness::session::{SessionBuilder, Until};
+use trimwright_plant::{Hands, Key, Range};
 use trimwright_signals::{Commands, Frame};
 
 /// Steps in the stretch.
@@ -22,21 +22,19 @@ impl Stretch {
     /// Starts the default engine, pulls away and drives for half a minute.
     pub(crate) fn new() -> Self {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
-        let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("a checked truth");
-        let calibration = scenario.calibration().expect("checked answers");
-        let mut start = ClosedLoop::new(plant, Controller::new(calibration));
+        let mut session = SessionBuilder::new(scenario).by_hand().build().expect("it was checked");
         let hands = |key, range, throttle| Hands { key, range, throttle, ..Hands::default() };
         let drive = hands(Key::On, Range::Drive, 0.2);
         for (seconds, hands) in [
-            (2.0, &hands(Key::On, Range::Park, 0.0)),
-            (2.5, &hands(Key::Start, Range::Park, 0.0)),
-            (5.0, &hands(Key::On, Range::Park, 0.0)),
-            (30.0, &drive),
+            (2.0, hands(Key::On, Range::Park, 0.0)),
+            (2.5, hands(Key::Start, Range::Park, 0.0)),
+            (5.0, hands(Key::On, Range::Park, 0.0)),
+            (30.0, drive.clone()),
         ] {
-            for _ in 0..(seconds / STEP_S) as usize {
-                start.step(hands);
-            }
+            *session.hands_mut() = hands;
+            session.run(Until::After(seconds), &mut ()).expect("it has no faults");
         }
+        let start = session.closed_loop().clone();
         let mut running = start.clone();
         let mut commands = Vec::with_capacity(STEPS);
         for _ in 0..STEPS {

@@ -1,14 +1,10 @@
 //! The default van on a highway, with every lesson that its controller took written down.
 
-use trimwright_control::Controller;
 use trimwright_control::attribution::Seen;
 use trimwright_harness::cells::Cells;
-use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::starting::PERIOD_S;
+use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
 use trimwright_harness::watch::Watch;
-use trimwright_harness::wheel::Wheel;
-use trimwright_plant::{Hands, Plant};
 
 /// A lesson as it was heard.
 pub(crate) struct Heard {
@@ -33,28 +29,21 @@ pub(crate) fn van() -> Scenario {
 
 /// Drives it.
 pub(crate) fn drive() -> Road {
-    let scenario = van();
-    let calibration = scenario.calibration().expect("they were checked");
-    let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
-    let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
-    let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());
-    let (mut watch, mut lessons) = (Watch::new(wired.controller()), Vec::new());
-    let act_steps = (PERIOD_S / STEP_S) as u64;
-    for step in 0..(scenario.schedule.duration_s() / STEP_S) as u64 {
-        let time_s = wired.time_s();
-        if step.is_multiple_of(act_steps) {
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
-        }
-        let taken = wired.controller().state().counts().lessons();
-        wired.step(&hands);
-        watch.look(&wired);
-        let state = wired.controller().state();
+    let mut session = SessionBuilder::new(van()).build().expect("it was checked");
+    let (mut watch, mut lessons) = (Watch::new(session.closed_loop().controller()), Vec::new());
+    let mut taken = 0;
+    let observer = &mut |now: &Moment<'_>| {
+        watch.observe(now);
+        let state = now.closed_loop.controller().state();
         if state.counts().lessons() > taken {
+            taken = state.counts().lessons();
             let (seen, right_ln) = (state.attribution().past().seen, state.insight().right_ln);
-            lessons.push(Heard { minute: time_s / 60.0, seen, right_ln });
+            lessons.push(Heard { minute: now.schedule_s() / 60.0, seen, right_ln });
         }
-    }
-    let late_s = wired.controller().state().learned().common.delay_s;
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
+    };
+    session.run(Until::Driven, observer).expect("it has no faults");
+    let controller = session.closed_loop().controller();
+    let late_s = controller.state().learned().common.delay_s;
+    let right_ln = watch.cells.right_ln(&session.scenario().truth, controller.calibration(), late_s);
     Road { lessons, cells: watch.cells, right_ln }
 }

@@ -1,12 +1,10 @@
 //! A shipped car with its controller and whoever is at its wheel.
 
-use trimwright_control::Controller;
-use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_harness::closed_loop::STEP_S;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
-use trimwright_harness::starting;
-use trimwright_harness::wheel::Wheel;
-use trimwright_plant::{Books, Hands, Plant, View};
+use trimwright_harness::session::{Session, SessionBuilder, Until};
+use trimwright_plant::{Books, Plant, View};
 
 /// Revolutions a minute to radians a second.
 pub(crate) const RPM: f64 = core::f64::consts::PI / 30.0;
@@ -15,10 +13,7 @@ const CYCLE_RAD: f64 = 2.0 * core::f64::consts::TAU;
 
 /// Drives a schedule.
 pub(crate) struct Rig {
-    closed_loop: ClosedLoop,
-    wheel: Wheel,
-    hands: Hands,
-    schedule: Schedule,
+    session: Session,
 }
 
 impl Rig {
@@ -34,55 +29,45 @@ impl Rig {
         Self::of(Scenario { schedule, ..scenario }, STEP_S)
     }
 
-    /// A scenario with a length of the step.
+    /// A scenario, without its faults, with a length of the step.
     pub(crate) fn of(scenario: Scenario, step_s: f64) -> Self {
-        let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-        let calibration = scenario.calibration().expect("checked answers");
-        let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
-        let closed_loop = ClosedLoop::with_step(plant, Controller::new(calibration), step_s);
-        Self { closed_loop, wheel, hands: Hands::default(), schedule: scenario.schedule }
+        let scenario = Scenario { faults: Vec::new(), ..scenario };
+        Self { session: SessionBuilder::new(scenario).with_step(step_s).build().expect("it was checked") }
     }
 
     /// Goes on until a time of the schedule.
     pub(crate) fn run_to(&mut self, time_s: f64) {
-        let act_steps = (starting::PERIOD_S / self.closed_loop.step_s()).round() as u64;
-        while self.closed_loop.time_s() < time_s - 1e-9 {
-            if self.closed_loop.steps().is_multiple_of(act_steps) {
-                let (now_s, view) = (self.closed_loop.time_s(), self.closed_loop.view());
-                self.hands = self.wheel.act(now_s, now_s, &self.schedule, &view).clone();
-            }
-            self.closed_loop.step(&self.hands);
-        }
+        self.session.run(Until::After(time_s - self.time_s()), &mut ()).expect("it has no faults");
     }
 
     /// To the end of the schedule.
     pub(crate) fn run_all(&mut self) {
-        self.run_to(self.schedule.duration_s());
+        self.run_to(self.duration_s());
     }
 
     /// How long the schedule lasts, s.
     pub(crate) fn duration_s(&self) -> f64 {
-        self.schedule.duration_s()
+        self.session.scenario().schedule.duration_s()
     }
 
     pub(crate) fn time_s(&self) -> f64 {
-        self.closed_loop.time_s()
+        self.session.closed_loop().time_s()
     }
 
     pub(crate) fn view(&self) -> View {
-        self.closed_loop.view()
+        self.session.closed_loop().view()
     }
 
     pub(crate) fn books(&self) -> Books {
-        self.closed_loop.plant().books()
+        self.session.closed_loop().plant().books()
     }
 
     pub(crate) fn plant(&self) -> &Plant {
-        self.closed_loop.plant()
+        self.session.closed_loop().plant()
     }
 
     pub(crate) fn stalls(&self) -> u32 {
-        self.wheel.starting().stalls()
+        self.session.starting().stalls()
     }
 
     /// Over the next seconds on a dynamometer: mean brake pressure, Pa, and fuel per work, g/kWh.

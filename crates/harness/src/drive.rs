@@ -1,51 +1,21 @@
 //! A scenario driven three times: with the first calibration, learning, and with what was learned.
 
-use std::collections::BTreeMap;
-use std::time::Instant;
+mod logbook;
+mod run;
 
-use trimwright_control::{Calibration, Controller, LearnedMap, Options, Refusal, Strategy};
-use trimwright_plant::{Hands, Plant};
+use trimwright_control::{Calibration, Controller, LearnedMap, Options, Strategy};
 
-use crate::cells::Cells;
-use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::driveability::driveability;
 use crate::faults::Timeline;
-use crate::mixture::Mixture;
 use crate::on_target::OnTarget;
 pub use crate::run_error::RunError;
 use crate::scenario::Scenario;
-use crate::starting;
-use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
-use crate::trace::{self, Row};
-use crate::verdicts::{self, Evidence};
-use crate::watch::{Watch, Window, settle_s};
-use crate::wheel::Wheel;
-
-/// The map alone must stay under this rms to count as settled.
-const SETTLED_RMS: f64 = 0.02;
-/// Time between two snapshots of the map for the replay.
-const SNAPSHOT_S: f64 = 20.0;
-
-/// What is kept of a run.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let run = drive_with(&scenario, Options::default(), Record::Everything, &mut |_| ())?;
-/// assert_eq!((run.rows.len(), run.snapshots.len()), (600, 3), "a row each tenth of a second, a map each 20 s");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Record {
-    /// The figures and the maps.
-    Figures,
-    /// Also a row every tenth of a second and the map while it fills in.
-    Everything,
-}
+use crate::session::SessionBuilder;
+use crate::verdicts::Evidence;
+use logbook::once;
+pub use logbook::{Record, Snapshot};
+pub use run::Run;
+use run::run_of;
 
 /// How far a drive has come.
 ///
@@ -68,88 +38,6 @@ pub struct Progress {
     pub done_s: f64,
     /// Simulated time in all.
     pub total_s: f64,
-}
-
-/// The learned map at one moment.
-///
-/// ```
-/// use trimwright_harness::drive::drive;
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let snapshots = drive(&scenario, &mut |_| ())?.snapshots;
-/// let moved = |snapshot: &trimwright_harness::drive::Snapshot| snapshot.learned.ln.flat().iter().any(|ln| *ln != 0.0);
-/// assert!(!moved(&snapshots[0]) && moved(&snapshots[snapshots.len() - 1]), "the map fills in on the way");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
-#[derive(Clone, Debug, PartialEq)]
-pub struct Snapshot {
-    /// When.
-    pub time_s: f64,
-    /// What was learned by then.
-    pub learned: LearnedMap,
-}
-
-/// Everything that came of driving a scenario.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
-/// assert!(run.frozen.rms() < 0.5 * run.base.rms(), "the learned map alone leaves less than half of the error");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
-#[derive(Clone, Debug, PartialEq)]
-pub struct Run {
-    /// The figures.
-    pub summary: Summary,
-    /// The record of the learning run; empty unless [`Record::Everything`] was asked for.
-    pub rows: Vec<Row>,
-    /// Convergence of the learning run.
-    pub windows: Vec<Window>,
-    /// The map while it filled in; empty unless [`Record::Everything`] was asked for.
-    pub snapshots: Vec<Snapshot>,
-    /// The calibration the controller worked from.
-    pub calibration: Calibration,
-    /// What was learned in the end.
-    pub learned: LearnedMap,
-    /// The correction that would have been right, ln, by cell.
-    pub right_ln: Vec<f64>,
-    /// Dwell and conditions by cell.
-    pub cells: Cells,
-    /// Steady events with the first calibration.
-    pub base: Mixture,
-    /// Steady events with what was learned.
-    pub frozen: Mixture,
-    /// All events of the last pass of the learning run.
-    pub last_pass: Mixture,
-}
-
-/// What one drive through the schedule left behind.
-struct Driven {
-    watch: Watch,
-    evidence: Evidence,
-    rows: Vec<Row>,
-    snapshots: Vec<Snapshot>,
-    closed_loop: ClosedLoop,
-    wheel: Wheel,
-    pass_distance_km: Vec<f64>,
-    speed_error_rms: f64,
-    wall_s: f64,
-}
-
-/// How one of the three drives is made.
-struct Plan<'a> {
-    scenario: &'a Scenario,
-    passes: u32,
-    calibration: Calibration,
-    learned: LearnedMap,
-    record: Record,
 }
 
 /// Drives `scenario`: one pass with the first calibration, all passes learning, one pass with what was learned.
@@ -285,10 +173,14 @@ fn drive_each(
     let total_s = pass_s * (1.0 + each.len() as f64 * f64::from(scenario.passes + 1));
     let mut done_s = 0.0;
     let mut drive_once = |passes, calibration: &Calibration, learned: LearnedMap, record: Record| {
-        let plan = Plan { scenario, passes, calibration: calibration.clone(), learned, record };
+        let session = SessionBuilder::new(scenario.clone().with_passes(passes))
+            .with_calibration(calibration.clone())
+            .with_learned(learned)
+            .build()?;
         let target = target.as_deref_mut();
-        let driven =
-            drive_plan(&plan, target, &mut |time_s| progress(Progress { done_s: done_s + time_s, total_s }));
+        let driven = once(session, record, target, &mut |time_s| {
+            progress(Progress { done_s: done_s + time_s, total_s })
+        });
         done_s += pass_s * f64::from(passes);
         driven
     };
@@ -299,13 +191,13 @@ fn drive_each(
     for options in each {
         let live = built.clone().with_options(*options);
         let learning = drive_once(scenario.passes, &live, live.parameters().blank_map(), record)?;
-        let learned = learning.closed_loop.controller().state().learned().clone();
+        let learned = learning.session.closed_loop().controller().state().learned().clone();
         let after = drive_once(1, &frozen(&live), learned.clone(), Record::Figures)?;
         let driveability = match record {
             Record::Everything => Some(driveability(scenario, &live, &learned)?),
             Record::Figures => None,
         };
-        let mut run = assess(scenario, live, learned, &base, learning, after);
+        let mut run = run_of(scenario, live, learned, &base, learning, after);
         run.summary.driveability = driveability;
         runs.push(run);
     }
@@ -350,190 +242,7 @@ pub struct Learned {
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn learn(scenario: &Scenario, options: Options) -> Result<Learned, RunError> {
-    let calibration = Timeline::new(scenario).calibration()?.with_options(options);
-    let (passes, learned, record) = (scenario.passes, calibration.parameters().blank_map(), Record::Figures);
-    let driven = drive_plan(&Plan { scenario, passes, calibration, learned, record }, None, &mut |_| ())?;
-    Ok(Learned { evidence: driven.evidence, controller: driven.closed_loop.controller().clone() })
-}
-
-fn drive_plan(
-    plan: &Plan<'_>,
-    mut target: Option<&mut OnTarget>,
-    at: &mut dyn FnMut(f64),
-) -> Result<Driven, RunError> {
-    let began = Instant::now();
-    let scenario = plan.scenario;
-    let mut timeline = Timeline::new(scenario);
-    let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
-    let controller = Controller::new(plan.calibration.clone()).with_learned(plan.learned.clone());
-    if let Some(target) = &mut target {
-        target.start(controller.calibration(), plan.learned != plan.calibration.parameters().blank_map())?;
-    }
-    let mut watch = Watch::new(&controller);
-    let mut evidence = Evidence::default();
-    evidence.on_dynamometer = scenario.schedule.on_dynamometer();
-    let learning = plan.calibration.options().learning;
-    let mut closed_loop = ClosedLoop::new(plant, controller);
-    let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-    let mut hands = Hands::default();
-    let (mut rows, mut snapshots, mut pass_distance_km) = (Vec::new(), Vec::new(), Vec::new());
-    let (mut error_squares, mut acts) = (0.0, 0_u64);
-
-    let pass_steps = steps(scenario.schedule.duration_s());
-    let (act_steps, row_steps, snapshot_steps) =
-        (steps(starting::PERIOD_S), steps(trace::PERIOD_S), steps(SNAPSHOT_S));
-    let look_steps = steps(verdicts::PERIOD_S);
-    let mut pass_began_m = 0.0;
-    for pass in 0..u64::from(plan.passes) {
-        watch.start_pass();
-        for step in 0..pass_steps {
-            let time_s = step as f64 * STEP_S;
-            if step.is_multiple_of(act_steps) {
-                let view = closed_loop.view();
-                hands = wheel.act(closed_loop.time_s(), time_s, &scenario.schedule, &view).clone();
-                let error = view.vehicle_m_per_s - scenario.schedule.speed_m_per_s(time_s);
-                error_squares += error * error;
-                acts += 1;
-            }
-            timeline.step(&mut closed_loop)?;
-            match &mut target {
-                Some(target) => closed_loop.step_on(&hands, target)?,
-                None => closed_loop.step(&hands),
-            }
-            watch.look(&closed_loop);
-            if learning && step.is_multiple_of(look_steps) {
-                evidence.look(closed_loop.controller());
-            }
-            if plan.record == Record::Everything {
-                let all_steps = pass * pass_steps + step;
-                if all_steps.is_multiple_of(row_steps) {
-                    let wanted = scenario.schedule.speed_m_per_s(time_s);
-                    rows.push(Row::of(&closed_loop, &watch, wanted, hands.throttle));
-                }
-                if all_steps.is_multiple_of(snapshot_steps) {
-                    let learned = closed_loop.controller().state().learned().clone();
-                    snapshots.push(Snapshot { time_s: closed_loop.time_s(), learned });
-                }
-            }
-            if step.is_multiple_of(10_000) {
-                at(closed_loop.time_s());
-            }
-        }
-        let distance_m = closed_loop.view().distance_m;
-        pass_distance_km.push((distance_m - pass_began_m) / 1e3);
-        pass_began_m = distance_m;
-    }
-    if let Some(target) = &mut target {
-        target.check_learned(closed_loop.controller().state().learned())?;
-    }
-    let speed_error_rms = libm::sqrt(error_squares / acts as f64);
-    let wall_s = began.elapsed().as_secs_f64();
-    Ok(Driven {
-        watch,
-        evidence,
-        rows,
-        snapshots,
-        closed_loop,
-        wheel,
-        pass_distance_km,
-        speed_error_rms,
-        wall_s,
-    })
-}
-
-/// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
-fn within_two_sigma(cells: &Cells, learned: &LearnedMap, right_ln: &[f64]) -> f64 {
-    let (mut visited, mut within) = (0_u32, 0_u32);
-    let all = right_ln.iter().zip(cells.visited()).enumerate();
-    for (cell, (right, _)) in all.filter(|(_, (_, visited))| *visited) {
-        visited += 1;
-        let error = f64::from(learned.ln.flat()[cell]) - right;
-        within += u32::from(error.abs() < 2.0 * f64::from(learned.sigma_ln(cell)));
-    }
-    f64::from(within) / f64::from(visited)
-}
-
-fn steps(time_s: f64) -> u64 {
-    (time_s / STEP_S).round() as u64
-}
-
-fn assess(
-    scenario: &Scenario,
-    calibration: Calibration,
-    learned: LearnedMap,
-    base: &Driven,
-    learning: Driven,
-    after: Driven,
-) -> Run {
-    let simulated_s = [base, &learning, &after].map(|driven| driven.closed_loop.time_s()).iter().sum::<f64>();
-    let wall_s = base.wall_s + learning.wall_s + after.wall_s;
-    let watch = learning.watch;
-    let state = learning.closed_loop.controller().state();
-    let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
-    let late_s = learned.common.delay_s;
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
-    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(calibration.parameters());
-    // The fit has an opening delay of its own, and so corrections of its own that would have been right.
-    let left_by_fit = fitted.map_or(f64::NAN, |fit| {
-        let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s + fit.later_s as f32);
-        watch.cells.error_rms(|cell| fit.cells[cell], &right_ln)
-    });
-    let (cells_visited, cells_confident) = watch.cells.count(&learned);
-    let distance_km = learning.pass_distance_km.iter().sum::<f64>();
-    let refusals =
-        Refusal::ALL.map(|refusal| (refusal.name().to_owned(), u64::from(state.counts().of(refusal))));
-    let summary = Summary {
-        schema: SCHEMA,
-        scenario: scenario.name.clone(),
-        seed: scenario.seed,
-        scenario_hash: scenario.hash(),
-        mixture: MixtureFigures {
-            base_map_rms: base.watch.steady.rms(),
-            learned_map_rms: after.watch.steady.rms(),
-            closed_loop_rms: watch.all.rms(),
-            p95_abs: watch.all.p95_abs(),
-            transient_rms: watch.transient.rms(),
-            cylinder_spread_rms: watch.cylinders.rms(),
-        },
-        learning: LearningFigures {
-            settle_s: settle_s(&watch.windows, SETTLED_RMS),
-            cells_visited,
-            cells_confident,
-            within_two_sigma: within_two_sigma(&watch.cells, &learned, &right_ln),
-            visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
-            offline_fit_rms: left_by_fit,
-            common_flow_ln: f64::from(learned.common.flow_ln),
-            opening_delay_s: f64::from(late_s),
-            told_apart: learned.common.told_apart(&calibration.parameters().common_correction),
-            lessons: u64::from(state.counts().lessons()),
-            refusals: BTreeMap::from(refusals),
-        },
-        drive: DriveFigures {
-            distance_km,
-            pass_distance_km: learning.pass_distance_km,
-            speed_error_rms_m_per_s: learning.speed_error_rms,
-            fuel_kg,
-            l_per_100km: (distance_km > 0.1)
-                .then(|| fuel_kg / scenario.truth.fuel.density_kg_per_m3() * 1e3 / distance_km * 100.0),
-            stalls: learning.wheel.starting().stalls(),
-            crank_s: learning.wheel.starting().crank_s(),
-        },
-        driveability: None,
-        cost: CostFigures { simulated_s, wall_s, times_real_time: simulated_s / wall_s },
-        dtcs: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
-        verdicts: verdicts::findings(&learning.evidence, learning.closed_loop.controller()),
-    };
-    Run {
-        summary,
-        rows: learning.rows,
-        windows: watch.windows,
-        snapshots: learning.snapshots,
-        calibration,
-        learned,
-        right_ln,
-        cells: watch.cells,
-        base: base.watch.steady.clone(),
-        frozen: after.watch.steady,
-        last_pass: watch.all,
-    }
+    let session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
+    let driven = once(session, Record::Figures, None, &mut |_| ())?;
+    Ok(Learned { evidence: driven.evidence, controller: driven.session.closed_loop().controller().clone() })
 }

@@ -84,6 +84,7 @@ mod scenario_engine;
 mod scenario_source;
 pub mod schedule;
 mod sensor_curves;
+pub mod session;
 pub mod shipped;
 pub mod sizing;
 pub mod starting;

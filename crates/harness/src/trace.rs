@@ -2,7 +2,7 @@
 
 use trimwright_control::Phase;
 
-use crate::closed_loop::ClosedLoop;
+use crate::session::Moment;
 use crate::watch::Watch;
 
 /// Time between two rows.
@@ -100,39 +100,34 @@ pub struct Row {
 }
 
 impl Row {
-    /// The row of this moment.
+    /// The row of this moment; `watch` has seen all until now.
     ///
     /// ```
-    /// use trimwright_harness::{trace::Row, watch::Watch};
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut watch = Watch::new(&controller);
-    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 10_000)] {
-    ///     for _ in 0..steps {
-    ///         closed_loop.step(&Hands { key, ..Hands::default() });
-    ///         watch.look(&closed_loop);
-    ///     }
-    /// }
-    /// let row = Row::of(&closed_loop, &watch, 0.0, 0.0);
+    /// use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
+    /// use trimwright_harness::{scenario::Scenario, trace::Row, watch::Watch};
+    /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
+    /// let (mut watch, mut last) = (Watch::new(session.closed_loop().controller()), None);
+    /// session.run(Until::After(13.5), &mut |now: &Moment<'_>| {
+    ///     watch.observe(now);
+    ///     last = Some(Row::of(now, &watch));
+    /// })?;
+    /// let row = last.ok_or("no step")?;
     /// assert!((row.time_s - 13.5).abs() < 1e-9 && row.engine_rpm > 600.0);
     /// assert!(row.lambda < 1.0 && row.sensor_lambda.is_nan(), "a cold engine idles rich, the sensor is still cold");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn of(closed_loop: &ClosedLoop, watch: &Watch, wanted_speed_m_per_s: f64, throttle: f64) -> Self {
+    pub fn of(now: &Moment<'_>, watch: &Watch) -> Self {
+        let closed_loop = now.closed_loop;
         let view = closed_loop.view();
         let insight = closed_loop.controller().state().insight();
         let fuelled = insight.phase.burns();
         let or_gap = |value: f64| if fuelled { value } else { f64::NAN };
         Self {
             time_s: closed_loop.time_s(),
-            wanted_speed_m_per_s,
+            wanted_speed_m_per_s: now.wanted_m_per_s(),
             speed_m_per_s: view.vehicle_m_per_s,
             engine_rpm: view.speed_rad_per_s * 30.0 / core::f64::consts::PI,
-            throttle,
+            throttle: now.hands.throttle,
             map_pa: view.map_pa,
             ect_k: view.coolant_k,
             iat_k: view.intake_k,

@@ -10,6 +10,7 @@ use crate::cells::Cells;
 use crate::closed_loop::ClosedLoop;
 use crate::fit::{FILM, Fit, Sample};
 use crate::mixture::Mixture;
+use crate::session::{Moment, Observer};
 use crate::steady::{self, Steady};
 
 /// Nothing is counted before the engine has run this long.
@@ -90,30 +91,20 @@ pub struct Window {
 /// Collects the measures of one run.
 ///
 /// ```
-/// # use trimwright_control::{Calibration, Controller};
-/// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-/// # use trimwright_plant::{Hands, Key, Plant};
-/// use trimwright_harness::watch::Watch;
-/// # let van = Scenario::load("delivery-van")?;
-/// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-/// let mut watch = Watch::new(&controller);
-/// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-/// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 80_000)] {
-///     for _ in 0..steps {
-///         closed_loop.step(&Hands { key, ..Hands::default() });
-///         watch.look(&closed_loop);
-///     }
-/// }
-/// assert!(watch.steady.events() > 500, "a minute after the start idle counts, and is steady");
+/// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}, watch::Watch};
+/// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
+/// let mut watch = Watch::new(session.closed_loop().controller());
+/// session.run(Until::After(90.0), &mut watch)?;
+/// assert!(watch.steady.events() > 300, "a minute after the start idle counts, and is steady");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug)]
 pub struct Watch {
     /// Steady events of the whole run.
     pub steady: Mixture,
-    /// All events since [`Watch::start_pass`].
+    /// All events of this pass.
     pub all: Mixture,
-    /// Events since [`Watch::start_pass`] that were not steady.
+    /// Events of this pass that were not steady.
     pub transient: Mixture,
     /// How far the cylinders were from the whole engine: ln of their lambda over its own.
     pub cylinders: Mixture,
@@ -177,58 +168,9 @@ impl Watch {
     }
 
     /// Forgets the mixture of earlier passes (not the map, the log or the windows).
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
-    /// use trimwright_harness::watch::Watch;
-    /// let mut watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
-    /// [&mut watch.all, &mut watch.steady].map(|mixture| mixture.add(0.05));
-    /// watch.start_pass();
-    /// assert_eq!((watch.all.events(), watch.steady.events()), (0, 1), "what is steady is kept over all passes");
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    pub fn start_pass(&mut self) {
+    fn start_pass(&mut self) {
         self.all = Mixture::new();
         self.transient = Mixture::new();
-    }
-
-    /// Looks at the loop after a step.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
-    /// use trimwright_harness::watch::Watch;
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut watch = Watch::new(&controller);
-    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 5_000)] {
-    ///     for _ in 0..steps {
-    ///         closed_loop.step(&Hands { key, ..Hands::default() });
-    ///         watch.look(&closed_loop);
-    ///     }
-    /// }
-    /// assert!((watch.last_span_s - 0.02).abs() < 0.01, "eight cylinders fire some 50 times a second at idle");
-    /// assert_eq!(watch.all.events(), 0, "but it has not run for a minute yet");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
-    pub fn look(&mut self, closed_loop: &ClosedLoop) {
-        let steps_per_sample = (steady::PERIOD_S / closed_loop.step_s()) as u64;
-        if closed_loop.steps().is_multiple_of(steps_per_sample.max(1)) {
-            let view = closed_loop.view();
-            self.still.feed(view.map_pa, view.speed_rad_per_s * RPM_PER_RAD_PER_S);
-        }
-        for event in closed_loop.plant().events() {
-            self.event(event, closed_loop);
-        }
-        if self.learning && closed_loop.time_s() >= self.next_log_s {
-            self.next_log_s += LOG_S;
-            self.log(closed_loop);
-        }
-        if closed_loop.time_s() >= self.window_end_s {
-            self.close_window();
-        }
     }
 
     fn event(&mut self, event: &CylinderEvent, closed_loop: &ClosedLoop) {
@@ -354,6 +296,30 @@ impl Watch {
         self.window_end_s += WINDOW_S;
         self.window_map = (0.0, 0);
         self.window_all = (0.0, 0);
+    }
+}
+
+impl Observer for Watch {
+    fn observe(&mut self, now: &Moment<'_>) {
+        if now.pass_step == 0 {
+            self.start_pass();
+        }
+        let closed_loop = now.closed_loop;
+        let steps_per_sample = (steady::PERIOD_S / closed_loop.step_s()) as u64;
+        if closed_loop.steps().is_multiple_of(steps_per_sample.max(1)) {
+            let view = closed_loop.view();
+            self.still.feed(view.map_pa, view.speed_rad_per_s * RPM_PER_RAD_PER_S);
+        }
+        for event in closed_loop.plant().events() {
+            self.event(event, closed_loop);
+        }
+        if self.learning && closed_loop.time_s() >= self.next_log_s {
+            self.next_log_s += LOG_S;
+            self.log(closed_loop);
+        }
+        if closed_loop.time_s() >= self.window_end_s {
+            self.close_window();
+        }
     }
 }
 

@@ -4,13 +4,14 @@ use std::collections::VecDeque;
 
 use trimwright_control::{Controller, Options};
 use trimwright_harness::cells::Cells;
-use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::drive::RunError;
-use trimwright_harness::faults::{Fault, FaultKind, KINDS, Timeline};
+use trimwright_harness::faults::{Fault, FaultKind, KINDS};
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_harness::starting::{PERIOD_S, Starting};
 use trimwright_harness::watch::Watch;
-use trimwright_plant::{Hands, Key, Plant, Range};
+use trimwright_plant::{Hands, Key, Range};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
 pub(crate) const STRETCH_S: f64 = PERIOD_S;
@@ -105,12 +106,9 @@ pub struct Point {
 #[derive(Debug)]
 pub struct Bench {
     /// Its faults are those that the user lets come and go.
-    scenario: Scenario,
-    there: Vec<bool>,
-    closed_loop: ClosedLoop,
+    session: Session,
     starting: Starting,
     ignition: bool,
-    hands: Hands,
     watch: Watch,
     past: VecDeque<Point>,
     stretches: u32,
@@ -134,25 +132,20 @@ impl Bench {
     /// # Errors
     /// When the scenario's truth or answers are out of their ranges.
     pub fn new(scenario: &Scenario) -> Result<Self, RunError> {
-        let calibration = Timeline::new(scenario).calibration()?;
-        let plant = Plant::new(scenario.truth.clone(), scenario.seed)?;
+        let session = SessionBuilder::new(scenario.clone()).by_hand().build()?;
         // Over one that does not learn a watch keeps no log, which would grow as long as someone drives.
+        let calibration = session.closed_loop().controller().calibration();
         let unlogged = Options { learning: false, ..*calibration.options() };
         let watch = Watch::new(&Controller::new(calibration.clone().with_options(unlogged)));
-        let mut bench = Self {
-            scenario: scenario.clone(),
-            there: Vec::new(),
-            closed_loop: ClosedLoop::new(plant, Controller::new(calibration)),
+        Ok(Self {
+            session,
             starting: Starting::new(),
             ignition: true,
-            hands: Hands::default(),
             watch,
             past: VecDeque::with_capacity(POINTS),
             stretches: 0,
             notice: None,
-        };
-        bench.bring_faults();
-        Ok(bench)
+        })
     }
 
     /// The kinds of faults that can come and go while the engine runs.
@@ -176,22 +169,19 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn go_on(&mut self) {
-        let time_s = self.closed_loop.time_s();
-        self.hands.key = self.starting.act(time_s, self.ignition, self.closed_loop.view().speed_rad_per_s);
-        if self.scenario.faults.iter().map(|fault| fault.is_there(time_s)).ne(self.there.iter().copied()) {
-            self.bring_faults();
-        }
-        for _ in 0..(STRETCH_S / STEP_S).round() as u32 {
-            self.closed_loop.step(&self.hands);
-            self.watch.look(&self.closed_loop);
+        let (time_s, view) = (self.closed_loop().time_s(), self.view());
+        self.session.hands_mut().key = self.starting.act(time_s, self.ignition, view.speed_rad_per_s);
+        if let Err(error) = self.session.run(Until::After(STRETCH_S), &mut self.watch) {
+            self.complain(&error);
+            self.set_faults(Vec::new());
         }
         self.stretches += 1;
         if self.stretches.is_multiple_of(STRETCHES_PER_POINT) {
             if self.past.len() == POINTS {
                 self.past.pop_front();
             }
-            let wanted = f64::from(self.closed_loop.controller().state().insight().expected_lambda);
-            self.past.push_back(Point { time_s: self.closed_loop.time_s(), wanted, read: self.read() });
+            let wanted = f64::from(self.closed_loop().controller().state().insight().expected_lambda);
+            self.past.push_back(Point { time_s: self.closed_loop().time_s(), wanted, read: self.read() });
         }
     }
 
@@ -209,7 +199,7 @@ impl Bench {
     pub fn act(&mut self, act: Act) {
         self.notice = None;
         let by = |value: f64, steps: i8, step: f64| ((value / step).round() + f64::from(steps)) * step;
-        let hands = &mut self.hands;
+        let hands = self.session.hands_mut();
         match act {
             Act::Throttle(steps) => hands.throttle = by(hands.throttle, steps, PEDAL_STEP).clamp(0.0, 1.0),
             Act::ThrottleTo(tenths) => hands.throttle = (f64::from(tenths) / 10.0).min(1.0),
@@ -221,33 +211,30 @@ impl Bench {
             Act::AirConditioning => hands.ac = !hands.ac,
             Act::Ignition => self.ignition = !self.ignition,
             Act::Fault(number) => self.toggle(number),
-            Act::Mend => {
-                self.scenario.faults.clear();
-                self.bring_faults();
-            }
+            Act::Mend => self.set_faults(Vec::new()),
         }
     }
 
     fn toggle(&mut self, number: usize) {
         let Some(kind) = Self::kinds().get(number).copied() else { return };
-        match self.scenario.faults.iter().position(|fault| fault.kind == kind) {
+        let mut faults = self.session.scenario().faults.clone();
+        match faults.iter().position(|fault| fault.kind == kind) {
             Some(place) => {
-                self.scenario.faults.remove(place);
+                faults.remove(place);
             }
-            None => self.scenario.faults.push(Fault::usual(kind)),
+            None => faults.push(Fault::usual(kind)),
         }
-        self.bring_faults();
+        self.set_faults(faults);
     }
 
-    /// Makes the plant what its faults of this moment make it.
-    fn bring_faults(&mut self) {
-        let time_s = self.closed_loop.time_s();
-        let truth = Timeline::new(&self.scenario).truth(time_s);
-        self.there = self.scenario.faults.iter().map(|fault| fault.is_there(time_s)).collect();
-        if let Err(error) = self.closed_loop.set_truth(truth) {
-            self.notice = Some(format!("these faults do not go together: {error}"));
-            self.scenario.faults.pop();
+    fn set_faults(&mut self, faults: Vec<Fault>) {
+        if let Err(error) = self.session.set_faults(faults) {
+            self.complain(&error);
         }
+    }
+
+    fn complain(&mut self, error: &RunError) {
+        self.notice = Some(format!("these faults do not go together: {error}"));
     }
 
     /// One line about the car.
@@ -260,7 +247,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn title(&self) -> &str {
-        &self.scenario.title
+        &self.session.scenario().title
     }
 
     /// Controller and plant.
@@ -279,7 +266,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn closed_loop(&self) -> &ClosedLoop {
-        &self.closed_loop
+        self.session.closed_loop()
     }
 
     /// The plant's true quantities.
@@ -296,7 +283,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn view(&self) -> trimwright_plant::View {
-        self.closed_loop.view()
+        self.closed_loop().view()
     }
 
     /// What hands and feet do.
@@ -312,7 +299,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn hands(&self) -> &Hands {
-        &self.hands
+        self.session.hands()
     }
 
     /// Whether the starter turns.
@@ -328,7 +315,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn is_cranking(&self) -> bool {
-        self.hands.key == Key::Start
+        self.hands().key == Key::Start
     }
 
     /// Whether the ignition is on.
@@ -358,7 +345,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn read(&self) -> Option<f64> {
-        let state = self.closed_loop.controller().state();
+        let state = self.closed_loop().controller().state();
         (!state.estimate().belief().doubts.lambda).then(|| f64::from(state.insight().measured_lambda))
     }
 
@@ -393,9 +380,9 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn right_ln(&self) -> Vec<f64> {
-        let controller = self.closed_loop.controller();
+        let controller = self.closed_loop().controller();
         let late_s = controller.state().learned().common.delay_s;
-        self.watch.cells.right_ln(&self.scenario.truth, controller.calibration(), late_s)
+        self.watch.cells.right_ln(&self.session.scenario().truth, controller.calibration(), late_s)
     }
 
     /// The faults, and whether each is there just now.
@@ -411,7 +398,8 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn faults(&self) -> impl Iterator<Item = (&Fault, bool)> {
-        self.scenario.faults.iter().zip(self.there.iter().copied())
+        let time_s = self.closed_loop().time_s();
+        self.session.scenario().faults.iter().map(move |fault| (fault, fault.is_there(time_s)))
     }
 
     /// Lambda over the last minute, oldest first.
@@ -509,7 +497,7 @@ mod tests {
         assert!(bench.closed_loop().controller().state().dtcs().active().count() > 0);
         bench.act(Act::Fault(number));
         assert_eq!(bench.faults().count(), 0);
-        assert_eq!(bench.closed_loop().plant().truth(), &bench.scenario.truth);
+        assert_eq!(bench.closed_loop().plant().truth(), &bench.session.scenario().truth);
         bench.act(Act::Fault(9999));
         bench.act(Act::Mend);
         assert_eq!((bench.faults().count(), bench.notice()), (0, None));

@@ -273,6 +273,11 @@ impl Plant {
         frame.switches.nitrous_armed = hands.nitrous_armed;
     }
 
+    /// What the controller's pins read after the last step.
+    pub fn frame(&self) -> &Frame {
+        &self.frame
+    }
+
     /// Intake events of the last step, oldest first.
     pub fn events(&self) -> &[CylinderEvent] {
         &self.events

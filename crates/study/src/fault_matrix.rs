@@ -6,15 +6,15 @@
 
 use rayon::prelude::*;
 use std::fmt::Write;
-use trimwright_control::{Controller, Dtc, LearnedMap, Parameters};
-use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
+use trimwright_control::{Dtc, LearnedMap, Parameters};
+use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, find};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
+use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_harness::starting;
-use trimwright_harness::wheel::Wheel;
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{Key, Truth};
 
 /// How long the fault is there, s.
 ///
@@ -227,74 +227,56 @@ fn right_codes(sensor: &str, way: &str, situation: &str) -> &'static [&'static s
 /// A car on its way, which can be copied.
 #[derive(Clone)]
 struct Car {
-    closed_loop: ClosedLoop,
-    wheel: Wheel,
-    hands: Hands,
-    steps: u64,
+    session: Session,
     /// Fuel burned up to the last look, kg, and time since which none was under a foot that asks for power, s.
     burned_kg: f64,
     unburned_s: f64,
 }
 
 impl Car {
-    fn new(scenario: &Scenario, truth: Truth, learned: LearnedMap) -> Result<Self, RunError> {
-        let plant = Plant::new(truth, scenario.seed)?;
-        let controller = Controller::new(scenario.calibration()?).with_learned(learned);
-        let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-        Ok(Self {
-            closed_loop: ClosedLoop::new(plant, controller),
-            wheel,
-            hands: Hands::default(),
-            steps: 0,
-            burned_kg: 0.0,
-            unburned_s: 0.0,
-        })
+    fn new(scenario: &Scenario, schedule: Schedule, learned: LearnedMap) -> Result<Self, RunError> {
+        let scenario = Scenario { schedule, faults: Vec::new(), ..scenario.clone() };
+        let session = SessionBuilder::new(scenario).with_learned(learned).build()?;
+        Ok(Self { session, burned_kg: 0.0, unburned_s: 0.0 })
     }
 
-    /// Begins another schedule at its start.
-    fn begin(&mut self) {
-        self.steps = 0;
-    }
-
-    /// Drives on for so long; `look` sees the loop every driver's period.
-    fn drive(&mut self, schedule: &Schedule, seconds: f64, mut look: impl FnMut(&Self)) {
-        let period = (starting::PERIOD_S / STEP_S).round() as u64;
-        for _ in 0..(seconds / STEP_S).round() as u64 {
-            if self.steps.is_multiple_of(period) {
-                self.watch_burning();
-                look(self);
-                let (time_s, schedule_s) = (self.closed_loop.time_s(), self.steps as f64 * STEP_S);
-                self.hands = self.wheel.act(time_s, schedule_s, schedule, &self.closed_loop.view()).clone();
-            }
-            self.closed_loop.step(&self.hands);
-            self.steps += 1;
+    /// Drives on for so long; `look` sees the car before each of the driver's decisions.
+    fn drive(&mut self, seconds: f64, mut look: impl FnMut(&Self)) -> Result<(), RunError> {
+        for _ in 0..(seconds / starting::PERIOD_S).round() as u64 {
+            self.watch_burning();
+            look(self);
+            self.session.run(Until::After(starting::PERIOD_S), &mut ())?;
         }
+        Ok(())
+    }
+
+    fn closed_loop(&self) -> &ClosedLoop {
+        self.session.closed_loop()
     }
 
     fn learned_ln(&self) -> Vec<f32> {
-        self.closed_loop.controller().state().learned().ln.flat().to_vec()
+        self.closed_loop().controller().state().learned().ln.flat().to_vec()
     }
 
     fn active(&self) -> impl Iterator<Item = Dtc> + '_ {
-        self.closed_loop.controller().state().dtcs().active()
+        self.closed_loop().controller().state().dtcs().active()
     }
 
     fn watch_burning(&mut self) {
-        let burned_kg = self.closed_loop.plant().books().fuel_burned_kg;
-        let starved = burned_kg == self.burned_kg && self.hands.throttle > ASKS;
+        let burned_kg = self.closed_loop().plant().books().fuel_burned_kg;
+        let starved = burned_kg == self.burned_kg && self.session.hands().throttle > ASKS;
         self.unburned_s = if starved { self.unburned_s + starting::PERIOD_S } else { 0.0 };
         self.burned_kg = burned_kg;
     }
 
     fn runs(&self) -> bool {
-        self.closed_loop.view().speed_rad_per_s > RUNS_RAD_PER_S && self.unburned_s < CUT_S
+        self.closed_loop().view().speed_rad_per_s > RUNS_RAD_PER_S && self.unburned_s < CUT_S
     }
 }
 
 /// A situation, and how the sound car comes through it.
 struct Situation {
     name: &'static str,
-    schedule: Schedule,
     car: Car,
     before_ln: Vec<f32>,
     sound_ln: Vec<f32>,
@@ -315,8 +297,8 @@ struct Situation {
 /// # Errors
 /// [`RunError`] when answers or truth are outside their ranges.
 pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
-    let mut warm = Car::new(scenario, scenario.truth.clone(), Parameters::DEFAULT.blank_map())?;
-    warm.drive(&scenario.schedule, scenario.schedule.duration_s(), |_| ());
+    let mut warm = Car::new(scenario, scenario.schedule.clone(), Parameters::DEFAULT.blank_map())?;
+    warm.drive(scenario.schedule.duration_s(), |_| ())?;
     let situations: Vec<Situation> = SITUATIONS
         .par_iter()
         .map(|&(name, text)| situation(scenario, &warm, name, text))
@@ -332,22 +314,22 @@ pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
 fn situation(scenario: &Scenario, warm: &Car, name: &'static str, text: &str) -> Result<Situation, RunError> {
     let schedule = Schedule::parse(name, name, text).expect("the texts above are schedules");
     let mut car = if name == "start" {
-        let learned = warm.closed_loop.controller().state().learned().clone();
-        Car::new(scenario, scenario.truth.clone(), learned)?
+        let learned = warm.closed_loop().controller().state().learned().clone();
+        Car::new(scenario, schedule, learned)?
     } else {
         let mut car = warm.clone();
-        car.begin();
-        car.drive(&schedule, BEFORE_S, |_| ());
+        car.session.begin(schedule);
+        car.drive(BEFORE_S, |_| ())?;
         car
     };
     let mut sound = car.clone();
-    sound.drive(&schedule, FAULT_S + READ_S, |_| ());
+    sound.drive(FAULT_S + READ_S, |_| ())?;
     let (before_ln, sound_ln) = (car.learned_ln(), sound.learned_ln());
     if name == "start" {
         // The wires have been read once before they break.
-        car.drive(&schedule, 2.0 * starting::PERIOD_S, |_| ());
+        car.drive(2.0 * starting::PERIOD_S, |_| ())?;
     }
-    Ok(Situation { name, schedule, car, before_ln, sound_ln })
+    Ok(Situation { name, car, before_ln, sound_ln })
 }
 
 fn broken(sensor: &str, way: &str, sound: &Truth, scenario: &Scenario) -> Truth {
@@ -371,7 +353,7 @@ fn case(
     let right = right_codes(sensor, way, situation.name);
     let mut car = situation.car.clone();
     let had: Vec<Dtc> = car.active().collect();
-    let begins_s = car.closed_loop.time_s();
+    let begins_s = car.closed_loop().time_s();
     let starts = situation.name == "start";
     let (mut ran, mut stopped) = (car.runs(), false);
     // From when a code is due.
@@ -380,43 +362,43 @@ fn case(
     let note = |car: &Car, set: &mut Vec<(&'static str, f64)>| {
         for dtc in car.active().filter(|dtc| !had.contains(dtc)) {
             if set.iter().all(|(code, _)| *code != dtc.code()) {
-                set.push((dtc.code(), car.closed_loop.time_s()));
+                set.push((dtc.code(), car.closed_loop().time_s()));
             }
         }
     };
-    car.closed_loop.set_truth(broken(sensor, way, &scenario.truth, scenario))?;
+    car.session.closed_loop_mut().set_truth(broken(sensor, way, &scenario.truth, scenario))?;
     let mut turned_s = None;
-    car.drive(&situation.schedule, FAULT_S, |car| {
-        let time_s = car.closed_loop.time_s();
-        if car.hands.key == Key::Start {
+    car.drive(FAULT_S, |car| {
+        let time_s = car.closed_loop().time_s();
+        if car.session.hands().key == Key::Start {
             turned_s = turned_s.or(Some(time_s));
         }
         stopped |= ran && !car.runs();
-        ran |= car.closed_loop.view().speed_rad_per_s > 2.0 * RUNS_RAD_PER_S;
+        ran |= car.closed_loop().view().speed_rad_per_s > 2.0 * RUNS_RAD_PER_S;
         if ran {
             due_s = due_s.or(Some(time_s));
         }
         note(car, &mut set);
-    });
+    })?;
     let due_s = due_s.or(turned_s).unwrap_or(begins_s);
     let code = set.iter().copied().find(|(code, _)| right.contains(code));
     let keeps_running = ran && !stopped;
-    let mended_s = car.closed_loop.time_s();
-    car.closed_loop.set_truth(scenario.truth.clone())?;
+    let mended_s = car.closed_loop().time_s();
+    car.session.closed_loop_mut().set_truth(scenario.truth.clone())?;
     car.unburned_s = 0.0;
     let mut healed_s: Option<f64> = None;
     let mut after_ln = car.learned_ln();
-    car.drive(&situation.schedule, AFTER_S, |car| {
-        if car.closed_loop.time_s() - mended_s < READ_S {
+    car.drive(AFTER_S, |car| {
+        if car.closed_loop().time_s() - mended_s < READ_S {
             after_ln = car.learned_ln();
         }
-        let state = car.closed_loop.controller().state();
+        let state = car.closed_loop().controller().state();
         let doubts = state.estimate().belief().doubts;
         let sound = car.runs() && !doubts.fuel() && car.active().all(|dtc| had.contains(&dtc));
         let ready = !doubts.lambda || starts;
-        healed_s = (sound && ready).then(|| healed_s.unwrap_or(car.closed_loop.time_s() - mended_s));
+        healed_s = (sound && ready).then(|| healed_s.unwrap_or(car.closed_loop().time_s() - mended_s));
         note(car, &mut set);
-    });
+    })?;
     let (code, seconds_to_code) = code.map(|(code, set_s)| (code, (set_s - due_s).max(0.0))).unzip();
     Ok(Case {
         sensor,

@@ -5,16 +5,12 @@
 
 use rayon::prelude::*;
 use trimwright_control::{Controller, Options, Parameters};
-use trimwright_harness::closed_loop::STEP_S;
 use trimwright_harness::drive::RunError;
-use trimwright_harness::faults::Timeline;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
+use trimwright_harness::session::{Moment, SessionBuilder, Until};
 use trimwright_harness::shipped::SCENARIOS;
-use trimwright_harness::starting;
-use trimwright_harness::wheel::Wheel;
 use trimwright_link::Digest;
-use trimwright_plant::{Hands, Plant};
 use trimwright_signals::{Commands, Frame};
 
 use crate::learners::LEARNERS;
@@ -82,24 +78,11 @@ fn drive(
     options: Options,
     look: &mut impl FnMut(&Frame, &Commands),
 ) -> Result<Controller, RunError> {
-    let timeline = Timeline::new(scenario);
-    let mut plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
-    let calibration = timeline.calibration()?.with_options(options);
-    let mut controller = Controller::new(calibration);
-    let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-    let (mut commands, mut hands) = (Commands::default(), Hands::default());
-    let period = (starting::PERIOD_S / STEP_S).round() as u64;
-    for step in 0..(seconds / STEP_S).round() as u64 {
-        if step.is_multiple_of(period) {
-            let time_s = step as f64 * STEP_S;
-            plant.set_truth(timeline.truth(time_s))?;
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &plant.view()).clone();
-        }
-        let frame = plant.step(&commands, &hands, STEP_S);
-        commands = controller.step(frame);
-        look(frame, &commands);
-    }
-    Ok(controller)
+    let mut session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
+    session.run(Until::After(seconds), &mut |now: &Moment<'_>| {
+        look(now.closed_loop.plant().frame(), now.closed_loop.commands());
+    })?;
+    Ok(session.closed_loop().controller().clone())
 }
 
 #[cfg(test)]

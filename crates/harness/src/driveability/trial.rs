@@ -1,11 +1,12 @@
 //! One engine at one temperature, its hands, and what its events showed.
 
-use trimwright_control::{Calibration, Controller, LearnedMap};
-use trimwright_plant::{Hands, Key, Plant};
+use trimwright_control::{Calibration, LearnedMap};
+use trimwright_plant::{Hands, Key};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
+use crate::session::{Moment as Now, Session, SessionBuilder, Until};
 use crate::starting::{Catch, STALLED_RAD_PER_S};
 
 /// Zero degrees Celsius, K: ISO 80000-5.
@@ -28,8 +29,7 @@ pub(super) struct Car<'a> {
 
 /// An engine being tried.
 pub(super) struct Trial {
-    pub(super) closed_loop: ClosedLoop,
-    pub(super) hands: Hands,
+    session: Session,
     /// Times it died after it had caught.
     pub(super) stalls: u32,
     catch: Catch,
@@ -53,29 +53,36 @@ impl Trial {
         ambient.sea_level_k = ambient.sea_level_k.min(ZERO_DEGC_K + degc);
         (truth.thermal.start_k, truth.thermal.start_bonnet_k) =
             (ZERO_DEGC_K + degc, ZERO_DEGC_K + degc.min(BONNET_DEGC));
-        let plant = Plant::new(truth, car.scenario.seed)?;
-        let controller = Controller::new(calibration.clone()).with_learned(car.learned.clone());
-        let hands = Hands { key: Key::On, ..Hands::default() };
-        Ok(Self {
-            closed_loop: ClosedLoop::new(plant, controller),
-            hands,
-            stalls: 0,
-            catch: Catch::default(),
-            runs: false,
-        })
+        let scenario = Scenario { truth, faults: Vec::new(), ..car.scenario.clone() };
+        let session = SessionBuilder::new(scenario)
+            .with_calibration(calibration.clone())
+            .with_learned(car.learned.clone())
+            .by_hand()
+            .build()?;
+        let mut trial = Self { session, stalls: 0, catch: Catch::default(), runs: false };
+        trial.hands().key = Key::On;
+        Ok(trial)
+    }
+
+    pub(super) fn closed_loop(&self) -> &ClosedLoop {
+        self.session.closed_loop()
+    }
+
+    pub(super) fn hands(&mut self) -> &mut Hands {
+        self.session.hands_mut()
     }
 
     /// Primes and cranks; how long the starter turned until the engine caught, s, if it did.
     pub(super) fn start(&mut self) -> Option<f64> {
-        self.hands.key = Key::On;
+        self.hands().key = Key::On;
         self.run(PRIME_S, |_| ());
-        self.hands.key = Key::Start;
+        self.hands().key = Key::Start;
         let mut cranked_s = 0.0;
         while !self.runs && cranked_s < LONGEST_CRANKING_S {
             self.run(STEP_S, |_| ());
             cranked_s += STEP_S;
         }
-        self.hands.key = Key::On;
+        self.hands().key = Key::On;
         self.runs.then_some(cranked_s)
     }
 
@@ -94,25 +101,26 @@ impl Trial {
 
     /// Lets time pass.
     pub(super) fn run(&mut self, seconds: f64, mut look: impl FnMut(&Moment<'_>)) {
-        for _ in 0..(seconds / STEP_S).round() as u64 {
-            self.closed_loop.step(&self.hands);
-            let speed = self.closed_loop.view().speed_rad_per_s;
-            let (ran, caught) = (self.runs, self.catch.step(speed, STEP_S));
-            self.runs = if ran { speed > STALLED_RAD_PER_S } else { caught };
-            self.stalls += u32::from(ran && !self.runs);
-            let state = self.closed_loop.controller().state();
+        let Self { session, stalls, catch, runs } = self;
+        let observer = &mut |now: &Now<'_>| {
+            let closed_loop = now.closed_loop;
+            let speed = closed_loop.view().speed_rad_per_s;
+            let (ran, caught) = (*runs, catch.step(speed, STEP_S));
+            *runs = if ran { speed > STALLED_RAD_PER_S } else { caught };
+            *stalls += u32::from(ran && !*runs);
+            let state = closed_loop.controller().state();
             let wanted_ln = libm::log(f64::from(state.insight().wanted_lambda));
             let burns = state.phase().phase().burns();
             let mut errors = [0.0; trimwright_plant::MAX_EVENTS];
             let mut count = 0;
-            for event in self.closed_loop.plant().events().iter().filter(|event| burns && event.fuel_kg > 0.0)
-            {
+            for event in closed_loop.plant().events().iter().filter(|event| burns && event.fuel_kg > 0.0) {
                 errors[count] = libm::log(event.lambda) - wanted_ln;
                 count += 1;
             }
             let over_rpm = (speed - f64::from(state.idle().target_rad_per_s())) * RPM_PER_RAD_PER_S;
-            look(&Moment { over_rpm, errors: &errors[..count], closed_loop: &self.closed_loop });
-        }
+            look(&Moment { over_rpm, errors: &errors[..count], closed_loop });
+        };
+        session.run(Until::After(seconds), observer).expect("without faults nothing leaves its range");
     }
 
     /// Mean mixture error over so long; NaN without any event.

@@ -1,21 +1,21 @@
 //! Drives a scenario with a fault and writes down what driver, controller and engine met.
 
-use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::closed_loop::ClosedLoop;
 pub use crate::faults::experience::Experience;
 use crate::faults::high_load::HighLoad;
 use crate::faults::notices::{noticed_by_controller, noticed_by_owner};
-use crate::faults::{Fault, FaultKind, KINDS, Timeline};
+use crate::faults::{Fault, FaultKind, KINDS};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::schedule::Schedule;
+use crate::session::{Moment, Observer, Session, SessionBuilder, Until};
 use crate::starting;
 use crate::watch::Watch;
-use crate::wheel::Wheel;
 use serde::Serialize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use trimwright_control::{Controller, Options, Refusal};
-use trimwright_plant::{Hands, Plant};
+use trimwright_control::{Options, Refusal};
+use trimwright_plant::{Hands, View};
 
 /// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
 /// engine has, so that the pedal is down for a while. Engineering judgement.
@@ -147,7 +147,7 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
                 while let Some((index, drive)) =
                     drives.iter().enumerate().nth(next.fetch_add(1, Ordering::Relaxed))
                 {
-                    let result = experience(drive, f64::INFINITY, &mut |_| {});
+                    let result = experience(drive, drive.schedule.duration_s(), &mut |_| {});
                     if let Ok(mut done) = done.lock() {
                         done[index] = Some(result);
                     }
@@ -159,14 +159,12 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
     done.into_iter().flatten().collect()
 }
 
-/// Drives a scenario once, for at most `most_s`, its faults coming and going, learning and checking itself. `look` sees the loop once a
-/// second.
+/// Drives a scenario for so long, its faults coming and going, learning and checking itself. `look` sees the loop once a second.
 ///
 /// ```
 /// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
 /// let mut coolant_k = Vec::new();
-/// experience(&van, 30.0, &mut |closed_loop| coolant_k.push(closed_loop.view().coolant_k))?;
+/// experience(&Scenario::load("delivery-van")?, 30.0, &mut |closed_loop| coolant_k.push(closed_loop.view().coolant_k))?;
 /// assert_eq!(coolant_k.len(), 30, "a look each second");
 /// assert!(coolant_k[29] > coolant_k[0], "the engine warms up");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -176,37 +174,25 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
 /// [`RunError`] when answers or truth are outside their ranges.
 pub fn experience(
     scenario: &Scenario,
-    most_s: f64,
+    seconds: f64,
     look: &mut dyn FnMut(&ClosedLoop),
 ) -> Result<Experience, RunError> {
-    let mut timeline = Timeline::new(scenario);
     let options = Options { self_check: true, ..Options::default() };
-    let calibration = timeline.calibration()?.with_options(options);
-    let plant = Plant::new(timeline.truth(0.0), scenario.seed)?;
-    let controller = Controller::new(calibration);
-    let mut watch = Watch::new(&controller);
-    let mut closed_loop = ClosedLoop::new(plant, controller);
-    let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-    let mut hands = Hands::default();
+    let mut session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
+    let mut watch = Watch::new(session.closed_loop().controller());
     let mut notes = Notes::default();
-    let steps = (scenario.schedule.duration_s().min(most_s) / STEP_S).round() as u64;
-    let (act_steps, look_steps) =
-        ((starting::PERIOD_S / STEP_S).round() as u64, (1.0 / STEP_S).round() as u64);
-    for step in 0..steps {
-        if step.is_multiple_of(act_steps) {
-            let time_s = closed_loop.time_s();
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &closed_loop.view()).clone();
-            notes.act(&closed_loop, &hands, scenario.schedule.speed_m_per_s(time_s));
+    let look_steps = session.steps(1.0);
+    session.run(Until::After(seconds), &mut |now: &Moment<'_>| {
+        if let Some(view) = now.decided {
+            notes.add(view, now.hands, now.wanted_m_per_s());
         }
-        timeline.step(&mut closed_loop)?;
-        closed_loop.step(&hands);
-        watch.look(&closed_loop);
-        notes.high_load.look(&closed_loop);
-        if step.is_multiple_of(look_steps) {
-            look(&closed_loop);
+        watch.observe(now);
+        notes.high_load.look(now.closed_loop);
+        if now.is_each(look_steps) {
+            look(now.closed_loop);
         }
-    }
-    Ok(notes.finish(&closed_loop, &watch, &wheel))
+    })?;
+    Ok(notes.finish(&session, &watch))
 }
 
 /// What is added up on the way, at each of the driver's decisions.
@@ -229,8 +215,7 @@ const RUNS_RPM: f64 = 300.0;
 const STANDS_M_PER_S: f64 = 0.1;
 
 impl Notes {
-    fn act(&mut self, closed_loop: &ClosedLoop, hands: &Hands, wanted_m_per_s: f64) {
-        let view = closed_loop.view();
+    fn add(&mut self, view: &View, hands: &Hands, wanted_m_per_s: f64) {
         let rpm = view.speed_rad_per_s * RPM;
         self.acts += 1;
         self.ran += u64::from(rpm > RUNS_RPM);
@@ -245,7 +230,8 @@ impl Notes {
         }
     }
 
-    fn finish(self, closed_loop: &ClosedLoop, watch: &Watch, wheel: &Wheel) -> Experience {
+    fn finish(self, session: &Session, watch: &Watch) -> Experience {
+        let closed_loop = session.closed_loop();
         let (view, books) = (closed_loop.view(), closed_loop.plant().books());
         let state = closed_loop.controller().state();
         let [count, sum, squares] = self.idle;
@@ -254,8 +240,8 @@ impl Notes {
         let idle_limit = 1.4 * closed_loop.controller().calibration().answers().idle_speed_rad_per_s;
         Experience {
             ran_s: self.ran as f64 * starting::PERIOD_S,
-            crank_s: wheel.starting().crank_s(),
-            stalls: wheel.starting().stalls(),
+            crank_s: session.starting().crank_s(),
+            stalls: session.starting().stalls(),
             idle_rpm,
             idle_swing_rpm: libm::sqrt((squares / count - idle_rpm * idle_rpm).max(0.0)),
             speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.acts as f64),

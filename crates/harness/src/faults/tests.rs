@@ -1,8 +1,6 @@
 use super::*;
-use crate::closed_loop::ClosedLoop;
 use crate::scenario::Scenario;
-use trimwright_control::Controller;
-use trimwright_plant::{Hands, Plant};
+use crate::session::{Moment, SessionBuilder, Until};
 
 fn parse(text: &str) -> Result<Vec<Fault>, InputError> {
     let document = Document::parse("van.toml", text)?;
@@ -133,14 +131,13 @@ fn the_plant_has_the_fault_while_it_is_there_and_is_sound_again_afterwards() {
     let mut scenario = Scenario::load("delivery-van").expect("shipped");
     scenario.faults =
         vec![Fault { from_s: 0.05, until_s: 0.1, ..Fault::usual(find("weak_pump").expect("a kind")) }];
-    let plant = Plant::new(scenario.truth.clone(), 1).expect("sound");
-    let calibration = scenario.calibration().expect("allowed");
-    let mut closed_loop = ClosedLoop::new(plant, Controller::new(calibration));
-    let mut timeline = Timeline::new(&scenario);
-    for step in 0..200 {
-        timeline.step(&mut closed_loop).expect("in range");
-        closed_loop.step(&Hands::default());
-        let weak = closed_loop.plant().truth().faults.weak_pump;
+    let mut session = SessionBuilder::new(scenario).by_hand().build().expect("in range");
+    let mut step = 0;
+    let observer = &mut |now: &Moment<'_>| {
+        let weak = now.closed_loop.plant().truth().faults.weak_pump;
         assert_eq!(weak > 0.0, (50..100).contains(&step), "step {step}");
-    }
+        step += 1;
+    };
+    session.run(Until::After(0.2), observer).expect("in range");
+    assert_eq!(step, 200);
 }

@@ -1,10 +1,9 @@
-//! Lets the faults of a scenario come and go while it is driven.
+//! When the faults of a scenario come and go.
 
-use crate::closed_loop::ClosedLoop;
 use crate::faults::Fault;
 use crate::scenario::Scenario;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
-use trimwright_plant::{OutOfRange, Truth};
+use trimwright_plant::Truth;
 
 /// Which faults are there, moment by moment.
 ///
@@ -23,7 +22,6 @@ pub struct Timeline<'a> {
     answers: SetupAnswers,
     parameters: &'a Parameters,
     faults: &'a [Fault],
-    next_change_s: f64,
 }
 
 impl<'a> Timeline<'a> {
@@ -38,7 +36,7 @@ impl<'a> Timeline<'a> {
     pub fn new(scenario: &'a Scenario) -> Self {
         let (sound, faults) = (&scenario.truth, scenario.faults.as_slice());
         let (answers, parameters) = (scenario.answers, &scenario.parameters);
-        Self { sound, answers, parameters, faults, next_change_s: next_change_s(faults, 0.0) }
+        Self { sound, answers, parameters, faults }
     }
 
     /// The truth at this time since power-up.
@@ -94,40 +92,15 @@ impl<'a> Timeline<'a> {
         (truth, answers)
     }
 
-    /// To be called before every step: changes the plant when a fault comes or goes.
+    /// The first time after this one at which any of the faults may come or go, s since power-up.
     ///
     /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// use trimwright_harness::faults::{Fault, Timeline, find};
-    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::{Hands, Plant};
-    /// let fault = Fault { from_s: 0.5, ..Fault::usual(find("fans_dead").expect("a kind")) };
-    /// let van = Scenario { faults: vec![fault], ..Scenario::load("delivery-van")? };
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut timeline = Timeline::new(&van);
-    /// let mut closed_loop = ClosedLoop::new(Plant::new(timeline.truth(0.0), van.seed)?, controller);
-    /// for step in 1..=1000 {
-    ///     timeline.step(&mut closed_loop)?;
-    ///     closed_loop.step(&Hands::default());
-    ///     assert_eq!(closed_loop.plant().truth().faults.fans_dead, step > 500);
-    /// }
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
+    /// use trimwright_harness::{faults::Timeline, scenario::Scenario};
+    /// let tired = Scenario::load("tired-van")?;
+    /// assert_eq!(Timeline::new(&tired).next_change_s(0.0), 300.0, "the gasket opens");
+    /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    ///
-    /// # Errors
-    /// [`OutOfRange`] when faults together push a part out of its range.
-    #[inline]
-    pub fn step(&mut self, closed_loop: &mut ClosedLoop) -> Result<(), OutOfRange> {
-        let time_s = closed_loop.time_s();
-        if time_s < self.next_change_s {
-            return Ok(());
-        }
-        self.next_change_s = next_change_s(self.faults, time_s);
-        closed_loop.set_truth(self.truth(time_s))
+    pub fn next_change_s(&self, time_s: f64) -> f64 {
+        self.faults.iter().map(|fault| fault.next_change_s(time_s)).fold(f64::INFINITY, f64::min)
     }
-}
-
-/// The first time after this one at which any of the faults may come or go.
-fn next_change_s(faults: &[Fault], time_s: f64) -> f64 {
-    faults.iter().map(|fault| fault.next_change_s(time_s)).fold(f64::INFINITY, f64::min)
 }

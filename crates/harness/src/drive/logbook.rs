@@ -1,0 +1,181 @@
+//! One drive through the schedule, and what is written down on the way.
+
+use std::time::Instant;
+
+use trimwright_control::LearnedMap;
+
+use crate::on_target::OnTarget;
+use crate::run_error::RunError;
+use crate::session::{Moment, Observer, Session, Until};
+use crate::trace::{self, Row};
+use crate::verdicts::{self, Evidence};
+use crate::watch::Watch;
+
+/// Time between two snapshots of the map for the replay, s.
+const SNAPSHOT_S: f64 = 20.0;
+/// Time between two words of progress, s.
+const PROGRESS_S: f64 = 10.0;
+
+/// What is kept of a run.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let run = drive_with(&scenario, Options::default(), Record::Everything, &mut |_| ())?;
+/// assert_eq!((run.rows.len(), run.snapshots.len()), (600, 3), "a row each tenth of a second, a map each 20 s");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Record {
+    /// The figures and the maps.
+    Figures,
+    /// Also a row every tenth of a second and the map while it fills in.
+    Everything,
+}
+
+/// The learned map at one moment.
+///
+/// ```
+/// use trimwright_harness::drive::drive;
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
+/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
+/// let snapshots = drive(&scenario, &mut |_| ())?.snapshots;
+/// let moved = |snapshot: &trimwright_harness::drive::Snapshot| snapshot.learned.ln.flat().iter().any(|ln| *ln != 0.0);
+/// assert!(!moved(&snapshots[0]) && moved(&snapshots[snapshots.len() - 1]), "the map fills in on the way");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Snapshot {
+    /// When.
+    pub time_s: f64,
+    /// What was learned by then.
+    pub learned: LearnedMap,
+}
+
+/// What one drive through the schedule left behind.
+pub(super) struct Driven {
+    pub(super) session: Session,
+    pub(super) watch: Watch,
+    pub(super) evidence: Evidence,
+    pub(super) rows: Vec<Row>,
+    pub(super) snapshots: Vec<Snapshot>,
+    pub(super) pass_distance_km: Vec<f64>,
+    pub(super) speed_error_rms: f64,
+    pub(super) wall_s: f64,
+}
+
+/// Writes down what is kept of a drive.
+struct Logbook<'a> {
+    watch: Watch,
+    evidence: Evidence,
+    learning: bool,
+    record: Record,
+    each: Cadence,
+    rows: Vec<Row>,
+    snapshots: Vec<Snapshot>,
+    pass_began_m: f64,
+    pass_distance_km: Vec<f64>,
+    error_squares: f64,
+    decisions: u64,
+    progress: &'a mut dyn FnMut(f64),
+}
+
+/// Steps between two of each.
+struct Cadence {
+    evidence: u64,
+    row: u64,
+    snapshot: u64,
+    progress: u64,
+}
+
+impl Observer for Logbook<'_> {
+    fn observe(&mut self, now: &Moment<'_>) {
+        let closed_loop = now.closed_loop;
+        if let Some(view) = now.decided {
+            let error = view.vehicle_m_per_s - now.wanted_m_per_s();
+            self.error_squares += error * error;
+            self.decisions += 1;
+        }
+        self.watch.observe(now);
+        if self.learning && now.is_each(self.each.evidence) {
+            self.evidence.look(closed_loop.controller());
+        }
+        if self.record == Record::Everything {
+            let steps_before = closed_loop.steps() - 1;
+            if steps_before.is_multiple_of(self.each.row) {
+                self.rows.push(Row::of(now, &self.watch));
+            }
+            if steps_before.is_multiple_of(self.each.snapshot) {
+                let learned = closed_loop.controller().state().learned().clone();
+                self.snapshots.push(Snapshot { time_s: closed_loop.time_s(), learned });
+            }
+        }
+        if now.is_each(self.each.progress) {
+            (self.progress)(closed_loop.time_s());
+        }
+        if now.is_last {
+            let distance_m = closed_loop.view().distance_m;
+            self.pass_distance_km.push((distance_m - self.pass_began_m) / 1e3);
+            self.pass_began_m = distance_m;
+        }
+    }
+}
+
+/// Drives all passes of a session; its controller may run on another processor. `progress` hears of the simulated time, s.
+pub(super) fn once(
+    mut session: Session,
+    record: Record,
+    mut target: Option<&mut OnTarget>,
+    progress: &mut dyn FnMut(f64),
+) -> Result<Driven, RunError> {
+    let began = Instant::now();
+    let controller = session.closed_loop().controller();
+    let calibration = controller.calibration();
+    if let Some(target) = &mut target {
+        let keeps_map = *controller.state().learned() != calibration.parameters().blank_map();
+        target.start(calibration, keeps_map)?;
+    }
+    let mut evidence = Evidence::default();
+    evidence.on_dynamometer = session.scenario().schedule.on_dynamometer();
+    let mut logbook = Logbook {
+        watch: Watch::new(controller),
+        evidence,
+        learning: calibration.options().learning,
+        record,
+        each: Cadence {
+            evidence: session.steps(verdicts::PERIOD_S),
+            row: session.steps(trace::PERIOD_S),
+            snapshot: session.steps(SNAPSHOT_S),
+            progress: session.steps(PROGRESS_S),
+        },
+        rows: Vec::new(),
+        snapshots: Vec::new(),
+        pass_began_m: 0.0,
+        pass_distance_km: Vec::new(),
+        error_squares: 0.0,
+        decisions: 0,
+        progress,
+    };
+    match target {
+        None => session.run(Until::Driven, &mut logbook)?,
+        Some(target) => {
+            session.run_by(
+                |closed_loop, hands| Ok(closed_loop.step_on(hands, target)?),
+                Until::Driven,
+                &mut logbook,
+            )?;
+            target.check_learned(session.closed_loop().controller().state().learned())?;
+        }
+    }
+    let Logbook { watch, evidence, rows, snapshots, pass_distance_km, error_squares, decisions, .. } =
+        logbook;
+    let speed_error_rms = libm::sqrt(error_squares / decisions as f64);
+    let wall_s = began.elapsed().as_secs_f64();
+    Ok(Driven { session, watch, evidence, rows, snapshots, pass_distance_km, speed_error_rms, wall_s })
+}

@@ -1,0 +1,151 @@
+//! What came of driving a scenario, from its three drives.
+
+use std::collections::BTreeMap;
+
+use trimwright_control::{Calibration, LearnedMap, Refusal};
+
+use super::logbook::{Driven, Snapshot};
+use crate::cells::Cells;
+use crate::mixture::Mixture;
+use crate::scenario::Scenario;
+use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
+use crate::trace::Row;
+use crate::verdicts;
+use crate::watch::{Window, settle_s};
+
+/// The map alone must stay under this rms to count as settled.
+const SETTLED_RMS: f64 = 0.02;
+
+/// Everything that came of driving a scenario.
+///
+/// ```
+/// use trimwright_control::Options;
+/// use trimwright_harness::drive::{Record, drive_with};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
+///
+/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
+/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
+/// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
+/// assert!(run.frozen.rms() < 0.5 * run.base.rms(), "the learned map alone leaves less than half of the error");
+/// # Ok::<(), Box<dyn std::error::Error>>(())
+/// ```
+#[derive(Clone, Debug, PartialEq)]
+pub struct Run {
+    /// The figures.
+    pub summary: Summary,
+    /// The record of the learning run; empty unless [`Record::Everything`] was asked for.
+    pub rows: Vec<Row>,
+    /// Convergence of the learning run.
+    pub windows: Vec<Window>,
+    /// The map while it filled in; empty unless [`Record::Everything`] was asked for.
+    pub snapshots: Vec<Snapshot>,
+    /// The calibration the controller worked from.
+    pub calibration: Calibration,
+    /// What was learned in the end.
+    pub learned: LearnedMap,
+    /// The correction that would have been right, ln, by cell.
+    pub right_ln: Vec<f64>,
+    /// Dwell and conditions by cell.
+    pub cells: Cells,
+    /// Steady events with the first calibration.
+    pub base: Mixture,
+    /// Steady events with what was learned.
+    pub frozen: Mixture,
+    /// All events of the last pass of the learning run.
+    pub last_pass: Mixture,
+}
+
+/// All of a run, from its three drives.
+pub(super) fn run_of(
+    scenario: &Scenario,
+    calibration: Calibration,
+    learned: LearnedMap,
+    base: &Driven,
+    learning: Driven,
+    after: Driven,
+) -> Run {
+    let simulated_s =
+        [base, &learning, &after].map(|driven| driven.session.closed_loop().time_s()).iter().sum::<f64>();
+    let wall_s = base.wall_s + learning.wall_s + after.wall_s;
+    let watch = learning.watch;
+    let state = learning.session.closed_loop().controller().state();
+    let fuel_kg = learning.session.closed_loop().plant().books().fuel_injected_kg;
+    let late_s = learned.common.delay_s;
+    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
+    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(calibration.parameters());
+    // The fit has an opening delay of its own, and so corrections of its own that would have been right.
+    let left_by_fit = fitted.map_or(f64::NAN, |fit| {
+        let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s + fit.later_s as f32);
+        watch.cells.error_rms(|cell| fit.cells[cell], &right_ln)
+    });
+    let (cells_visited, cells_confident) = watch.cells.count(&learned);
+    let distance_km = learning.pass_distance_km.iter().sum::<f64>();
+    let refusals =
+        Refusal::ALL.map(|refusal| (refusal.name().to_owned(), u64::from(state.counts().of(refusal))));
+    let summary = Summary {
+        schema: SCHEMA,
+        scenario: scenario.name.clone(),
+        seed: scenario.seed,
+        scenario_hash: scenario.hash(),
+        mixture: MixtureFigures {
+            base_map_rms: base.watch.steady.rms(),
+            learned_map_rms: after.watch.steady.rms(),
+            closed_loop_rms: watch.all.rms(),
+            p95_abs: watch.all.p95_abs(),
+            transient_rms: watch.transient.rms(),
+            cylinder_spread_rms: watch.cylinders.rms(),
+        },
+        learning: LearningFigures {
+            settle_s: settle_s(&watch.windows, SETTLED_RMS),
+            cells_visited,
+            cells_confident,
+            within_two_sigma: within_two_sigma(&watch.cells, &learned, &right_ln),
+            visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
+            offline_fit_rms: left_by_fit,
+            common_flow_ln: f64::from(learned.common.flow_ln),
+            opening_delay_s: f64::from(late_s),
+            told_apart: learned.common.told_apart(&calibration.parameters().common_correction),
+            lessons: u64::from(state.counts().lessons()),
+            refusals: BTreeMap::from(refusals),
+        },
+        drive: DriveFigures {
+            distance_km,
+            pass_distance_km: learning.pass_distance_km,
+            speed_error_rms_m_per_s: learning.speed_error_rms,
+            fuel_kg,
+            l_per_100km: (distance_km > 0.1)
+                .then(|| fuel_kg / scenario.truth.fuel.density_kg_per_m3() * 1e3 / distance_km * 100.0),
+            stalls: learning.session.starting().stalls(),
+            crank_s: learning.session.starting().crank_s(),
+        },
+        driveability: None,
+        cost: CostFigures { simulated_s, wall_s, times_real_time: simulated_s / wall_s },
+        dtcs: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
+        verdicts: verdicts::findings(&learning.evidence, learning.session.closed_loop().controller()),
+    };
+    Run {
+        summary,
+        rows: learning.rows,
+        windows: watch.windows,
+        snapshots: learning.snapshots,
+        calibration,
+        learned,
+        right_ln,
+        cells: watch.cells,
+        base: base.watch.steady.clone(),
+        frozen: after.watch.steady,
+        last_pass: watch.all,
+    }
+}
+
+/// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
+fn within_two_sigma(cells: &Cells, learned: &LearnedMap, right_ln: &[f64]) -> f64 {
+    let (mut visited, mut within) = (0_u32, 0_u32);
+    let all = right_ln.iter().zip(cells.visited()).enumerate();
+    for (cell, (right, _)) in all.filter(|(_, (_, visited))| *visited) {
+        visited += 1;
+        let error = f64::from(learned.ln.flat()[cell]) - right;
+        within += u32::from(error.abs() < 2.0 * f64::from(learned.sigma_ln(cell)));
+    }
+    f64::from(within) / f64::from(visited)
+}
