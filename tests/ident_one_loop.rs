@@ -12,13 +12,15 @@ const STEPS: [(&str, &str); 5] = [
     ("control/src/controller.rs", "a step is one with the options' learner"),
 ];
 /// What is stepped, and the steps that only the loop has.
-const STEPPED: [&str; 5] = ["plant.step(", "controller.step(", "closed_loop.step(", ".step_with(", ".step_on("];
+const STEPPED: [&str; 5] =
+    ["plant.step(", "controller.step(", "closed_loop.step(", ".step_with(", ".step_on("];
 
 fn sources(directory: &Path, found: &mut Vec<PathBuf>) {
     for entry in fs::read_dir(directory).expect("a directory").map(|entry| entry.expect("an entry").path()) {
         if entry.is_dir() {
             sources(&entry, found);
-        } else if entry.extension().is_some_and(|extension| extension == "rs") && !entry.ends_with("tests.rs") {
+        } else if entry.extension().is_some_and(|extension| extension == "rs") && !entry.ends_with("tests.rs")
+        {
             found.push(entry);
         }
     }
@@ -59,5 +61,8 @@ fn ident_the_loop_is_driven_in_one_place() {
 fn a_second_loop_would_be_found() {
     let loops = "fn drive() {\n    for _ in 0..9 {\n        self.closed_loop.step(&hands);\n    }\n}\n";
     assert_eq!(stepping(loops), 1);
-    assert_eq!(stepping(&format!("/// closed_loop.step(&hands);\n#[cfg(test)]\nmod tests {{\n{loops}}}\n")), 0);
+    assert_eq!(
+        stepping(&format!("/// closed_loop.step(&hands);\n#[cfg(test)]\nmod tests {{\n{loops}}}\n")),
+        0
+    );
 }

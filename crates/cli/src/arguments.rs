@@ -6,14 +6,15 @@ use crate::export::{self, Export};
 use crate::faults::{self, Faults};
 use crate::fleet::{self, FleetOptions};
 use crate::live::{self, Live};
-use crate::manners::Units;
 use crate::parameters;
 use crate::refusal::whole;
 use crate::size::{self, Size};
 use crate::stability::{self, StabilityOptions};
+use crate::units_choice::units;
 use clap::{Arg, Args, CommandFactory, Parser, Subcommand};
 use clap_complete::Shell;
 use std::path::PathBuf;
+use trimwright_harness::units::UnitSystem;
 
 const EXAMPLES: &str = "\
 Examples:
@@ -125,8 +126,8 @@ pub(crate) enum Command {
         #[arg(long)]
         json: bool,
         /// Units of the table
-        #[arg(long, value_enum, default_value_t)]
-        units: Units,
+        #[arg(long, value_parser = units(), default_value = "si")]
+        units: UnitSystem,
     },
     /// Give the results of a drive to other programs as CSV, Parquet or ASAM MDF 4
     #[command(after_help = export::EXAMPLES)]
@@ -184,8 +185,8 @@ pub(crate) struct Options {
     #[arg(long)]
     pub(crate) json: bool,
     /// Units of the table
-    #[arg(long, value_enum, default_value_t)]
-    pub(crate) units: Units,
+    #[arg(long, value_parser = units(), default_value = "si")]
+    pub(crate) units: UnitSystem,
 }
 
 #[cfg(test)]

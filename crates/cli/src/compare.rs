@@ -2,9 +2,10 @@
 
 use crate::chosen::load;
 use crate::failure::Failure;
-use crate::manners::{self, bar};
+use crate::out::json;
 use crate::out::say;
 use crate::page;
+use crate::progress::bar;
 use clap::{Args, value_parser};
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -68,9 +69,7 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
         (_, true) => {
             let learner = |each: &Compared| json!({ "learner": each.learner, "summary": each.run.summary });
             let learners: Vec<Value> = compared.iter().map(learner).collect();
-            say(&manners::json(
-                &json!({ "scenario": scenario.name, "seed": scenario.seed, "learners": learners }),
-            )?)
+            say(&json(&json!({ "scenario": scenario.name, "seed": scenario.seed, "learners": learners }))?)
         }
         _ => say(&text(&scenario, &compared, &out)),
     }

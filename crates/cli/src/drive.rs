@@ -3,8 +3,8 @@
 use crate::arguments::Options;
 use crate::chosen::load;
 use crate::failure::Failure;
-use crate::manners::{Units, bar};
 use crate::out::say;
+use crate::progress::bar;
 use crate::{map, page, table};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -13,6 +13,7 @@ use trimwright_harness::drive::{Progress, Record, Run, RunError};
 use trimwright_harness::error::InputError;
 use trimwright_harness::on_target::{OnTarget, OnTargetError};
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::units::UnitSystem;
 use trimwright_harness::{drive as harness, output, trace};
 
 /// Loads, drives, writes and tells.
@@ -57,7 +58,13 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
     Ok(())
 }
 
-fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path, units: Units) -> Result<(), Failure> {
+fn write(
+    scenario: &Scenario,
+    run: &Run,
+    summary: &str,
+    out: &Path,
+    units: UnitSystem,
+) -> Result<(), Failure> {
     let trace = trace::to_csv(&run.rows).map_err(unwritable)?;
     let map = map::to_csv(&run.into());
     let page = trimwright_report::render(&page::story(scenario, run, units));

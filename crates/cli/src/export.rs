@@ -1,7 +1,7 @@
 //! Gives a run to other programs.
 
 use crate::failure::Failure;
-use crate::manners::json;
+use crate::out::json;
 use crate::out::say;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;

@@ -2,8 +2,9 @@
 
 use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
-use crate::manners::{json, waiting};
+use crate::out::json;
 use crate::out::say;
+use crate::progress::waiting;
 use crate::size::{WIDTH, hung};
 use clap::Args;
 use serde_json::{Value, json};

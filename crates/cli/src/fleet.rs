@@ -3,8 +3,9 @@
 use crate::chosen::load;
 use crate::failure::Failure;
 use crate::fleet_words;
-use crate::manners::{bar, json};
+use crate::out::json;
 use crate::out::say;
+use crate::progress::bar;
 use crate::refusal::whole;
 use clap::Args;
 use serde_json::{Map, Value};

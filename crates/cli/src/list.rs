@@ -1,13 +1,13 @@
 //! What comes with the program.
 
-use crate::manners::Units;
 use serde_json::{Value, json};
 use trimwright_harness::error::InputError;
 use trimwright_harness::schedule::Schedule;
 use trimwright_harness::shipped::{ENGINES, SCENARIOS, SCHEDULES, Shipped};
+use trimwright_harness::units::UnitSystem;
 
 /// The scenarios, engines and schedules, each with a line about it.
-pub(crate) fn text(units: Units) -> Result<String, InputError> {
+pub(crate) fn text(units: UnitSystem) -> Result<String, InputError> {
     let mut text = String::new();
     section(&mut text, "Scenarios (trimwright drive NAME)", SCENARIOS, Shipped::title)?;
     text.push('\n');

@@ -2,15 +2,16 @@
 
 use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
-use crate::manners::Units;
 use crate::map::{self, Learned};
 use crate::out::say;
+use crate::units_choice::units;
 use clap::Args;
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use std::path::PathBuf;
 use trimwright_harness::error::InputError;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::units::UnitSystem;
 use trimwright_live::{Bench, Colours, LiveError, Setting, outcome};
 
 pub(crate) const EXAMPLES: &str = "\
@@ -39,8 +40,8 @@ pub(crate) struct Live {
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
     /// Units of speed and temperature
-    #[arg(long, value_enum, default_value_t)]
-    units: Units,
+    #[arg(long, value_parser = units(), default_value = "si")]
+    units: UnitSystem,
 }
 
 /// Loads the scenario, lets the user work it, and tells what it came to.
@@ -53,10 +54,7 @@ pub(crate) fn live(asked: &Live) -> Result<(), Failure> {
     let variable = |name: &str| std::env::var(name).ok();
     let setting = Setting {
         times: asked.times,
-        units: match asked.units {
-            Units::Si => trimwright_live::Units::Si,
-            Units::Us => trimwright_live::Units::Us,
-        },
+        units: asked.units,
         colours: Colours::of(variable("NO_COLOR").as_deref(), variable("COLORTERM").as_deref()),
     };
     let bench = trimwright_live::run(&scenario.with_seed(seed), setting).map_err(|error| match error {

@@ -11,16 +11,17 @@ mod fleet;
 mod fleet_words;
 mod list;
 mod live;
-mod manners;
 mod manual;
 mod map;
 mod out;
 mod page;
 mod parameters;
+mod progress;
 mod refusal;
 mod size;
 mod stability;
 mod table;
+mod units_choice;
 
 use arguments::{Arguments, Command};
 use chosen::DEFAULT_SCENARIO;

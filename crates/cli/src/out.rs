@@ -1,11 +1,18 @@
 //! The way out: everything that a command says on standard output goes through here, and what is lost on it is told.
 
 use crate::failure::Failure;
+use serde::Serialize;
 use std::io::{self, ErrorKind, Write};
 
 /// Writes to standard output.
 pub(crate) fn say(text: &str) -> Result<(), Failure> {
     written(|| io::stdout().write_all(text.as_bytes()))
+}
+
+/// A result as JSON, ready to be printed.
+pub(crate) fn json(result: &impl Serialize) -> Result<String, Failure> {
+    let text = serde_json::to_string_pretty(result).map_err(|error| Failure::Other(error.to_string()))?;
+    Ok(text + "\n")
 }
 
 /// Sees to it that what is written to standard output has got there. A reader that has gone away, as `head` does, has seen enough.

@@ -1,16 +1,13 @@
 //! Tells a run as the story that the report page shows.
 
-use crate::manners::Units;
 use crate::map::{cells, rpm};
 use trimwright_harness::drive::Run;
-use trimwright_harness::driveability;
 use trimwright_harness::parameters::changed;
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::summary::{self, LearningFigures};
-use trimwright_harness::units::times;
+use trimwright_harness::summary::LearningFigures;
+use trimwright_harness::units::{UnitSystem, times};
 use trimwright_report::{
-    Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
-    Snapshot, Spread, Start, Story, TipIn, Trace, Verdict, Weight,
+    Convergence, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, Spread, Story, Trace, TroubleCode,
 };
 
 /// Rows of the record to one sample of the page.
@@ -29,7 +26,7 @@ const SAME_ENGINE: f64 = 0.1;
 const WRONG_ANSWERS: [&str; 2] = ["wrong_displacement", "wrong_cylinders"];
 
 /// The story of a run.
-pub(crate) fn story(scenario: &Scenario, run: &Run, units: Units) -> Story {
+pub(crate) fn story(scenario: &Scenario, run: &Run, units: UnitSystem) -> Story {
     let summary = &run.summary;
     let refusals = summary.learning.refusals.iter();
     let mut figures = Vec::new();
@@ -43,11 +40,8 @@ pub(crate) fn story(scenario: &Scenario, run: &Run, units: Units) -> Story {
         facts: facts(scenario, run),
         figures,
         trace: trace(run),
-        driveability: summary.driveability.as_ref().map(driveability),
-        units: match units {
-            Units::Si => trimwright_report::Units::Metric,
-            Units::Us => trimwright_report::Units::Us,
-        },
+        driveability: summary.driveability.clone(),
+        units,
         marks: marks(scenario),
         convergence: Convergence {
             window_s: trimwright_harness::watch::WINDOW_S,
@@ -64,9 +58,9 @@ pub(crate) fn story(scenario: &Scenario, run: &Run, units: Units) -> Story {
         map: map(run),
         snapshots: snapshots(run),
         lessons: summary.learning.lessons,
-        refusals: refusals.map(|(reason, &count)| Refusal { reason: reason.clone(), count }).collect(),
+        refusals: refusals.map(|(reason, &count)| RefusalCount { reason: reason.clone(), count }).collect(),
         dtcs: dtcs(run),
-        verdicts: verdicts(run),
+        findings: summary.verdicts.clone(),
         cautions: Vec::new(),
     }
 }
@@ -183,35 +177,6 @@ fn trace(run: &Run) -> Trace {
     }
 }
 
-/// How it drives.
-fn driveability(tried: &driveability::Driveability) -> Driveability {
-    let excursion =
-        |excursion: driveability::Excursion| Excursion { lean: excursion.lean, rich: excursion.rich };
-    let load = |event: driveability::EventFigures| Load { drop_rpm: event.drop_rpm, mixture: event.mixture };
-    let (idle, cut) = (&tried.idle, &tried.fuel_cut);
-    let start = |start: &driveability::StartFigures| Start {
-        engine_degc: start.engine_degc,
-        cranked_s: start.cranked_s.unwrap_or(f64::NAN),
-        stalls: start.stalls,
-    };
-    let tip_in = |tip_in: &driveability::TipInFigures| TipIn {
-        engine_degc: tip_in.engine_degc,
-        compensated: excursion(tip_in.compensated),
-        uncompensated: excursion(tip_in.uncompensated),
-    };
-    Driveability {
-        starts: tried.starts.iter().map(start).collect(),
-        tip_ins: tried.tip_ins.iter().map(tip_in).collect(),
-        idle: Idle {
-            park_rms_rpm: idle.park_rms_rpm,
-            drive_rms_rpm: idle.drive_rms_rpm,
-            ac: load(idle.ac),
-            fan: idle.fan.map(load),
-        },
-        fuel_cut: FuelCut { drop_rpm: cut.drop_rpm, stalls: cut.stalls, cuts: cut.cuts },
-    }
-}
-
 fn marks(scenario: &Scenario) -> Vec<Mark> {
     let pass_s = scenario.schedule.duration_s();
     (1..scenario.passes)
@@ -219,11 +184,11 @@ fn marks(scenario: &Scenario) -> Vec<Mark> {
         .collect()
 }
 
-fn map(run: &Run) -> Map {
+fn map(run: &Run) -> MapFigures {
     let cells = cells(&run.into());
     let series = |value: fn(&crate::map::Cell) -> f64| -> Vec<f64> { cells.iter().map(value).collect() };
     let speeds = run.calibration.rpm_axis().points();
-    Map {
+    MapFigures {
         rpm: speeds.iter().map(|&speed| rpm(f64::from(speed))).collect(),
         map_pa: run.calibration.map_axis().points().iter().map(|&map_pa| f64::from(map_pa)).collect(),
         base_filling: series(|cell| cell.base_filling),
@@ -235,12 +200,12 @@ fn map(run: &Run) -> Map {
     }
 }
 
-fn snapshots(run: &Run) -> Vec<Snapshot> {
+fn snapshots(run: &Run) -> Vec<ReplayFrame> {
     let Some(first) = run.snapshots.first() else { return Vec::new() };
     let tell = |snapshot: &trimwright_harness::drive::Snapshot| {
         let learned = &snapshot.learned;
         let cells = 0..learned.ln.flat().len();
-        Snapshot {
+        ReplayFrame {
             time_s: snapshot.time_s,
             learned_ln: learned.ln.flat().iter().map(|&ln| f64::from(ln)).collect(),
             sigma_ln: cells.clone().map(|cell| f64::from(learned.sigma_ln(cell))).collect(),
@@ -252,9 +217,12 @@ fn snapshots(run: &Run) -> Vec<Snapshot> {
     run.snapshots.iter().map(tell).collect()
 }
 
-fn dtcs(run: &Run) -> Vec<Dtc> {
-    let tell =
-        |code: &String| Dtc { code: code.clone(), meaning: meaning(code).to_owned(), time_s: f64::NAN };
+fn dtcs(run: &Run) -> Vec<TroubleCode> {
+    let tell = |code: &String| TroubleCode {
+        code: code.clone(),
+        meaning: meaning(code).to_owned(),
+        time_s: f64::NAN,
+    };
     run.summary.dtcs.iter().map(tell).collect()
 }
 
@@ -262,24 +230,6 @@ fn dtcs(run: &Run) -> Vec<Dtc> {
 pub(crate) fn meaning(code: &str) -> &'static str {
     let known = trimwright_control::Dtc::ALL.into_iter().find(|dtc| dtc.code() == code);
     known.map_or("", trimwright_control::Dtc::meaning)
-}
-
-fn verdicts(run: &Run) -> Vec<Verdict> {
-    let findings = run.summary.verdicts.iter().cloned();
-    findings
-        .map(|finding| Verdict {
-            title: finding.title,
-            weight: match finding.weight {
-                summary::Weight::Note => Weight::Note,
-                summary::Weight::Act => Weight::Act,
-                summary::Weight::Stop => Weight::Stop,
-            },
-            evidence: finding.evidence,
-            causes: finding.causes,
-            tell_apart: finding.tell_apart,
-            check: finding.check,
-        })
-        .collect()
 }
 
 #[cfg(test)]
@@ -322,8 +272,8 @@ mod tests {
             trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip).expect("a schedule");
         let scenario = Scenario { schedule, passes: 1, ..van() };
         let run = trimwright_harness::drive::drive(&scenario, &mut |_| ()).expect("driven");
-        let story = story(&scenario, &run, Units::Us);
-        assert_eq!(story.units, trimwright_report::Units::Us);
+        let story = story(&scenario, &run, UnitSystem::Us);
+        assert_eq!(story.units, UnitSystem::Us);
         let tried = story.driveability.as_ref().expect("how it drives was tried");
         assert_eq!((tried.starts.len(), tried.tip_ins.len()), (4, 2));
         let page = trimwright_report::render(&story);
@@ -357,7 +307,7 @@ mod tests {
     #[test]
     fn each_reason_to_refuse_a_lesson_has_words() {
         let refusals = trimwright_control::Refusal::ALL
-            .map(|refusal| Refusal { reason: refusal.name().to_owned(), count: 1 });
+            .map(|refusal| RefusalCount { reason: refusal.name().to_owned(), count: 1 });
         let page = trimwright_report::render(&Story { refusals: refusals.into(), ..Story::default() });
         let rows = rows(&page, "reasons");
         assert_eq!(rows.len(), 1 + trimwright_control::Refusal::ALL.len());

@@ -1,7 +1,8 @@
 //! Lists the controller's parameters, as a scenario file has them or for other programs.
 
-use crate::manners::{Units, json};
+use crate::out::json;
 use crate::size::{WIDTH, hung};
+use crate::units_choice::units;
 use crate::{Failure, say};
 use clap::Args;
 use std::fmt::Write;
@@ -11,7 +12,7 @@ use trimwright_harness::error::InputError;
 use trimwright_harness::keys::{self, Key, Line};
 use trimwright_harness::parameters::{FINE_ADJUSTMENT, check_stage, list};
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::sizing::System;
+use trimwright_harness::units::UnitSystem;
 
 pub(crate) const HELP: &str = "\
 The text is in the form of a scenario file: a section for each stage of the controller, above each parameter what it is, what \
@@ -46,8 +47,8 @@ pub(crate) struct Asked {
     #[arg(long)]
     json: bool,
     /// Units of the text
-    #[arg(long, value_enum, default_value_t)]
-    units: Units,
+    #[arg(long, value_parser = units(), default_value = "si")]
+    units: UnitSystem,
 }
 
 impl Asked {
@@ -79,10 +80,7 @@ pub(crate) fn parameters(asked: &Asked) -> Result<(), Failure> {
 }
 
 fn fill(text: &mut String, asked: &Asked, parameters: &Parameters) -> std::fmt::Result {
-    let system = match asked.units {
-        Units::Si => System::Si,
-        Units::Us => System::Us,
-    };
+    let system = asked.units;
     hung(text, "# ", "", HEAD)?;
     if asked.stage.is_none() && !asked.fine {
         hung(text, "# ", "", FINE)?;
@@ -109,7 +107,7 @@ fn fill(text: &mut String, asked: &Asked, parameters: &Parameters) -> std::fmt::
     Ok(())
 }
 
-fn parameter(text: &mut String, system: System, key: &Key, default: &Key) -> std::fmt::Result {
+fn parameter(text: &mut String, system: UnitSystem, key: &Key, default: &Key) -> std::fmt::Result {
     writeln!(text)?;
     hung(text, "# ", "", key.about)?;
     hung(text, "#   ", "allowed: ", &key.allowed(system))?;
@@ -154,7 +152,7 @@ mod tests {
     }
 
     fn all() -> Asked {
-        Asked { stage: None, scenario: None, fine: false, json: false, units: Units::Si }
+        Asked { stage: None, scenario: None, fine: false, json: false, units: UnitSystem::Si }
     }
 
     /// What is printed, put into a scenario file, sets what was printed.
@@ -163,7 +161,7 @@ mod tests {
         let mut set = Parameters::DEFAULT;
         set.feedback.keep_s = 61.5;
         set.sensors.ect_points_ohm[7].1 = 188.8;
-        for units in [Units::Si, Units::Us] {
+        for units in [UnitSystem::Si, UnitSystem::Us] {
             let text = told(&Asked { units, ..all() }, &set);
             let home = tempfile::tempdir().expect("a place");
             let file = home.path().join("own.toml");

@@ -2,12 +2,14 @@
 
 use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
-use crate::manners::{Units, json};
+use crate::out::json;
 use crate::out::say;
+use crate::units_choice::units;
 use clap::Args;
 use std::fmt::Write;
 use trimwright_harness::scenario::Scenario;
-use trimwright_harness::sizing::{self, Limit, Line, Sizing, System};
+use trimwright_harness::sizing::{self, Limit, Line, Sizing};
+use trimwright_harness::units::UnitSystem;
 use trimwright_live::wrapped;
 
 pub(crate) const HELP: &str = "\
@@ -33,8 +35,8 @@ pub(crate) struct Size {
     #[arg(long)]
     json: bool,
     /// Units of the text
-    #[arg(long, value_enum, default_value_t)]
-    units: Units,
+    #[arg(long, value_parser = units(), default_value = "si")]
+    units: UnitSystem,
 }
 
 /// Most characters in a row.
@@ -45,10 +47,7 @@ const INDENT: &str = "                ";
 pub(crate) fn size(asked: &Size) -> Result<(), Failure> {
     let scenario = Scenario::load(&asked.scenario)?;
     // The answers were checked when the scenario was loaded.
-    let system = match asked.units {
-        Units::Us if !asked.json => System::Us,
-        _ => System::Si,
-    };
+    let system = if asked.json { UnitSystem::Si } else { asked.units };
     let sizing = sizing::size(&scenario, system).map_err(|error| Failure::Other(error.to_string()))?;
     if asked.json {
         return say(&json(&sizing)?);
@@ -125,7 +124,7 @@ mod tests {
     #[test]
     fn a_sizing_shows_each_line_with_its_formula_and_source_and_the_cautions() {
         let scenario = Scenario::load("delivery-van").expect("shipped");
-        let sizing = sizing::size(&scenario, System::Si).expect("allowed answers");
+        let sizing = sizing::size(&scenario, UnitSystem::Si).expect("allowed answers");
         let text = text(&scenario, &sizing);
         for line in &sizing.lines {
             assert!(text.contains(line.what), "{}", line.what);

@@ -1,7 +1,7 @@
 //! Where trim and learning begin to swing.
 
 use crate::failure::Failure;
-use crate::manners;
+use crate::out::json;
 use crate::out::say;
 use clap::Args;
 use serde_json::{Value, json};
@@ -47,7 +47,7 @@ pub(crate) fn stability(options: &StabilityOptions) -> Result<(), Failure> {
     output::write(&options.out, &[("stability.csv", csv.as_bytes()), ("report.html", page.as_bytes())])?;
     match (options.quiet, options.json) {
         (true, _) => Ok(()),
-        (_, true) => say(&manners::json(&json!({ "limits": limits.iter().map(told).collect::<Vec<_>>() }))?),
+        (_, true) => say(&json(&json!({ "limits": limits.iter().map(told).collect::<Vec<_>>() }))?),
         _ => say(&text(&limits, &options.out)),
     }
 }

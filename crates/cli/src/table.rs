@@ -1,24 +1,30 @@
 //! The result of a run on less than a screen.
 
-use crate::manners::Units;
 use crate::page::{common_causes, meaning};
 use std::fmt::Write;
 use std::path::Path;
 use trimwright_harness::drive::Run;
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::units::UnitSystem;
 
 /// Most reasons for refused lessons that are shown.
 const REASONS: usize = 4;
 
 /// The result as text.
-pub(crate) fn text(scenario: &Scenario, run: &Run, out: &Path, units: Units) -> String {
+pub(crate) fn text(scenario: &Scenario, run: &Run, out: &Path, units: UnitSystem) -> String {
     let mut text = String::new();
     // Writing into a String can't fail.
     let _ = fill(&mut text, scenario, run, out, units);
     text
 }
 
-fn fill(text: &mut String, scenario: &Scenario, run: &Run, out: &Path, units: Units) -> std::fmt::Result {
+fn fill(
+    text: &mut String,
+    scenario: &Scenario,
+    run: &Run,
+    out: &Path,
+    units: UnitSystem,
+) -> std::fmt::Result {
     let summary = &run.summary;
     let (mixture, learning, drive) = (&summary.mixture, &summary.learning, &summary.drive);
     writeln!(text, "{} (seed {})", scenario.title, scenario.seed)?;

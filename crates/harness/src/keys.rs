@@ -12,8 +12,8 @@ use crate::document::inside;
 use crate::faults::{self, KINDS};
 use crate::measure::Measure;
 use crate::scenario::{Deviations, PASSES, SEEDS};
-use crate::sizing::{INSTALLATION_ALIASES, Installation, System};
-use crate::units::Kind;
+use crate::sizing::{INSTALLATION_ALIASES, Installation};
+use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
 use key::Wanted;
 pub use key::{Key, of_block};
@@ -31,7 +31,7 @@ pub use written::Line;
 /// assert!(has("passes") && has("setup.cam") && has("calibration.feedback.keep") && has("truth.vehicle.mass"));
 /// ```
 pub fn scenario() -> Vec<Key> {
-    let (parameters, system) = (Parameters::DEFAULT, System::Si);
+    let (parameters, system) = (Parameters::DEFAULT, UnitSystem::Si);
     let calibration =
         parameters.blocks().into_iter().flat_map(|block| of_block(block, "calibration", &[], system));
     let mut keys = vec![
@@ -103,14 +103,14 @@ fn truth(section: &str) -> Vec<Key> {
     let truth = Truth::mild_v8();
     let mut keys = Vec::new();
     for block in truth.blocks() {
-        keys.extend(of_block(block, section, scenario_engine::ALIASES, System::Si));
+        keys.extend(of_block(block, section, scenario_engine::ALIASES, UnitSystem::Si));
         for (place, info) in block.info().iter().enumerate() {
             let list = scenario_engine::GEAR_LISTS.iter().find(|(path, _)| *path == info.path);
             let (Some((_, name)), Some(value), Shape::List(most)) = (list, block.value(place), info.shape)
             else {
                 continue;
             };
-            let mut key = Key::of(info, value, inside(section, name), System::Si);
+            let mut key = Key::of(info, value, inside(section, name), UnitSystem::Si);
             key.wanted = Wanted::List([1, most], Measure::of(&info.range));
             key.lines.iter_mut().for_each(|line| line.items.truncate(truth.gearbox.gears.into()));
             keys.push(key);

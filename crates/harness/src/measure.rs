@@ -1,8 +1,7 @@
 //! What a number of a file is measured in, how it is read and how it is written.
 
 use crate::document::{Number, decimal, plain_number, read_quantity};
-use crate::sizing::System;
-use crate::units::{Kind, Unit, held};
+use crate::units::{Kind, Unit, UnitSystem, held};
 use std::fmt::Display;
 use toml_edit::Value;
 use trimwright_numerics::Real;
@@ -73,7 +72,7 @@ impl Measure {
     }
 
     /// The unit that numbers up to `largest` are written in for people; none for a plain number.
-    pub(crate) fn unit(self, system: System, largest: f64) -> Option<Unit> {
+    pub(crate) fn unit(self, system: UnitSystem, largest: f64) -> Option<Unit> {
         let kind = self.kind?;
         let units = || customary(kind, system).iter().filter_map(|unit| Unit::find(kind, unit));
         units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
@@ -99,7 +98,7 @@ impl Measure {
     }
 
     /// The range in words, in the unit that its larger end is written in.
-    pub(crate) fn range(self, system: System) -> String {
+    pub(crate) fn range(self, system: UnitSystem) -> String {
         let largest = self.low.abs().max(self.high.abs());
         match self.unit(system, largest) {
             Some(unit) => unit.held_limits(self.low, self.high).join(" to "),
@@ -119,7 +118,7 @@ fn plain(number: f64) -> String {
 }
 
 /// The units that people read quantities of a kind in, larger ones first.
-const fn customary(kind: Kind, system: System) -> &'static [&'static str] {
+const fn customary(kind: Kind, system: UnitSystem) -> &'static [&'static str] {
     match (system, kind) {
         (_, Kind::Ratio) => &[""],
         (_, Kind::Time) => &["s", "ms", "us"],
@@ -132,29 +131,29 @@ const fn customary(kind: Kind, system: System) -> &'static [&'static str] {
         (_, Kind::HeatTransfer) => &["W/K"],
         (_, Kind::HeatCapacity) => &["kJ/K", "J/K"],
         (_, Kind::HeatingValue) => &["MJ/kg"],
-        (System::Si, Kind::Length) => &["m", "mm"],
-        (System::Si, Kind::Area) => &["m2", "mm2"],
-        (System::Si, Kind::Volume) => &["L", "cm3"],
-        (System::Si, Kind::Mass) => &["kg", "g", "mg"],
-        (System::Si, Kind::MassRate) => &["g/s", "mg/s"],
-        (System::Si, Kind::Pressure) => &["kPa", "Pa"],
-        (System::Si, Kind::Temperature) => &["degC"],
-        (System::Si, Kind::TemperatureStep) => &["K"],
-        (System::Si, Kind::Speed) => &["km/h"],
-        (System::Si, Kind::Power) => &["kW", "W"],
-        (System::Si, Kind::Torque) => &["N m"],
-        (System::Si, Kind::Force) => &["N"],
-        (System::Us, Kind::Length) => &["ft", "in"],
-        (System::Us, Kind::Area) => &["sq ft", "sq in"],
-        (System::Us, Kind::Volume) => &["cu in"],
-        (System::Us, Kind::Mass) => &["lb"],
-        (System::Us, Kind::MassRate) => &["lb/h"],
-        (System::Us, Kind::Pressure) => &["psi"],
-        (System::Us, Kind::Temperature | Kind::TemperatureStep) => &["degF"],
-        (System::Us, Kind::Speed) => &["mph"],
-        (System::Us, Kind::Power) => &["hp"],
-        (System::Us, Kind::Torque) => &["lb ft"],
-        (System::Us, Kind::Force) => &["lbf"],
+        (UnitSystem::Si, Kind::Length) => &["m", "mm"],
+        (UnitSystem::Si, Kind::Area) => &["m2", "mm2"],
+        (UnitSystem::Si, Kind::Volume) => &["L", "cm3"],
+        (UnitSystem::Si, Kind::Mass) => &["kg", "g", "mg"],
+        (UnitSystem::Si, Kind::MassRate) => &["g/s", "mg/s"],
+        (UnitSystem::Si, Kind::Pressure) => &["kPa", "Pa"],
+        (UnitSystem::Si, Kind::Temperature) => &["degC"],
+        (UnitSystem::Si, Kind::TemperatureStep) => &["K"],
+        (UnitSystem::Si, Kind::Speed) => &["km/h"],
+        (UnitSystem::Si, Kind::Power) => &["kW", "W"],
+        (UnitSystem::Si, Kind::Torque) => &["N m"],
+        (UnitSystem::Si, Kind::Force) => &["N"],
+        (UnitSystem::Us, Kind::Length) => &["ft", "in"],
+        (UnitSystem::Us, Kind::Area) => &["sq ft", "sq in"],
+        (UnitSystem::Us, Kind::Volume) => &["cu in"],
+        (UnitSystem::Us, Kind::Mass) => &["lb"],
+        (UnitSystem::Us, Kind::MassRate) => &["lb/h"],
+        (UnitSystem::Us, Kind::Pressure) => &["psi"],
+        (UnitSystem::Us, Kind::Temperature | Kind::TemperatureStep) => &["degF"],
+        (UnitSystem::Us, Kind::Speed) => &["mph"],
+        (UnitSystem::Us, Kind::Power) => &["hp"],
+        (UnitSystem::Us, Kind::Torque) => &["lb ft"],
+        (UnitSystem::Us, Kind::Force) => &["lbf"],
     }
 }
 
@@ -162,7 +161,7 @@ const fn customary(kind: Kind, system: System) -> &'static [&'static str] {
 mod tests {
     use super::*;
 
-    fn written(kind: Kind, system: System, si: f32) -> String {
+    fn written(kind: Kind, system: UnitSystem, si: f32) -> String {
         let measure = Measure::quantity(kind, (0.0, 1e7));
         measure.written(measure.unit(system, f64::from(si)), si)
     }
@@ -180,14 +179,14 @@ mod tests {
             (Kind::MassRate, 0.0, "\"0 mg/s\"", "\"0 lb/h\""),
         ] {
             assert_eq!(
-                [written(kind, System::Si, si), written(kind, System::Us, si)],
+                [written(kind, UnitSystem::Si, si), written(kind, UnitSystem::Us, si)],
                 [metric, us],
                 "{kind:?} {si}"
             );
         }
         let plain = Measure { kind: None, unit: "1/K", low: -1.0, high: 1.0 };
         assert_eq!(plain.written(None, 1.175_121_9e-11_f32), "1.1751219e-11");
-        assert_eq!(plain.range(System::Si), "-1 to 1 1/K");
+        assert_eq!(plain.range(UnitSystem::Si), "-1 to 1 1/K");
     }
 
     #[test]
@@ -195,7 +194,7 @@ mod tests {
         let (low, high) = (45.0_f32, 160.0_f32);
         let idle = Measure::quantity(Kind::Rotation, (45.0, 160.0));
         for limit in [low, high] {
-            let text = idle.written(idle.unit(System::Si, 160.0), limit);
+            let text = idle.written(idle.unit(UnitSystem::Si, 160.0), limit);
             let value: Value = text.parse().expect("TOML");
             assert_eq!(idle.read::<f32>(&value), Ok(limit), "{text}");
         }

@@ -19,13 +19,14 @@ mod power;
 mod pump;
 
 use crate::scenario::Scenario;
+use crate::units::UnitSystem;
 use car::Car;
 pub use demand::{Demand, POUND_PER_HORSEPOWER_HOUR};
 pub use electrical::{copper_ohm_per_m, gauge_m2};
 pub use feed::PETROL_VISCOSITY_PA_S;
 pub(crate) use installation::{ALIASES as INSTALLATION_ALIASES, read};
 pub use installation::{Clamps, Installation, SensorPlace};
-pub use line::{Limit, Line, System, Verdict};
+pub use line::{Limit, Line, Verdict};
 pub use plumbing::Suction;
 pub use pump::delivery_kg_per_s;
 use serde::Serialize;
@@ -34,8 +35,8 @@ use trimwright_control::CalibrationError;
 /// Everything that was worked out.
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
-/// let sizing = size(&Scenario::load("delivery-van")?, System::Si)?;
+/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
+/// let sizing = size(&Scenario::load("delivery-van")?, UnitSystem::Si)?;
 /// let parts: std::collections::BTreeSet<_> = sizing.lines.iter().map(|line| line.part).collect();
 /// assert!(parts.contains("pump") && parts.contains("injectors") && !parts.contains("nitrous oxide"));
 /// assert!(!sizing.cautions.is_empty());
@@ -55,9 +56,10 @@ impl Sizing {
     /// The worst of all verdicts.
     ///
     /// ```
-    /// use trimwright_harness::sizing::{Verdict, System, size};
+    /// use trimwright_harness::sizing::{Verdict, size};
+    /// use trimwright_harness::units::UnitSystem;
     /// # use trimwright_harness::scenario::Scenario;
-    /// let tired = size(&Scenario::load("tired-van")?, System::Si)?;
+    /// let tired = size(&Scenario::load("tired-van")?, UnitSystem::Si)?;
     /// assert!(tired.verdict() > Verdict::Tight, "one bad part is enough");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
@@ -69,7 +71,7 @@ impl Sizing {
     ///
     /// ```
     /// use trimwright_harness::{scenario::Scenario, sizing};
-    /// let sizing = sizing::size(&Scenario::load("delivery-van")?, sizing::System::Si).expect("allowed answers");
+    /// let sizing = sizing::size(&Scenario::load("delivery-van")?, sizing::UnitSystem::Si).expect("allowed answers");
     /// let duty = sizing.line("share of time open").expect("a line");
     /// assert!(duty.value > 10.0 && duty.value < 100.0);
     /// # Ok::<(), trimwright_harness::error::InputError>(())
@@ -82,17 +84,17 @@ impl Sizing {
 /// Works out a scenario's car, and tells it in these units.
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
+/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
 /// let van = Scenario::load("delivery-van")?;
 /// let rail = |system| size(&van, system).ok().and_then(|sizing| sizing.line("rail pressure").map(|line| line.unit));
-/// assert_eq!([rail(System::Si), rail(System::Us)], [Some("kPa"), Some("psi")]);
+/// assert_eq!([rail(UnitSystem::Si), rail(UnitSystem::Us)], [Some("kPa"), Some("psi")]);
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
+/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
 /// let mut van = Scenario::load("delivery-van")?;
-/// let duty = |van: &Scenario| size(van, System::Si).ok()?.line("share of time open").map(|line| line.value);
+/// let duty = |van: &Scenario| size(van, UnitSystem::Si).ok()?.line("share of time open").map(|line| line.value);
 /// let with_four = duty(&van);
 /// van.answers.injectors = 2;
 /// assert!(duty(&van) > with_four, "two injectors have to be open for longer");
@@ -101,7 +103,7 @@ impl Sizing {
 ///
 /// # Errors
 /// [`CalibrationError`] when a setup answer or a parameter is out of its range.
-pub fn size(scenario: &Scenario, system: System) -> Result<Sizing, CalibrationError> {
+pub fn size(scenario: &Scenario, system: UnitSystem) -> Result<Sizing, CalibrationError> {
     let calibration = scenario.calibration()?;
     let (parts, installation) = (&scenario.nameplate, &scenario.installation);
     let demand = Demand::of(&calibration, parts, installation);
@@ -124,7 +126,7 @@ pub fn size(scenario: &Scenario, system: System) -> Result<Sizing, CalibrationEr
     Ok(Sizing { scenario: scenario.name.clone(), lines, cautions: cautions(with_nitrous, system) })
 }
 
-fn cautions(with_nitrous: bool, system: System) -> Vec<String> {
+fn cautions(with_nitrous: bool, system: UnitSystem) -> Vec<String> {
     let mut cautions = [
         "These are calculations about parts as printed and a model of an engine. They do not show that a real car is safe.",
         "Fuel under pressure sprays, and petrol vapour burns: release the pressure and take the battery's earth off before \

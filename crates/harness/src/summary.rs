@@ -218,7 +218,7 @@ pub enum Weight {
 /// assert!(findings[0].evidence[0].contains("V with the engine standing"), "{:?}", findings[0]);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-#[derive(Clone, Debug, PartialEq, Serialize)]
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Finding {
     /// The finding in one sentence.
     pub title: String,

@@ -5,8 +5,10 @@
 //! except that an [`Kind::Angle`] is in degrees, as throttle plates and cranks are.
 
 mod kind;
+mod system;
 
 pub use kind::Kind;
+pub use system::UnitSystem;
 
 /// How often, in words.
 ///

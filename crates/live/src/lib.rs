@@ -26,7 +26,6 @@ pub use outcome::outcome;
 pub use pace::{Change, Pace, TIMES};
 pub use ramp::Colours;
 pub use rows::wrapped;
-pub use screen::Units;
 
 use keys::Asked;
 use ratatui::DefaultTerminal;
@@ -38,6 +37,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use std::time::{Duration, Instant};
 use trimwright_harness::drive::RunError;
 use trimwright_harness::scenario::Scenario;
+use trimwright_harness::units::UnitSystem;
 
 /// Time between two pictures.
 const PICTURE: Duration = Duration::from_millis(50);
@@ -47,8 +47,9 @@ const SIMULATING: Duration = Duration::from_millis(35);
 /// How the bench is to begin.
 ///
 /// ```
-/// use trimwright_live::{Colours, Pace, Setting, Units};
-/// let setting = Setting { times: 4, units: Units::Us, colours: Colours::of(None, None) };
+/// use trimwright_live::{Colours, Pace, Setting};
+/// use trimwright_harness::units::UnitSystem;
+/// let setting = Setting { times: 4, units: UnitSystem::Us, colours: Colours::of(None, None) };
 /// assert_eq!(Pace::new(setting.times).times(), 5, "the next that there is");
 /// assert_eq!(setting.colours, Colours::Indexed);
 /// ```
@@ -57,7 +58,7 @@ pub struct Setting {
     /// How many times as fast as life; the next of [`TIMES`] is taken.
     pub times: u32,
     /// Units of speed and temperature.
-    pub units: Units,
+    pub units: UnitSystem,
     /// What colours the terminal takes.
     pub colours: Colours,
 }
@@ -91,10 +92,11 @@ pub enum LiveError {
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_live::{Colours, LiveError, Setting, Units, run};
+/// use trimwright_live::{Colours, LiveError, Setting, run};
+/// use trimwright_harness::units::UnitSystem;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.truth.vehicle.mass_kg = -1.0;
-/// let setting = Setting { times: 1, units: Units::Si, colours: Colours::None };
+/// let setting = Setting { times: 1, units: UnitSystem::Si, colours: Colours::None };
 /// let ended = run(&van, setting);
 /// // In a pipe for want of a terminal, in a terminal for want of such a car.
 /// assert!(matches!(ended, Err(LiveError::NoTerminal | LiveError::Run(_))));

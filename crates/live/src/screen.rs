@@ -13,6 +13,7 @@ use ratatui::text::Line;
 use ratatui::widgets::{Block, Clear, List, ListState, Paragraph, Wrap};
 use trimwright_control::{Insight, Phase};
 use trimwright_harness::faults::{Fault, FaultKind};
+use trimwright_harness::units::UnitSystem;
 use trimwright_plant::Range;
 
 /// Smallest terminal that shows everything.
@@ -21,10 +22,11 @@ use trimwright_plant::Range;
 /// use ratatui::{Terminal, backend::TestBackend};
 /// # use trimwright_harness::scenario::Scenario;
 /// # use trimwright_live::screen::{Over, Screen};
-/// # use trimwright_live::{Bench, Colours, Pace, Units};
+/// # use trimwright_live::{Bench, Colours, Pace};
+/// use trimwright_harness::units::UnitSystem;
 /// use trimwright_live::screen::SMALLEST;
 /// # let bench = Bench::new(&Scenario::load("delivery-van")?)?;
-/// # let (pace, units, colours) = (Pace::new(1), Units::Si, Colours::None);
+/// # let (pace, units, colours) = (Pace::new(1), UnitSystem::Si, Colours::None);
 /// # let screen = Screen { bench: &bench, pace: &pace, over: Over::Nothing, units, colours };
 /// // `screen` shows a bench.
 /// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0 - 1, SMALLEST.1))?;
@@ -35,46 +37,17 @@ use trimwright_plant::Range;
 pub const SMALLEST: (u16, u16) = (80, 24);
 /// What stands below the picture.
 const FOOT: &str = "? keys  q quit  arrows: pedals  d gearbox  f faults  + - time  space: hold still";
-/// Metres per second in a mile an hour: exact, NIST SP 811, appendix B.
-const MPH: f64 = 0.447_04;
-
-/// Units of speed and temperature.
-///
-/// ```
-/// use ratatui::{Terminal, backend::TestBackend};
-/// # use trimwright_harness::scenario::Scenario;
-/// # use trimwright_live::screen::{Over, SMALLEST, Screen};
-/// # use trimwright_live::{Bench, Colours, Pace};
-/// use trimwright_live::Units;
-/// # let bench = Bench::new(&Scenario::load("delivery-van")?)?;
-/// # let (pace, over, colours) = (Pace::new(1), Over::Nothing, Colours::None);
-/// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
-/// for (units, words) in [(Units::Si, "0 km/h"), (Units::Us, "0 mph")] {
-///     let screen = Screen { bench: &bench, pace: &pace, over, units, colours };
-///     terminal.draw(|frame| screen.draw(frame))?;
-///     assert!(terminal.backend().to_string().contains(words));
-/// }
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Units {
-    /// Kilometres, degrees Celsius.
-    #[default]
-    Si,
-    /// Miles, degrees Fahrenheit.
-    Us,
-}
-
 /// Everything that a picture is made from.
 ///
 /// ```
 /// use ratatui::{Terminal, backend::TestBackend};
 /// use trimwright_harness::scenario::Scenario;
 /// use trimwright_live::screen::{Over, SMALLEST, Screen};
-/// use trimwright_live::{Act, Bench, Colours, Pace, Units};
+/// use trimwright_live::{Act, Bench, Colours, Pace};
+/// use trimwright_harness::units::UnitSystem;
 /// let mut bench = Bench::new(&Scenario::load("town-coupe")?)?;
 /// bench.act(Act::Throttle(4));
-/// let (pace, units, colours) = (Pace::new(10), Units::Si, Colours::None);
+/// let (pace, units, colours) = (Pace::new(10), UnitSystem::Si, Colours::None);
 /// let screen = Screen { bench: &bench, pace: &pace, over: Over::Nothing, units, colours };
 /// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
 /// terminal.draw(|frame| screen.draw(frame))?;
@@ -91,7 +64,7 @@ pub struct Screen<'a> {
     /// What lies over it.
     pub over: Over,
     /// Units of speed and temperature.
-    pub units: Units,
+    pub units: UnitSystem,
     /// What colours the terminal takes.
     pub colours: Colours,
 }
@@ -103,10 +76,11 @@ impl Screen<'_> {
     /// use ratatui::{Terminal, backend::TestBackend};
     /// use trimwright_harness::scenario::Scenario;
     /// use trimwright_live::screen::{Over, SMALLEST, Screen};
-    /// use trimwright_live::{Bench, Colours, Pace, Units};
+    /// use trimwright_live::{Bench, Colours, Pace};
+    /// use trimwright_harness::units::UnitSystem;
     ///
     /// let bench = Bench::new(&Scenario::load("town-coupe")?)?;
-    /// let (pace, units, colours) = (Pace::new(1), Units::Si, Colours::None);
+    /// let (pace, units, colours) = (Pace::new(1), UnitSystem::Si, Colours::None);
     /// let screen = Screen { bench: &bench, pace: &pace, over: Over::Help, units, colours };
     /// let mut terminal = Terminal::new(TestBackend::new(SMALLEST.0, SMALLEST.1))?;
     /// terminal.draw(|frame| screen.draw(frame))?;
@@ -179,14 +153,8 @@ impl Screen<'_> {
 
     fn car(&self) -> Vec<String> {
         let (view, hands) = (self.bench.view(), self.bench.hands());
-        let degrees_c = view.coolant_k - 273.15;
-        let (speed, coolant) = match self.units {
-            Units::Si => (format!("{:.0} km/h", view.vehicle_m_per_s * 3.6), format!("{degrees_c:.0} degC")),
-            Units::Us => (
-                format!("{:.0} mph", view.vehicle_m_per_s / MPH),
-                format!("{:.0} degF", degrees_c * 1.8 + 32.0),
-            ),
-        };
+        let speed = self.units.road_speed(view.vehicle_m_per_s);
+        let coolant = self.units.temperature(view.coolant_k);
         let gearbox = match hands.range {
             Range::Park => "park".to_owned(),
             Range::Drive => format!("gear {}", view.gear),
@@ -310,7 +278,7 @@ mod tests {
 
     fn picture(bench: &Bench, over: Over, size: (u16, u16), colours: Colours) -> Terminal<TestBackend> {
         let mut terminal = Terminal::new(TestBackend::new(size.0, size.1)).expect("a test terminal");
-        let screen = Screen { bench, pace: &Pace::new(1), over, units: Units::Us, colours };
+        let screen = Screen { bench, pace: &Pace::new(1), over, units: UnitSystem::Us, colours };
         terminal.draw(|frame| screen.draw(frame)).expect("drawn");
         terminal
     }
@@ -363,7 +331,7 @@ mod tests {
             bench: &bench,
             pace: &Pace::new(50),
             over: Over::Nothing,
-            units: Units::Us,
+            units: UnitSystem::Us,
             colours: Colours::None,
         };
         let head = screen.head(40);

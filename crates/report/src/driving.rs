@@ -1,8 +1,10 @@
 //! How the car drives, in small tables with a sentence each.
 
+use crate::Story;
 use crate::figures::{Way, written};
 use crate::sections::text;
-use crate::{Driveability, Excursion, Load, Story};
+use trimwright_harness::driveability::{Driveability, EventFigures, Excursion};
+use trimwright_harness::units::times;
 
 /// Starts, throttle opened fast, idle, return from a fuel cut.
 pub(crate) fn driving(story: &Story) -> String {
@@ -21,7 +23,8 @@ pub(crate) fn driving(story: &Story) -> String {
     });
     let loads = [("air conditioning, in gear", Some(idle.ac)), ("a fan, out of gear", idle.fan)];
     let loads = loads.into_iter().map(|(what, load)| {
-        let told = |figure: fn(Load) -> String| load.map_or_else(|| "did not come on".to_owned(), figure);
+        let told =
+            |figure: fn(EventFigures) -> String| load.map_or_else(|| "did not come on".to_owned(), figure);
         vec![what.to_owned(), told(|load| rpm(load.drop_rpm)), told(|load| percent(load.mixture))]
     });
     let even = [("out of gear", idle.park_rms_rpm), ("in gear on the brake", idle.drive_rms_rpm)];
@@ -99,12 +102,8 @@ fn whole(value: f64) -> String {
     format!("{:.0}", value.round() + 0.0).replace('-', "−")
 }
 
-fn times(count: u32) -> String {
-    if count == 1 { "once".to_owned() } else { format!("{count} times") }
-}
-
-fn cranked(seconds: f64) -> String {
-    if seconds.is_finite() { written(seconds, Way::Number(2, "s")) } else { "did not catch".to_owned() }
+fn cranked(seconds: Option<f64>) -> String {
+    seconds.map_or_else(|| "did not catch".to_owned(), |seconds| written(seconds, Way::Number(2, "s")))
 }
 
 fn percent(ratio: f64) -> String {

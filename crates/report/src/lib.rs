@@ -14,7 +14,7 @@
 //! | replay of the map filling in | [`Story::snapshots`] |
 //! | lessons and refusals | [`Story::lessons`], [`Story::refusals`] |
 //! | how it drives | [`Story::driveability`] |
-//! | findings, trouble codes, cautions | [`Story::verdicts`], [`Story::dtcs`], [`Story::cautions`] |
+//! | findings, trouble codes, cautions | [`Story::findings`], [`Story::dtcs`], [`Story::cautions`] |
 //!
 //! A page about many runs, [`Study`], is made by [`render_study`] from tables and charts.
 //!
@@ -32,7 +32,6 @@ mod study;
 
 pub use page::render;
 pub use story::{
-    Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
-    Snapshot, Spread, Start, Story, TipIn, Trace, Units, Verdict, Weight,
+    Convergence, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, Spread, Story, Trace, TroubleCode,
 };
 pub use study::{Chart, Drawing, Line, Study, Table, render_study};

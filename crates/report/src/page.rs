@@ -1,6 +1,8 @@
 //! Puts the page together: frame, styles, words, story as data, charts, scripts.
 
 use serde::Serialize;
+use serde_json::json;
+use trimwright_harness::units::{Kind, Unit, UnitSystem};
 
 use crate::{Story, driving, sections};
 
@@ -21,14 +23,32 @@ const SCRIPTS: [&str; 7] = [
     LOOK,
     include_str!("../assets/page/start.js"),
 ];
+/// The units of the charts as a script: those of the harness, which alone converts.
+pub(crate) fn units_script() -> String {
+    let unit = |kind, spelling: &'static str| {
+        let per_si = Unit::find(kind, spelling).map_or(f64::NAN, |unit| unit.from_si(1.0));
+        json!([per_si, spelling])
+    };
+    let of = |system: UnitSystem| {
+        let units = json!({
+            "speed": unit(Kind::Speed, system.pick("km/h", "mph")),
+            "pressure": unit(Kind::Pressure, system.pick("kPa", "inHg")),
+            "pressureDigits": system.pick(0, 1),
+        });
+        (system.name().to_owned(), units)
+    };
+    let systems = UnitSystem::ALL.map(of).into_iter().collect::<serde_json::Map<_, _>>();
+    format!("const UNITS = {};\n", serde_json::Value::from(systems))
+}
+
 /// Apache ECharts 6.1.0, Apache-2.0; see `assets/echarts`.
 const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js");
 
 /// The whole page of `story` as HTML.
 ///
 /// ```
-/// use trimwright_report::{Refusal, Story, render};
-/// let refusals = vec![Refusal { reason: "cold".into(), count: 7 }];
+/// use trimwright_report::{RefusalCount, Story, render};
+/// let refusals = vec![RefusalCount { reason: "cold".into(), count: 7 }];
 /// let page = render(&Story { refusals, ..Story::default() });
 /// assert!(page.starts_with("<!doctype html>"));
 /// assert!(page.contains("refused: cold"));
@@ -44,7 +64,10 @@ pub fn render(story: &Story) -> String {
         "findings" => page.push_str(&sections::findings(story)),
         "cautions" => page.push_str(&sections::cautions(story)),
         "story" => page.push_str(&data(story)),
-        "scripts" => SCRIPTS.iter().for_each(|script| page.push_str(script)),
+        "scripts" => {
+            page.push_str(&units_script());
+            SCRIPTS.iter().for_each(|script| page.push_str(script));
+        }
         _ => debug_assert!(false, "the frame asks for an unknown part: {name}"),
     })
 }

@@ -3,7 +3,8 @@
 use std::fmt::Write as _;
 
 use crate::figures::{self, MEANINGS, Meaning, Way, written};
-use crate::{Figure, Story, Verdict, Weight, reasons};
+use crate::{Figure, Story, reasons};
+use trimwright_harness::summary::{Finding, Weight};
 
 /// `words` as HTML text.
 pub(crate) fn text(words: &str) -> String {
@@ -162,14 +163,13 @@ pub(crate) fn refusals(story: &Story) -> String {
 /// Findings, the weightiest first, then trouble codes.
 pub(crate) fn findings(story: &Story) -> String {
     let mut html = String::new();
-    if story.verdicts.is_empty() {
+    if story.findings.is_empty() {
         put!(html, "<p>The assessment found nothing to remark.</p>");
     }
-    let weights =
-        [(Weight::Stop, "stop"), (Weight::Act, "act"), (Weight::Note, "note"), (Weight::Good, "good")];
+    let weights = [(Weight::Stop, "stop"), (Weight::Act, "act"), (Weight::Note, "note")];
     for (weight, word) in weights {
-        for verdict in story.verdicts.iter().filter(|verdict| verdict.weight == weight) {
-            html.push_str(&one_verdict(verdict, word));
+        for finding in story.findings.iter().filter(|finding| finding.weight == weight) {
+            html.push_str(&one_finding(finding, word));
         }
     }
     if story.dtcs.is_empty() {
@@ -193,18 +193,18 @@ pub(crate) fn findings(story: &Story) -> String {
     html
 }
 
-fn one_verdict(verdict: &Verdict, word: &str) -> String {
+fn one_finding(finding: &Finding, word: &str) -> String {
     let mut html = String::new();
     put!(
         html,
-        "<article class=\"verdict {word}\"><h3><span class=\"weight\">{word}</span> {}</h3>",
-        text(&verdict.title)
+        "<article class=\"finding {word}\"><h3><span class=\"weight\">{word}</span> {}</h3>",
+        text(&finding.title)
     );
     for (heading, tag, lines) in [
-        ("What was seen", "ul", &verdict.evidence),
-        ("What may be behind it, most likely first", "ol", &verdict.causes),
-        ("How to tell them apart", "ul", &verdict.tell_apart),
-        ("What to check", "ul", &verdict.check),
+        ("What was seen", "ul", &finding.evidence),
+        ("What may be behind it, most likely first", "ol", &finding.causes),
+        ("How to tell them apart", "ul", &finding.tell_apart),
+        ("What to check", "ul", &finding.check),
     ] {
         if !lines.is_empty() {
             let items: String = lines.iter().map(|line| format!("<li>{}</li>", text(line))).collect();

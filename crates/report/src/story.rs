@@ -6,6 +6,10 @@
 
 use serde::Serialize;
 
+use trimwright_harness::driveability::Driveability;
+use trimwright_harness::summary::Finding;
+use trimwright_harness::units::UnitSystem;
+
 use crate::digits::{rounded, rounded_each};
 
 /// Everything the page tells about one run.
@@ -32,7 +36,7 @@ pub struct Story {
     /// How the car drives, tried after the run with what was learned; `None` when that was not tried.
     pub driveability: Option<Driveability>,
     /// Units that the page's charts begin with; the reader may choose others.
-    pub units: Units,
+    pub units: UnitSystem,
     /// Moments worth a line in the charts: engine started, second pass, a fault begins.
     pub marks: Vec<Mark>,
     /// How good the mixture was, window by window.
@@ -40,17 +44,17 @@ pub struct Story {
     /// How the mixture error was spread before and after learning.
     pub spread: Spread,
     /// The map at the end of the run.
-    pub map: Map,
+    pub map: MapFigures,
     /// The map while it filled in, in order of time; the last one is the map at the end.
-    pub snapshots: Vec<Snapshot>,
+    pub snapshots: Vec<ReplayFrame>,
     /// How many lessons were taken.
     pub lessons: u64,
     /// Why readings were not taken as lessons.
-    pub refusals: Vec<Refusal>,
+    pub refusals: Vec<RefusalCount>,
     /// Diagnostic trouble codes that were set.
-    pub dtcs: Vec<Dtc>,
+    pub dtcs: Vec<TroubleCode>,
     /// What the assessment found.
-    pub verdicts: Vec<Verdict>,
+    pub findings: Vec<Finding>,
     /// Cautions of this run; the page adds the usual ones itself.
     pub cautions: Vec<String>,
 }
@@ -72,95 +76,6 @@ pub struct Figure {
     /// In the unit that the name says; ratios and ln as they are (0.02 is shown as 2 %); `NaN` when not measured.
     #[serde(serialize_with = "rounded")]
     pub value: f64,
-}
-
-/// Units of the charts.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Units {
-    /// km/h and kPa.
-    #[default]
-    Metric,
-    /// mph and inHg.
-    Us,
-}
-
-/// How the car drives: trials of the engine with what was learned, apart from the drive.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Driveability {
-    /// Starts at several temperatures.
-    pub starts: Vec<Start>,
-    /// The throttle opened fast at a held speed.
-    pub tip_ins: Vec<TipIn>,
-    /// Idling, hot.
-    pub idle: Idle,
-    /// The throttle let go and the fuel cut, hot.
-    pub fuel_cut: FuelCut,
-}
-
-/// A start and the minute after it.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Start {
-    /// Temperature of the engine, degC.
-    pub engine_degc: f64,
-    /// How long the starter turned until the engine caught; `NaN` when it did not.
-    #[serde(serialize_with = "rounded")]
-    pub cranked_s: f64,
-    /// Times it died in the minute after that.
-    pub stalls: u32,
-}
-
-/// How far the mixture went lean and rich, ratio of lambda.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Excursion {
-    /// Lean, 0.12 for lambda 1.12 instead of 1.
-    pub lean: f64,
-    /// Rich, likewise.
-    pub rich: f64,
-}
-
-/// A throttle opened fast, feedback and learning off.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct TipIn {
-    /// Temperature of the engine, degC.
-    pub engine_degc: f64,
-    /// With film compensation.
-    pub compensated: Excursion,
-    /// Without.
-    pub uncompensated: Excursion,
-}
-
-/// How something that comes at once while idling is taken.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize)]
-pub struct Load {
-    /// How far the speed fell below the idle speed wanted, rpm.
-    pub drop_rpm: f64,
-    /// How far the mixture went from its mean before, ratio of lambda.
-    pub mixture: f64,
-}
-
-/// Idling, hot.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Idle {
-    /// Root mean square of speed less wanted speed out of gear, rpm.
-    pub park_rms_rpm: f64,
-    /// The same in gear on the brake, rpm.
-    pub drive_rms_rpm: f64,
-    /// Air conditioning comes on.
-    pub ac: Load,
-    /// A fan comes on; `None` where none did.
-    pub fan: Option<Load>,
-}
-
-/// The way back from a fuel cut.
-#[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct FuelCut {
-    /// How far the speed fell below the idle speed wanted, rpm.
-    pub drop_rpm: f64,
-    /// Times the engine died.
-    pub stalls: u32,
-    /// Times the fuel was cut.
-    pub cuts: u32,
 }
 
 /// What happened over time. All series are as long as `time_s`, or empty when not recorded.
@@ -239,7 +154,7 @@ pub struct Spread {
 /// Values over crank speed and manifold pressure, row by row: `cell = map_index * rpm.len() + rpm_index`. A list of
 /// values may be empty when it wasn't worked out.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Map {
+pub struct MapFigures {
     /// Crank speed axis.
     #[serde(serialize_with = "rounded_each")]
     pub rpm: Vec<f64>,
@@ -267,7 +182,7 @@ pub struct Map {
 
 /// The learned map at one moment, cells in the order of [`Map`].
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Snapshot {
+pub struct ReplayFrame {
     /// When.
     #[serde(serialize_with = "rounded")]
     pub time_s: f64,
@@ -283,7 +198,7 @@ pub struct Snapshot {
 
 /// How often a reading was not taken as a lesson, and why.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Refusal {
+pub struct RefusalCount {
     /// The reason's name, for example `transient`.
     pub reason: String,
     /// How many readings.
@@ -292,7 +207,7 @@ pub struct Refusal {
 
 /// A diagnostic trouble code.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Dtc {
+pub struct TroubleCode {
     /// The code of SAE J2012, for example `P0171`.
     pub code: String,
     /// What it says.
@@ -300,36 +215,4 @@ pub struct Dtc {
     /// When it was first set; `NaN` when not known.
     #[serde(serialize_with = "rounded")]
     pub time_s: f64,
-}
-
-/// How much a verdict matters.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
-#[serde(rename_all = "lowercase")]
-pub enum Weight {
-    /// As it should be.
-    Good,
-    /// Worth knowing.
-    #[default]
-    Note,
-    /// To be looked after before the next drive.
-    Act,
-    /// Stop: the engine or somebody could be hurt.
-    Stop,
-}
-
-/// One finding of the assessment.
-#[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Verdict {
-    /// The finding in one sentence.
-    pub title: String,
-    /// How much it matters.
-    pub weight: Weight,
-    /// What was seen, with numbers.
-    pub evidence: Vec<String>,
-    /// What may be behind it, the most likely first.
-    pub causes: Vec<String>,
-    /// How to tell the causes apart.
-    pub tell_apart: Vec<String>,
-    /// What to check or do.
-    pub check: Vec<String>,
 }

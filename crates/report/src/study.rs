@@ -123,7 +123,10 @@ pub fn render_study(study: &Study) -> String {
         "tables" => study.tables.iter().for_each(|each| html.push_str(&table(each))),
         "drawings" => html.push_str(&places(study)),
         "story" => html.push_str(&page::data(&study.charts)),
-        "scripts" => SCRIPTS.iter().for_each(|script| html.push_str(script)),
+        "scripts" => {
+            html.push_str(&page::units_script());
+            SCRIPTS.iter().for_each(|script| html.push_str(script));
+        }
         _ => debug_assert!(false, "the frame asks for an unknown part: {name}"),
     })
 }

@@ -3,7 +3,8 @@
 mod invented;
 
 use invented::story;
-use trimwright_report::{Dtc, Fact, Figure, Mark, Refusal, Story, Verdict, Weight, render};
+use trimwright_harness::summary::{Finding, Weight};
+use trimwright_report::{Fact, Figure, Mark, RefusalCount, Story, TroubleCode, render};
 
 /// The story's data as it stands in the page.
 fn data(page: &str) -> serde_json::Value {
@@ -72,7 +73,7 @@ fn ident_the_data_in_the_page_are_the_story() {
     }
     let gap = told.trace.lambda.iter().position(|lambda| lambda.is_nan()).expect("the story has a fuel cut");
     assert!(data["trace"]["lambda"][gap].is_null());
-    assert_eq!(data["verdicts"][1]["weight"], "act");
+    assert_eq!(data["findings"][1]["weight"], "act");
     assert_eq!((&data["units"], &data["driveability"]["starts"][1]["stalls"]), (&"us".into(), &1.into()));
 }
 
@@ -87,9 +88,9 @@ fn no_words_of_a_story_become_markup() {
         facts: vec![Fact { label: words(), value: words() }],
         figures: vec![Figure { name: words(), value: 1.0 }],
         marks: vec![Mark { time_s: 0.0, label: words() }],
-        refusals: vec![Refusal { reason: words(), count: 1 }],
-        dtcs: vec![Dtc { code: words(), meaning: words(), time_s: f64::NAN }],
-        verdicts: vec![Verdict {
+        refusals: vec![RefusalCount { reason: words(), count: 1 }],
+        dtcs: vec![TroubleCode { code: words(), meaning: words(), time_s: f64::NAN }],
+        findings: vec![Finding {
             title: words(),
             weight: Weight::Stop,
             evidence: vec![words()],
@@ -132,16 +133,16 @@ fn it_is_said_when_few_large_errors_move_the_rms() {
 }
 
 #[test]
-fn weightier_verdicts_come_first() {
-    let verdict = |title: &str, weight| Verdict { title: title.into(), weight, ..Verdict::default() };
-    let verdicts = vec![
-        verdict("a good thing", Weight::Good),
-        verdict("a note", Weight::Note),
-        verdict("a danger", Weight::Stop),
+fn weightier_findings_come_first() {
+    let finding = |title: &str, weight| Finding { title: title.into(), weight, ..Finding::default() };
+    let findings = vec![
+        finding("a note", Weight::Note),
+        finding("something to do", Weight::Act),
+        finding("a danger", Weight::Stop),
     ];
-    let page = render(&Story { verdicts, ..Story::default() });
+    let page = render(&Story { findings, ..Story::default() });
     let at = |words: &str| page.find(&format!("</span> {words}</h3>")).expect(words);
-    assert!(at("a danger") < at("a note") && at("a note") < at("a good thing"));
+    assert!(at("a danger") < at("something to do") && at("something to do") < at("a note"));
 }
 
 #[test]

@@ -4,18 +4,18 @@ use super::written::{self, Line};
 use crate::block_reader::{Aliases, Scalar, key_of};
 use crate::document::inside;
 use crate::measure::Measure;
-use crate::sizing::System;
+use crate::units::UnitSystem;
 use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Value};
 
 /// A key of a file.
 ///
 /// ```
 /// use trimwright_control::Parameters;
-/// use trimwright_harness::{keys, sizing::System};
+/// use trimwright_harness::{keys, units::UnitSystem};
 /// let parameters = Parameters::DEFAULT;
-/// let feedback = keys::of_block(&parameters.feedback, "calibration", &[], System::Si);
+/// let feedback = keys::of_block(&parameters.feedback, "calibration", &[], UnitSystem::Si);
 /// let keep = feedback.iter().find(|key| key.path == "calibration.feedback.keep").expect("a key");
-/// assert_eq!((keep.lines[0].text().as_str(), keep.allowed(System::Si).as_str()), ("\"10 s\"", "0 s to 600 s"));
+/// assert_eq!((keep.lines[0].text().as_str(), keep.allowed(UnitSystem::Si).as_str()), ("\"10 s\"", "0 s to 600 s"));
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Key {
@@ -75,7 +75,7 @@ impl Key {
         info: &ParameterInfo<T>,
         value: Value<'_, T>,
         path: String,
-        system: System,
+        system: UnitSystem,
     ) -> Self {
         let lines = written::value(info, value, system);
         Self { path, about: info.about, source: info.source, lines, wanted: Wanted::of(info) }
@@ -100,12 +100,12 @@ impl Key {
     /// What may stand there, in words.
     ///
     /// ```
-    /// use trimwright_harness::{keys::scenario, sizing::System};
+    /// use trimwright_harness::{keys::scenario, units::UnitSystem};
     /// let keys = scenario();
     /// let rail = keys.iter().find(|key| key.path == "setup.rail_pressure").expect("a key");
-    /// assert_eq!(["50 kPa to 600 kPa", "7.26 psi to 87 psi"], [System::Si, System::Us].map(|system| rail.allowed(system)));
+    /// assert_eq!(["50 kPa to 600 kPa", "7.26 psi to 87 psi"], [UnitSystem::Si, UnitSystem::Us].map(|system| rail.allowed(system)));
     /// ```
-    pub fn allowed(&self, system: System) -> String {
+    pub fn allowed(&self, system: UnitSystem) -> String {
         match &self.wanted {
             Wanted::Text => "a text".to_owned(),
             Wanted::Flag => "true or false".to_owned(),
@@ -136,15 +136,15 @@ impl Key {
 ///
 /// ```
 /// use trimwright_control::SetupAnswers;
-/// use trimwright_harness::{keys, sizing::System};
-/// let paths = keys::of_block(&SetupAnswers::default(), "", &[], System::Us);
+/// use trimwright_harness::{keys, units::UnitSystem};
+/// let paths = keys::of_block(&SetupAnswers::default(), "", &[], UnitSystem::Us);
 /// assert!(paths.iter().any(|key| key.path == "setup.idle_speed" && key.value() == "\"699.96344 rpm\""));
 /// ```
 pub fn of_block<T: Scalar>(
     block: &dyn Block<T>,
     section: &str,
     aliases: Aliases<'_>,
-    system: System,
+    system: UnitSystem,
 ) -> Vec<Key> {
     let key = |(place, info): (usize, &ParameterInfo<T>)| {
         let path = inside(section, key_of(info, aliases)?);

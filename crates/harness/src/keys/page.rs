@@ -4,8 +4,7 @@ use super::key::{Key, Wanted};
 use crate::faults::{KINDS, Strength};
 use crate::measure::Measure;
 use crate::scenario_answers;
-use crate::sizing::System;
-use crate::units::Kind;
+use crate::units::{Kind, UnitSystem};
 
 const HEAD: &str = "\
 # Keys of scenario and engine files
@@ -71,7 +70,7 @@ fn sections(page: &mut String, keys: &[&Key]) {
         }
         let value = key.value();
         let default = if value.is_empty() { missing(key).to_owned() } else { format!("`{value}`") };
-        let allowed = key.allowed(System::Si);
+        let allowed = key.allowed(UnitSystem::Si);
         // What is answered, and how far an engine deviates, is an example.
         let source = match section {
             "setup" | "deviations" => String::new(),
@@ -99,7 +98,7 @@ fn kinds(page: &mut String) {
             Wanted::Quantity(Measure::quantity(*kind, (*low, *high)))
         };
         let allowed =
-            kind.strength.as_ref().map(|wanted| Key::new("", strength(wanted), "").allowed(System::Si));
+            kind.strength.as_ref().map(|wanted| Key::new("", strength(wanted), "").allowed(UnitSystem::Si));
         let usual = kind.strength.as_ref().map(|strength| crate::faults::show(strength, strength.usual));
         let start = if kind.comes_and_goes { "" } else { "; so from the start" };
         page.push_str(&format!(

@@ -3,8 +3,7 @@
 use super::key::{Key, Wanted};
 use crate::faults::KINDS;
 use crate::measure::Measure;
-use crate::sizing::System;
-use crate::units::Kind;
+use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
 use serde_json::{Map, Value, json};
 
@@ -99,7 +98,7 @@ fn value(key: &Key) -> Value {
     let default = if default.is_empty() { default } else { format!(" Default: {default}.") };
     let description = match &key.wanted {
         Wanted::Text => key.about.to_owned(),
-        _ => format!("{} Allowed: {}.{default}", key.about, key.allowed(System::Si)),
+        _ => format!("{} Allowed: {}.{default}", key.about, key.allowed(UnitSystem::Si)),
     };
     if let Value::Object(fields) = &mut schema {
         fields.insert("description".to_owned(), json!(description.trim()));

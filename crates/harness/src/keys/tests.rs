@@ -214,7 +214,7 @@ fn patterns_of_units_take_what_is_read() {
 #[test]
 fn values_are_read_back_as_they_were() {
     let default = Parameters::DEFAULT;
-    for system in [System::Si, System::Us] {
+    for system in [UnitSystem::Si, UnitSystem::Us] {
         for (place, block) in default.blocks().into_iter().enumerate() {
             let mut text = format!("[calibration.{}]\n", block.stage());
             for key in of_block(block, "calibration", &[], system) {
@@ -258,7 +258,7 @@ fn keys_of_an_engine_are_those_that_are_read() {
     }
     let ratios = keys.iter().find(|key| key.path == "gearbox.ratios").expect("a key");
     assert_eq!(
-        (ratios.value().as_str(), ratios.allowed(System::Si).as_str()),
+        (ratios.value().as_str(), ratios.allowed(UnitSystem::Si).as_str()),
         ("[2.45, 1.45, 1]", "a list of 1 to 6, each 0.4 to 8")
     );
 }

@@ -3,8 +3,7 @@
 use crate::block_reader::Scalar;
 use crate::document::decimal;
 use crate::measure::Measure;
-use crate::sizing::System;
-use crate::units::Unit;
+use crate::units::{Unit, UnitSystem};
 use trimwright_numerics::parameters::{ParameterInfo, Range, Shape, Value};
 
 /// A value, or a part of a table, as a file has it.
@@ -54,7 +53,7 @@ struct Written {
 }
 
 impl Written {
-    fn of<T: Scalar>(range: &Range<T>, system: System, numbers: impl Iterator<Item = T>) -> Self {
+    fn of<T: Scalar>(range: &Range<T>, system: UnitSystem, numbers: impl Iterator<Item = T>) -> Self {
         let measure = Measure::of(range);
         let largest = numbers.fold(0.0_f64, |most, number| most.max(decimal(number).abs()));
         let largest = if largest == 0.0 { measure.high } else { largest };
@@ -77,7 +76,11 @@ fn without_repeated<V: PartialEq>(values: &[V]) -> usize {
 }
 
 /// The lines of a value.
-pub(super) fn value<T: Scalar>(info: &ParameterInfo<T>, value: Value<'_, T>, system: System) -> Vec<Line> {
+pub(super) fn value<T: Scalar>(
+    info: &ParameterInfo<T>,
+    value: Value<'_, T>,
+    system: UnitSystem,
+) -> Vec<Line> {
     let one = |text: String| vec![Line::new(text)];
     match (value, info.shape) {
         (Value::Number(number), _) => {

@@ -2,7 +2,8 @@
 
 use super::demand::Demand;
 use super::installation::Installation;
-use super::line::{Line, Measure, System};
+use super::line::{Line, SizedQuantity};
+use crate::units::UnitSystem;
 use trimwright_control::Calibration;
 use trimwright_plant::{FuelSystem, Truth};
 
@@ -21,18 +22,24 @@ pub(crate) struct Car<'a> {
     pub(crate) pump_v: f64,
     pub(crate) delivery_kg_per_s: f64,
     /// Units in which it is told.
-    pub(crate) system: System,
+    pub(crate) system: UnitSystem,
 }
 
 impl Car<'_> {
     /// A figure of it, of an SI value.
-    pub(crate) fn told(&self, part: &'static str, what: &'static str, measure: Measure, si: f64) -> Line {
+    pub(crate) fn told(
+        &self,
+        part: &'static str,
+        what: &'static str,
+        measure: SizedQuantity,
+        si: f64,
+    ) -> Line {
         Line::told(self.system, part, what, measure, si)
     }
 
     /// An SI value to four digits with its unit.
-    pub(crate) fn show(&self, measure: Measure, si: f64) -> String {
-        self.system.show(measure, si)
+    pub(crate) fn show(&self, measure: SizedQuantity, si: f64) -> String {
+        measure.show(self.system, si)
     }
 
     pub(crate) fn fuel_system(&self) -> &FuelSystem {

@@ -7,11 +7,12 @@ use crate::error::InputError;
 /// Where along a pipe the oxygen sensor sits.
 ///
 /// ```
-/// use trimwright_harness::sizing::{SensorPlace, Verdict, System, size};
+/// use trimwright_harness::sizing::{SensorPlace, Verdict, size};
+/// use trimwright_harness::units::UnitSystem;
 /// # use trimwright_harness::scenario::Scenario;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.installation.sensor_place = SensorPlace::Outside;
-/// let sizing = size(&van, System::Si)?;
+/// let sizing = size(&van, UnitSystem::Si)?;
 /// assert!(sizing.line("side of a bend").is_some_and(|line| line.verdict == Verdict::Wrong));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -28,11 +29,12 @@ pub enum SensorPlace {
 /// What holds the hoses.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Clamps, System, size};
+/// use trimwright_harness::sizing::{Clamps, size};
+/// use trimwright_harness::units::UnitSystem;
 /// # use trimwright_harness::scenario::Scenario;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.installation.clamps = Clamps::Carburettor;
-/// let sizing = size(&van, System::Si)?;
+/// let sizing = size(&van, UnitSystem::Si)?;
 /// let clamps = sizing.line("clamps made for injection").ok_or("a line")?;
 /// assert!(clamps.change.contains("cut the hose"), "{}", clamps.change);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -56,12 +58,13 @@ trimwright_numerics::parameters! {
     /// How the parts are built in, SI units.
     ///
     /// ```
-    /// use trimwright_harness::sizing::{Installation, System, size};
+    /// use trimwright_harness::sizing::{Installation, size};
+    /// use trimwright_harness::units::UnitSystem;
     /// # use trimwright_harness::scenario::Scenario;
     /// let lost_v = |pump_wire_m2| {
     ///     let installation = Installation { pump_wire_m2, ..Installation::default() };
     ///     let van = Scenario { installation, ..Scenario::load("delivery-van").ok()? };
-    ///     Some(size(&van, System::Si).ok()?.line("wire to the pump")?.value)
+    ///     Some(size(&van, UnitSystem::Si).ok()?.line("wire to the pump")?.value)
     /// };
     /// assert!(lost_v(0.75e-6).is_some_and(|volts| volts > 0.5) && lost_v(4e-6).is_some_and(|volts| volts < 0.5));
     /// ```

@@ -1,82 +1,54 @@
 //! One line of a sizing: value, limit, verdict.
 
-use crate::units::{Kind, Unit};
+use crate::units::{Kind, Unit, UnitSystem};
 use serde::Serialize;
-
-/// Which units a sizing is told in, all of it in the same.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::{System, size}};
-/// let van = Scenario::load("delivery-van")?;
-/// let told = size(&van, System::Us).expect("allowed answers");
-/// assert!(told.lines.iter().all(|line| line.unit != "kPa" && !line.formula.contains("kPa")));
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum System {
-    /// Grams per second, kilopascals, millimetres, degrees Celsius.
-    #[default]
-    Si,
-    /// Pounds an hour, pounds to the square inch, inches, degrees Fahrenheit.
-    Us,
-}
-
-impl System {
-    /// One of two things that are written differently.
-    pub(crate) fn pick<T>(self, si: T, us: T) -> T {
-        match self {
-            Self::Si => si,
-            Self::Us => us,
-        }
-    }
-
-    /// An SI value to four digits with its unit.
-    pub(crate) fn show(self, measure: Measure, si: f64) -> String {
-        let unit = measure.unit(self);
-        format!("{} {unit}", digits(in_unit(measure.kind, unit, si)))
-    }
-}
 
 /// A quantity and the unit that each system has for it.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Measure {
+pub(crate) struct SizedQuantity {
     kind: Kind,
     si: &'static str,
     us: &'static str,
 }
 
-impl Measure {
+impl SizedQuantity {
     const fn new(kind: Kind, si: &'static str, us: &'static str) -> Self {
         Self { kind, si, us }
     }
 
-    fn unit(self, system: System) -> &'static str {
+    fn unit(self, system: UnitSystem) -> &'static str {
         system.pick(self.si, self.us)
+    }
+
+    /// An SI value to four digits with its unit.
+    pub(crate) fn show(self, system: UnitSystem, si: f64) -> String {
+        let unit = self.unit(system);
+        format!("{} {unit}", digits(in_unit(self.kind, unit, si)))
     }
 }
 
 /// A flow of fuel or gas.
-pub(crate) const FLOW: Measure = Measure::new(Kind::MassRate, "g/s", "lb/h");
-pub(crate) const POWER: Measure = Measure::new(Kind::Power, "kW", "hp");
-pub(crate) const PRESSURE: Measure = Measure::new(Kind::Pressure, "kPa", "psi");
+pub(crate) const FLOW: SizedQuantity = SizedQuantity::new(Kind::MassRate, "g/s", "lb/h");
+pub(crate) const POWER: SizedQuantity = SizedQuantity::new(Kind::Power, "kW", "hp");
+pub(crate) const PRESSURE: SizedQuantity = SizedQuantity::new(Kind::Pressure, "kPa", "psi");
 /// The length of a line or a wire.
-pub(crate) const LENGTH: Measure = Measure::new(Kind::Length, "m", "ft");
+pub(crate) const LENGTH: SizedQuantity = SizedQuantity::new(Kind::Length, "m", "ft");
 /// A bore or a short distance.
-pub(crate) const BORE: Measure = Measure::new(Kind::Length, "mm", "in");
-pub(crate) const AREA: Measure = Measure::new(Kind::Area, "mm2", "sq in");
-pub(crate) const VOLUME: Measure = Measure::new(Kind::Volume, "L", "cu in");
-pub(crate) const MASS: Measure = Measure::new(Kind::Mass, "kg", "lb");
+pub(crate) const BORE: SizedQuantity = SizedQuantity::new(Kind::Length, "mm", "in");
+pub(crate) const AREA: SizedQuantity = SizedQuantity::new(Kind::Area, "mm2", "sq in");
+pub(crate) const VOLUME: SizedQuantity = SizedQuantity::new(Kind::Volume, "L", "cu in");
+pub(crate) const MASS: SizedQuantity = SizedQuantity::new(Kind::Mass, "kg", "lb");
 /// The fuel of one firing.
-pub(crate) const CHARGE: Measure = Measure::new(Kind::Mass, "mg", "mg");
-pub(crate) const TEMPERATURE: Measure = Measure::new(Kind::Temperature, "degC", "degF");
-pub(crate) const STEP: Measure = Measure::new(Kind::TemperatureStep, "K", "degF");
-pub(crate) const ROTATION: Measure = Measure::new(Kind::Rotation, "rpm", "rpm");
+pub(crate) const CHARGE: SizedQuantity = SizedQuantity::new(Kind::Mass, "mg", "mg");
+pub(crate) const TEMPERATURE: SizedQuantity = SizedQuantity::new(Kind::Temperature, "degC", "degF");
+pub(crate) const STEP: SizedQuantity = SizedQuantity::new(Kind::TemperatureStep, "K", "degF");
+pub(crate) const ROTATION: SizedQuantity = SizedQuantity::new(Kind::Rotation, "rpm", "rpm");
 /// How long a pulse or a delay is.
-pub(crate) const DELAY: Measure = Measure::new(Kind::Time, "ms", "ms");
-pub(crate) const TIME: Measure = Measure::new(Kind::Time, "s", "s");
-pub(crate) const SHARE: Measure = Measure::new(Kind::Ratio, "%", "%");
-pub(crate) const VOLTAGE: Measure = Measure::new(Kind::Voltage, "V", "V");
-pub(crate) const CURRENT: Measure = Measure::new(Kind::Current, "A", "A");
+pub(crate) const DELAY: SizedQuantity = SizedQuantity::new(Kind::Time, "ms", "ms");
+pub(crate) const TIME: SizedQuantity = SizedQuantity::new(Kind::Time, "s", "s");
+pub(crate) const SHARE: SizedQuantity = SizedQuantity::new(Kind::Ratio, "%", "%");
+pub(crate) const VOLTAGE: SizedQuantity = SizedQuantity::new(Kind::Voltage, "V", "V");
+pub(crate) const CURRENT: SizedQuantity = SizedQuantity::new(Kind::Current, "A", "A");
 
 /// What to think of a value.
 ///
@@ -124,9 +96,10 @@ impl Verdict {
 /// The limit of a value, in the value's unit.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Limit, System, size};
+/// use trimwright_harness::sizing::{Limit, size};
+/// use trimwright_harness::units::UnitSystem;
 /// # use trimwright_harness::scenario::Scenario;
-/// let sizing = size(&Scenario::load("delivery-van")?, System::Si)?;
+/// let sizing = size(&Scenario::load("delivery-van")?, UnitSystem::Si)?;
 /// let wire = sizing.line("wire to the pump").ok_or("a line")?;
 /// assert_eq!((wire.limit, wire.unit), (Some(Limit::AtMost(0.5)), "V"));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -145,9 +118,10 @@ pub enum Limit {
 /// One thing that was worked out.
 ///
 /// ```
-/// use trimwright_harness::sizing::{Verdict, System, size};
+/// use trimwright_harness::sizing::{Verdict, size};
+/// use trimwright_harness::units::UnitSystem;
 /// # use trimwright_harness::scenario::Scenario;
-/// let sizing = size(&Scenario::load("tired-van")?, System::Si)?;
+/// let sizing = size(&Scenario::load("tired-van")?, UnitSystem::Si)?;
 /// let thin = sizing.line("wire to the pump").ok_or("a line")?;
 /// assert!(thin.verdict == Verdict::TooMuch && thin.formula.starts_with("8 A x 6 m"), "{thin:?}");
 /// assert!(thin.change.starts_with("2.624 mm2"), "it says what to change: {}", thin.change);
@@ -184,10 +158,10 @@ pub struct Line {
 impl Line {
     /// A figure without a limit. `si` is in SI units.
     pub(crate) fn told(
-        system: System,
+        system: UnitSystem,
         part: &'static str,
         what: &'static str,
-        measure: Measure,
+        measure: SizedQuantity,
         si: f64,
     ) -> Self {
         let unit = measure.unit(system);
@@ -210,7 +184,7 @@ impl Line {
     /// Something that is as it should be, or is not.
     pub(crate) fn word(part: &'static str, what: &'static str, word: &'static str, right: bool) -> Self {
         let verdict = if right { Verdict::Ok } else { Verdict::Wrong };
-        let line = Self::told(System::Si, part, what, Measure::new(Kind::Ratio, "", ""), f64::NAN);
+        let line = Self::told(UnitSystem::Si, part, what, SizedQuantity::new(Kind::Ratio, "", ""), f64::NAN);
         Self { word: Some(word), verdict, ..line }
     }
 
@@ -292,7 +266,7 @@ mod tests {
 
     #[test]
     fn verdicts_follow_the_margin() {
-        let line = |si| Line::told(System::Si, "pump", "flow", FLOW, si);
+        let line = |si| Line::told(UnitSystem::Si, "pump", "flow", FLOW, si);
         let verdicts = [0.0115, 0.0105, 0.0095].map(|si| line(si).at_least(0.010, 0.001).verdict);
         assert_eq!(verdicts, [Verdict::Ok, Verdict::Tight, Verdict::NotEnough]);
         let verdicts = [0.0085, 0.0095, 0.0105].map(|si| line(si).at_most(0.010, 0.001).verdict);
@@ -310,7 +284,7 @@ mod tests {
 
     #[test]
     fn limits_are_in_the_unit_of_the_line() {
-        let line = Line::told(System::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
+        let line = Line::told(UnitSystem::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
         assert_eq!(line.unit, "degF");
         assert!((line.value - 212.0).abs() < 1e-9);
         assert!(matches!(line.limit, Some(Limit::AtMost(most)) if (most - 230.0).abs() < 1e-9));
@@ -322,7 +296,7 @@ mod tests {
             ["0.3048", "1235", "0"],
             [0.304_799, 1234.9, -0.0].map(digits).each_ref().map(String::as_str)
         );
-        assert_eq!(System::Us.show(PRESSURE, 3e5), "43.51 psi");
-        assert_eq!(System::Si.show(PRESSURE, 3e5), "300 kPa");
+        assert_eq!(PRESSURE.show(UnitSystem::Us, 3e5), "43.51 psi");
+        assert_eq!(PRESSURE.show(UnitSystem::Si, 3e5), "300 kPa");
     }
 }

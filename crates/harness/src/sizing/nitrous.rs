@@ -2,8 +2,8 @@
 
 use super::car::Car;
 use super::injectors::{count, full_flow_kg_per_s};
-use super::line::{AREA, FLOW, Line, MASS, PRESSURE, SHARE, System, TEMPERATURE, TIME, digits, si};
-use crate::units::Kind;
+use super::line::{AREA, FLOW, Line, MASS, PRESSURE, SHARE, TEMPERATURE, TIME, digits, si};
+use crate::units::{Kind, UnitSystem};
 use trimwright_plant::{nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
 
 /// Mass of nitrous oxide that burns 1 kg of petrol CH1.87: atom balance.
@@ -38,8 +38,8 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     let flow = |si| car.show(FLOW, si);
     let [least_pa, most_pa, spare_pa] = BOTTLE_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
     let shown_density = match car.system {
-        System::Si => format!("{} kg/m3", digits(density)),
-        System::Us => format!("{} lb/cu ft", digits(density / POUND_PER_CUBIC_FOOT)),
+        UnitSystem::Si => format!("{} kg/m3", digits(density)),
+        UnitSystem::Us => format!("{} lb/cu ft", digits(density / POUND_PER_CUBIC_FOOT)),
     };
     let duty = fuel / (count(car) * full_flow_kg_per_s(car));
     let needed = RESERVE * fuel;

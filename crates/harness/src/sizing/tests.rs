@@ -10,13 +10,13 @@ fn si(kind: Kind, unit: &str, number: f64) -> f64 {
     Unit::find(kind, unit).expect("a unit").to_si(number)
 }
 
-fn sized_in(scenario: &Scenario, system: System) -> Sizing {
+fn sized_in(scenario: &Scenario, system: UnitSystem) -> Sizing {
     size(scenario, system).expect("allowed answers")
 }
 
 /// In the units of the examples.
 fn sized(scenario: &Scenario) -> Sizing {
-    sized_in(scenario, System::Us)
+    sized_in(scenario, UnitSystem::Us)
 }
 
 fn line<'a>(sizing: &'a Sizing, what: &str) -> &'a Line {
@@ -197,7 +197,7 @@ fn nitrous_is_looked_at_when_it_is_fitted_and_then_there_is_a_caution() {
     // 0.05 kg/s through an orifice: area = 0.05 / sqrt(2 x 785.1 x (5.0525e6 - 101325)).
     nitrous.jet_m2 = 0.05 / (2.0 * 785.1 * (5.052_5e6 - 101_325.0_f64)).sqrt();
     let sizing = sized(&scenario);
-    let jet = sized_in(&scenario, System::Si);
+    let jet = sized_in(&scenario, UnitSystem::Si);
     assert!((line(&jet, "flow of the jet").value - 50.0).abs() < 0.01);
     // 50.525 bar at 20 degC (CoolProp 8.0.0) is 732.8 psi.
     assert!((line(&sizing, "bottle pressure").value - 732.8).abs() < 0.05);
@@ -258,7 +258,7 @@ fn each_system_has_its_own_units_only() {
             number && !after.is_some_and(char::is_alphanumeric)
         })
     };
-    for (system, foreign, own) in [(System::Si, us, si), (System::Us, si, us)] {
+    for (system, foreign, own) in [(UnitSystem::Si, us, si), (UnitSystem::Us, si, us)] {
         let sizing = sized_in(&scenario, system);
         let mut all = String::new();
         for line in &sizing.lines {

@@ -22,12 +22,8 @@ const reach = (values, step) => {
   return Math.max(step, step * Math.ceil((sizes[Math.floor(0.98 * (sizes.length - 1))] ?? 0) / step));
 };
 
-// Exact by definition: 1 mph = 0.44704 m/s; 1 inHg (conventional, NIST SP 811) = 3386.389 Pa.
-const UNITS = {
-  metric: { speed: [3.6, "km/h"], pressure: [1e-3, "kPa"], pressureDigits: 0 },
-  us: { speed: [1 / 0.44704, "mph"], pressure: [1 / 3386.389, "inHg"], pressureDigits: 1 },
-};
-let units = UNITS.metric;
+// UNITS stands before this: by name of a system its speed and pressure, each a factor from SI and how it is written.
+let units = UNITS.si;
 let printing = false;
 
 // ColorBrewer PuOr (11 classes), turned so that orange stands for more fuel; viridis and cividis, nine stops.

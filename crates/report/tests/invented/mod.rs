@@ -1,8 +1,12 @@
 //! A story with invented numbers in the shape and size of a real one: two passes of half-hour city driving.
 
+use trimwright_harness::driveability::{
+    CutFigures, Driveability, EventFigures, Excursion, IdleFigures, StartFigures, TipInFigures,
+};
+use trimwright_harness::summary::{Finding, Weight};
+use trimwright_harness::units::UnitSystem;
 use trimwright_report::{
-    Convergence, Driveability, Dtc, Excursion, Fact, Figure, FuelCut, Idle, Load, Map, Mark, Refusal,
-    Snapshot, Spread, Start, Story, TipIn, Trace, Units, Verdict, Weight,
+    Convergence, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, Spread, Story, Trace, TroubleCode,
 };
 
 const END_S: f64 = 2_740.0;
@@ -45,9 +49,9 @@ fn cells() -> impl Iterator<Item = (f64, f64)> {
     MAP_KPA.iter().flat_map(|&map_kpa| RPM.iter().map(move |&rpm| (rpm, map_kpa)))
 }
 
-fn snapshot(time_s: f64) -> Snapshot {
+fn snapshot(time_s: f64) -> ReplayFrame {
     let mut noise = Noise(77);
-    let mut snapshot = Snapshot { time_s, ..Snapshot::default() };
+    let mut snapshot = ReplayFrame { time_s, ..ReplayFrame::default() };
     for (rpm, map_kpa) in cells() {
         let lessons = liveliness(rpm, map_kpa) * time_s / 8.0;
         let learned = lessons / (1.0 + lessons);
@@ -102,38 +106,38 @@ fn words(lines: &[&str]) -> Vec<String> {
 
 fn driveability() -> Driveability {
     let excursion = |lean, rich| Excursion { lean, rich };
-    let start = |engine_degc, cranked_s, stalls| Start { engine_degc, cranked_s, stalls };
-    let tip_in = |engine_degc, uncompensated| TipIn {
+    let start = |engine_degc, cranked_s, stalls| StartFigures { engine_degc, cranked_s, stalls };
+    let tip_in = |engine_degc, uncompensated| TipInFigures {
         engine_degc,
         compensated: excursion(0.061, 0.058),
         uncompensated: excursion(uncompensated, 0.0),
     };
     Driveability {
-        starts: vec![start(-18.0, f64::NAN, 0), start(0.0, 1.24, 1), start(90.0, 0.81, 0)],
+        starts: vec![start(-18.0, None, 0), start(0.0, Some(1.24), 1), start(90.0, Some(0.81), 0)],
         tip_ins: vec![tip_in(90.0, 0.184), tip_in(20.0, 0.197)],
-        idle: Idle {
+        idle: IdleFigures {
             park_rms_rpm: 10.9,
             drive_rms_rpm: 8.7,
-            ac: Load { drop_rpm: 48.5, mixture: 0.0303 },
+            ac: EventFigures { drop_rpm: 48.5, mixture: 0.0303 },
             fan: None,
         },
-        fuel_cut: FuelCut { drop_rpm: 130.5, stalls: 0, cuts: 3 },
+        fuel_cut: CutFigures { drop_rpm: 130.5, stalls: 0, cuts: 3 },
     }
 }
 
-fn verdicts() -> Vec<Verdict> {
+fn findings() -> Vec<Finding> {
     vec![
-        Verdict {
+        Finding {
             title: "The map was learned where the car was driven.".into(),
-            weight: Weight::Good,
+            weight: Weight::Note,
             evidence: words(&[
                 "69 cells visited, 58 of them known to 1 %.",
-                "Map alone within 1.4 % (rms) over the last pass.",
+                "MapFigures alone within 1.4 % (rms) over the last pass.",
             ]),
-            ..Verdict::default()
+            ..Finding::default()
         },
-        Verdict {
-            title: "Idle reads lean, and more so the lower the flow.".into(),
+        Finding {
+            title: "IdleFigures reads lean, and more so the lower the flow.".into(),
             weight: Weight::Act,
             evidence: words(&[
                 "Extra fuel of 2 % moved the reading by 1.1 % only.",
@@ -156,7 +160,7 @@ fn verdicts() -> Vec<Verdict> {
 
 /// The story.
 pub(crate) fn story() -> Story {
-    let snapshots: Vec<Snapshot> = (0..=91).map(|step| snapshot(30.0 * f64::from(step))).collect();
+    let snapshots: Vec<ReplayFrame> = (0..=91).map(|step| snapshot(30.0 * f64::from(step))).collect();
     let last = snapshots.last().cloned().unwrap_or_default();
     let dwell_s: Vec<f64> = cells().map(|(rpm, map_kpa)| 60.0 * liveliness(rpm, map_kpa)).collect();
     let windows: Vec<f64> = (2..=45).map(|window| 60.0 * f64::from(window)).collect();
@@ -171,7 +175,7 @@ pub(crate) fn story() -> Story {
             ("Engine", "5.2 L V8, mild cam"),
             ("Schedule", "hills of a sine, 2 passes"),
             ("Seed", "12345"),
-            ("Start", "20 °C, 120 m"),
+            ("StartFigures", "20 °C, 120 m"),
         ]
         .map(|(label, value)| Fact { label: label.into(), value: value.into() })
         .into(),
@@ -196,7 +200,7 @@ pub(crate) fn story() -> Story {
         .into(),
         trace: trace(),
         driveability: Some(driveability()),
-        units: Units::Us,
+        units: UnitSystem::Us,
         marks: vec![
             Mark { time_s: 3.0, label: "engine started".into() },
             Mark { time_s: 0.5 * END_S, label: "pass 2".into() },
@@ -208,7 +212,7 @@ pub(crate) fn story() -> Story {
             time_s: windows,
         },
         spread: spread(),
-        map: Map {
+        map: MapFigures {
             rpm: RPM.into(),
             map_pa: MAP_KPA.iter().map(|map_kpa| 1e3 * map_kpa).collect(),
             base_filling: cells()
@@ -229,10 +233,14 @@ pub(crate) fn story() -> Story {
             ("fuel_cut", 2_204),
             ("authority", 3),
         ]
-        .map(|(reason, count)| Refusal { reason: reason.into(), count })
+        .map(|(reason, count)| RefusalCount { reason: reason.into(), count })
         .into(),
-        dtcs: vec![Dtc { code: "P0171".into(), meaning: "System too lean, bank 1".into(), time_s: 604.0 }],
-        verdicts: verdicts(),
+        dtcs: vec![TroubleCode {
+            code: "P0171".into(),
+            meaning: "System too lean, bank 1".into(),
+            time_s: 604.0,
+        }],
+        findings: findings(),
         cautions: Vec::new(),
     }
 }
