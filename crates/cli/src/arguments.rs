@@ -3,7 +3,7 @@
 use crate::chosen::DEFAULT_SCENARIO;
 use crate::compare::{self, CompareOptions};
 use crate::export::{self, Export};
-use crate::faults::{self, Faults};
+use crate::faults::{self, FaultsOptions};
 use crate::fleet::{self, FleetOptions};
 use crate::live::{self, Live};
 use crate::parameters;
@@ -72,7 +72,7 @@ pub(crate) struct Arguments {
     #[command(subcommand)]
     pub(crate) command: Option<Command>,
     #[command(flatten)]
-    pub(crate) options: Options,
+    pub(crate) options: DriveOptions,
 }
 
 #[derive(Debug, Subcommand)]
@@ -84,7 +84,7 @@ pub(crate) enum Command {
         #[arg(default_value = DEFAULT_SCENARIO)]
         scenario: String,
         #[command(flatten)]
-        options: Options,
+        options: DriveOptions,
     },
     /// Drive the same scenario with each learner, side by side
     #[command(after_help = compare::EXAMPLES)]
@@ -112,10 +112,10 @@ pub(crate) enum Command {
     Size(Size),
     /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
     #[command(after_help = faults::HELP)]
-    Faults(Faults),
+    Faults(FaultsOptions),
     /// List the controller's parameters: what the sections of a scenario file below `calibration` can set
     #[command(after_help = parameters::HELP)]
-    Parameters(parameters::Asked),
+    Parameters(parameters::ParametersOptions),
     /// Drive by key in the terminal, in real time or faster, and watch the map fill in
     #[command(after_help = live::EXAMPLES)]
     Live(Live),
@@ -159,7 +159,7 @@ pub(crate) fn command() -> clap::Command {
 }
 
 #[derive(Args, Clone, Debug)]
-pub(crate) struct Options {
+pub(crate) struct DriveOptions {
     /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
     #[arg(long, value_name = "N")]
     pub(crate) passes: Option<u32>,

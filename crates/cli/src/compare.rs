@@ -14,7 +14,7 @@ use trimwright_harness::drive::RunError;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::watch::Window;
-use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
+use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
 use trimwright_study::compare::{self, Compared};
 use trimwright_study::learners::LEARNERS;
 use trimwright_study::quantiles::Way;
@@ -152,7 +152,7 @@ fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
             fact("Schedule", page::schedule(scenario)),
             fact("Seed", scenario.seed.to_string()),
         ],
-        tables: vec![Table {
+        tables: vec![StudyTable {
             title: "The result".to_owned(),
             heads: std::iter::once("")
                 .chain(compared.iter().map(|each| each.learner))
@@ -183,7 +183,7 @@ fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
 }
 
 fn chart(title: &str, note: &str, compared: &[Compared], error: fn(&Window) -> f64) -> Chart {
-    let line = |each: &Compared| Line {
+    let line = |each: &Compared| ChartLine {
         name: each.learner.to_owned(),
         points: each.run.windows.iter().map(|window| [window.end_s / 60.0, 100.0 * error(window)]).collect(),
         dots: false,

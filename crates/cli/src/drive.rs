@@ -1,6 +1,6 @@
 //! Drives a scenario and writes down what came of it.
 
-use crate::arguments::Options;
+use crate::arguments::DriveOptions;
 use crate::chosen::load;
 use crate::failure::Failure;
 use crate::out::say;
@@ -17,7 +17,7 @@ use trimwright_harness::units::UnitSystem;
 use trimwright_harness::{drive as harness, output, trace};
 
 /// Loads, drives, writes and tells.
-pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
+pub(crate) fn drive(name: &str, options: &DriveOptions) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
     output::check(&out)?;

@@ -5,7 +5,7 @@ use crate::out::json;
 use crate::out::say;
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
-use trimwright_export::{Format, Run};
+use trimwright_export::{ExportedRun, Format};
 use trimwright_harness::output;
 
 pub(crate) const EXAMPLES: &str = "\
@@ -26,7 +26,7 @@ pub(crate) struct Export {
     run: PathBuf,
     /// Format to write
     #[arg(long, value_enum)]
-    format: Kind,
+    format: ExportFormat,
     /// Where to write [default: export in the run's directory]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -39,7 +39,7 @@ pub(crate) struct Export {
 }
 
 #[derive(Clone, Copy, Debug, ValueEnum)]
-enum Kind {
+enum ExportFormat {
     /// Comma-separated values with metadata
     Csv,
     /// Apache Parquet
@@ -51,11 +51,11 @@ enum Kind {
 /// Reads the run, writes its files and names them.
 pub(crate) fn export(arguments: &Export) -> Result<(), Failure> {
     let format = match arguments.format {
-        Kind::Csv => Format::Csv,
-        Kind::Parquet => Format::Parquet,
-        Kind::Mdf4 => Format::Mdf4,
+        ExportFormat::Csv => Format::Csv,
+        ExportFormat::Parquet => Format::Parquet,
+        ExportFormat::Mdf4 => Format::Mdf4,
     };
-    let run = Run::read(&arguments.run)?;
+    let run = ExportedRun::read(&arguments.run)?;
     let out = arguments.out.clone().unwrap_or_else(|| arguments.run.join("export"));
     let files = run.export(format).map_err(Failure::Other)?;
     let files: Vec<(&str, &[u8])> =

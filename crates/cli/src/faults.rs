@@ -56,7 +56,7 @@ const CAUTIONS: &str = "A simulation: it does not show that a real engine surviv
 
 /// What was asked for.
 #[derive(Args, Clone, Debug)]
-pub(crate) struct Faults {
+pub(crate) struct FaultsOptions {
     /// Name of a scenario that comes with the program, or your own scenario file (.toml)
     #[arg(default_value = DEFAULT_SCENARIO)]
     scenario: String,
@@ -78,7 +78,7 @@ pub(crate) struct Faults {
 }
 
 /// Loads, drives and tells.
-pub(crate) fn faults(asked: &Faults) -> Result<(), Failure> {
+pub(crate) fn faults(asked: &FaultsOptions) -> Result<(), Failure> {
     if asked.list {
         return say(&if asked.json { json(&KINDS.iter().map(told).collect::<Vec<_>>())? } else { kinds() });
     }

@@ -6,7 +6,7 @@ use std::fmt::Write;
 use std::path::Path;
 use trimwright_control::Strategy;
 use trimwright_harness::scenario::Scenario;
-use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
+use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
 use trimwright_study::fleet::{self, Engine, Figures, Order};
 use trimwright_study::learners;
 use trimwright_study::quantiles::{self, FIGURES, Told, Way};
@@ -140,7 +140,9 @@ pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> S
     let mut tables = vec![quantile_table(&groups), count_table(&groups)];
     if groups.len() > 1 {
         // The words stand below the first table already.
-        tables.extend(groups.iter().map(|group| Table { note: String::new(), ..one_quantile_table(group) }));
+        tables.extend(
+            groups.iter().map(|group| StudyTable { note: String::new(), ..one_quantile_table(group) }),
+        );
     }
     if engines.iter().any(|engine| engine.failure().is_some()) {
         tables.push(failures(&groups));
@@ -170,7 +172,7 @@ pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> S
 }
 
 /// All shares of one learner, or some of each of several.
-fn quantile_table(groups: &[Group<'_>]) -> Table {
+fn quantile_table(groups: &[Group<'_>]) -> StudyTable {
     if let [group] = groups {
         return one_quantile_table(group);
     }
@@ -183,7 +185,7 @@ fn quantile_table(groups: &[Group<'_>]) -> Table {
     };
     let heads =
         groups.iter().flat_map(|group| ABREAST.map(|(_, share)| format!("{} {share}", group.learner)));
-    Table {
+    StudyTable {
         title: "The learners side by side".to_owned(),
         heads: std::iter::once(String::new()).chain(heads).collect(),
         rows: FIGURES.iter().map(row).collect(),
@@ -200,12 +202,12 @@ fn reading() -> String {
     )
 }
 
-fn one_quantile_table(group: &Group<'_>) -> Table {
+fn one_quantile_table(group: &Group<'_>) -> StudyTable {
     let row = |told: &Told| {
         let quantiles = quantiles::of(&group.engines, told.figure).map(|value| told.way.written(value));
         std::iter::once(labelled(told)).chain(quantiles).collect()
     };
-    Table {
+    StudyTable {
         title: format!("Learner {}: the engines from the least to the most", group.learner),
         heads: std::iter::once("").chain(HEADS).map(str::to_owned).collect(),
         rows: FIGURES.iter().map(row).collect(),
@@ -213,13 +215,13 @@ fn one_quantile_table(group: &Group<'_>) -> Table {
     }
 }
 
-fn count_table(groups: &[Group<'_>]) -> Table {
+fn count_table(groups: &[Group<'_>]) -> StudyTable {
     let row = |(label, count): &Counted| {
         let counts = groups.iter().map(|group| count(&group.engines).to_string());
         std::iter::once((*label).to_owned()).chain(counts).collect()
     };
     let heads = groups.iter().map(|group| group.learner);
-    Table {
+    StudyTable {
         title: "In all engines".to_owned(),
         heads: std::iter::once("").chain(heads).map(str::to_owned).collect(),
         rows: COUNTED.iter().map(row).collect(),
@@ -231,9 +233,9 @@ fn count_table(groups: &[Group<'_>]) -> Table {
 }
 
 /// An engine that can't be driven fails with every learner: each is named once.
-fn failures(groups: &[Group<'_>]) -> Table {
+fn failures(groups: &[Group<'_>]) -> StudyTable {
     let row = |engine: &&Engine| Some(vec![engine.failure()?.to_owned(), engine.index.to_string()]);
-    Table {
+    StudyTable {
         title: "Engines that could not be driven".to_owned(),
         heads: vec!["Why".to_owned(), "Engine".to_owned()],
         rows: groups.first().into_iter().flat_map(|group| &group.engines).filter_map(row).collect(),
@@ -274,13 +276,13 @@ fn edge(told: &Told, value: f64) -> String {
 }
 
 /// The share of the engines below each value.
-fn rising(told: &Told, group: &Group<'_>) -> Line {
+fn rising(told: &Told, group: &Group<'_>) -> ChartLine {
     let values = quantiles::sorted(&group.engines, told.figure);
     let shown = |value: f64| if told.way == Way::Percent { 100.0 * value } else { value };
     let finite = values.iter().enumerate().filter(|(_, value)| value.is_finite());
     let point =
         |(place, value): (usize, &f64)| [shown(*value), 100.0 * (place + 1) as f64 / values.len() as f64];
-    Line { name: group.learner.to_owned(), points: finite.map(point).collect(), dots: false }
+    ChartLine { name: group.learner.to_owned(), points: finite.map(point).collect(), dots: false }
 }
 
 /// A word on the engines that a chart can't show.

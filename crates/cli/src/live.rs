@@ -2,7 +2,7 @@
 
 use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
-use crate::map::{self, Learned};
+use crate::map::{self, LearnedCells};
 use crate::out::say;
 use crate::units_choice::units;
 use clap::Args;
@@ -70,7 +70,7 @@ pub(crate) fn live(asked: &Live) -> Result<(), Failure> {
 
 fn to_csv(bench: &Bench) -> String {
     let controller = bench.closed_loop().controller();
-    map::to_csv(&Learned {
+    map::to_csv(&LearnedCells {
         calibration: controller.calibration(),
         learned: controller.state().learned(),
         right_ln: &bench.right_ln(),

@@ -35,7 +35,7 @@ pub(crate) struct Cell {
 }
 
 /// What cells are made from.
-pub(crate) struct Learned<'a> {
+pub(crate) struct LearnedCells<'a> {
     pub(crate) calibration: &'a Calibration,
     pub(crate) learned: &'a LearnedMap,
     /// What would have been right, ln.
@@ -43,7 +43,7 @@ pub(crate) struct Learned<'a> {
     pub(crate) cells: &'a Cells,
 }
 
-impl<'a> From<&'a Run> for Learned<'a> {
+impl<'a> From<&'a Run> for LearnedCells<'a> {
     fn from(run: &'a Run) -> Self {
         let Run { calibration, learned, right_ln, cells, .. } = run;
         Self { calibration, learned, right_ln, cells }
@@ -51,7 +51,7 @@ impl<'a> From<&'a Run> for Learned<'a> {
 }
 
 /// The cells of a map, speed fastest.
-pub(crate) fn cells(of: &Learned<'_>) -> Vec<Cell> {
+pub(crate) fn cells(of: &LearnedCells<'_>) -> Vec<Cell> {
     let calibration = of.calibration;
     let speeds = calibration.rpm_axis().points();
     let pressures = calibration.map_axis().points();
@@ -77,7 +77,7 @@ pub(crate) fn cells(of: &Learned<'_>) -> Vec<Cell> {
 }
 
 /// The text of `map.csv`. What isn't known is left empty.
-pub(crate) fn to_csv(of: &Learned<'_>) -> String {
+pub(crate) fn to_csv(of: &LearnedCells<'_>) -> String {
     let mut text = COLUMNS.join(",") + "\n";
     for cell in cells(of) {
         let number = |value: f64, decimals: usize| {

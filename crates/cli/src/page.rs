@@ -161,7 +161,7 @@ pub(crate) fn common_causes(learning: &LearningFigures) -> String {
 }
 
 fn trace(run: &Run) -> Trace {
-    let series = |value: fn(&trimwright_harness::trace::Row) -> f64| -> Vec<f64> {
+    let series = |value: fn(&trimwright_harness::trace::TraceRow) -> f64| -> Vec<f64> {
         run.rows.iter().step_by(ROWS_A_SAMPLE).map(value).collect()
     };
     Trace {

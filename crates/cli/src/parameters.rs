@@ -9,7 +9,7 @@ use std::fmt::Write;
 use trimwright_control::Parameters;
 use trimwright_harness::block_reader::key_of;
 use trimwright_harness::error::InputError;
-use trimwright_harness::keys::{self, Key, Line};
+use trimwright_harness::keys::{self, FileKey, FileLine};
 use trimwright_harness::parameters::{FINE_ADJUSTMENT, check_stage, list};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::UnitSystem;
@@ -34,7 +34,7 @@ const FINE: &str = "Fine adjustment, what to try first:";
 
 /// What was asked for.
 #[derive(Args, Clone, Debug)]
-pub(crate) struct Asked {
+pub(crate) struct ParametersOptions {
     /// Only this stage of the controller
     stage: Option<String>,
     /// As this scenario sets them: a name from `trimwright list` or a .toml file [default: as they are when nothing is set]
@@ -51,7 +51,7 @@ pub(crate) struct Asked {
     units: UnitSystem,
 }
 
-impl Asked {
+impl ParametersOptions {
     /// Whether a parameter of this stage and path is wanted.
     fn wants(&self, stage: &str, path: &str) -> bool {
         self.stage.as_deref().is_none_or(|wanted| wanted == stage)
@@ -60,7 +60,7 @@ impl Asked {
 }
 
 /// Looks up and tells.
-pub(crate) fn parameters(asked: &Asked) -> Result<(), Failure> {
+pub(crate) fn parameters(asked: &ParametersOptions) -> Result<(), Failure> {
     if let Some(stage) = &asked.stage {
         check_stage(stage).map_err(|problem| InputError::new(stage, problem))?;
     }
@@ -79,7 +79,7 @@ pub(crate) fn parameters(asked: &Asked) -> Result<(), Failure> {
     say(&text)
 }
 
-fn fill(text: &mut String, asked: &Asked, parameters: &Parameters) -> std::fmt::Result {
+fn fill(text: &mut String, asked: &ParametersOptions, parameters: &Parameters) -> std::fmt::Result {
     let system = asked.units;
     hung(text, "# ", "", HEAD)?;
     if asked.stage.is_none() && !asked.fine {
@@ -107,7 +107,7 @@ fn fill(text: &mut String, asked: &Asked, parameters: &Parameters) -> std::fmt::
     Ok(())
 }
 
-fn parameter(text: &mut String, system: UnitSystem, key: &Key, default: &Key) -> std::fmt::Result {
+fn parameter(text: &mut String, system: UnitSystem, key: &FileKey, default: &FileKey) -> std::fmt::Result {
     writeln!(text)?;
     hung(text, "# ", "", key.about)?;
     hung(text, "#   ", "allowed: ", &key.allowed(system))?;
@@ -124,7 +124,7 @@ fn parameter(text: &mut String, system: UnitSystem, key: &Key, default: &Key) ->
 }
 
 /// A key and its value, over as many rows as it takes.
-fn rows(text: &mut String, name: &str, line: &Line) -> std::fmt::Result {
+fn rows(text: &mut String, name: &str, line: &FileLine) -> std::fmt::Result {
     let one = format!("{name} = {}", line.text());
     if !line.is_list || one.chars().count() <= WIDTH {
         return writeln!(text, "{one}");
@@ -145,14 +145,14 @@ fn rows(text: &mut String, name: &str, line: &Line) -> std::fmt::Result {
 mod tests {
     use super::*;
 
-    fn told(asked: &Asked, parameters: &Parameters) -> String {
+    fn told(asked: &ParametersOptions, parameters: &Parameters) -> String {
         let mut text = String::new();
         fill(&mut text, asked, parameters).expect("a String takes it");
         text
     }
 
-    fn all() -> Asked {
-        Asked { stage: None, scenario: None, fine: false, json: false, units: UnitSystem::Si }
+    fn all() -> ParametersOptions {
+        ParametersOptions { stage: None, scenario: None, fine: false, json: false, units: UnitSystem::Si }
     }
 
     /// What is printed, put into a scenario file, sets what was printed.
@@ -162,7 +162,7 @@ mod tests {
         set.feedback.keep_s = 61.5;
         set.sensors.ect_points_ohm[7].1 = 188.8;
         for units in [UnitSystem::Si, UnitSystem::Us] {
-            let text = told(&Asked { units, ..all() }, &set);
+            let text = told(&ParametersOptions { units, ..all() }, &set);
             let home = tempfile::tempdir().expect("a place");
             let file = home.path().join("own.toml");
             let van = include_str!("../../../shared/scenarios/delivery-van.toml");
@@ -177,7 +177,7 @@ mod tests {
     fn a_changed_value_stands_with_its_default() {
         let mut set = Parameters::DEFAULT;
         set.feedback.keep_s = 60.0;
-        let text = told(&Asked { stage: Some("feedback".to_owned()), ..all() }, &set);
+        let text = told(&ParametersOptions { stage: Some("feedback".to_owned()), ..all() }, &set);
         assert!(text.contains("#   allowed: 0 s to 600 s\n#   default: \"10 s\"\n"), "{text}");
         assert!(text.contains("\nkeep = \"60 s\"\n") && !text.contains("[calibration.sensors]"), "{text}");
         assert_eq!(text.matches("default: ").count(), 1, "{text}");
@@ -185,7 +185,7 @@ mod tests {
 
     #[test]
     fn fine_adjustment_is_short() {
-        let text = told(&Asked { fine: true, ..all() }, &Parameters::DEFAULT);
+        let text = told(&ParametersOptions { fine: true, ..all() }, &Parameters::DEFAULT);
         assert_eq!(text.matches("allowed: ").count(), FINE_ADJUSTMENT.len(), "{text}");
         assert!(
             told(&all(), &Parameters::DEFAULT)

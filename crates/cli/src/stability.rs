@@ -8,8 +8,8 @@ use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
 use trimwright_harness::output;
-use trimwright_report::{Chart, Drawing, Fact, Line, Study, Table};
-use trimwright_study::stability::{self, LOOK_S, Limit, Motion};
+use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
+use trimwright_study::stability::{self, LOOK_S, Motion, StabilityLimit};
 
 /// Delays at which the limits are measured, looks.
 const DELAYS: [usize; 12] = [1, 2, 3, 4, 5, 7, 10, 15, 20, 30, 45, 60];
@@ -53,23 +53,28 @@ pub(crate) fn stability(options: &StabilityOptions) -> Result<(), Failure> {
 }
 
 /// A limit for other programs.
-fn told(limit: &Limit) -> Value {
-    let Limit { delay, exact, trim, learner } = limit;
+fn told(limit: &StabilityLimit) -> Value {
+    let StabilityLimit { delay, exact, trim, learner } = limit;
     json!({ "delay": delay, "delay_s": *delay as f64 * LOOK_S, "exact": exact, "trim": trim, "learner": learner })
 }
 
 /// A map with its words.
-struct Map {
+struct StabilityMap {
     name: &'static str,
     title: &'static str,
     note: &'static str,
     up: &'static str,
-    chart: stability::Chart,
+    chart: stability::StabilityChart,
 }
 
-fn maps(charts: &stability::Charts) -> [Map; 5] {
-    let map =
-        |name, title, note, up, chart: &stability::Chart| Map { name, title, note, up, chart: chart.clone() };
+fn maps(charts: &stability::Charts) -> [StabilityMap; 5] {
+    let map = |name, title, note, up, chart: &stability::StabilityChart| StabilityMap {
+        name,
+        title,
+        note,
+        up,
+        chart: chart.clone(),
+    };
     [
         map(
             "learner_unaware",
@@ -110,7 +115,7 @@ fn maps(charts: &stability::Charts) -> [Map; 5] {
     ]
 }
 
-fn text(limits: &[Limit], out: &Path) -> String {
+fn text(limits: &[StabilityLimit], out: &Path) -> String {
     let mut text =
         "Largest part of an error that may be taken at each reading by what knows of no delay\n\n".to_owned();
     // Writing into a String can't fail.
@@ -132,9 +137,9 @@ fn text(limits: &[Limit], out: &Path) -> String {
 }
 
 /// The text of `stability.csv`: every field of every map.
-fn csv(maps: &[Map]) -> String {
+fn csv(maps: &[StabilityMap]) -> String {
     let mut text = "map,delay [s],value [1],motion\n".to_owned();
-    for Map { name, chart, .. } in maps {
+    for StabilityMap { name, chart, .. } in maps {
         let places =
             chart.values.iter().flat_map(|value| chart.delays.iter().map(move |delay| (delay, value)));
         for ((delay, value), motion) in places.zip(&chart.motions) {
@@ -153,12 +158,12 @@ fn place(motion: Motion) -> usize {
     }
 }
 
-fn study(limits: &[Limit], maps: &[Map]) -> Study {
+fn study(limits: &[StabilityLimit], maps: &[StabilityMap]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
-    let points = |value: fn(&Limit) -> f64| -> Vec<[f64; 2]> {
+    let points = |value: fn(&StabilityLimit) -> f64| -> Vec<[f64; 2]> {
         limits.iter().map(|limit| [limit.delay as f64 * LOOK_S, value(limit)]).collect()
     };
-    let line = |name: &str, value, dots| Line { name: name.to_owned(), points: points(value), dots };
+    let line = |name: &str, value, dots| ChartLine { name: name.to_owned(), points: points(value), dots };
     let limit_chart = Chart {
         title: "The limit of what knows of no delay".to_owned(),
         note: "Line: 2 sin(pi / (2 (2 d - 1))), exact for an integrator that is read d readings later. Dots: measured with the controller's own stages."
@@ -179,7 +184,7 @@ fn study(limits: &[Limit], maps: &[Map]) -> Study {
         about: "The mixture is off by a constant. The controller's own trim and learner correct it and read the result after a delay."
             .to_owned(),
         facts: vec![fact("Time between readings", format!("{:.0} ms", 1e3 * LOOK_S))],
-        tables: vec![Table {
+        tables: vec![StudyTable {
             title: "Limits".to_owned(),
             heads: ["delay [readings]", "exact", "trim", "learner"].map(str::to_owned).into(),
             rows: limits
@@ -195,7 +200,7 @@ fn study(limits: &[Limit], maps: &[Map]) -> Study {
     }
 }
 
-fn drawing(map: &Map) -> Chart {
+fn drawing(map: &StabilityMap) -> Chart {
     Chart {
         title: map.title.to_owned(),
         note: map.note.to_owned(),

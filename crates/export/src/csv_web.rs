@@ -2,11 +2,11 @@
 
 use serde_json::{Value, json};
 
-use crate::run::Run;
-use crate::table::{Column, Table, Values};
+use crate::run::ExportedRun;
+use crate::table::{ExportColumn, ExportTable, Values};
 
 /// Two files a table: `NAME.csv` and `NAME.csv-metadata.json`.
-pub(crate) fn files(run: &Run) -> Result<Vec<(String, Vec<u8>)>, csv::Error> {
+pub(crate) fn files(run: &ExportedRun) -> Result<Vec<(String, Vec<u8>)>, csv::Error> {
     let mut files = Vec::new();
     for table in &run.tables {
         files.push((format!("{}.csv", table.name), text(table)?));
@@ -16,7 +16,7 @@ pub(crate) fn files(run: &Run) -> Result<Vec<(String, Vec<u8>)>, csv::Error> {
     Ok(files)
 }
 
-fn text(table: &Table) -> Result<Vec<u8>, csv::Error> {
+fn text(table: &ExportTable) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(table.columns.iter().map(|column| &column.name))?;
     for row in 0..table.rows() {
@@ -37,7 +37,7 @@ fn cell(values: &Values, row: usize) -> String {
 }
 
 /// `schema` and `dc` are prefixes that every reader of such metadata knows (RDFa 1.1 initial context).
-fn metadata(run: &Run, table: &Table) -> Value {
+fn metadata(run: &ExportedRun, table: &ExportTable) -> Value {
     json!({
         "@context": "http://www.w3.org/ns/csvw",
         "url": format!("{}.csv", table.name),
@@ -46,7 +46,7 @@ fn metadata(run: &Run, table: &Table) -> Value {
     })
 }
 
-fn column(column: &Column) -> Value {
+fn column(column: &ExportColumn) -> Value {
     let kind = match column.values {
         Values::Numbers(_) => "double",
         Values::Flags(_) => "boolean",

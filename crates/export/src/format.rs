@@ -1,6 +1,6 @@
 //! The formats in which a run is handed on.
 
-use crate::run::Run;
+use crate::run::ExportedRun;
 use crate::{csv_web, mdf4, parquet};
 
 /// An open format.
@@ -14,7 +14,7 @@ pub enum Format {
     Mdf4,
 }
 
-impl Run {
+impl ExportedRun {
     /// Names and contents of the files in this format.
     ///
     /// # Errors

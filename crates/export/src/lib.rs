@@ -1,6 +1,6 @@
 //! Hands a run to other programs, in open formats: values with their units and what they mean.
 //!
-//! [`Run::read`] takes the directory that a drive left behind, [`Run::export`] gives the files of a [`Format`]:
+//! [`ExportedRun::read`] takes the directory that a drive left behind, [`ExportedRun::export`] gives the files of a [`Format`]:
 //!
 //! | format | files | standard | units and descriptions are in |
 //! |---|---|---|---|
@@ -21,5 +21,5 @@ mod table;
 
 pub use describe::description;
 pub use format::Format;
-pub use run::Run;
-pub use table::{Column, Table, Values};
+pub use run::ExportedRun;
+pub use table::{ExportColumn, ExportTable, Values};

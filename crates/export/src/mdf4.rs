@@ -7,8 +7,8 @@ use mdf4_rs::blocks::{FileHistoryBlock, MetadataBlock};
 use mdf4_rs::writer::VecWriter;
 use mdf4_rs::{DataType, DecodedValue, MdfWriter, Result};
 
-use crate::run::Run;
-use crate::table::{Column, Table, Values};
+use crate::run::ExportedRun;
+use crate::table::{ExportColumn, ExportTable, Values};
 
 /// Offsets of links in the header block and in a file history block (ASAM MDF 4.1, ##HD and ##FH).
 const HD_HISTORY: u64 = 32;
@@ -16,7 +16,7 @@ const HD_COMMENT: u64 = 64;
 const FH_COMMENT: u64 = 32;
 
 /// `run.mf4`.
-pub(crate) fn file(run: &Run) -> Result<(String, Vec<u8>)> {
+pub(crate) fn file(run: &ExportedRun) -> Result<(String, Vec<u8>)> {
     let mut writer = MdfWriter::in_memory();
     writer.init_mdf_file()?;
     head(&mut writer, run)?;
@@ -28,7 +28,7 @@ pub(crate) fn file(run: &Run) -> Result<(String, Vec<u8>)> {
 }
 
 /// Says which run it is and what wrote it. The time of writing is left at the epoch, so that a run gives the same bytes.
-fn head(writer: &mut MdfWriter<VecWriter>, run: &Run) -> Result<()> {
+fn head(writer: &mut MdfWriter<VecWriter>, run: &ExportedRun) -> Result<()> {
     let title = run.title().replace('&', "&amp;").replace('<', "&lt;");
     let space = "xmlns=\"http://www.asam.net/mdf/v4\"";
     let about = format!("<HDcomment {space}><TX>{title}</TX></HDcomment>");
@@ -45,7 +45,7 @@ fn head(writer: &mut MdfWriter<VecWriter>, run: &Run) -> Result<()> {
     writer.update_block_link("hd_block", HD_COMMENT, "comment")
 }
 
-fn group(writer: &mut MdfWriter<VecWriter>, table: &Table) -> Result<()> {
+fn group(writer: &mut MdfWriter<VecWriter>, table: &ExportTable) -> Result<()> {
     let group = writer.add_channel_group(None, |_| {})?;
     writer.set_channel_group_name(&group, &table.name)?;
     let (mut last, mut vocabularies) = (None, Vec::new());
@@ -82,7 +82,7 @@ fn group(writer: &mut MdfWriter<VecWriter>, table: &Table) -> Result<()> {
 }
 
 /// The different words of a column, in the order in which they come up.
-fn vocabulary(column: &Column) -> Vec<&str> {
+fn vocabulary(column: &ExportColumn) -> Vec<&str> {
     let mut words: Vec<&str> = Vec::new();
     if let Values::Words(all) = &column.values {
         for word in all {
@@ -94,7 +94,7 @@ fn vocabulary(column: &Column) -> Vec<&str> {
     words
 }
 
-fn value(column: &Column, vocabulary: &[&str], row: usize) -> DecodedValue {
+fn value(column: &ExportColumn, vocabulary: &[&str], row: usize) -> DecodedValue {
     match &column.values {
         Values::Numbers(numbers) => DecodedValue::Float(numbers.get(row).copied().unwrap_or(f64::NAN)),
         Values::Flags(flags) => {

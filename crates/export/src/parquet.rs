@@ -11,15 +11,15 @@ use parquet::file::writer::{SerializedColumnWriter, SerializedFileWriter};
 use parquet::schema::types::{Type, TypePtr};
 use serde_json::{Map, Value};
 
-use crate::run::Run;
-use crate::table::{Column, Table, Values};
+use crate::run::ExportedRun;
+use crate::table::{ExportColumn, ExportTable, Values};
 
 /// `NAME.parquet` for each table.
-pub(crate) fn files(run: &Run) -> Result<Vec<(String, Vec<u8>)>> {
+pub(crate) fn files(run: &ExportedRun) -> Result<Vec<(String, Vec<u8>)>> {
     run.tables.iter().map(|table| Ok((format!("{}.parquet", table.name), file(run, table)?))).collect()
 }
 
-fn file(run: &Run, table: &Table) -> Result<Vec<u8>> {
+fn file(run: &ExportedRun, table: &ExportTable) -> Result<Vec<u8>> {
     let fields = table.columns.iter().map(field).collect::<Result<Vec<TypePtr>>>()?;
     let schema = Arc::new(Type::group_type_builder(&table.name).with_fields(fields).build()?);
     let about = [
@@ -43,7 +43,7 @@ fn file(run: &Run, table: &Table) -> Result<Vec<u8>> {
     writer.into_inner()
 }
 
-fn field(column: &Column) -> Result<TypePtr> {
+fn field(column: &ExportColumn) -> Result<TypePtr> {
     let (physical, logical, repetition) = match column.values {
         Values::Numbers(_) => (Physical::DOUBLE, None, Repetition::OPTIONAL),
         Values::Flags(_) => (Physical::BOOLEAN, None, Repetition::REQUIRED),
@@ -54,8 +54,8 @@ fn field(column: &Column) -> Result<TypePtr> {
 }
 
 /// A JSON object of one text a column.
-fn by_column(table: &Table, text: impl Fn(&Column) -> &String) -> String {
-    let entry = |column: &Column| (column.name.clone(), Value::String(text(column).clone()));
+fn by_column(table: &ExportTable, text: impl Fn(&ExportColumn) -> &String) -> String {
+    let entry = |column: &ExportColumn| (column.name.clone(), Value::String(text(column).clone()));
     Value::Object(table.columns.iter().map(entry).collect::<Map<_, _>>()).to_string()
 }
 

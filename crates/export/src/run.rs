@@ -6,11 +6,11 @@ use std::path::Path;
 use serde_json::Value;
 use trimwright_harness::error::InputError;
 
-use crate::table::Table;
+use crate::table::ExportTable;
 
 /// What a drive left behind.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Run {
+pub struct ExportedRun {
     /// The scenario's name.
     pub scenario: String,
     /// Seed of everything drawn.
@@ -18,10 +18,10 @@ pub struct Run {
     /// Hash of the scenario's content.
     pub scenario_hash: String,
     /// The record over time, and the map cell by cell.
-    pub tables: Vec<Table>,
+    pub tables: Vec<ExportTable>,
 }
 
-impl Run {
+impl ExportedRun {
     /// Reads `summary.json`, `trace.csv` and `map.csv` of a directory.
     ///
     /// # Errors
@@ -46,7 +46,7 @@ impl Run {
         let seed = summary["seed"].as_u64().ok_or_else(|| wrong("seed"))?;
         let table = |name: &str| {
             let (file, bytes) = read(&format!("{name}.csv"))?;
-            Table::parse(name, &file, &bytes)
+            ExportTable::parse(name, &file, &bytes)
         };
         Ok(Self { scenario, seed, scenario_hash, tables: vec![table("trace")?, table("map")?] })
     }

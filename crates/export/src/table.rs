@@ -33,7 +33,7 @@ impl Values {
 
 /// One column.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Column {
+pub struct ExportColumn {
     /// Name, as in `engine_speed`.
     pub name: String,
     /// Unit, as in `rpm`; `1` for a ratio, empty where none makes sense.
@@ -46,20 +46,20 @@ pub struct Column {
 
 /// Columns of equal length.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Table {
+pub struct ExportTable {
     /// Name, as in `trace`.
     pub name: String,
     /// The columns.
-    pub columns: Vec<Column>,
+    pub columns: Vec<ExportColumn>,
 }
 
-impl Table {
+impl ExportTable {
     /// Reads CSV whose header is `name [unit]` or `name`. A column with a unit holds numbers or nothing; one without holds
     /// flags when every value is `true` or `false`, else words.
     ///
     /// ```
-    /// use trimwright_export::{Table, Values};
-    /// let table = Table::parse("trace", "trace.csv", "time [s],phase\n0.1,Priming\n,Running\n".as_bytes())?;
+    /// use trimwright_export::{ExportTable, Values};
+    /// let table = ExportTable::parse("trace", "trace.csv", "time [s],phase\n0.1,Priming\n,Running\n".as_bytes())?;
     /// assert_eq!((table.columns[0].name.as_str(), table.columns[0].unit.as_str()), ("time", "s"));
     /// assert!(matches!(&table.columns[0].values, Values::Numbers(values) if values[0] == 0.1 && values[1].is_nan()));
     /// assert_eq!(table.rows(), 2);
@@ -92,9 +92,10 @@ impl Table {
             let (name, unit) = split(&header);
             let values = values(file, name, unit, cells, &lines)?;
             let (name, unit) = (name.to_owned(), unit.unwrap_or_default().to_owned());
-            Ok(Column { description: description(&name).to_owned(), name, unit, values })
+            Ok(ExportColumn { description: description(&name).to_owned(), name, unit, values })
         };
-        let columns: Result<Vec<Column>, InputError> = headers.into_iter().zip(cells).map(read).collect();
+        let columns: Result<Vec<ExportColumn>, InputError> =
+            headers.into_iter().zip(cells).map(read).collect();
         Ok(Self { name: name.to_owned(), columns: columns? })
     }
 
@@ -141,17 +142,17 @@ mod tests {
 
     #[test]
     fn a_value_that_is_no_number_is_told_with_line_and_column() {
-        let error = Table::parse("t", "t.csv", b"a [s],b [kPa]\n1,2\n3,x\n").expect_err("refused");
+        let error = ExportTable::parse("t", "t.csv", b"a [s],b [kPa]\n1,2\n3,x\n").expect_err("refused");
         assert_eq!(error.to_string(), "t.csv, line 3, b = x: must be a number or empty");
-        let error = Table::parse("t", "t.csv", b"a [s],b\n1,2\n3\n").expect_err("refused");
+        let error = ExportTable::parse("t", "t.csv", b"a [s],b\n1,2\n3\n").expect_err("refused");
         assert!(error.to_string().starts_with("t.csv, line 3: is not CSV"), "{error}");
-        let error = Table::parse("t", "t.csv", b"").expect_err("refused");
+        let error = ExportTable::parse("t", "t.csv", b"").expect_err("refused");
         assert_eq!(error.to_string(), "t.csv: has no columns");
     }
 
     #[test]
     fn flags_and_words_are_told_apart() {
-        let table = Table::parse("t", "t.csv", b"a,b\ntrue,true\nfalse,maybe\n").expect("CSV");
+        let table = ExportTable::parse("t", "t.csv", b"a,b\ntrue,true\nfalse,maybe\n").expect("CSV");
         assert_eq!(table.columns[0].values, Values::Flags(vec![true, false]));
         assert_eq!(table.columns[1].values, Values::Words(vec!["true".to_owned(), "maybe".to_owned()]));
     }

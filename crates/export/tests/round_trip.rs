@@ -7,19 +7,19 @@ use mdf4_rs::{DecodedValue, MDF};
 use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::record::Field;
 use serde_json::{Value, json};
-use trimwright_export::{Format, Run};
+use trimwright_export::{ExportedRun, Format};
 
 const TRACE: &str = "time [s],lambda [1],phase\n0.1,,Priming\n0.2,1.0125,Running\n0.3,0.875,Priming\n";
 const MAP: &str = "engine_speed [rpm],visited\n500.5,false\n700,true\n";
 
 /// A directory as a drive leaves it, and the run in it.
-fn run() -> (tempfile::TempDir, Run) {
+fn run() -> (tempfile::TempDir, ExportedRun) {
     let home = tempfile::tempdir().expect("a place");
     let summary = json!({ "scenario": "short <&> sweet", "seed": 7, "scenario_hash": "00ff" }).to_string();
     for (name, text) in [("summary.json", summary.as_str()), ("trace.csv", TRACE), ("map.csv", MAP)] {
         fs::write(home.path().join(name), text).expect("written");
     }
-    let run = Run::read(home.path()).expect("a run");
+    let run = ExportedRun::read(home.path()).expect("a run");
     (home, run)
 }
 
@@ -96,9 +96,9 @@ fn ident_the_same_run_gives_the_same_bytes() {
 fn a_directory_without_a_run_is_refused() {
     let (home, _) = run();
     fs::write(home.path().join("summary.json"), "{}").expect("written");
-    let error = Run::read(home.path()).expect_err("refused").to_string();
+    let error = ExportedRun::read(home.path()).expect_err("refused").to_string();
     assert!(error.ends_with("summary.json, scenario: is missing or of another kind"), "{error}");
-    let error = Run::read(&home.path().join("none")).expect_err("refused").to_string();
+    let error = ExportedRun::read(&home.path().join("none")).expect_err("refused").to_string();
     assert!(
         error.contains("can't be read") && error.contains("a directory that a drive has written"),
         "{error}"

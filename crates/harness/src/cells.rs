@@ -11,7 +11,7 @@ pub const CONFIDENT_LN: f64 = 0.01;
 
 /// Conditions added up with the share that a cell had in them.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-struct Sums {
+struct CellSums {
     dwell_s: f64,
     manifold_k: f64,
     charge_k: f64,
@@ -21,7 +21,7 @@ struct Sums {
     injectors: f64,
 }
 
-impl Sums {
+impl CellSums {
     fn add(&mut self, by_s: f64, other: &Conditions) {
         self.dwell_s += by_s;
         self.manifold_k += by_s * other.manifold_k;
@@ -74,8 +74,8 @@ struct Conditions {
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Cells {
-    sums: Vec<Sums>,
-    whole: Sums,
+    sums: Vec<CellSums>,
+    whole: CellSums,
 }
 
 impl Cells {
@@ -86,7 +86,7 @@ impl Cells {
     /// assert_eq!(Cells::new(3).dwell_s(), [0.0; 3]);
     /// ```
     pub fn new(cells: usize) -> Self {
-        Self { sums: vec![Sums::default(); cells], whole: Sums::default() }
+        Self { sums: vec![CellSums::default(); cells], whole: CellSums::default() }
     }
 
     /// A steady event that stands for `span_s` of driving; each of its four cells gets its share of it.
@@ -138,7 +138,7 @@ impl Cells {
     pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
         let columns = calibration.rpm_axis().points().len();
         let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
-        let right = |(cell, sums): (usize, &Sums)| {
+        let right = |(cell, sums): (usize, &CellSums)| {
             let conditions = if sums.dwell_s > 0.0 { sums.mean() } else { self.whole.mean() };
             let speed = calibration.rpm_axis().points()[cell % columns];
             let map_pa = calibration.map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;

@@ -152,13 +152,13 @@ impl ClosedLoop {
     /// The same with the commands of another processor; the controller here goes along, to show what that one thinks.
     ///
     /// ```
-    /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
     /// # use trimwright_plant::{Hands, Plant};
     /// /// Nobody is at its other end.
     /// struct Cut;
-    /// impl Line for Cut {
+    /// impl SerialLine for Cut {
     ///     fn send(&mut self, _: &[u8]) -> std::io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> std::io::Result<Option<Vec<u8>>> { Ok(None) }
     /// }

@@ -120,11 +120,11 @@ pub fn drive_learners(
 ///
 /// ```
 /// use trimwright_harness::drive::{RunError, drive_on};
-/// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+/// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
 /// # use trimwright_harness::scenario::Scenario;
 /// /// Nobody is at its other end.
 /// struct Cut;
-/// impl Line for Cut {
+/// impl SerialLine for Cut {
 ///     fn send(&mut self, _: &[u8]) -> std::io::Result<()> { Ok(()) }
 ///     fn receive(&mut self) -> std::io::Result<Option<Vec<u8>>> { Ok(None) }
 /// }

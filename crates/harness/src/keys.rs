@@ -16,11 +16,11 @@ use crate::sizing::{INSTALLATION_ALIASES, Installation};
 use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
 use key::Wanted;
-pub use key::{Key, of_block};
+pub use key::{FileKey, of_block};
 use trimwright_control::{Parameters, SetupAnswers};
 use trimwright_numerics::parameters::Shape;
 use trimwright_plant::Truth;
-pub use written::Line;
+pub use written::FileLine;
 
 /// All keys of a scenario file, section by section.
 ///
@@ -30,22 +30,22 @@ pub use written::Line;
 /// let has = |path: &str| keys.iter().any(|key| key.path == path);
 /// assert!(has("passes") && has("setup.cam") && has("calibration.feedback.keep") && has("truth.vehicle.mass"));
 /// ```
-pub fn scenario() -> Vec<Key> {
+pub fn scenario() -> Vec<FileKey> {
     let (parameters, system) = (Parameters::DEFAULT, UnitSystem::Si);
     let calibration =
         parameters.blocks().into_iter().flat_map(|block| of_block(block, "calibration", &[], system));
     let mut keys = vec![
-        Key::new("title", Wanted::Text, "A line about it."),
-        Key::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
-        Key::new("engine", Wanted::Text, "The engine: a name of `trimwright list`, or an engine file."),
-        Key::new("schedule", Wanted::Text, "The schedule: a name of `trimwright list`, or a CSV file."),
-        Key::new(
+        FileKey::new("title", Wanted::Text, "A line about it."),
+        FileKey::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
+        FileKey::new("engine", Wanted::Text, "The engine: a name of `trimwright list`, or an engine file."),
+        FileKey::new("schedule", Wanted::Text, "The schedule: a name of `trimwright list`, or a CSV file."),
+        FileKey::new(
             "passes",
             Wanted::Whole(PASSES.0, PASSES.1),
             "How many times the schedule is driven while learning.",
         )
         .by_default("1"),
-        Key::new("seed", Wanted::Whole(SEEDS.0, SEEDS.1), "Start of the random numbers.").by_default("1"),
+        FileKey::new("seed", Wanted::Whole(SEEDS.0, SEEDS.1), "Start of the random numbers.").by_default("1"),
     ];
     keys.extend(of_block(&SetupAnswers::DEFAULT, "", &[], system));
     keys.extend(calibration);
@@ -53,29 +53,29 @@ pub fn scenario() -> Vec<Key> {
     keys.extend(of_block(&Deviations::DEFAULT, "", &[], system));
     keys.extend(fault());
     // Without them it is as the engine file has it.
-    keys.extend(truth("truth").into_iter().map(|key| Key { lines: Vec::new(), ..key }));
+    keys.extend(truth("truth").into_iter().map(|key| FileKey { lines: Vec::new(), ..key }));
     without_default(keys, scenario_answers::REQUIRED)
 }
 
 /// Keys of which the required ones have no default.
-fn without_default(mut keys: Vec<Key>, required: &[&str]) -> Vec<Key> {
+fn without_default(mut keys: Vec<FileKey>, required: &[&str]) -> Vec<FileKey> {
     keys.iter_mut().filter(|key| required.contains(&key.path.as_str())).for_each(|key| key.lines.clear());
     keys
 }
 
 /// The keys of a section `[[fault]]`.
-fn fault() -> Vec<Key> {
+fn fault() -> Vec<FileKey> {
     let time = |name: &str, range, about| {
         let wanted = Wanted::Quantity(Measure::quantity(Kind::Time, range));
-        Key::new(format!("fault.{name}"), wanted, about)
+        FileKey::new(format!("fault.{name}"), wanted, about)
     };
     vec![
-        Key::new(
+        FileKey::new(
             "fault.kind",
             Wanted::Choice(KINDS.iter().map(|kind| kind.name).collect()),
             "What is wrong: a name of `trimwright faults --list`.",
         ),
-        Key::new("fault.strength", Wanted::Strength, "How much; without it as much as is usual."),
+        FileKey::new("fault.strength", Wanted::Strength, "How much; without it as much as is usual."),
         time("from", faults::TIMES_S, "When it begins, from power-up.").by_default("\"0 s\""),
         time("until", faults::TIMES_S, "When it ends; without it, it stays."),
         time("every", faults::PERIODS_S, "Length of a period, for one that comes and goes."),
@@ -89,17 +89,17 @@ fn fault() -> Vec<Key> {
 /// use trimwright_harness::keys::engine;
 /// assert!(engine().iter().any(|key| key.path == "gearbox.final_drive"));
 /// ```
-pub fn engine() -> Vec<Key> {
+pub fn engine() -> Vec<FileKey> {
     let mut keys = vec![
-        Key::new("title", Wanted::Text, "A line about it."),
-        Key::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
+        FileKey::new("title", Wanted::Text, "A line about it."),
+        FileKey::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
     ];
     keys.extend(truth(""));
     without_default(keys, scenario_engine::REQUIRED)
 }
 
 /// The keys of an engine and its car.
-fn truth(section: &str) -> Vec<Key> {
+fn truth(section: &str) -> Vec<FileKey> {
     let truth = Truth::mild_v8();
     let mut keys = Vec::new();
     for block in truth.blocks() {
@@ -110,7 +110,7 @@ fn truth(section: &str) -> Vec<Key> {
             else {
                 continue;
             };
-            let mut key = Key::of(info, value, inside(section, name), UnitSystem::Si);
+            let mut key = FileKey::of(info, value, inside(section, name), UnitSystem::Si);
             key.wanted = Wanted::List([1, most], Measure::of(&info.range));
             key.lines.iter_mut().for_each(|line| line.items.truncate(truth.gearbox.gears.into()));
             keys.push(key);

@@ -29,7 +29,7 @@ const PATIENCE: Duration = Duration::from_secs(5);
 pub enum OnTargetError {
     /// It can't be started or reached.
     #[error("the processor can't be reached: {0}")]
-    Line(String),
+    SerialLine(String),
     /// No answer came.
     #[error("message {number} or its answer was lost: nothing came back within {} s", PATIENCE.as_secs())]
     Lost {
@@ -90,7 +90,7 @@ pub enum OnTargetError {
 ///
 /// ```
 /// use std::io;
-/// use trimwright_harness::on_target::{Line, OnTarget};
+/// use trimwright_harness::on_target::{SerialLine, OnTarget};
 /// use trimwright_link::{MAX_BYTES, Processor, Receiver, pack};
 /// # use trimwright_control::{Calibration, Controller, SetupAnswers};
 /// # use trimwright_signals::Frame;
@@ -99,7 +99,7 @@ pub enum OnTargetError {
 /// #[derive(Default)]
 /// struct Near { processor: Processor, receiver: Receiver, answers: Vec<u8> }
 ///
-/// impl Line for Near {
+/// impl SerialLine for Near {
 ///     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
 ///         for byte in bytes {
 ///             let Some(came) = self.receiver.take(*byte) else { continue };
@@ -120,17 +120,17 @@ pub enum OnTargetError {
 /// assert_eq!(target.step(&frame)?, Controller::new(calibration).step(&frame), "there as here");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub trait Line {
+pub trait SerialLine {
     /// Sends these bytes.
     ///
     /// ```
     /// use std::{cell::RefCell, io, rc::Rc};
-    /// use trimwright_harness::on_target::{Line, OnTarget};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget};
     /// use trimwright_link::{Receiver, ToProcessor};
     /// # use trimwright_control::{Calibration, SetupAnswers};
     /// /// Keeps what is sent.
     /// struct Tap(Rc<RefCell<Vec<u8>>>);
-    /// impl Line for Tap {
+    /// impl SerialLine for Tap {
     ///     fn send(&mut self, bytes: &[u8]) -> io::Result<()> { Ok(self.0.borrow_mut().extend(bytes)) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Ok(None) }
     /// }
@@ -150,16 +150,16 @@ pub trait Line {
     ///
     /// ```
     /// use std::io;
-    /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
     /// use trimwright_signals::Frame;
     /// /// Its other end was unplugged.
     /// struct Unplugged;
-    /// impl Line for Unplugged {
+    /// impl SerialLine for Unplugged {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Err(io::Error::other("unplugged")) }
     /// }
     /// let stepped = OnTarget::over(Box::new(Unplugged)).step(&Frame::default());
-    /// assert_eq!(stepped, Err(OnTargetError::Line("unplugged".to_owned())), "broken is not the same as late");
+    /// assert_eq!(stepped, Err(OnTargetError::SerialLine("unplugged".to_owned())), "broken is not the same as late");
     /// ```
     ///
     /// # Errors
@@ -176,11 +176,11 @@ pub trait Line {
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
 /// let started = OnTarget::emulated(Path::new("no/such/firmware"))
 ///     .and_then(|mut target| target.start(&calibration, false));
-/// assert!(matches!(started, Err(OnTargetError::Line(_))), "the emulator is not there, or has nothing to run");
+/// assert!(matches!(started, Err(OnTargetError::SerialLine(_))), "the emulator is not there, or has nothing to run");
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 pub struct OnTarget {
-    line: Box<dyn Line>,
+    line: Box<dyn SerialLine>,
     number: u32,
 }
 
@@ -189,11 +189,11 @@ impl OnTarget {
     ///
     /// ```
     /// use std::io;
-    /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
     /// use trimwright_signals::Frame;
     /// /// Nobody is at its other end.
     /// struct Cut;
-    /// impl Line for Cut {
+    /// impl SerialLine for Cut {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Ok(None) }
     /// }
@@ -201,7 +201,7 @@ impl OnTarget {
     /// let lost = [(); 2].map(|()| target.step(&Frame::default()));
     /// assert_eq!(lost, [0, 1].map(|number| Err(OnTargetError::Lost { number })), "messages are counted");
     /// ```
-    pub fn over(line: Box<dyn Line>) -> Self {
+    pub fn over(line: Box<dyn SerialLine>) -> Self {
         Self { line, number: 0 }
     }
 
@@ -212,7 +212,7 @@ impl OnTarget {
     /// use trimwright_harness::on_target::{OnTarget, OnTargetError};
     /// use trimwright_signals::Frame;
     /// let stepped = OnTarget::emulated(Path::new("no/such/firmware")).and_then(|mut target| target.step(&Frame::default()));
-    /// let Err(OnTargetError::Line(why)) = stepped else { panic!("without firmware there are no commands") };
+    /// let Err(OnTargetError::SerialLine(why)) = stepped else { panic!("without firmware there are no commands") };
     /// assert!(!why.is_empty());
     /// ```
     ///
@@ -226,7 +226,7 @@ impl OnTarget {
             .args(["-semihosting-config", "enable=on,target=native,arg=in_the_loop", "-kernel"])
             .arg(program);
         let emulator = Emulator::start(&mut command)
-            .map_err(|error| OnTargetError::Line(format!("qemu-system-arm: {error}")))?;
+            .map_err(|error| OnTargetError::SerialLine(format!("qemu-system-arm: {error}")))?;
         Ok(Self::over(Box::new(emulator)))
     }
 
@@ -234,12 +234,12 @@ impl OnTarget {
     ///
     /// ```
     /// use std::io;
-    /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
     /// use trimwright_link::{Complaint, MAX_BYTES, ToHost, pack};
     /// # use trimwright_control::{Calibration, SetupAnswers};
     /// /// A processor that finds the answers out of their ranges.
     /// struct Refuses;
-    /// impl Line for Refuses {
+    /// impl SerialLine for Refuses {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
     ///         let refused = ToHost::Refused(Complaint::Answer);
@@ -269,12 +269,12 @@ impl OnTarget {
     ///
     /// ```
     /// use std::io;
-    /// use trimwright_harness::on_target::{Line, OnTarget};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget};
     /// use trimwright_link::{MAX_BYTES, ToHost, pack};
     /// use trimwright_signals::{Commands, Frame};
     /// /// A processor that only ever switches the first fan on.
     /// struct Cools;
-    /// impl Line for Cools {
+    /// impl SerialLine for Cools {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
     ///         let commands = ToHost::Commands(Commands { fan1: true, ..Commands::default() });
@@ -300,11 +300,11 @@ impl OnTarget {
     /// ```
     /// use std::io;
     /// use trimwright_control::Parameters;
-    /// use trimwright_harness::on_target::{Line, OnTarget, OnTargetError};
+    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
     /// use trimwright_link::{MAX_BYTES, ToHost, pack, processor::digest_of};
     /// /// A processor that has learned nothing yet.
     /// struct New;
-    /// impl Line for New {
+    /// impl SerialLine for New {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
     ///         let learned = ToHost::Learned(digest_of(&Parameters::DEFAULT.blank_map()));
@@ -334,10 +334,10 @@ impl OnTarget {
     fn ask(&mut self, message: &ToProcessor) -> Result<ToHost, OnTargetError> {
         let number = self.number;
         self.number = number.wrapping_add(1);
-        let broken = |error: io::Error| OnTargetError::Line(error.to_string());
+        let broken = |error: io::Error| OnTargetError::SerialLine(error.to_string());
         let mut buffer = [0; MAX_BYTES];
-        let sent =
-            pack(message, number, &mut buffer).map_err(|error| OnTargetError::Line(error.to_string()))?;
+        let sent = pack(message, number, &mut buffer)
+            .map_err(|error| OnTargetError::SerialLine(error.to_string()))?;
         self.line.send(sent).map_err(broken)?;
         let mut receiver = Receiver::default();
         loop {
@@ -378,7 +378,7 @@ impl Emulator {
     }
 }
 
-impl Line for Emulator {
+impl SerialLine for Emulator {
     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
         let input = self.child.stdin.as_mut().ok_or(io::ErrorKind::BrokenPipe)?;
         input.write_all(bytes)?;

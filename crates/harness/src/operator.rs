@@ -2,7 +2,7 @@
 
 use trimwright_plant::{Hands, Range, View};
 
-use crate::schedule::{Point, Pull};
+use crate::schedule::{DynoSetpoint, SchedulePoint};
 use crate::starting::{PERIOD_S, Starting};
 
 /// Wanted speed below which the dynamometer lets go and the engine idles, rad/s.
@@ -76,7 +76,7 @@ impl Operator {
     /// assert_eq!((hands.key, hands.range, hands.throttle), (Key::On, Range::Park, 0.0), "not before it runs");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    pub fn act(&mut self, time_s: f64, wanted: &Point, view: &View) -> &Hands {
+    pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &Hands {
         self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
         self.hands.ac = wanted.ac;
         self.hands.nitrous_armed = wanted.nitrous;
@@ -86,7 +86,7 @@ impl Operator {
         &self.hands
     }
 
-    fn hold(&mut self, pull: Pull, engine_rad_per_s: f64) {
+    fn hold(&mut self, pull: DynoSetpoint, engine_rad_per_s: f64) {
         let reach = PEDAL_PER_S * PERIOD_S;
         self.hands.throttle += (pull.pedal - self.hands.throttle).clamp(-reach, reach);
         self.hands.dyno_rad_per_s = (pull.speed_rad_per_s > LETS_GO_RAD_PER_S).then(|| {

@@ -18,7 +18,7 @@ mod columns;
 
 use crate::error::InputError;
 use crate::units::Kind;
-use columns::{Column, Columns, Switch, unreadable};
+use columns::{Columns, ScheduleColumn, Switch, unreadable};
 
 /// Longest schedule, seconds: a day. Engineering judgement.
 ///
@@ -85,7 +85,7 @@ const SHORTEST_WAY_M: f64 = 1.0;
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Point {
+pub struct SchedulePoint {
     /// Time since the start of the schedule, s.
     pub time_s: f64,
     /// Speed of the car, m/s; 0 on a dynamometer.
@@ -101,7 +101,7 @@ pub struct Point {
     /// The nitrous system is armed.
     pub nitrous: bool,
     /// What the dynamometer does; none on a road.
-    pub pull: Option<Pull>,
+    pub pull: Option<DynoSetpoint>,
 }
 
 /// What is wanted on a dynamometer.
@@ -115,7 +115,7 @@ pub struct Point {
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub struct Pull {
+pub struct DynoSetpoint {
     /// Speed at which the crank is held, rad/s; 0 leaves it free.
     pub speed_rad_per_s: f64,
     /// Travel of the pedal, 0 to 1.
@@ -134,7 +134,7 @@ pub struct Pull {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Schedule {
     name: String,
-    points: Vec<Point>,
+    points: Vec<SchedulePoint>,
 }
 
 impl Schedule {
@@ -159,7 +159,7 @@ impl Schedule {
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_bytes());
         let header = reader.headers().map_err(|error| unreadable(file, &error))?.clone();
         let rows = Rows::new(&Columns::new(&header, file), file)?;
-        let mut points: Vec<Point> = Vec::new();
+        let mut points: Vec<SchedulePoint> = Vec::new();
         let mut start_s = 0.0;
         for record in reader.records() {
             let record = record.map_err(|error| unreadable(file, &error))?;
@@ -220,7 +220,7 @@ impl Schedule {
     /// assert_eq!(trip.points().len(), 3);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn points(&self) -> &[Point] {
+    pub fn points(&self) -> &[SchedulePoint] {
         &self.points
     }
 
@@ -321,7 +321,7 @@ impl Schedule {
     /// assert!((up.grade - 0.05).abs() < 1e-4 && top.grade == 0.0 && top.ac);
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    pub fn at(&self, time_s: f64) -> Point {
+    pub fn at(&self, time_s: f64) -> SchedulePoint {
         let after = self.points.partition_point(|point| point.time_s <= time_s);
         let before = after.checked_sub(1).and_then(|before| self.points.get(before));
         match (before, self.points.get(after)) {
@@ -329,13 +329,13 @@ impl Schedule {
                 let share = (time_s - a.time_s) / (b.time_s - a.time_s);
                 a.towards(b, share, time_s)
             }
-            (Some(only), None) | (None, Some(only)) => Point { time_s, ..*only },
-            (None, None) => Point::still(time_s),
+            (Some(only), None) | (None, Some(only)) => SchedulePoint { time_s, ..*only },
+            (None, None) => SchedulePoint::still(time_s),
         }
     }
 }
 
-impl Point {
+impl SchedulePoint {
     /// A car that stands on a level road with the engine running.
     const fn still(time_s: f64) -> Self {
         Self {
@@ -353,7 +353,7 @@ impl Point {
     /// The point a share of the way to the next one.
     fn towards(&self, next: &Self, share: f64, time_s: f64) -> Self {
         let between = |a: f64, b: f64| a + share * (b - a);
-        let pull = self.pull.zip(next.pull).map(|(a, b)| Pull {
+        let pull = self.pull.zip(next.pull).map(|(a, b)| DynoSetpoint {
             speed_rad_per_s: between(a.speed_rad_per_s, b.speed_rad_per_s),
             pedal: between(a.pedal, b.pedal),
         });
@@ -368,12 +368,12 @@ impl Point {
 }
 
 /// Way between two points, m.
-fn way_m(a: &Point, b: &Point) -> f64 {
+fn way_m(a: &SchedulePoint, b: &SchedulePoint) -> f64 {
     (b.time_s - a.time_s) * (a.speed_m_per_s + b.speed_m_per_s) / 2.0
 }
 
 /// Slope of the straight road between two points, rise over run.
-fn slope(a: &Point, b: &Point) -> f64 {
+fn slope(a: &SchedulePoint, b: &SchedulePoint) -> f64 {
     let Some((from_m, to_m)) = a.altitude_m.zip(b.altitude_m) else { return 0.0 };
     let (rise_m, way_m) = (to_m - from_m, way_m(a, b));
     let run_m2 = way_m * way_m - rise_m * rise_m;
@@ -387,11 +387,11 @@ fn slope(a: &Point, b: &Point) -> f64 {
 /// Reads the rows of a file.
 struct Rows<'a> {
     file: &'a str,
-    time: Column,
-    speed: Option<Column>,
-    grade: Option<Column>,
-    altitude: Option<Column>,
-    pull: Option<(Column, Column)>,
+    time: ScheduleColumn,
+    speed: Option<ScheduleColumn>,
+    grade: Option<ScheduleColumn>,
+    altitude: Option<ScheduleColumn>,
+    pull: Option<(ScheduleColumn, ScheduleColumn)>,
     key: Option<Switch>,
     ac: Option<Switch>,
     nitrous: Option<Switch>,
@@ -424,9 +424,9 @@ impl<'a> Rows<'a> {
         })
     }
 
-    fn read(&self, record: &csv::StringRecord) -> Result<Point, InputError> {
-        let quantity = |column: &Column, range| column.read(record, range, self.file);
-        let maybe = |column: &Option<Column>, range| {
+    fn read(&self, record: &csv::StringRecord) -> Result<SchedulePoint, InputError> {
+        let quantity = |column: &ScheduleColumn, range| column.read(record, range, self.file);
+        let maybe = |column: &Option<ScheduleColumn>, range| {
             column.as_ref().map(|column| quantity(column, range)).transpose()
         };
         let switch = |switch: &Option<Switch>, without: bool| {
@@ -434,12 +434,12 @@ impl<'a> Rows<'a> {
         };
         let pull = match &self.pull {
             None => None,
-            Some((speed, pedal)) => Some(Pull {
+            Some((speed, pedal)) => Some(DynoSetpoint {
                 speed_rad_per_s: quantity(speed, (0.0, FASTEST_RAD_PER_S))?,
                 pedal: quantity(pedal, (0.0, 1.0))?,
             }),
         };
-        Ok(Point {
+        Ok(SchedulePoint {
             time_s: quantity(&self.time, (0.0, LONGEST_S))?,
             speed_m_per_s: maybe(&self.speed, (0.0, FASTEST_M_PER_S))?.unwrap_or(0.0),
             grade: maybe(&self.grade, (-STEEPEST, STEEPEST))?.unwrap_or(0.0),

@@ -56,7 +56,7 @@ pub const COLUMNS: [&str; 20] = [
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Row {
+pub struct TraceRow {
     /// Time since power-up.
     pub time_s: f64,
     /// Speed that the schedule asks for.
@@ -99,17 +99,17 @@ pub struct Row {
     pub phase: Phase,
 }
 
-impl Row {
+impl TraceRow {
     /// The row of this moment; `watch` has seen all until now.
     ///
     /// ```
     /// use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
-    /// use trimwright_harness::{scenario::Scenario, trace::Row, watch::Watch};
+    /// use trimwright_harness::{scenario::Scenario, trace::TraceRow, watch::Watch};
     /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
     /// let (mut watch, mut last) = (Watch::new(session.closed_loop().controller()), None);
     /// session.run(Until::After(13.5), &mut |now: &Moment<'_>| {
     ///     watch.observe(now);
-    ///     last = Some(Row::of(now, &watch));
+    ///     last = Some(TraceRow::of(now, &watch));
     /// })?;
     /// let row = last.ok_or("no step")?;
     /// assert!((row.time_s - 13.5).abs() < 1e-9 && row.engine_rpm > 600.0);
@@ -161,7 +161,7 @@ impl Row {
 ///
 /// # Errors
 /// When the row can't be written, which memory alone can't cause.
-pub fn to_csv(rows: &[Row]) -> Result<Vec<u8>, csv::Error> {
+pub fn to_csv(rows: &[TraceRow]) -> Result<Vec<u8>, csv::Error> {
     let mut writer = csv::Writer::from_writer(Vec::new());
     writer.write_record(COLUMNS)?;
     for row in rows {

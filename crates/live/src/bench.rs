@@ -77,7 +77,7 @@ pub enum Act {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Point {
+pub struct LambdaPoint {
     /// When, s since power-up.
     pub time_s: f64,
     /// What the controller wanted of the gas that is at the sensor.
@@ -110,7 +110,7 @@ pub struct Bench {
     starting: Starting,
     ignition: bool,
     watch: Watch,
-    past: VecDeque<Point>,
+    past: VecDeque<LambdaPoint>,
     stretches: u32,
     notice: Option<String>,
 }
@@ -181,7 +181,11 @@ impl Bench {
                 self.past.pop_front();
             }
             let wanted = f64::from(self.closed_loop().controller().state().insight().expected_lambda);
-            self.past.push_back(Point { time_s: self.closed_loop().time_s(), wanted, read: self.read() });
+            self.past.push_back(LambdaPoint {
+                time_s: self.closed_loop().time_s(),
+                wanted,
+                read: self.read(),
+            });
         }
     }
 
@@ -414,7 +418,7 @@ impl Bench {
     /// assert_eq!(bench.past().count(), 10, "one in 0.2 s");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn past(&self) -> impl Iterator<Item = &Point> {
+    pub fn past(&self) -> impl Iterator<Item = &LambdaPoint> {
         self.past.iter()
     }
 

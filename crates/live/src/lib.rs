@@ -21,7 +21,7 @@ mod rows;
 pub mod screen;
 mod wrong;
 
-pub use bench::{Act, Bench, Point};
+pub use bench::{Act, Bench, LambdaPoint};
 pub use outcome::outcome;
 pub use pace::{Change, Pace, TIMES};
 pub use ramp::Colours;

@@ -1,6 +1,6 @@
 //! Lambda over the last minute. Dots are what was wanted, the line is what was read; colours only add to that.
 
-use crate::bench::{Bench, POINT_S, Point};
+use crate::bench::{Bench, LambdaPoint, POINT_S};
 use crate::ramp::Colours;
 use ratatui::Frame;
 use ratatui::layout::Rect;
@@ -18,7 +18,7 @@ const POINTS_PER_DOT: i64 = 10;
 
 /// The chart of what a bench did of late.
 pub(crate) fn draw(frame: &mut Frame<'_>, area: Rect, bench: &Bench, colours: Colours) {
-    let past: Vec<Point> = bench.past().copied().collect();
+    let past: Vec<LambdaPoint> = bench.past().copied().collect();
     let (wanted, read) = (wanted(&past), read(&past));
     let [dots, line] = [32, 173].map(|index| match colours {
         Colours::None => Style::new(),
@@ -45,21 +45,21 @@ pub(crate) fn draw(frame: &mut Frame<'_>, area: Rect, bench: &Bench, colours: Co
 }
 
 /// Where a value stands, time before the last point, within what is shown.
-fn place(past: &[Point], time_s: f64, value: f64) -> (f64, f64) {
+fn place(past: &[LambdaPoint], time_s: f64, value: f64) -> (f64, f64) {
     let [low, high] = LAMBDA;
     (time_s - past.last().map_or(0.0, |last| last.time_s), value.clamp(low, high))
 }
 
 /// Dots at times that stay the same while the minute goes by.
-fn wanted(past: &[Point]) -> Vec<(f64, f64)> {
-    let is_dot = |point: &&Point| ((point.time_s / POINT_S).round() as i64) % POINTS_PER_DOT == 0;
+fn wanted(past: &[LambdaPoint]) -> Vec<(f64, f64)> {
+    let is_dot = |point: &&LambdaPoint| ((point.time_s / POINT_S).round() as i64) % POINTS_PER_DOT == 0;
     past.iter().filter(is_dot).map(|point| place(past, point.time_s, point.wanted)).collect()
 }
 
 /// Stretches without a gap.
-fn read(past: &[Point]) -> Vec<Vec<(f64, f64)>> {
+fn read(past: &[LambdaPoint]) -> Vec<Vec<(f64, f64)>> {
     let stretches = past.chunk_by(|one, next| one.read.is_some() == next.read.is_some());
-    let placed = |point: &Point| point.read.map(|read| place(past, point.time_s, read));
+    let placed = |point: &LambdaPoint| point.read.map(|read| place(past, point.time_s, read));
     stretches.map(|stretch| stretch.iter().filter_map(placed).collect()).collect()
 }
 
@@ -69,13 +69,13 @@ mod tests {
 
     #[test]
     fn what_is_not_ready_is_a_gap_and_dots_leave_the_line_to_be_seen() {
-        let point = |(number, read): (u32, Option<f64>)| Point {
+        let point = |(number, read): (u32, Option<f64>)| LambdaPoint {
             time_s: f64::from(number) * POINT_S,
             wanted: 0.9,
             read,
         };
         let reads = [None, None, Some(0.95), Some(9.0), None, Some(1.0)];
-        let past: Vec<Point> = (5..).zip(reads).map(point).collect();
+        let past: Vec<LambdaPoint> = (5..).zip(reads).map(point).collect();
         let lines: Vec<Vec<f64>> =
             read(&past).iter().map(|stretch| stretch.iter().map(|(_, read)| *read).collect()).collect();
         assert_eq!(lines, [vec![], vec![0.95, 1.3], vec![], vec![1.0]]);

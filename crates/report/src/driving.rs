@@ -1,7 +1,7 @@
 //! How the car drives, in small tables with a sentence each.
 
 use crate::Story;
-use crate::figures::{Way, written};
+use crate::figures::{Notation, written};
 use crate::sections::text;
 use trimwright_harness::driveability::{Driveability, EventFigures, Excursion};
 use trimwright_harness::units::times;
@@ -103,15 +103,15 @@ fn whole(value: f64) -> String {
 }
 
 fn cranked(seconds: Option<f64>) -> String {
-    seconds.map_or_else(|| "did not catch".to_owned(), |seconds| written(seconds, Way::Number(2, "s")))
+    seconds.map_or_else(|| "did not catch".to_owned(), |seconds| written(seconds, Notation::Number(2, "s")))
 }
 
 fn percent(ratio: f64) -> String {
-    written(ratio.abs(), Way::Percent)
+    written(ratio.abs(), Notation::Percent)
 }
 
 fn rpm(rpm: f64) -> String {
-    written(rpm, Way::Number(1, "rpm"))
+    written(rpm, Notation::Number(1, "rpm"))
 }
 
 #[cfg(test)]

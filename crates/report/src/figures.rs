@@ -2,7 +2,7 @@
 
 /// How a value is written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Way {
+pub(crate) enum Notation {
     /// A ratio or a natural logarithm, shown as per cent.
     Percent,
     /// Seconds, shown as milliseconds.
@@ -20,15 +20,20 @@ pub(crate) enum Way {
 pub(crate) struct Meaning {
     pub(crate) name: &'static str,
     pub(crate) label: &'static str,
-    pub(crate) way: Way,
+    pub(crate) way: Notation,
     pub(crate) explanation: &'static str,
 }
 
-const fn meaning(name: &'static str, label: &'static str, way: Way, explanation: &'static str) -> Meaning {
+const fn meaning(
+    name: &'static str,
+    label: &'static str,
+    way: Notation,
+    explanation: &'static str,
+) -> Meaning {
     Meaning { name, label, way, explanation }
 }
 
-use Way::{Count, Duration, Millis, Number, Percent};
+use Notation::{Count, Duration, Millis, Number, Percent};
 
 /// The figures in the order of the page.
 pub(crate) const MEANINGS: &[Meaning] = &[
@@ -159,7 +164,7 @@ pub(crate) const MEANINGS: &[Meaning] = &[
 ];
 
 /// `value` as a person would write it.
-pub(crate) fn written(value: f64, way: Way) -> String {
+pub(crate) fn written(value: f64, way: Notation) -> String {
     if !value.is_finite() {
         return if way == Duration { "not reached" } else { "not measured" }.to_owned();
     }

@@ -34,4 +34,4 @@ pub use page::render;
 pub use story::{
     Convergence, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, Spread, Story, Trace, TroubleCode,
 };
-pub use study::{Chart, Drawing, Line, Study, Table, render_study};
+pub use study::{Chart, ChartLine, Drawing, Study, StudyTable, render_study};

@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use crate::figures::{self, MEANINGS, Meaning, Way, written};
+use crate::figures::{self, MEANINGS, Meaning, Notation, written};
 use crate::{Figure, Story, reasons};
 use trimwright_harness::summary::{Finding, Weight};
 
@@ -45,7 +45,7 @@ pub(crate) fn result(story: &Story) -> String {
         ("learning.settle_s", "settled after", "within 2 % from then on"),
     ] {
         let Some(value) = value_of(story, name) else { continue };
-        let way = figures::of(name).map_or(Way::Percent, |meaning| meaning.way);
+        let way = figures::of(name).map_or(Notation::Percent, |meaning| meaning.way);
         put!(
             html,
             "<div class=\"tile\"><span>{label}</span><b>{}</b><span>{note}</span></div>",
@@ -59,9 +59,9 @@ pub(crate) fn result(story: &Story) -> String {
             html,
             "<p>Made from the setup answers alone, the fuel was off by {} (root mean square). What was learned on this \
              drive {} that to {}, without help from feedback.</p>",
-            written(base, Way::Percent),
+            written(base, Notation::Percent),
             if learned < base { "brings" } else { "moves" },
-            written(learned, Way::Percent),
+            written(learned, Notation::Percent),
         );
     }
     let known = (value_of(story, "mixture.closed_loop_rms"), value_of(story, "mixture.p95_abs"));
@@ -72,8 +72,8 @@ pub(crate) fn result(story: &Story) -> String {
             html,
             "<p>With feedback the root mean square is {}, although 95 % of the last pass was within {}: errors are squared in it, so few large \
              ones move it far. The charts show when.</p>",
-            written(rms, Way::Percent),
-            written(most, Way::Percent),
+            written(rms, Notation::Percent),
+            written(most, Notation::Percent),
         );
     }
     if !story.map.visited.is_empty() {
@@ -181,7 +181,8 @@ pub(crate) fn findings(story: &Story) -> String {
         "<table><thead><tr><th>Trouble code</th><th>Meaning</th><th>First set</th></tr></thead><tbody>"
     );
     for dtc in &story.dtcs {
-        let time = if dtc.time_s.is_finite() { written(dtc.time_s, Way::Duration) } else { String::new() };
+        let time =
+            if dtc.time_s.is_finite() { written(dtc.time_s, Notation::Duration) } else { String::new() };
         put!(
             html,
             "<tr><td><code>{}</code></td><td>{}</td><td>{time}</td></tr>",

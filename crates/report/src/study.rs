@@ -17,7 +17,7 @@ const FEW_COLUMNS: usize = 4;
 
 /// A table of words; the first column says what a row is about.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Table {
+pub struct StudyTable {
     /// What it shows.
     pub title: String,
     /// Heads of the columns.
@@ -30,7 +30,7 @@ pub struct Table {
 
 /// One line of a chart, or its dots.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Line {
+pub struct ChartLine {
     /// Its name in the legend.
     pub name: String,
     /// Its points, across and up. NaN breaks the line.
@@ -52,7 +52,7 @@ pub enum Drawing {
         /// Whether the axis up is logarithmic.
         logarithmic: bool,
         /// The lines.
-        lines: Vec<Line>,
+        lines: Vec<ChartLine>,
     },
     /// Columns side by side.
     Columns {
@@ -103,7 +103,7 @@ pub struct Study {
     /// Short facts.
     pub facts: Vec<Fact>,
     /// Tables, first to last.
-    pub tables: Vec<Table>,
+    pub tables: Vec<StudyTable>,
     /// Charts, first to last.
     pub charts: Vec<Chart>,
 }
@@ -111,8 +111,8 @@ pub struct Study {
 /// The whole page of `study` as HTML; like [`render`](crate::render) it needs nothing from outside.
 ///
 /// ```
-/// use trimwright_report::{Study, Table, render_study};
-/// let table = Table { title: "Rest".into(), heads: vec!["engine".into()], rows: vec![vec!["7 < 8".into()]], ..Table::default() };
+/// use trimwright_report::{Study, StudyTable, render_study};
+/// let table = StudyTable { title: "Rest".into(), heads: vec!["engine".into()], rows: vec![vec!["7 < 8".into()]], ..StudyTable::default() };
 /// let page = render_study(&Study { title: "A fleet".into(), tables: vec![table], ..Study::default() });
 /// assert!(page.starts_with("<!doctype html>") && page.contains("7 &lt; 8"));
 /// ```
@@ -141,7 +141,7 @@ fn head(study: &Study) -> String {
     html + "</dl>\n"
 }
 
-fn table(table: &Table) -> String {
+fn table(table: &StudyTable) -> String {
     let title = text(&table.title);
     let mut html = format!("<section><h2>{title}</h2>\n");
     if table.heads.len() > FEW_COLUMNS {

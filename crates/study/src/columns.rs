@@ -10,15 +10,15 @@ use crate::learners;
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::columns::{Value, values};
+/// use trimwright_study::columns::{ColumnValue, values};
 /// use trimwright_study::fleet::{Ended, Engine};
 /// let ended = Ended::Failed("setup answer out of its range".to_owned());
 /// let rows = values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9);
-/// assert_eq!(rows[0][..2], [Value::Whole(Some(4)), Value::Text(Some("kalman".to_owned()))]);
-/// assert!(rows[0].contains(&Value::Real(None)), "what was not driven has no figures");
+/// assert_eq!(rows[0][..2], [ColumnValue::Whole(Some(4)), ColumnValue::Text(Some("kalman".to_owned()))]);
+/// assert!(rows[0].contains(&ColumnValue::Real(None)), "what was not driven has no figures");
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub enum Value {
+pub enum ColumnValue {
     /// A whole number.
     Whole(Option<i64>),
     /// A real number.
@@ -31,17 +31,17 @@ pub enum Value {
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::columns::{COLUMNS, Row, Value};
+/// use trimwright_study::columns::{COLUMNS, FleetRow, ColumnValue};
 /// use trimwright_study::draw::Draw;
 /// use trimwright_study::fleet::{Ended, Engine};
 /// # let ended = Ended::Failed("no sensor".to_owned());
 /// let engine = Engine { index: 4, learner: Strategy::Kalman, ended };
-/// let row = Row { engine: &engine, draw: &Draw::of(9, 4) };
+/// let row = FleetRow { engine: &engine, draw: &Draw::of(9, 4) };
 /// let lag = COLUMNS.iter().find(|(name, _)| *name == "sensor_lag").map(|(_, value)| value(&row));
-/// assert_eq!(lag, Some(Value::Real(Some(row.draw.deviations.sensor_lag))));
+/// assert_eq!(lag, Some(ColumnValue::Real(Some(row.draw.deviations.sensor_lag))));
 /// ```
 #[derive(Clone, Copy, Debug)]
-pub struct Row<'a> {
+pub struct FleetRow<'a> {
     /// The engine.
     pub engine: &'a Engine,
     /// Its lot.
@@ -51,27 +51,27 @@ pub struct Row<'a> {
 /// Name of a column, with its unit, and how its value is had.
 ///
 /// ```
-/// use trimwright_study::columns::{COLUMNS, Column};
-/// let with_unit = |(name, _): &&Column| name.ends_with("_s");
+/// use trimwright_study::columns::{COLUMNS, FleetColumn};
+/// let with_unit = |(name, _): &&FleetColumn| name.ends_with("_s");
 /// let names: Vec<&str> = COLUMNS.iter().filter(with_unit).map(|(name, _)| *name).collect();
 /// assert_eq!(names, ["opening_delay_s", "settle_s"]);
 /// ```
-pub type Column = (&'static str, fn(&Row<'_>) -> Value);
+pub type FleetColumn = (&'static str, fn(&FleetRow<'_>) -> ColumnValue);
 
-fn whole(value: u64) -> Value {
-    Value::Whole(i64::try_from(value).ok())
+fn whole(value: u64) -> ColumnValue {
+    ColumnValue::Whole(i64::try_from(value).ok())
 }
 
-fn real(value: f64) -> Value {
-    Value::Real(Some(value))
+fn real(value: f64) -> ColumnValue {
+    ColumnValue::Real(Some(value))
 }
 
-fn count(row: &Row<'_>, figure: fn(&Figures) -> u64) -> Value {
-    Value::Whole(row.engine.figures().and_then(|figures| i64::try_from(figure(figures)).ok()))
+fn count(row: &FleetRow<'_>, figure: fn(&Figures) -> u64) -> ColumnValue {
+    ColumnValue::Whole(row.engine.figures().and_then(|figures| i64::try_from(figure(figures)).ok()))
 }
 
-fn figure(row: &Row<'_>, figure: fn(&Figures) -> Option<f64>) -> Value {
-    Value::Real(row.engine.figures().and_then(figure))
+fn figure(row: &FleetRow<'_>, figure: fn(&Figures) -> Option<f64>) -> ColumnValue {
+    ColumnValue::Real(row.engine.figures().and_then(figure))
 }
 
 /// All columns in their order.
@@ -82,9 +82,9 @@ fn figure(row: &Row<'_>, figure: fn(&Figures) -> Option<f64>) -> Value {
 /// assert_eq!(place("engine"), Some(0));
 /// assert!(place("injector_flow") < place("learned_map_rms"), "the lot stands before what came of it");
 /// ```
-pub const COLUMNS: &[Column] = &[
+pub const COLUMNS: &[FleetColumn] = &[
     ("engine", |row| whole(u64::from(row.engine.index))),
-    ("learner", |row| Value::Text(Some(learners::name(row.engine.learner).to_owned()))),
+    ("learner", |row| ColumnValue::Text(Some(learners::name(row.engine.learner).to_owned()))),
     ("run_seed", |row| whole(row.draw.run_seed)),
     ("filling_seed", |row| whole(row.draw.deviations.filling_seed)),
     ("filling", |row| real(row.draw.deviations.filling)),
@@ -98,7 +98,7 @@ pub const COLUMNS: &[Column] = &[
     ("answered_displacement", |row| real(row.draw.answered_displacement)),
     ("answered_compression", |row| real(row.draw.answered_compression)),
     ("answered_rail_pressure", |row| real(row.draw.answered_rail_pressure)),
-    ("answered_cam_steps", |row| Value::Whole(Some(i64::from(row.draw.answered_cam_steps)))),
+    ("answered_cam_steps", |row| ColumnValue::Whole(Some(i64::from(row.draw.answered_cam_steps)))),
     ("base_map_rms", |row| figure(row, |figures| figures.base_map_rms)),
     ("learned_map_rms", |row| figure(row, |figures| figures.learned_map_rms)),
     ("closed_loop_rms", |row| figure(row, |figures| figures.closed_loop_rms)),
@@ -116,8 +116,8 @@ pub const COLUMNS: &[Column] = &[
     ("stalls", |row| count(row, |figures| figures.stalls)),
     ("distance_km", |row| figure(row, |figures| Some(figures.distance_km))),
     ("fuel_kg", |row| figure(row, |figures| Some(figures.fuel_kg))),
-    ("dtcs", |row| Value::Text(row.engine.figures().map(|figures| figures.dtcs.clone()))),
-    ("failure", |row| Value::Text(row.engine.failure().map(str::to_owned))),
+    ("dtcs", |row| ColumnValue::Text(row.engine.figures().map(|figures| figures.dtcs.clone()))),
+    ("failure", |row| ColumnValue::Text(row.engine.failure().map(str::to_owned))),
 ];
 
 /// The values of a fleet, row by row.
@@ -135,10 +135,10 @@ pub const COLUMNS: &[Column] = &[
 /// assert!(rows.len() == 2 && rows.iter().all(|row| row.len() == COLUMNS.len()));
 /// assert_ne!(rows[0][5], rows[1][5], "each has injectors of its own");
 /// ```
-pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<Value>> {
+pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<ColumnValue>> {
     let row = |engine: &Engine| {
         let draw = Draw::of(seed, engine.index);
-        let row = Row { engine, draw: &draw };
+        let row = FleetRow { engine, draw: &draw };
         COLUMNS.iter().map(|(_, value)| value(&row)).collect()
     };
     engines.iter().map(row).collect()
@@ -155,7 +155,7 @@ pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<Value>> {
 /// assert!(text.starts_with("engine,learner,run_seed,") && text.contains("\n4,kalman,"));
 /// assert!(text.ends_with(",,\"truth vehicle.mass_kg, which is -1\"\n"), "no figures, but a reason");
 /// ```
-pub fn to_csv(rows: &[Vec<Value>]) -> String {
+pub fn to_csv(rows: &[Vec<ColumnValue>]) -> String {
     let names: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
     let mut text = names.join(",") + "\n";
     for row in rows {
@@ -163,10 +163,12 @@ pub fn to_csv(rows: &[Vec<Value>]) -> String {
             let comma = if index == 0 { "" } else { "," };
             // Writing into a String can't fail.
             let _ = match value {
-                Value::Whole(Some(value)) => write!(text, "{comma}{value}"),
-                Value::Real(Some(value)) => write!(text, "{comma}{value}"),
-                Value::Text(Some(value)) => write!(text, "{comma}{}", quoted(value)),
-                Value::Whole(None) | Value::Real(None) | Value::Text(None) => write!(text, "{comma}"),
+                ColumnValue::Whole(Some(value)) => write!(text, "{comma}{value}"),
+                ColumnValue::Real(Some(value)) => write!(text, "{comma}{value}"),
+                ColumnValue::Text(Some(value)) => write!(text, "{comma}{}", quoted(value)),
+                ColumnValue::Whole(None) | ColumnValue::Real(None) | ColumnValue::Text(None) => {
+                    write!(text, "{comma}")
+                }
             };
         }
         text.push('\n');

@@ -226,14 +226,14 @@ fn right_codes(sensor: &str, way: &str, situation: &str) -> &'static [&'static s
 
 /// A car on its way, which can be copied.
 #[derive(Clone)]
-struct Car {
+struct DrivenCar {
     session: Session,
     /// Fuel burned up to the last look, kg, and time since which none was under a foot that asks for power, s.
     burned_kg: f64,
     unburned_s: f64,
 }
 
-impl Car {
+impl DrivenCar {
     fn new(scenario: &Scenario, schedule: Schedule, learned: LearnedMap) -> Result<Self, RunError> {
         let scenario = Scenario { schedule, faults: Vec::new(), ..scenario.clone() };
         let session = SessionBuilder::new(scenario).with_learned(learned).build()?;
@@ -277,7 +277,7 @@ impl Car {
 /// A situation, and how the sound car comes through it.
 struct Situation {
     name: &'static str,
-    car: Car,
+    car: DrivenCar,
     before_ln: Vec<f32>,
     sound_ln: Vec<f32>,
 }
@@ -297,7 +297,7 @@ struct Situation {
 /// # Errors
 /// [`RunError`] when answers or truth are outside their ranges.
 pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
-    let mut warm = Car::new(scenario, scenario.schedule.clone(), Parameters::DEFAULT.blank_map())?;
+    let mut warm = DrivenCar::new(scenario, scenario.schedule.clone(), Parameters::DEFAULT.blank_map())?;
     warm.drive(scenario.schedule.duration_s(), |_| ())?;
     let situations: Vec<Situation> = SITUATIONS
         .par_iter()
@@ -311,11 +311,16 @@ pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
     cells.par_iter().map(|&(sensor, way, situation)| case(scenario, sensor, way, situation)).collect()
 }
 
-fn situation(scenario: &Scenario, warm: &Car, name: &'static str, text: &str) -> Result<Situation, RunError> {
+fn situation(
+    scenario: &Scenario,
+    warm: &DrivenCar,
+    name: &'static str,
+    text: &str,
+) -> Result<Situation, RunError> {
     let schedule = Schedule::parse(name, name, text).expect("the texts above are schedules");
     let mut car = if name == "start" {
         let learned = warm.closed_loop().controller().state().learned().clone();
-        Car::new(scenario, schedule, learned)?
+        DrivenCar::new(scenario, schedule, learned)?
     } else {
         let mut car = warm.clone();
         car.session.begin(schedule);
@@ -359,7 +364,7 @@ fn case(
     // From when a code is due.
     let mut due_s = (!starts).then_some(begins_s);
     let mut set: Vec<(&'static str, f64)> = Vec::new();
-    let note = |car: &Car, set: &mut Vec<(&'static str, f64)>| {
+    let note = |car: &DrivenCar, set: &mut Vec<(&'static str, f64)>| {
         for dtc in car.active().filter(|dtc| !had.contains(dtc)) {
             if set.iter().all(|(code, _)| *code != dtc.code()) {
                 set.push((dtc.code(), car.closed_loop().time_s()));

@@ -10,7 +10,7 @@ use parquet::file::properties::WriterProperties;
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{Type, TypePtr};
 
-use crate::columns::{COLUMNS, Value};
+use crate::columns::{COLUMNS, ColumnValue};
 
 /// The bytes of `fleet.parquet`: the columns of [`COLUMNS`] with these rows, and `notes` as the file's key-value metadata.
 ///
@@ -29,7 +29,7 @@ use crate::columns::{COLUMNS, Value};
 ///
 /// # Errors
 /// When the library can't write into memory, which no rows can cause.
-pub fn to_bytes(rows: &[Vec<Value>], notes: &[(&str, String)]) -> Result<Vec<u8>, ParquetError> {
+pub fn to_bytes(rows: &[Vec<ColumnValue>], notes: &[(&str, String)]) -> Result<Vec<u8>, ParquetError> {
     let notes = notes.iter().map(|(key, value)| KeyValue::new((*key).to_owned(), value.clone())).collect();
     let properties = WriterProperties::builder().set_key_value_metadata(Some(notes)).build();
     let mut bytes = Vec::new();
@@ -41,21 +41,21 @@ pub fn to_bytes(rows: &[Vec<Value>], notes: &[(&str, String)]) -> Result<Vec<u8>
         match kind(rows, index) {
             Physical::INT64 => {
                 let (values, there) = split(values, |value| match value {
-                    Value::Whole(value) => *value,
+                    ColumnValue::Whole(value) => *value,
                     _ => None,
                 });
                 column.typed::<Int64Type>().write_batch(&values, Some(&there), None)?;
             }
             Physical::DOUBLE => {
                 let (values, there) = split(values, |value| match value {
-                    Value::Real(value) => *value,
+                    ColumnValue::Real(value) => *value,
                     _ => None,
                 });
                 column.typed::<DoubleType>().write_batch(&values, Some(&there), None)?;
             }
             _ => {
                 let (values, there) = split(values, |value| match value {
-                    Value::Text(value) => value.as_deref().map(ByteArray::from),
+                    ColumnValue::Text(value) => value.as_deref().map(ByteArray::from),
                     _ => None,
                 });
                 column.typed::<ByteArrayType>().write_batch(&values, Some(&there), None)?;
@@ -71,8 +71,8 @@ pub fn to_bytes(rows: &[Vec<Value>], notes: &[(&str, String)]) -> Result<Vec<u8>
 
 /// The values that are there, and for each row whether it has one (definition level 1) or not (0).
 fn split<'a, T>(
-    values: impl Iterator<Item = &'a Value>,
-    content: impl Fn(&'a Value) -> Option<T>,
+    values: impl Iterator<Item = &'a ColumnValue>,
+    content: impl Fn(&'a ColumnValue) -> Option<T>,
 ) -> (Vec<T>, Vec<i16>) {
     let all: Vec<Option<T>> = values.map(content).collect();
     let there = all.iter().map(|value| i16::from(value.is_some())).collect();
@@ -80,15 +80,15 @@ fn split<'a, T>(
 }
 
 /// How a column is stored. Every row has the same kind of value in it; a table without rows is stored as text.
-fn kind(rows: &[Vec<Value>], index: usize) -> Physical {
+fn kind(rows: &[Vec<ColumnValue>], index: usize) -> Physical {
     match rows.first().and_then(|row| row.get(index)) {
-        Some(Value::Whole(_)) => Physical::INT64,
-        Some(Value::Real(_)) => Physical::DOUBLE,
-        Some(Value::Text(_)) | None => Physical::BYTE_ARRAY,
+        Some(ColumnValue::Whole(_)) => Physical::INT64,
+        Some(ColumnValue::Real(_)) => Physical::DOUBLE,
+        Some(ColumnValue::Text(_)) | None => Physical::BYTE_ARRAY,
     }
 }
 
-fn schema(rows: &[Vec<Value>]) -> Result<TypePtr, ParquetError> {
+fn schema(rows: &[Vec<ColumnValue>]) -> Result<TypePtr, ParquetError> {
     let field = |(index, (name, _)): (usize, &(&str, _))| {
         let physical = kind(rows, index);
         let builder = Type::primitive_type_builder(name, physical).with_repetition(Repetition::OPTIONAL);

@@ -19,18 +19,18 @@ pub const SHARES: [f64; 7] = [0.0, 0.05, 0.25, 0.50, 0.75, 0.95, 1.0];
 /// # use trimwright_control::Strategy;
 /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
 /// # use trimwright_study::fleet::{Engine, Order};
-/// use trimwright_study::quantiles::{Figure, sorted};
+/// use trimwright_study::quantiles::{QuantileFigure, sorted};
 /// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n60,30\n";
 /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// # let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let g_per_km: Figure = |figures| Some(1e3 * figures.fuel_kg / figures.distance_km);
+/// let g_per_km: QuantileFigure = |figures| Some(1e3 * figures.fuel_kg / figures.distance_km);
 /// let engines = Engine::drive(&scenario, &order, 0);
 /// let taken = sorted(&[&engines[0]], g_per_km)[0];
 /// assert!((100.0..400.0).contains(&taken), "a cold V8 in town: {taken} g/km");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub type Figure = fn(&Figures) -> Option<f64>;
+pub type QuantileFigure = fn(&Figures) -> Option<f64>;
 
 /// How a figure is written.
 ///
@@ -69,10 +69,10 @@ pub struct Told {
     /// How it is written.
     pub way: Way,
     /// How it is had.
-    pub figure: Figure,
+    pub figure: QuantileFigure,
 }
 
-const fn told(name: &'static str, label: &'static str, way: Way, figure: Figure) -> Told {
+const fn told(name: &'static str, label: &'static str, way: Way, figure: QuantileFigure) -> Told {
     Told { name, label, way, figure }
 }
 
@@ -194,7 +194,7 @@ fn round_widths(least: f64) -> impl Iterator<Item = f64> {
 /// assert!(fuel_kg.len() == 3 && fuel_kg[0] < fuel_kg[2], "the thirstiest stands last");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn sorted(engines: &[&Engine], figure: Figure) -> Vec<f64> {
+pub fn sorted(engines: &[&Engine], figure: QuantileFigure) -> Vec<f64> {
     let mut values: Vec<f64> = engines
         .iter()
         .filter_map(|engine| engine.figures())
@@ -239,13 +239,13 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
 /// assert_eq!(stalls, [0.0; 7], "from the best to the worst none stalled");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn of(engines: &[&Engine], figure: Figure) -> [f64; SHARES.len()] {
+pub fn of(engines: &[&Engine], figure: QuantileFigure) -> [f64; SHARES.len()] {
     let values = sorted(engines, figure);
     SHARES.map(|share| quantile(&values, share))
 }
 
 /// What is counted besides.
-const COUNTED: [(&str, Figure); 2] = [
+const COUNTED: [(&str, QuantileFigure); 2] = [
     ("cells_run_away", |figures| Some(figures.cells_run_away as f64)),
     ("cells_beyond_authority", |figures| Some(figures.cells_beyond_authority as f64)),
 ];

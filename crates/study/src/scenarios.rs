@@ -12,17 +12,17 @@ use crate::quantiles::FIGURES;
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::scenarios::{Driven, drive};
+/// use trimwright_study::scenarios::{DrivenScenario, drive};
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("town-coupe")? };
-/// let driven: Vec<Driven> = drive(&[scenario])?;
+/// let driven: Vec<DrivenScenario> = drive(&[scenario])?;
 /// assert_eq!((driven[2].scenario.as_str(), driven[2].learner), ("town-coupe", "kalman"));
 /// assert_eq!(driven[2].figures.dtcs, "", "no code on a sound car");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct Driven {
+pub struct DrivenScenario {
     /// Name of the scenario.
     pub scenario: String,
     /// Name of the learner.
@@ -48,18 +48,19 @@ pub struct Driven {
 ///
 /// # Errors
 /// [`RunError`] when the truth or the answers of a scenario are outside their ranges.
-pub fn drive(scenarios: &[Scenario]) -> Result<Vec<Driven>, RunError> {
+pub fn drive(scenarios: &[Scenario]) -> Result<Vec<DrivenScenario>, RunError> {
     let one = |scenario: &Scenario| {
         let runs =
             drive_learners(scenario, &LEARNERS.map(|(_, learner)| learner), Record::Figures, &mut |_| ())?;
-        let driven = LEARNERS.iter().zip(&runs).map(|((learner, _), run)| Driven {
+        let driven = LEARNERS.iter().zip(&runs).map(|((learner, _), run)| DrivenScenario {
             scenario: scenario.name.clone(),
             learner,
             figures: Figures::of(run),
         });
         Ok(driven.collect::<Vec<_>>())
     };
-    let driven: Result<Vec<Vec<Driven>>, RunError> = scenarios.par_iter().with_max_len(1).map(one).collect();
+    let driven: Result<Vec<Vec<DrivenScenario>>, RunError> =
+        scenarios.par_iter().with_max_len(1).map(one).collect();
     Ok(driven?.into_iter().flatten().collect())
 }
 
@@ -76,11 +77,11 @@ pub fn drive(scenarios: &[Scenario]) -> Result<Vec<Driven>, RunError> {
 /// assert!(text.contains("\ndelivery-van,kalman,,"), "too short for any steady event to count");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn csv(driven: &[Driven]) -> String {
+pub fn csv(driven: &[DrivenScenario]) -> String {
     let units = FIGURES.iter().map(|told| format!("{} [{}]", told.name, told.way.unit()).replace(" []", ""));
     let counts = ["cells_visited", "cells_run_away", "cells_beyond_authority", "dtcs"].map(str::to_owned);
     let heads = ["scenario", "learner"].map(str::to_owned).into_iter().chain(units).chain(counts);
-    let row = |each: &Driven| {
+    let row = |each: &DrivenScenario| {
         let figures = &each.figures;
         let written = FIGURES.iter().map(|told| match (told.figure)(figures) {
             Some(value) if value.is_finite() => told.way.written(value),

@@ -27,7 +27,7 @@ const FEW: [&str; 3] = ["learner.prior_sigma_ln", "film.warm_s", "enable_conditi
 
 /// One parameter moved one way.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Moved {
+pub struct MovedParameter {
     /// Stage and name, with a dot between.
     pub path: &'static str,
     /// Up or down.
@@ -38,7 +38,7 @@ pub struct Moved {
 
 /// What a drive with some parameters came to.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Figures {
+pub struct SensitivityFigures {
     /// `mixture.learned_map_rms`, ln.
     pub learned_map_rms: f64,
     /// `mixture.closed_loop_rms`, ln.
@@ -51,7 +51,7 @@ pub struct Figures {
 
 /// One row of the table: a parameter moved, in one scenario.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Row {
+pub struct SensitivityRow {
     /// Stage and name of the parameter; none for the drive with all as they are.
     pub path: Option<&'static str>,
     /// Up or down.
@@ -59,7 +59,7 @@ pub struct Row {
     /// Name of the scenario.
     pub scenario: String,
     /// What came of it.
-    pub figures: Figures,
+    pub figures: SensitivityFigures,
 }
 
 /// Every parameter of numbers moved up and down as far as its range allows; whole numbers by one at least.
@@ -71,12 +71,12 @@ pub struct Row {
 /// let keep_s = moved.iter().find(|moved| moved.path == "feedback.keep_s" && moved.up).expect("it is a number");
 /// assert_eq!(keep_s.parameters.feedback.keep_s, 1.2 * Parameters::DEFAULT.feedback.keep_s);
 /// ```
-pub fn moved(parameters: &Parameters) -> Vec<Moved> {
+pub fn moved(parameters: &Parameters) -> Vec<MovedParameter> {
     let mut all = Vec::new();
     for (block, found) in parameters.blocks().iter().enumerate() {
         for (place, info) in found.info().iter().enumerate() {
             for up in [false, true] {
-                let mut moved = Moved { path: info.path, up, parameters: parameters.clone() };
+                let mut moved = MovedParameter { path: info.path, up, parameters: parameters.clone() };
                 let mut blocks = moved.parameters.blocks_mut();
                 let changed = blocks
                     .get_mut(block)
@@ -130,12 +130,12 @@ pub fn numbers_of(parameters: &Parameters) -> (usize, usize) {
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
-pub fn figures(scenario: &Scenario, parameters: &Parameters) -> Result<Figures, RunError> {
+pub fn figures(scenario: &Scenario, parameters: &Parameters) -> Result<SensitivityFigures, RunError> {
     let scenario = Scenario { parameters: parameters.clone(), ..scenario.clone() };
     let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
     let trials = driveability(&scenario, &run.calibration, &run.learned)?;
     let (demerit, died) = judged(&trials);
-    Ok(Figures {
+    Ok(SensitivityFigures {
         learned_map_rms: run.summary.mixture.learned_map_rms,
         closed_loop_rms: run.summary.mixture.closed_loop_rms,
         demerit,
@@ -167,32 +167,32 @@ pub fn table(
     screening: &[Scenario],
     all: &[Scenario],
     closer: usize,
-    told: &(dyn Fn(&Row) + Sync),
-) -> Result<Vec<Row>, RunError> {
+    told: &(dyn Fn(&SensitivityRow) + Sync),
+) -> Result<Vec<SensitivityRow>, RunError> {
     let parameters = Parameters::DEFAULT;
     let moved = moved(&parameters);
-    let drive = |moved: Option<&Moved>, scenario: &Scenario| {
+    let drive = |moved: Option<&MovedParameter>, scenario: &Scenario| {
         let figures = figures(scenario, moved.map_or(&parameters, |moved| &moved.parameters))?;
         let (path, up) = (moved.map(|moved| moved.path), moved.is_some_and(|moved| moved.up));
-        let row = Row { path, up, scenario: scenario.name.clone(), figures };
+        let row = SensitivityRow { path, up, scenario: scenario.name.clone(), figures };
         told(&row);
         Ok(row)
     };
-    let every = |moved: &[&Moved], scenarios: &[&Scenario]| {
-        let pairs: Vec<(&Moved, &Scenario)> =
+    let every = |moved: &[&MovedParameter], scenarios: &[&Scenario]| {
+        let pairs: Vec<(&MovedParameter, &Scenario)> =
             moved.iter().flat_map(|moved| scenarios.iter().map(|scenario| (*moved, *scenario))).collect();
         let rows = pairs.par_iter().with_max_len(1).map(|(moved, scenario)| drive(Some(moved), scenario));
-        rows.collect::<Result<Vec<Row>, RunError>>()
+        rows.collect::<Result<Vec<SensitivityRow>, RunError>>()
     };
     let mut rows = all
         .par_iter()
         .with_max_len(1)
         .map(|scenario| drive(None, scenario))
-        .collect::<Result<Vec<Row>, RunError>>()?;
+        .collect::<Result<Vec<SensitivityRow>, RunError>>()?;
     rows.extend(every(&moved.iter().collect::<Vec<_>>(), &screening.iter().collect::<Vec<_>>())?);
     let ranked = ranked(&rows);
     let nearest: Vec<&str> = ranked.iter().take(closer).map(|(path, _)| *path).collect();
-    let chosen: Vec<&Moved> = moved
+    let chosen: Vec<&MovedParameter> = moved
         .iter()
         .filter(|moved| nearest.contains(&moved.path) && moved.up == goes_farther_up(&rows, moved.path))
         .collect();
@@ -223,27 +223,27 @@ pub fn shortened(name: &str) -> Result<Scenario, InputError> {
 ///
 /// # Errors
 /// [`RunError`] when the truth or the answers of the scenario are outside their ranges.
-pub fn few() -> Result<Vec<Row>, RunError> {
+pub fn few() -> Result<Vec<SensitivityRow>, RunError> {
     let scenario = shortened(SCREENING[0]).expect("shipped scenarios can be read");
     let parameters = Parameters::DEFAULT;
-    let unmoved = Row {
+    let unmoved = SensitivityRow {
         path: None,
         up: false,
         scenario: scenario.name.clone(),
         figures: figures(&scenario, &parameters)?,
     };
     let moved = moved(&parameters);
-    let chosen: Vec<&Moved> = moved.iter().filter(|moved| FEW.contains(&moved.path)).collect();
+    let chosen: Vec<&MovedParameter> = moved.iter().filter(|moved| FEW.contains(&moved.path)).collect();
     let rows = chosen.par_iter().map(|moved| {
         let figures = figures(&scenario, &moved.parameters)?;
-        Ok(Row { path: Some(moved.path), up: moved.up, scenario: scenario.name.clone(), figures })
+        Ok(SensitivityRow { path: Some(moved.path), up: moved.up, scenario: scenario.name.clone(), figures })
     });
-    let rows = rows.collect::<Result<Vec<Row>, RunError>>()?;
+    let rows = rows.collect::<Result<Vec<SensitivityRow>, RunError>>()?;
     Ok([vec![unmoved], rows].concat())
 }
 
 /// Whether more changes when a parameter goes up than when it goes down, over the rows there are.
-fn goes_farther_up(rows: &[Row], path: &str) -> bool {
+fn goes_farther_up(rows: &[SensitivityRow], path: &str) -> bool {
     let sum = |up| {
         let of = rows.iter().filter(|row| row.path == Some(path) && row.up == up);
         of.filter_map(|row| Some(change(row, &unmoved(rows, &row.scenario)?))).sum::<f64>()
@@ -252,13 +252,13 @@ fn goes_farther_up(rows: &[Row], path: &str) -> bool {
 }
 
 /// The figures of the unmoved drive of a scenario.
-fn unmoved(rows: &[Row], scenario: &str) -> Option<Figures> {
+fn unmoved(rows: &[SensitivityRow], scenario: &str) -> Option<SensitivityFigures> {
     rows.iter().find(|row| row.path.is_none() && row.scenario == scenario).map(|row| row.figures)
 }
 
 /// How far a row's figures are from those of the unmoved drive of the same scenario, in shares of these: learned map, closed loop and
 /// drive quality added up, and one for each time more or less that the engine died. What could not be measured counts as one.
-pub fn change(row: &Row, unmoved: &Figures) -> f64 {
+pub fn change(row: &SensitivityRow, unmoved: &SensitivityFigures) -> f64 {
     let share = |now: f64, was: f64| if now.is_finite() { ((now - was) / was).abs() } else { 1.0 };
     let now = &row.figures;
     share(now.learned_map_rms, unmoved.learned_map_rms)
@@ -269,7 +269,7 @@ pub fn change(row: &Row, unmoved: &Figures) -> f64 {
 
 /// The parameters by how much depends on them, most first, without those of the sensors: the mean over scenarios of the greater
 /// [`change`] of both ways.
-pub fn ranked(rows: &[Row]) -> Vec<(&'static str, f64)> {
+pub fn ranked(rows: &[SensitivityRow]) -> Vec<(&'static str, f64)> {
     let mut sums: Vec<(&'static str, f64, f64)> = Vec::new();
     let mut greatest: Vec<(&'static str, &str, f64)> = Vec::new();
     for row in rows {
@@ -296,7 +296,7 @@ pub fn ranked(rows: &[Row]) -> Vec<(&'static str, f64)> {
 }
 
 /// The table as comma-separated values: figures, and their change against the unmoved drive of the scenario.
-pub fn csv(rows: &[Row]) -> String {
+pub fn csv(rows: &[SensitivityRow]) -> String {
     let percent = |ln: f64| if ln.is_finite() { format!("{:.3}", 100.0 * ln) } else { String::new() };
     let mut text = String::from(
         "parameter,moved,scenario,learned_map_rms [%],closed_loop_rms [%],demerit,stalls,change\n",
@@ -308,7 +308,7 @@ pub fn csv(rows: &[Row]) -> String {
             (_, true) => "+20 %",
             (_, false) => "-20 %",
         };
-        let Figures { learned_map_rms, closed_loop_rms, demerit, stalls } = row.figures;
+        let SensitivityFigures { learned_map_rms, closed_loop_rms, demerit, stalls } = row.figures;
         text.push_str(&format!(
             "{},{moved},{},{},{},{demerit:.3},{stalls},{change:.4}\n",
             row.path.unwrap_or("none"),
@@ -340,9 +340,10 @@ pub fn written(parameters: &Parameters, path: &str) -> Option<String> {
 mod tests {
     use super::*;
 
-    fn row(path: Option<&'static str>, up: bool, learned: f64, stalls: u32) -> Row {
-        let figures = Figures { learned_map_rms: learned, closed_loop_rms: 0.01, demerit: 0.5, stalls };
-        Row { path, up, scenario: "one".to_owned(), figures }
+    fn row(path: Option<&'static str>, up: bool, learned: f64, stalls: u32) -> SensitivityRow {
+        let figures =
+            SensitivityFigures { learned_map_rms: learned, closed_loop_rms: 0.01, demerit: 0.5, stalls };
+        SensitivityRow { path, up, scenario: "one".to_owned(), figures }
     }
 
     #[test]

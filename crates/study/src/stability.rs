@@ -23,10 +23,10 @@ pub const LOOK_S: f64 = 0.02;
 /// Longest delay that can be tried, looks.
 ///
 /// ```
-/// use trimwright_study::stability::{Around, Cell, LONGEST, LOOK_S, Motion, motion};
+/// use trimwright_study::stability::{Around, StabilityCell, LONGEST, LOOK_S, Motion, motion};
 /// assert!((LONGEST as f64 * LOOK_S - 5.1).abs() < 1e-9, "some five seconds");
 /// let around = Around { delay: LONGEST, believed: LONGEST, loop_gain: 1.0 };
-/// assert_eq!(motion(&mut Cell::new(0.5), around), Motion::Settles);
+/// assert_eq!(motion(&mut StabilityCell::new(0.5), around), Motion::Settles);
 /// ```
 pub const LONGEST: usize = 255;
 /// By how much the mixture is off, ln: small enough that no authority is reached before it is clear whether the error grows.
@@ -58,16 +58,16 @@ pub trait Stage {
     /// The correction that it applies now, ln.
     ///
     /// ```
-    /// use trimwright_study::stability::{Cell, Stage};
-    /// let cell = Cell::new(0.5);
+    /// use trimwright_study::stability::{StabilityCell, Stage};
+    /// let cell = StabilityCell::new(0.5);
     /// assert_eq!(cell.applied_ln(), 0.0, "nothing is corrected before anything was heard");
     /// ```
     fn applied_ln(&self) -> f32;
     /// Hears what would have been right in total.
     ///
     /// ```
-    /// use trimwright_study::stability::{Cell, Stage};
-    /// let mut cell = Cell::new(0.5);
+    /// use trimwright_study::stability::{StabilityCell, Stage};
+    /// let mut cell = StabilityCell::new(0.5);
     /// cell.take(0.02);
     /// cell.take(0.02);
     /// assert!((cell.applied_ln() - 0.015).abs() < 1e-6, "half of what is lacking each time");
@@ -119,25 +119,25 @@ impl Stage for Trim {
 /// The map where one cell has the whole share, learning by [`Integral`].
 ///
 /// ```
-/// use trimwright_study::stability::{Around, Cell, Motion, motion};
+/// use trimwright_study::stability::{Around, StabilityCell, Motion, motion};
 /// let sound = Around { delay: 40, believed: 40, loop_gain: 1.0 };
 /// let unaware = Around { believed: 0, ..sound };
-/// assert_eq!(motion(&mut Cell::new(0.3), sound), Motion::Settles);
-/// assert_eq!(motion(&mut Cell::new(0.3), unaware), Motion::Swings, "the present gets the past's credit");
+/// assert_eq!(motion(&mut StabilityCell::new(0.3), sound), Motion::Settles);
+/// assert_eq!(motion(&mut StabilityCell::new(0.3), unaware), Motion::Swings, "the present gets the past's credit");
 /// ```
 #[derive(Clone, Debug)]
-pub struct Cell {
+pub struct StabilityCell {
     learner: Integral,
     seen: Seen,
     map: LearnedMap,
 }
 
-impl Cell {
+impl StabilityCell {
     /// A cell that takes this part of each innovation.
     ///
     /// ```
-    /// use trimwright_study::stability::{Cell, Stage};
-    /// let (mut slow, mut quick) = (Cell::new(0.1), Cell::new(0.8));
+    /// use trimwright_study::stability::{StabilityCell, Stage};
+    /// let (mut slow, mut quick) = (StabilityCell::new(0.1), StabilityCell::new(0.8));
     /// slow.take(0.01);
     /// quick.take(0.01);
     /// assert!((quick.applied_ln() / slow.applied_ln() - 8.0).abs() < 1e-3);
@@ -148,7 +148,7 @@ impl Cell {
     }
 }
 
-impl Stage for Cell {
+impl Stage for StabilityCell {
     fn applied_ln(&self) -> f32 {
         self.map.seen(&self.seen)
     }
@@ -162,9 +162,9 @@ impl Stage for Cell {
 /// How an error goes away, if it does. The order is from good to bad.
 ///
 /// ```
-/// use trimwright_study::stability::{Around, Cell, Motion, exact_limit, motion};
+/// use trimwright_study::stability::{Around, StabilityCell, Motion, exact_limit, motion};
 /// let around = Around { delay: 10, believed: 0, loop_gain: 1.0 };
-/// let at = |share: f64| motion(&mut Cell::new((share * exact_limit(10)) as f32), around);
+/// let at = |share: f64| motion(&mut StabilityCell::new((share * exact_limit(10)) as f32), around);
 /// assert_eq!([0.2, 0.8, 1.1].map(at), [Motion::Settles, Motion::Overshoots, Motion::Swings]);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -200,10 +200,10 @@ pub struct Around {
 /// Lets a stage correct an error and says how it went.
 ///
 /// ```
-/// use trimwright_study::stability::{Around, Cell, Motion, motion};
+/// use trimwright_study::stability::{Around, StabilityCell, Motion, motion};
 /// let around = Around { delay: 1, believed: 0, loop_gain: 1.0 };
-/// assert_eq!(motion(&mut Cell::new(0.5), around), Motion::Settles);
-/// assert_eq!(motion(&mut Cell::new(2.1), around), Motion::Swings);
+/// assert_eq!(motion(&mut StabilityCell::new(0.5), around), Motion::Settles);
+/// assert_eq!(motion(&mut StabilityCell::new(2.1), around), Motion::Swings);
 /// ```
 pub fn motion(stage: &mut impl Stage, around: Around) -> Motion {
     let mut applied = Ring::<f32, { LONGEST + 1 }>::filled(0.0);
@@ -280,13 +280,13 @@ pub fn trim_part() -> f64 {
 /// Limits of the gain for each look of trim and learner that believe no delay, beside the exact one.
 ///
 /// ```
-/// use trimwright_study::stability::{Limit, limits};
-/// let Limit { exact, trim, learner, .. } = limits(&[3])[0];
+/// use trimwright_study::stability::{StabilityLimit, limits};
+/// let StabilityLimit { exact, trim, learner, .. } = limits(&[3])[0];
 /// assert!((trim / exact - 1.0).abs() < 0.01 && (learner / exact - 1.0).abs() < 0.01);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Limit {
+pub struct StabilityLimit {
     /// Delay, looks.
     pub delay: usize,
     /// By [`exact_limit`].
@@ -305,15 +305,15 @@ pub struct Limit {
 /// assert!(limits[1].learner < 0.2 * limits[0].learner, "four looks later, a fifth of the gain at most");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn limits(delays: &[usize]) -> Vec<Limit> {
+pub fn limits(delays: &[usize]) -> Vec<StabilityLimit> {
     let (trim, part) = (Trim::new(0), trim_part());
     let one = |&delay: &usize| {
         let around = |loop_gain| Around { delay, believed: 0, loop_gain };
-        Limit {
+        StabilityLimit {
             delay,
             exact: exact_limit(delay),
             trim: measured_limit(3.0, |gain| motion(&mut trim.clone(), around((gain / part) as f32))),
-            learner: measured_limit(3.0, |gain| motion(&mut Cell::new(gain as f32), around(1.0))),
+            learner: measured_limit(3.0, |gain| motion(&mut StabilityCell::new(gain as f32), around(1.0))),
         }
     };
     delays.iter().map(one).collect()
@@ -331,7 +331,7 @@ pub fn limits(delays: &[usize]) -> Vec<Limit> {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct Chart {
+pub struct StabilityChart {
     /// Delays across, looks.
     pub delays: Vec<usize>,
     /// The other quantity, from below.
@@ -340,7 +340,7 @@ pub struct Chart {
     pub motions: Vec<Motion>,
 }
 
-impl Chart {
+impl StabilityChart {
     fn of(delays: &[usize], values: &[f64], motion: impl Fn(usize, f64) -> Motion) -> Self {
         let motions = values.iter().flat_map(|&value| delays.iter().map(move |&delay| (delay, value)));
         let motions = motions.map(|(delay, value)| motion(delay, value)).collect();
@@ -370,15 +370,15 @@ const BELIEVED: [f64; 13] = [0.0, 0.2, 0.4, 0.6, 0.8, 1.0, 1.2, 1.4, 1.6, 1.8, 2
 #[derive(Clone, Debug, PartialEq)]
 pub struct Charts {
     /// Learn rate against delay when each reading is credited to the correction of the present.
-    pub learner_unaware: Chart,
+    pub learner_unaware: StabilityChart,
     /// Learn rate against delay when it is credited to the correction that made it.
-    pub learner_aware: Chart,
+    pub learner_aware: StabilityChart,
     /// Feedback gain against delay for a trim that believes no delay.
-    pub trim_unaware: Chart,
+    pub trim_unaware: StabilityChart,
     /// Loop gain against delay for the trim as it is.
-    pub trim_aware: Chart,
+    pub trim_aware: StabilityChart,
     /// Believed over real delay against delay, loop gain 1.5, for the trim as it is.
-    pub trim_mistaken: Chart,
+    pub trim_mistaken: StabilityChart,
 }
 
 /// Works the maps out.
@@ -396,12 +396,15 @@ pub fn charts() -> Charts {
     let believing = Trim::new;
     let trims = (0..=LONGEST).map(believing).collect::<Vec<_>>();
     let learner = |believes: fn(usize) -> usize| {
-        Chart::of(&DELAYS, &GAINS, |delay, gain| {
-            motion(&mut Cell::new(gain as f32), Around { delay, believed: believes(delay), loop_gain: 1.0 })
+        StabilityChart::of(&DELAYS, &GAINS, |delay, gain| {
+            motion(
+                &mut StabilityCell::new(gain as f32),
+                Around { delay, believed: believes(delay), loop_gain: 1.0 },
+            )
         })
     };
     let trim = |values: &[f64], around: &dyn Fn(usize, f64) -> Around| {
-        Chart::of(&DELAYS, values, |delay, value| {
+        StabilityChart::of(&DELAYS, values, |delay, value| {
             let around = around(delay, value);
             motion(&mut trims[around.believed].clone(), around)
         })
@@ -481,7 +484,7 @@ mod tests {
     fn the_right_delay_makes_every_delay_calm() {
         for delay in [1, 7, 30, 80, 200] {
             let around = Around { delay, believed: delay, loop_gain: 1.0 };
-            assert_eq!(motion(&mut Cell::new(0.9), around), Motion::Settles, "{delay}");
+            assert_eq!(motion(&mut StabilityCell::new(0.9), around), Motion::Settles, "{delay}");
             assert_eq!(motion(&mut Trim::new(delay), around), Motion::Settles, "{delay}");
         }
     }

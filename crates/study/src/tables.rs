@@ -26,22 +26,23 @@ const DRAWN: &str = "# controller and plant: ";
 /// # Ok::<(), std::io::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug)]
-pub struct Table {
+pub struct KeptTable {
     /// Its name and that of the example that draws it.
     pub name: &'static str,
     again: fn() -> Result<String, RunError>,
 }
 
 /// Quantiles of a thousand engines.
-pub const FLEET: Table =
-    Table { name: "fleet", again: || Ok(without_head(&quantiles::csv(&fleet::few(&van())))) };
+pub const FLEET: KeptTable =
+    KeptTable { name: "fleet", again: || Ok(without_head(&quantiles::csv(&fleet::few(&van())))) };
 /// The confusion table.
-pub const DIAGNOSIS: Table =
-    Table { name: "diagnosis", again: || Ok(diagnosis::confusion_csv(&diagnosis::all(&van()))) };
+pub const DIAGNOSIS: KeptTable =
+    KeptTable { name: "diagnosis", again: || Ok(diagnosis::confusion_csv(&diagnosis::all(&van()))) };
 /// Leaks before the oxygen sensor.
-pub const LEAK: Table = Table { name: "leak", again: || Ok(without_head(&leak::csv(&leak::few(&van())?))) };
+pub const LEAK: KeptTable =
+    KeptTable { name: "leak", again: || Ok(without_head(&leak::csv(&leak::few(&van())?))) };
 /// Every shipped scenario with every learner.
-pub const ALL_SCENARIOS: Table = Table {
+pub const ALL_SCENARIOS: KeptTable = KeptTable {
     name: "scenarios",
     again: || {
         let load = |name| Scenario::load(name).expect("shipped scenarios can be read");
@@ -50,11 +51,11 @@ pub const ALL_SCENARIOS: Table = Table {
     },
 };
 /// Every sensor broken in every way.
-pub const FAULT_MATRIX: Table =
-    Table { name: "fault_matrix", again: || Ok(fault_matrix::csv(&fault_matrix::matrix(&van())?)) };
+pub const FAULT_MATRIX: KeptTable =
+    KeptTable { name: "fault_matrix", again: || Ok(fault_matrix::csv(&fault_matrix::matrix(&van())?)) };
 /// Every parameter of the controller moved by a fifth.
-pub const SENSITIVITY: Table =
-    Table { name: "sensitivity", again: || Ok(without_head(&sensitivity::csv(&sensitivity::few()?))) };
+pub const SENSITIVITY: KeptTable =
+    KeptTable { name: "sensitivity", again: || Ok(without_head(&sensitivity::csv(&sensitivity::few()?))) };
 
 /// All of them.
 ///
@@ -63,7 +64,7 @@ pub const SENSITIVITY: Table =
 /// let names: Vec<&str> = TABLES.iter().map(|table| table.name).collect();
 /// assert_eq!(names, ["fleet", "diagnosis", "leak", "scenarios", "fault_matrix", "sensitivity"]);
 /// ```
-pub const TABLES: [Table; 6] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX, SENSITIVITY];
+pub const TABLES: [KeptTable; 6] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX, SENSITIVITY];
 
 /// The car of the studies.
 fn van() -> Scenario {
@@ -79,7 +80,7 @@ pub fn without_head(table: &str) -> String {
     table.split_once('\n').map_or("", |(_, rows)| rows).to_owned()
 }
 
-impl Table {
+impl KeptTable {
     /// The command that draws it.
     pub fn command(&self) -> String {
         let name = self.name;

@@ -3,10 +3,10 @@
 use std::collections::BTreeMap;
 use trimwright_study::tables::{FLEET, difference};
 
-type Row = BTreeMap<String, f64>;
+type FleetRow = BTreeMap<String, f64>;
 
 /// Rows of all engines by learner and figure.
-fn table() -> BTreeMap<(String, String), Row> {
+fn table() -> BTreeMap<(String, String), FleetRow> {
     let text = FLEET.read().expect("the table");
     let mut reader = csv::ReaderBuilder::new().comment(Some(b'#')).from_reader(text.as_bytes());
     let heads = reader.headers().expect("a head").clone();
@@ -16,7 +16,7 @@ fn table() -> BTreeMap<(String, String), Row> {
         ((record[0].to_owned(), record[1].to_owned()), numbers.collect())
     };
     let all = reader.records().map(|record| row(record.expect("a row")));
-    all.filter(|(_, row): &(_, Row)| row["engines"] > 4.0).collect()
+    all.filter(|(_, row): &(_, FleetRow)| row["engines"] > 4.0).collect()
 }
 
 #[test]

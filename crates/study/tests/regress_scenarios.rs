@@ -2,14 +2,14 @@
 
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::shipped::SCENARIOS;
-use trimwright_study::scenarios::{Driven, csv, drive};
+use trimwright_study::scenarios::{DrivenScenario, csv, drive};
 use trimwright_study::tables::{ALL_SCENARIOS, difference};
 
 /// Farthest that the mixture of all driving may be off in the last pass, ln: seen 0.19 on the dynamometer's sweep, whose wide-open
 /// tip-ins are all film.
 const CLOSED_LOOP: f64 = 0.25;
 
-fn assert_learned(driven: &Driven) {
+fn assert_learned(driven: &DrivenScenario) {
     let figures = &driven.figures;
     let measured = |figure: Option<f64>| figure.unwrap_or_else(|| panic!("not measured: {driven:?}"));
     assert_eq!(figures.cells_run_away, 0, "{driven:?}");

@@ -7,7 +7,7 @@ use trimwright_control::LearnedMap;
 use crate::on_target::OnTarget;
 use crate::run_error::RunError;
 use crate::session::{Moment, Observer, Session, Until};
-use crate::trace::{self, Row};
+use crate::trace::{self, TraceRow};
 use crate::verdicts::{self, Evidence};
 use crate::watch::Watch;
 
@@ -63,7 +63,7 @@ pub(super) struct Driven {
     pub(super) session: Session,
     pub(super) watch: Watch,
     pub(super) evidence: Evidence,
-    pub(super) rows: Vec<Row>,
+    pub(super) rows: Vec<TraceRow>,
     pub(super) snapshots: Vec<Snapshot>,
     pub(super) pass_distance_km: Vec<f64>,
     pub(super) speed_error_rms: f64,
@@ -77,7 +77,7 @@ struct Logbook<'a> {
     learning: bool,
     record: Record,
     each: Cadence,
-    rows: Vec<Row>,
+    rows: Vec<TraceRow>,
     snapshots: Vec<Snapshot>,
     pass_began_m: f64,
     pass_distance_km: Vec<f64>,
@@ -109,7 +109,7 @@ impl Observer for Logbook<'_> {
         if self.record == Record::Everything {
             let steps_before = closed_loop.steps() - 1;
             if steps_before.is_multiple_of(self.each.row) {
-                self.rows.push(Row::of(now, &self.watch));
+                self.rows.push(TraceRow::of(now, &self.watch));
             }
             if steps_before.is_multiple_of(self.each.snapshot) {
                 let learned = closed_loop.controller().state().learned().clone();

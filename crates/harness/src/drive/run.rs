@@ -9,7 +9,7 @@ use crate::cells::Cells;
 use crate::mixture::Mixture;
 use crate::scenario::Scenario;
 use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
-use crate::trace::Row;
+use crate::trace::TraceRow;
 use crate::verdicts;
 use crate::watch::{Window, settle_s};
 
@@ -34,7 +34,7 @@ pub struct Run {
     /// The figures.
     pub summary: Summary,
     /// The record of the learning run; empty unless [`Record::Everything`] was asked for.
-    pub rows: Vec<Row>,
+    pub rows: Vec<TraceRow>,
     /// Convergence of the learning run.
     pub windows: Vec<Window>,
     /// The map while it filled in; empty unless [`Record::Everything`] was asked for.

@@ -5,7 +5,7 @@ use trimwright_plant::Range;
 
 use crate::run_error::RunError;
 
-use super::trial::{Car, Trial, ZERO_DEGC_K};
+use super::trial::{Trial, TriedCar, ZERO_DEGC_K};
 
 const HOT_DEGC: f64 = 90.0;
 /// Idle settles, and is looked at, for so long, s.
@@ -109,7 +109,7 @@ fn follow(trial: &mut Trial, before: f64) -> EventFigures {
     figures
 }
 
-pub(super) fn idle(car: &Car<'_>) -> Result<IdleFigures, RunError> {
+pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let park_rms_rpm = speed_rms_rpm(&mut trial);
     (trial.hands().range, trial.hands().brake) = (Range::Drive, HOLDS);
@@ -120,11 +120,11 @@ pub(super) fn idle(car: &Car<'_>) -> Result<IdleFigures, RunError> {
     Ok(IdleFigures { park_rms_rpm, drive_rms_rpm, ac: follow(&mut trial, before), fan: fan(car)? })
 }
 
-fn fan(car: &Car<'_>) -> Result<Option<EventFigures>, RunError> {
+fn fan(car: &TriedCar<'_>) -> Result<Option<EventFigures>, RunError> {
     let starts_degc = f64::from(car.scenario.answers.fan1_on_k) - BELOW_FAN_K - ZERO_DEGC_K;
     let mut covered = car.scenario.clone();
     covered.truth.thermal.radiator_w_per_k = 0.0;
-    let car = Car { scenario: &covered, ..*car };
+    let car = TriedCar { scenario: &covered, ..*car };
     let mut trial = Trial::idling(&car, car.calibration, starts_degc, SETTLES_S)?;
     let mut before = trial.mean_error(BEFORE_S);
     let running = |trial: &Trial| trial.closed_loop().controller().state().fans().running() > 0;
@@ -141,7 +141,7 @@ fn fan(car: &Car<'_>) -> Result<Option<EventFigures>, RunError> {
     Ok(None)
 }
 
-pub(super) fn return_from_cut(car: &Car<'_>) -> Result<CutFigures, RunError> {
+pub(super) fn return_from_cut(car: &TriedCar<'_>) -> Result<CutFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let (mut drop_rpm, mut cuts) = (0.0_f64, 0);
     for _ in 0..TIMES {

@@ -6,7 +6,7 @@ use trimwright_plant::{Hands, Key};
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
-use crate::session::{Moment as Now, Session, SessionBuilder, Until};
+use crate::session::{Moment, Session, SessionBuilder, Until};
 use crate::starting::{Catch, STALLED_RAD_PER_S};
 
 /// Zero degrees Celsius, K: ISO 80000-5.
@@ -21,7 +21,7 @@ const LONGEST_CRANKING_S: f64 = 10.0;
 const BONNET_DEGC: f64 = 45.0;
 
 /// What is tried.
-pub(super) struct Car<'a> {
+pub(super) struct TriedCar<'a> {
     pub(super) scenario: &'a Scenario,
     pub(super) calibration: &'a Calibration,
     pub(super) learned: &'a LearnedMap,
@@ -37,7 +37,7 @@ pub(super) struct Trial {
 }
 
 /// One moment of a trial.
-pub(super) struct Moment<'a> {
+pub(super) struct TrialMoment<'a> {
     /// Speed over the speed that idle control wants.
     pub(super) over_rpm: f64,
     /// Mixture errors of the events of this step.
@@ -47,7 +47,7 @@ pub(super) struct Moment<'a> {
 
 impl Trial {
     /// The car with engine, and in the cold the weather, at this temperature.
-    pub(super) fn new(car: &Car<'_>, calibration: &Calibration, degc: f64) -> Result<Self, RunError> {
+    pub(super) fn new(car: &TriedCar<'_>, calibration: &Calibration, degc: f64) -> Result<Self, RunError> {
         let mut truth = car.scenario.truth.clone();
         let ambient = &mut truth.ambient;
         ambient.sea_level_k = ambient.sea_level_k.min(ZERO_DEGC_K + degc);
@@ -88,7 +88,7 @@ impl Trial {
 
     /// A started engine that has idled for so long.
     pub(super) fn idling(
-        car: &Car<'_>,
+        car: &TriedCar<'_>,
         calibration: &Calibration,
         degc: f64,
         seconds: f64,
@@ -100,9 +100,9 @@ impl Trial {
     }
 
     /// Lets time pass.
-    pub(super) fn run(&mut self, seconds: f64, mut look: impl FnMut(&Moment<'_>)) {
+    pub(super) fn run(&mut self, seconds: f64, mut look: impl FnMut(&TrialMoment<'_>)) {
         let Self { session, stalls, catch, runs } = self;
-        let observer = &mut |now: &Now<'_>| {
+        let observer = &mut |now: &Moment<'_>| {
             let closed_loop = now.closed_loop;
             let speed = closed_loop.view().speed_rad_per_s;
             let (ran, caught) = (*runs, catch.step(speed, STEP_S));
@@ -118,7 +118,7 @@ impl Trial {
                 count += 1;
             }
             let over_rpm = (speed - f64::from(state.idle().target_rad_per_s())) * RPM_PER_RAD_PER_S;
-            look(&Moment { over_rpm, errors: &errors[..count], closed_loop });
+            look(&TrialMoment { over_rpm, errors: &errors[..count], closed_loop });
         };
         session.run(Until::After(seconds), observer).expect("without faults nothing leaves its range");
     }

@@ -48,12 +48,12 @@ pub struct HighLoad {
     /// Share of charges there that knocked.
     pub knocks: f64,
     #[serde(skip)]
-    sums: Sums,
+    sums: HighLoadSums,
 }
 
 /// What the figures are made from.
 #[derive(Clone, Debug, Default, PartialEq)]
-struct Sums {
+struct HighLoadSums {
     charges: f64,
     knocks: f64,
     lambda_s: f64,

@@ -1,6 +1,6 @@
 //! One key of a file: what may stand there, its value, and what it is for.
 
-use super::written::{self, Line};
+use super::written::{self, FileLine};
 use crate::block_reader::{Aliases, Scalar, key_of};
 use crate::document::inside;
 use crate::measure::Measure;
@@ -18,7 +18,7 @@ use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Value};
 /// assert_eq!((keep.lines[0].text().as_str(), keep.allowed(UnitSystem::Si).as_str()), ("\"10 s\"", "0 s to 600 s"));
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct Key {
+pub struct FileKey {
     /// Where it stands: its sections and itself, with dots between.
     pub path: String,
     /// A sentence about it.
@@ -26,7 +26,7 @@ pub struct Key {
     /// Where its default comes from; empty when there is no more to say.
     pub source: &'static str,
     /// The present value of a block, as a file has it: one line, three for a table, none without a value.
-    pub lines: Vec<Line>,
+    pub lines: Vec<FileLine>,
     pub(super) wanted: Wanted,
 }
 
@@ -61,13 +61,13 @@ impl Wanted {
     }
 }
 
-impl Key {
+impl FileKey {
     pub(super) fn new(path: impl Into<String>, wanted: Wanted, about: &'static str) -> Self {
         Self { path: path.into(), about, source: "", lines: Vec::new(), wanted }
     }
 
     pub(super) fn by_default(self, text: impl Into<String>) -> Self {
-        Self { lines: vec![Line::new(text)], ..self }
+        Self { lines: vec![FileLine::new(text)], ..self }
     }
 
     /// A parameter with its value.
@@ -90,7 +90,7 @@ impl Key {
     /// assert_eq!(supply.value(), "\"return\"");
     /// ```
     pub fn value(&self) -> String {
-        let line = |line: &Line| match line.part {
+        let line = |line: &FileLine| match line.part {
             "" => line.text(),
             part => format!("{part} = {}", line.text()),
         };
@@ -145,10 +145,10 @@ pub fn of_block<T: Scalar>(
     section: &str,
     aliases: Aliases<'_>,
     system: UnitSystem,
-) -> Vec<Key> {
+) -> Vec<FileKey> {
     let key = |(place, info): (usize, &ParameterInfo<T>)| {
         let path = inside(section, key_of(info, aliases)?);
-        Some(Key::of(info, block.value(place)?, path, system))
+        Some(FileKey::of(info, block.value(place)?, path, system))
     };
     block.info().iter().enumerate().filter_map(key).collect()
 }

@@ -1,6 +1,6 @@
 //! All keys on a page, for people.
 
-use super::key::{Key, Wanted};
+use super::key::{FileKey, Wanted};
 use crate::faults::{KINDS, Strength};
 use crate::measure::Measure;
 use crate::scenario_answers;
@@ -30,10 +30,10 @@ The first one of a row is written in messages; all are read.
 ";
 
 /// The page.
-pub(super) fn page(scenario: &[Key], engine: &[Key]) -> String {
+pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
     let mut page = HEAD.to_owned();
     page.push_str("\n## Scenario files\n");
-    let (truth, own): (Vec<&Key>, Vec<&Key>) =
+    let (truth, own): (Vec<&FileKey>, Vec<&FileKey>) =
         scenario.iter().partition(|key| key.path.starts_with("truth."));
     debug_assert!(!truth.is_empty(), "a scenario can overrule its engine");
     sections(&mut page, &own);
@@ -54,7 +54,7 @@ fn placed(path: &str) -> (&str, &str) {
     path.rsplit_once('.').unwrap_or(("", path))
 }
 
-fn sections(page: &mut String, keys: &[&Key]) {
+fn sections(page: &mut String, keys: &[&FileKey]) {
     let mut before = None;
     for key in keys {
         let (section, name) = placed(&key.path);
@@ -82,7 +82,7 @@ fn sections(page: &mut String, keys: &[&Key]) {
 }
 
 /// What stands for the default of a key without one.
-fn missing(key: &Key) -> &'static str {
+fn missing(key: &FileKey) -> &'static str {
     let required = ["title", "engine", "schedule", "fault.kind"];
     match key.path.as_str() {
         path if required.contains(&path) || scenario_answers::REQUIRED.contains(&path) => "*required*",
@@ -97,8 +97,10 @@ fn kinds(page: &mut String) {
         let strength = |Strength { kind, low, high, .. }: &Strength| {
             Wanted::Quantity(Measure::quantity(*kind, (*low, *high)))
         };
-        let allowed =
-            kind.strength.as_ref().map(|wanted| Key::new("", strength(wanted), "").allowed(UnitSystem::Si));
+        let allowed = kind
+            .strength
+            .as_ref()
+            .map(|wanted| FileKey::new("", strength(wanted), "").allowed(UnitSystem::Si));
         let usual = kind.strength.as_ref().map(|strength| crate::faults::show(strength, strength.usual));
         let start = if kind.comes_and_goes { "" } else { "; so from the start" };
         page.push_str(&format!(

@@ -1,6 +1,6 @@
 //! JSON Schemas of scenario and engine files, draft 2020-12, by which editors complete keys and check values.
 
-use super::key::{Key, Wanted};
+use super::key::{FileKey, Wanted};
 use crate::faults::KINDS;
 use crate::measure::Measure;
 use crate::units::{Kind, UnitSystem};
@@ -10,18 +10,18 @@ use serde_json::{Map, Value, json};
 /// A number as files have it.
 const NUMBER: &str = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?";
 
-pub(super) fn scenario(keys: &[Key]) -> String {
+pub(super) fn scenario(keys: &[FileKey]) -> String {
     let required =
         [&["title", "engine", "schedule", "setup", "fault.kind"][..], scenario_answers::REQUIRED].concat();
     file("Scenario file of Trimwright", keys, &required)
 }
 
-pub(super) fn engine(keys: &[Key]) -> String {
+pub(super) fn engine(keys: &[FileKey]) -> String {
     // So is the section that required keys are in.
     file("Engine file of Trimwright", keys, &[&["engine"][..], scenario_engine::REQUIRED].concat())
 }
 
-fn file(title: &str, keys: &[Key], required: &[&str]) -> String {
+fn file(title: &str, keys: &[FileKey], required: &[&str]) -> String {
     let mut root = object("", keys, required);
     root.insert("$schema".to_owned(), json!("https://json-schema.org/draft/2020-12/schema"));
     root.insert("title".to_owned(), json!(title));
@@ -31,7 +31,7 @@ fn file(title: &str, keys: &[Key], required: &[&str]) -> String {
 }
 
 /// What may stand in the section of this path.
-fn object(section: &str, keys: &[Key], required: &[&str]) -> Map<String, Value> {
+fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Value> {
     let below = |path: &str| -> Option<String> {
         let rest = if section.is_empty() { path } else { path.strip_prefix(section)?.strip_prefix('.')? };
         Some(rest.to_owned())
@@ -66,7 +66,7 @@ fn object(section: &str, keys: &[Key], required: &[&str]) -> Map<String, Value> 
 }
 
 /// What may stand at a key, with the sentence about it.
-fn value(key: &Key) -> Value {
+fn value(key: &FileKey) -> Value {
     let mut schema = match &key.wanted {
         Wanted::Text => json!({ "type": "string", "pattern": r"\S" }),
         Wanted::Flag => json!({ "type": "boolean" }),

@@ -15,7 +15,7 @@ use trimwright_numerics::parameters::{ParameterInfo, Range, Shape, Value};
 /// assert_eq!(tp.lines[0].text(), "[[\"0.5 V\", 0], [\"4.5 V\", 1]]");
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct Line {
+pub struct FileLine {
     /// What of a table it is: `columns`, `rows` or `values`; otherwise empty.
     pub part: &'static str,
     /// The items of a list, or what else stands there.
@@ -24,7 +24,7 @@ pub struct Line {
     pub is_list: bool,
 }
 
-impl Line {
+impl FileLine {
     pub(super) fn new(text: impl Into<String>) -> Self {
         Self { part: "", items: vec![text.into()], is_list: false }
     }
@@ -36,8 +36,8 @@ impl Line {
     /// All of it in one line.
     ///
     /// ```
-    /// use trimwright_harness::keys::Line;
-    /// let line = Line { part: "", items: vec!["1".to_owned(), "2".to_owned()], is_list: true };
+    /// use trimwright_harness::keys::FileLine;
+    /// let line = FileLine { part: "", items: vec!["1".to_owned(), "2".to_owned()], is_list: true };
     /// assert_eq!(line.text(), "[1, 2]");
     /// ```
     pub fn text(&self) -> String {
@@ -80,8 +80,8 @@ pub(super) fn value<T: Scalar>(
     info: &ParameterInfo<T>,
     value: Value<'_, T>,
     system: UnitSystem,
-) -> Vec<Line> {
-    let one = |text: String| vec![Line::new(text)];
+) -> Vec<FileLine> {
+    let one = |text: String| vec![FileLine::new(text)];
     match (value, info.shape) {
         (Value::Number(number), _) => {
             one(Written::of(&info.range, system, std::iter::once(number)).number(number))
@@ -93,14 +93,14 @@ pub(super) fn value<T: Scalar>(
         }
         (Value::List(numbers), _) => {
             let written = Written::of(&info.range, system, numbers.iter().copied());
-            vec![Line::list("", written.numbers(numbers))]
+            vec![FileLine::list("", written.numbers(numbers))]
         }
         (Value::Curve(points), Shape::Curve(_, axis)) => {
             let places = Written::of(&axis, system, points.iter().map(|(place, _)| *place));
             let values = Written::of(&info.range, system, points.iter().map(|(_, value)| *value));
             let point =
                 |(place, value): &(T, T)| format!("[{}, {}]", places.number(*place), values.number(*value));
-            vec![Line::list("", points.iter().take(without_repeated(points)).map(point).collect())]
+            vec![FileLine::list("", points.iter().take(without_repeated(points)).map(point).collect())]
         }
         (Value::Table(x, y, cells), Shape::Table(_, [x_axis, y_axis])) => {
             let [columns, rows] = [(x, x_axis), (y, y_axis)].map(|(places, axis)| {
@@ -114,7 +114,11 @@ pub(super) fn value<T: Scalar>(
                 format!("[{}]", cells.join(", "))
             };
             let values = cells.chunks(x.len().max(1)).take(rows.len()).map(row).collect();
-            vec![Line::list("columns", columns), Line::list("rows", rows), Line::list("values", values)]
+            vec![
+                FileLine::list("columns", columns),
+                FileLine::list("rows", rows),
+                FileLine::list("values", values),
+            ]
         }
         _ => Vec::new(),
     }

@@ -14,7 +14,7 @@ struct Faulty {
     harm: Harm,
 }
 
-impl Line for Faulty {
+impl SerialLine for Faulty {
     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
         let mut bytes = bytes.to_vec();
         (self.harm)(self.sent, &mut bytes);
@@ -127,5 +127,5 @@ fn a_program_that_cannot_be_started_is_an_error() {
     else {
         panic!("it ran");
     };
-    assert!(matches!(error, OnTargetError::Line(_)), "{error}");
+    assert!(matches!(error, OnTargetError::SerialLine(_)), "{error}");
 }

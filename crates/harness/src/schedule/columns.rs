@@ -4,7 +4,7 @@ use crate::error::InputError;
 use crate::units::{Kind, Unit, held};
 
 /// A column of quantities and the unit that its header names.
-pub(super) struct Column {
+pub(super) struct ScheduleColumn {
     index: usize,
     name: &'static str,
     unit: Unit,
@@ -28,14 +28,14 @@ impl<'a> Columns<'a> {
     }
 
     /// The column of this name.
-    pub(super) fn need(&self, name: &'static str, kind: Kind) -> Result<Column, InputError> {
+    pub(super) fn need(&self, name: &'static str, kind: Kind) -> Result<ScheduleColumn, InputError> {
         let wanted = || format!("the first line must name a column `{name}` {}", bracketed(kind));
         self.check_commas()?;
         self.find(name, kind)?.ok_or_else(|| self.error(wanted()).value(self.shown()))
     }
 
     /// The column of this name, if there is one.
-    pub(super) fn find(&self, name: &'static str, kind: Kind) -> Result<Option<Column>, InputError> {
+    pub(super) fn find(&self, name: &'static str, kind: Kind) -> Result<Option<ScheduleColumn>, InputError> {
         let Some((index, field)) = self.place(name)? else { return Ok(None) };
         let spelling =
             field.split_once(['[', '(']).and_then(|(_, rest)| rest.strip_suffix([']', ')'])).map(str::trim);
@@ -46,7 +46,7 @@ impl<'a> Columns<'a> {
         };
         let unit = if kind == Kind::Ratio && spelling == "1" { "" } else { spelling };
         match Unit::find(kind, unit) {
-            Some(unit) => Ok(Some(Column { index, name, unit })),
+            Some(unit) => Ok(Some(ScheduleColumn { index, name, unit })),
             None => {
                 let problem = format!("`{spelling}` is no unit of {name}; write {name} {}", bracketed(kind));
                 Err(self.error(problem).value(field))
@@ -99,7 +99,7 @@ impl<'a> Columns<'a> {
     }
 }
 
-impl Column {
+impl ScheduleColumn {
     /// The value of this row, in SI, from `low` to `high`.
     pub(super) fn read(
         &self,

@@ -3,7 +3,7 @@
 use trimwright_control::{Controller, Phase, State};
 
 use super::mean::Mean;
-use super::pattern::{Pattern, Place};
+use super::pattern::{Pattern, PatternPlace};
 use crate::watch::pulse;
 
 /// Time between two looks.
@@ -202,7 +202,7 @@ impl Evidence {
             return;
         }
         self.off_ln[1].add(right_ln);
-        self.pattern.add(&Place {
+        self.pattern.add(&PatternPlace {
             right_ln,
             per_m3: f64::from(insight.air_flow_kg_per_s / controller.calibration().answers().displacement_m3),
         });
@@ -211,10 +211,10 @@ impl Evidence {
     /// How much more correction idle needs than high flow, ln.
     ///
     /// ```
-    /// use trimwright_harness::verdicts::{Evidence, Place};
+    /// use trimwright_harness::verdicts::{Evidence, PatternPlace};
     /// let mut evidence = Evidence::default();
     /// for (right_ln, per_m3) in [(0.20, 1.0), (0.05, 8.0)] {
-    ///     (0..200).for_each(|_| evidence.pattern.add(&Place { right_ln, per_m3 }));
+    ///     (0..200).for_each(|_| evidence.pattern.add(&PatternPlace { right_ln, per_m3 }));
     /// }
     /// assert!(evidence.rise_ln().is_some_and(|ln| (ln - 0.15).abs() < 1e-9), "idle needs more: late injectors do that");
     /// assert_eq!(Evidence::default().rise_ln(), None);
