@@ -58,12 +58,12 @@ pub(crate) fn drive(name: &str, options: &Options) -> Result<(), Failure> {
 }
 
 fn write(scenario: &Scenario, run: &Run, summary: &str, out: &Path, units: Units) -> Result<(), Failure> {
-    let trace = trace::to_csv(&run.rows).map_err(unwritable)?;
+    let trace = trace::to_csv(&run.rows);
     let map = map::to_csv(&run.into());
     let page = trimwright_report::render(&page::story(scenario, run, units));
     let files: [(&str, &[u8]); 4] = [
         ("summary.json", summary.as_bytes()),
-        ("trace.csv", &trace),
+        ("trace.csv", trace.as_bytes()),
         ("map.csv", map.as_bytes()),
         ("report.html", page.as_bytes()),
     ];

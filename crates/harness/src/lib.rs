@@ -62,6 +62,7 @@
 pub mod block_reader;
 pub mod cells;
 pub mod closed_loop;
+pub mod csv_text;
 pub mod document;
 pub mod drive;
 pub mod driveability;
