@@ -59,6 +59,11 @@
 //! | `_ln` | none: natural logarithm of a ratio | % |
 //! | none | none: a ratio | % |
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 pub mod block_reader;
 pub mod cells;
 pub mod closed_loop;

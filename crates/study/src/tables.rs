@@ -129,7 +129,7 @@ impl Table {
     }
 
     fn path(&self) -> PathBuf {
-        PathBuf::from(format!("{}/../../shared/studies/{}.csv", env!("CARGO_MANIFEST_DIR"), self.name))
+        PathBuf::from(format!("{}/shared/studies/{}.csv", env!("CARGO_MANIFEST_DIR"), self.name))
     }
 }
 
