@@ -5,6 +5,7 @@ use std::fs;
 use std::sync::LazyLock;
 use trimwright_control::Options;
 use trimwright_harness::drive::{Record, drive_with};
+use trimwright_harness::parameters::changed;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::Summary;
 
@@ -72,7 +73,13 @@ fn never_started(summary: &Summary) -> bool {
 fn sections_in_the_readme_are_read() {
     let (_, rest) = README.split_once("```toml\n").expect("an example");
     let (sections, _) = rest.split_once("```").expect("its end");
-    let sensors = load("readme", sections).parameters.sensors;
+    let parameters = load("readme", sections).parameters;
+    assert_eq!(
+        changed(&parameters),
+        ["sensors.map_pa", "feedback.keep_s"],
+        "what it shows is set, and no more"
+    );
+    let sensors = parameters.sensors;
     assert_eq!((sensors.map_pa[0], sensors.map_pa[1]), ((0.4, 15e3), (4.65, 115e3)));
 }
 

@@ -65,12 +65,12 @@ fn write(
     out: &Path,
     units: UnitSystem,
 ) -> Result<(), Failure> {
-    let trace = trace::to_csv(&run.rows).map_err(unwritable)?;
+    let trace = trace::to_csv(&run.rows);
     let map = map::to_csv(&run.into());
     let page = trimwright_report::render(&page::story(scenario, run, units));
     let files: [(&str, &[u8]); 4] = [
         ("summary.json", summary.as_bytes()),
-        ("trace.csv", &trace),
+        ("trace.csv", trace.as_bytes()),
         ("map.csv", map.as_bytes()),
         ("report.html", page.as_bytes()),
     ];

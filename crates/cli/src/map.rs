@@ -2,6 +2,7 @@
 
 use trimwright_control::{Calibration, LearnedMap};
 use trimwright_harness::cells::Cells;
+use trimwright_harness::csv_text::{csv_text, decimals};
 use trimwright_harness::drive::Run;
 
 /// Columns of `map.csv`.
@@ -78,25 +79,19 @@ pub(crate) fn cells(of: &LearnedCells<'_>) -> Vec<Cell> {
 
 /// The text of `map.csv`. What isn't known is left empty.
 pub(crate) fn to_csv(of: &LearnedCells<'_>) -> String {
-    let mut text = COLUMNS.join(",") + "\n";
-    for cell in cells(of) {
-        let number = |value: f64, decimals: usize| {
-            if value.is_finite() { format!("{value:.decimals$}") } else { String::new() }
-        };
-        let fields = [
-            number(rpm(cell.speed_rad_per_s), 1),
-            number(cell.map_pa / 1e3, 2),
-            number(cell.base_filling, 4),
-            number(cell.learned_ln, 5),
-            number(cell.right_ln, 5),
-            number(cell.sigma_ln, 5),
-            number(cell.dwell_s, 2),
+    let row = |cell: Cell| {
+        [
+            decimals(rpm(cell.speed_rad_per_s), 1),
+            decimals(cell.map_pa / 1e3, 2),
+            decimals(cell.base_filling, 4),
+            decimals(cell.learned_ln, 5),
+            decimals(cell.right_ln, 5),
+            decimals(cell.sigma_ln, 5),
+            decimals(cell.dwell_s, 2),
             cell.visited.to_string(),
-        ];
-        text.push_str(&fields.join(","));
-        text.push('\n');
-    }
-    text
+        ]
+    };
+    csv_text(COLUMNS, cells(of).into_iter().map(row))
 }
 
 /// Crank speed in turns a minute.

@@ -165,7 +165,7 @@ mod tests {
             let text = told(&ParametersOptions { units, ..all() }, &set);
             let home = tempfile::tempdir().expect("a place");
             let file = home.path().join("own.toml");
-            let van = include_str!("../../../shared/scenarios/delivery-van.toml");
+            let van = include_str!("../shared/scenarios/delivery-van.toml");
             std::fs::write(&file, format!("{van}\n{text}")).expect("written");
             let read = Scenario::load(file.to_str().expect("UTF-8")).map(|scenario| scenario.parameters);
             assert_eq!(read, Ok(set.clone()), "{text}");

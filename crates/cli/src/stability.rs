@@ -7,6 +7,7 @@ use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write;
 use std::path::{Path, PathBuf};
+use trimwright_harness::csv_text::csv_text;
 use trimwright_harness::output;
 use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
 use trimwright_study::stability::{self, LOOK_S, Motion, StabilityLimit};
@@ -138,16 +139,15 @@ fn text(limits: &[StabilityLimit], out: &Path) -> String {
 
 /// The text of `stability.csv`: every field of every map.
 fn csv(maps: &[StabilityMap]) -> String {
-    let mut text = "map,delay [s],value [1],motion\n".to_owned();
-    for StabilityMap { name, chart, .. } in maps {
+    let rows = maps.iter().flat_map(|StabilityMap { name, chart, .. }| {
         let places =
-            chart.values.iter().flat_map(|value| chart.delays.iter().map(move |delay| (delay, value)));
-        for ((delay, value), motion) in places.zip(&chart.motions) {
-            // Writing into a String can't fail.
-            let _ = writeln!(text, "{name},{:.2},{value},{}", *delay as f64 * LOOK_S, KINDS[place(*motion)]);
-        }
-    }
-    text
+            chart.values.iter().flat_map(move |value| chart.delays.iter().map(move |delay| (delay, value)));
+        places.zip(&chart.motions).map(move |((delay, value), motion)| {
+            let delay_s = format!("{:.2}", *delay as f64 * LOOK_S);
+            [(*name).to_owned(), delay_s, value.to_string(), KINDS[place(*motion)].to_owned()]
+        })
+    });
+    csv_text(["map", "delay [s]", "value [1]", "motion"], rows)
 }
 
 fn place(motion: Motion) -> usize {

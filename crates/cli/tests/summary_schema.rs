@@ -12,7 +12,7 @@ use trimwright_harness::summary::{Finding, SCHEMA, Weight};
 const COUNTS: &str = "learning.refusals";
 
 fn schema() -> Value {
-    serde_json::from_str(include_str!("../../../shared/schema/summary.schema.json")).expect("JSON")
+    serde_json::from_str(include_str!("../shared/schema/summary.schema.json")).expect("JSON")
 }
 
 /// All keys below a schema, by their path; lists and things that may be null are looked through.

@@ -45,6 +45,11 @@
 //! requires it.
 #![no_std]
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 pub mod air_charge;
 mod answer_bytes;
 pub mod answers;

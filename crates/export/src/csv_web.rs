@@ -1,28 +1,25 @@
 //! CSV with metadata beside it, after the W3C Recommendation "Metadata Vocabulary for Tabular Data" (2015).
 
 use serde_json::{Value, json};
+use trimwright_harness::csv_text::csv_text;
 
 use crate::run::ExportedRun;
 use crate::table::{ExportColumn, ExportTable, Values};
 
 /// Two files a table: `NAME.csv` and `NAME.csv-metadata.json`.
-pub(crate) fn files(run: &ExportedRun) -> Result<Vec<(String, Vec<u8>)>, csv::Error> {
+pub(crate) fn files(run: &ExportedRun) -> Vec<(String, Vec<u8>)> {
     let mut files = Vec::new();
     for table in &run.tables {
-        files.push((format!("{}.csv", table.name), text(table)?));
+        files.push((format!("{}.csv", table.name), text(table).into_bytes()));
         let metadata = format!("{:#}\n", metadata(run, table));
         files.push((format!("{}.csv-metadata.json", table.name), metadata.into_bytes()));
     }
-    Ok(files)
+    files
 }
 
-fn text(table: &ExportTable) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(table.columns.iter().map(|column| &column.name))?;
-    for row in 0..table.rows() {
-        writer.write_record(table.columns.iter().map(|column| cell(&column.values, row)))?;
-    }
-    writer.into_inner().map_err(|error| error.into_error().into())
+fn text(table: &ExportTable) -> String {
+    let row = |row: usize| table.columns.iter().map(move |column| cell(&column.values, row));
+    csv_text(table.columns.iter().map(|column| &column.name), (0..table.rows()).map(row))
 }
 
 /// One value, in the shortest form that reads back as the same; empty when it is unknown.

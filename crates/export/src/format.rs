@@ -21,7 +21,7 @@ impl ExportedRun {
     /// The reason in words, when the format can't hold the tables.
     pub fn export(&self, format: Format) -> Result<Vec<(String, Vec<u8>)>, String> {
         match format {
-            Format::Csv => csv_web::files(self).map_err(|error| error.to_string()),
+            Format::Csv => Ok(csv_web::files(self)),
             Format::Parquet => parquet::files(self).map_err(|error| error.to_string()),
             Format::Mdf4 => mdf4::file(self).map_err(|error| error.to_string()).map(|file| vec![file]),
         }

@@ -11,6 +11,11 @@
 //! A value that the run could not measure is empty in CSV, null in Parquet and NaN in MDF 4. The same run gives the same
 //! bytes: no time stamps are written.
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 mod csv_web;
 mod describe;
 mod format;

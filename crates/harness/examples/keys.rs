@@ -5,7 +5,7 @@
 use std::path::Path;
 
 fn main() -> std::io::Result<()> {
-    let shared = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared");
+    let shared = Path::new(env!("CARGO_MANIFEST_DIR")).join("shared");
     trimwright_harness::keys::files()
         .iter()
         .try_for_each(|(path, text)| std::fs::write(shared.join(path), text))

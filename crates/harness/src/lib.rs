@@ -59,9 +59,15 @@
 //! | `_ln` | none: natural logarithm of a ratio | % |
 //! | none | none: a ratio | % |
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 pub mod block_reader;
 pub mod cells;
 pub mod closed_loop;
+pub mod csv_text;
 pub mod document;
 pub mod drive;
 pub mod driveability;

@@ -46,7 +46,7 @@ macro_rules! shipped {
         &[$(Shipped {
             name: $name,
             file: concat!("shared/", $directory, "/", $name, $extension),
-            text: include_str!(concat!("../../../shared/", $directory, "/", $name, $extension)),
+            text: include_str!(concat!("../shared/", $directory, "/", $name, $extension)),
         }),*]
     };
 }
@@ -131,7 +131,7 @@ mod tests {
         for (directory, extension, all) in
             [("scenarios", "toml", SCENARIOS), ("engines", "toml", ENGINES), ("schedules", "csv", SCHEDULES)]
         {
-            let path = format!("{}/../../shared/{directory}", env!("CARGO_MANIFEST_DIR"));
+            let path = format!("{}/shared/{directory}", env!("CARGO_MANIFEST_DIR"));
             let mut on_disk: Vec<String> = std::fs::read_dir(path)
                 .expect("a directory")
                 .map(|entry| entry.expect("an entry").path())

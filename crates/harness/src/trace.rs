@@ -2,6 +2,7 @@
 
 use trimwright_control::Phase;
 
+use crate::csv_text::{csv_text, decimals};
 use crate::session::Moment;
 use crate::watch::Watch;
 
@@ -153,42 +154,37 @@ impl TraceRow {
 /// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule, trace};
 /// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let text = String::from_utf8(trace::to_csv(&drive(&scenario, &mut |_| ())?.rows)?)?;
+/// let text = trace::to_csv(&drive(&scenario, &mut |_| ())?.rows);
 /// assert!(text.starts_with("time [s],wanted_speed [m/s],"));
 /// assert_eq!(text.lines().count(), 601, "a header and a row each tenth of a second");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-///
-/// # Errors
-/// When the row can't be written, which memory alone can't cause.
-pub fn to_csv(rows: &[TraceRow]) -> Result<Vec<u8>, csv::Error> {
-    let mut writer = csv::Writer::from_writer(Vec::new());
-    writer.write_record(COLUMNS)?;
-    for row in rows {
-        writer.write_record([
-            digits(row.time_s, 1),
-            digits(row.wanted_speed_m_per_s, 3),
-            digits(row.speed_m_per_s, 3),
-            digits(row.engine_rpm, 1),
-            digits(row.throttle, 4),
-            digits(row.map_pa / 1e3, 3),
-            digits(row.ect_k - 273.15, 2),
-            digits(row.iat_k - 273.15, 2),
-            digits(row.battery_v, 3),
-            digits(row.lambda, 5),
-            digits(row.wanted_lambda, 5),
-            digits(row.sensor_lambda, 5),
-            digits(percent(row.trim_ln), 3),
-            digits(percent(row.learned_ln), 3),
-            digits(row.open_time_s * 1e3, 4),
-            digits(row.fuel_kg_per_s * 1e3, 4),
-            digits(row.air_kg_per_s * 1e3, 4),
-            digits(row.spark_deg, 2),
-            digits(row.torque_nm, 2),
+pub fn to_csv(rows: &[TraceRow]) -> String {
+    let written = |row: &TraceRow| {
+        [
+            decimals(row.time_s, 1),
+            decimals(row.wanted_speed_m_per_s, 3),
+            decimals(row.speed_m_per_s, 3),
+            decimals(row.engine_rpm, 1),
+            decimals(row.throttle, 4),
+            decimals(row.map_pa / 1e3, 3),
+            decimals(row.ect_k - 273.15, 2),
+            decimals(row.iat_k - 273.15, 2),
+            decimals(row.battery_v, 3),
+            decimals(row.lambda, 5),
+            decimals(row.wanted_lambda, 5),
+            decimals(row.sensor_lambda, 5),
+            decimals(percent(row.trim_ln), 3),
+            decimals(percent(row.learned_ln), 3),
+            decimals(row.open_time_s * 1e3, 4),
+            decimals(row.fuel_kg_per_s * 1e3, 4),
+            decimals(row.air_kg_per_s * 1e3, 4),
+            decimals(row.spark_deg, 2),
+            decimals(row.torque_nm, 2),
             format!("{:?}", row.phase),
-        ])?;
-    }
-    writer.into_inner().map_err(|error| error.into_error().into())
+        ]
+    };
+    csv_text(COLUMNS, rows.iter().map(written))
 }
 
 /// ln of a factor as the percentage that it adds.
@@ -198,20 +194,4 @@ pub fn to_csv(rows: &[TraceRow]) -> Result<Vec<u8>, csv::Error> {
 /// ```
 pub fn percent(ln: f64) -> f64 {
     100.0 * libm::expm1(ln)
-}
-
-/// A number with so many decimals; nothing for one that isn't known.
-fn digits(value: f64, decimals: usize) -> String {
-    if value.is_finite() { format!("{value:.decimals$}") } else { String::new() }
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn an_unknown_value_leaves_its_place_empty() {
-        assert_eq!([digits(f64::NAN, 2), digits(1.0, 2)], ["", "1.00"]);
-        assert!((percent(libm::log(1.1)) - 10.0).abs() < 1e-9);
-    }
 }

@@ -12,6 +12,11 @@
 //! | [`processor`] | the processor's side of the line |
 #![no_std]
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 pub mod digest;
 pub mod message;
 pub mod parcel;

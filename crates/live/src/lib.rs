@@ -9,6 +9,11 @@
 //! [`screen`] draws a bench, [`outcome`] says what its drive came to. [`run`] puts keys, bench and screen together and leaves the terminal
 //! as it was, however it ends.
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 mod bench;
 pub mod keys;
 mod learned;

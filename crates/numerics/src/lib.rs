@@ -35,6 +35,11 @@
 //! Features: `fast-math` takes `micromath` for `f32` on parts without a floating-point unit, `defmt` makes the types loggable.
 #![no_std]
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 pub mod axis;
 pub mod curve;
 pub mod delay;

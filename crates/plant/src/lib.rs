@@ -100,6 +100,11 @@
 //! - Mechanical damage: knock and lean mixtures are counted and hurt nothing.
 #![no_std]
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 mod ambient;
 mod books;
 mod change;

@@ -21,6 +21,11 @@
 //! A part that the story leaves empty says so in the page. `cargo run -p trimwright-report --example invented_drive`
 //! writes a page from invented numbers; `.ci/check_report FILE.html` opens a page in headless Chromium and uses it.
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 mod digits;
 mod driving;
 mod figures;

@@ -36,6 +36,11 @@
 //! With feature `serde` both can be written and read, with `defmt` they can be logged from a microcontroller.
 #![no_std]
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 mod commands;
 mod frame;
 

@@ -18,6 +18,11 @@
 //! [`MOST_ERASES_PER_HOUR`] page erases an hour, over all pages together, with the four pages of 4 KiB they use.
 #![no_std]
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 mod blocking;
 
 use core::ops::Range;

@@ -1,6 +1,6 @@
 //! The columns of a fleet's result, the same in every file: what was drawn, then what came of it.
 
-use std::fmt::Write;
+use trimwright_harness::csv_text::csv_text;
 
 use crate::draw::Draw;
 use crate::fleet::{Engine, Figures};
@@ -156,33 +156,15 @@ pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<ColumnValue>> {
 /// assert!(text.ends_with(",,\"truth vehicle.mass_kg, which is -1\"\n"), "no figures, but a reason");
 /// ```
 pub fn to_csv(rows: &[Vec<ColumnValue>]) -> String {
-    let names: Vec<&str> = COLUMNS.iter().map(|(name, _)| *name).collect();
-    let mut text = names.join(",") + "\n";
-    for row in rows {
-        for (index, value) in row.iter().enumerate() {
-            let comma = if index == 0 { "" } else { "," };
-            // Writing into a String can't fail.
-            let _ = match value {
-                ColumnValue::Whole(Some(value)) => write!(text, "{comma}{value}"),
-                ColumnValue::Real(Some(value)) => write!(text, "{comma}{value}"),
-                ColumnValue::Text(Some(value)) => write!(text, "{comma}{}", quoted(value)),
-                ColumnValue::Whole(None) | ColumnValue::Real(None) | ColumnValue::Text(None) => {
-                    write!(text, "{comma}")
-                }
-            };
-        }
-        text.push('\n');
-    }
-    text
-}
-
-/// As RFC 4180 has it: in quotes where the text holds a comma, a quote or an end of line.
-fn quoted(text: &str) -> String {
-    if text.contains([',', '"', '\n', '\r']) {
-        format!("\"{}\"", text.replace('"', "\"\""))
-    } else {
-        text.to_owned()
-    }
+    let written = |value: &ColumnValue| match value {
+        ColumnValue::Whole(value) => value.map(|value| value.to_string()),
+        ColumnValue::Real(value) => value.map(|value| value.to_string()),
+        ColumnValue::Text(value) => value.clone(),
+    };
+    let row = |row: &Vec<ColumnValue>| {
+        row.iter().map(|value| written(value).unwrap_or_default()).collect::<Vec<_>>()
+    };
+    csv_text(COLUMNS.iter().map(|(name, _)| name), rows.iter().map(row))
 }
 
 #[cfg(test)]

@@ -1,9 +1,10 @@
 //! The learners side by side on the same drive.
 
-use std::fmt::Write;
+use std::iter;
 
 use rayon::prelude::*;
 use trimwright_control::{Options, Strategy};
+use trimwright_harness::csv_text::{csv_text, decimals};
 use trimwright_harness::drive::{Record, Run, RunError, drive_with};
 use trimwright_harness::scenario::Scenario;
 
@@ -76,23 +77,18 @@ pub fn compare(scenario: &Scenario, each: impl Fn() + Sync) -> Result<Vec<Compar
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn to_csv(compared: &[Compared]) -> String {
-    let mut text = "time [s]".to_owned();
-    for each in compared {
-        // Writing into a String can't fail.
-        let _ = write!(text, ",{0} map rms [1],{0} closed loop rms [1]", each.learner);
-    }
-    text.push('\n');
-    let rows = compared.first().map_or(0, |first| first.run.windows.len());
-    for row in 0..rows {
-        let windows = || compared.iter().filter_map(|each| each.run.windows.get(row));
+    let of = |each: &Compared| {
+        ["map rms [1]", "closed loop rms [1]"].map(|what| format!("{} {what}", each.learner))
+    };
+    let head = iter::once("time [s]".to_owned()).chain(compared.iter().flat_map(of));
+    let row = |row: usize| {
+        let windows = || compared.iter().filter_map(move |each| each.run.windows.get(row));
         let time_s = windows().next().map_or(f64::NAN, |window| window.end_s);
-        let _ = write!(text, "{time_s:.0}");
-        for value in windows().flat_map(|window| [window.map_rms, window.closed_loop_rms]) {
-            let _ = if value.is_finite() { write!(text, ",{value:.6}") } else { write!(text, ",") };
-        }
-        text.push('\n');
-    }
-    text
+        let values = windows().flat_map(|window| [window.map_rms, window.closed_loop_rms]);
+        iter::once(format!("{time_s:.0}")).chain(values.map(|value| decimals(value, 6)))
+    };
+    let rows = compared.first().map_or(0, |first| first.run.windows.len());
+    csv_text(head, (0..rows).map(row))
 }
 
 #[cfg(test)]

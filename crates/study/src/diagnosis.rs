@@ -4,8 +4,11 @@
 //! one. Strengths are such that the fault stands out of what sound engines differ by: below, no sensor here can see it, and the learned
 //! map covers it.
 
+use std::iter;
+
 use rayon::prelude::*;
 use trimwright_control::Options;
+use trimwright_harness::csv_text::csv_text;
 use trimwright_harness::drive::learn;
 use trimwright_harness::faults::{Fault, find};
 use trimwright_harness::scenario::Scenario;
@@ -253,21 +256,20 @@ fn fault(index: u32, run_seed: u64) -> Option<(Fault, Cause)> {
 pub fn confusion_csv(runs: &[Diagnosed]) -> String {
     let columns: Vec<Option<Cause>> = Cause::ALL.into_iter().map(Some).chain([None]).collect();
     let name = |cause: &Option<Cause>| cause.map_or("nothing", Cause::name);
-    let heads: Vec<&str> = columns.iter().map(name).collect();
-    let mut text = format!("truth,runs,first_right,within_two,{}\n", heads.join(","));
-    for truth in &columns {
+    let head = ["truth", "runs", "first_right", "within_two"].into_iter().chain(columns.iter().map(name));
+    let row = |truth: &Option<Cause>| {
         let of: Vec<&Diagnosed> = runs.iter().filter(|run| run.truth == *truth).collect();
         let right = of.iter().filter(|run| run.first_right()).count();
         let two = of.iter().filter(|run| run.within_two()).count();
         let said = columns.iter().map(|column| {
             let same =
                 |run: &&&Diagnosed| run.said.as_ref().is_ok_and(|said| said.first() == column.as_ref());
-            of.iter().filter(same).count().to_string()
+            of.iter().filter(same).count()
         });
-        let said: Vec<String> = said.collect();
-        text.push_str(&format!("{},{},{right},{two},{}\n", name(truth), of.len(), said.join(",")));
-    }
-    text
+        let counts = [of.len(), right, two].into_iter().chain(said);
+        iter::once(name(truth).to_owned()).chain(counts.map(|count| count.to_string())).collect::<Vec<_>>()
+    };
+    csv_text(head, columns.iter().map(row))
 }
 
 #[cfg(test)]

@@ -5,9 +5,9 @@
 //! temperature and with the learned map.
 
 use rayon::prelude::*;
-use std::fmt::Write;
 use trimwright_control::{Dtc, LearnedMap, Parameters};
 use trimwright_harness::closed_loop::ClosedLoop;
+use trimwright_harness::csv_text::csv_text;
 use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, find};
 use trimwright_harness::scenario::Scenario;
@@ -441,25 +441,32 @@ fn moved(before_ln: &[f32], sound_ln: &[f32], after_ln: &[f32]) -> f64 {
 /// assert_eq!(table.lines().nth(1), Some("map,open,cruise,yes,P0107,0.30,,0.10,,"));
 /// ```
 pub fn csv(cases: &[Case]) -> String {
-    let mut text = String::from(
-        "sensor,fault,situation,keeps_running,code,seconds_to_code,other_codes,map_moved [%],healed_s,why\n",
-    );
-    for case in cases {
-        let seconds = |seconds: Option<f64>| seconds.map_or(String::new(), |seconds| format!("{seconds:.2}"));
-        let _ = writeln!(
-            text,
-            "{},{},{},{},{},{},{},{:.2},{},{}",
-            case.sensor,
-            case.way,
-            case.situation,
-            if case.keeps_running { "yes" } else { "no" },
-            case.code.unwrap_or_default(),
+    let head = [
+        "sensor",
+        "fault",
+        "situation",
+        "keeps_running",
+        "code",
+        "seconds_to_code",
+        "other_codes",
+        "map_moved [%]",
+        "healed_s",
+        "why",
+    ];
+    let seconds = |seconds: Option<f64>| seconds.map_or(String::new(), |seconds| format!("{seconds:.2}"));
+    let row = |case: &Case| {
+        [
+            case.sensor.to_owned(),
+            case.way.to_owned(),
+            case.situation.to_owned(),
+            if case.keeps_running { "yes" } else { "no" }.to_owned(),
+            case.code.unwrap_or_default().to_owned(),
             seconds(case.seconds_to_code),
             case.other_codes.join(" "),
-            100.0 * case.map_moved,
+            format!("{:.2}", 100.0 * case.map_moved),
             seconds(case.healed_s),
-            case.why(),
-        );
-    }
-    text
+            case.why().to_owned(),
+        ]
+    };
+    csv_text(head, cases.iter().map(row))
 }

@@ -6,6 +6,7 @@
 
 use rayon::prelude::*;
 use trimwright_control::{Controller, Options, Refusal};
+use trimwright_harness::csv_text::csv_text;
 use trimwright_harness::drive::{Learned, RunError, learn};
 use trimwright_harness::faults::examination::experience;
 use trimwright_harness::faults::{Fault, find};
@@ -177,29 +178,36 @@ fn correction_ln(controller: &Controller, at: &Controller) -> f64 {
 /// assert_eq!(table.lines().nth(1), Some("0,2,,,0,0,0,0"), "two sound engines, none accused");
 /// ```
 pub fn csv(runs: &[Leaking]) -> String {
-    let mut text = String::from(
-        "strength,engines,richer_without_check,richer_with_check,flagged,learning_refused,named,named_first\n",
-    );
-    for strength in [0.0].into_iter().chain(STRENGTHS) {
+    let head = [
+        "strength",
+        "engines",
+        "richer_without_check",
+        "richer_with_check",
+        "flagged",
+        "learning_refused",
+        "named",
+        "named_first",
+    ];
+    let row = |strength: f64| {
         let of: Vec<&Leaking> = runs.iter().filter(|run| run.strength == strength).collect();
-        let count = |is: &dyn Fn(&Leaking) -> bool| of.iter().filter(|run| is(run)).count();
+        let count = |is: &dyn Fn(&Leaking) -> bool| of.iter().filter(|run| is(run)).count().to_string();
         let richer = |which: usize| {
             let values: Vec<f64> = of.iter().filter_map(|run| Some(run.richer_ln?[which])).collect();
             let mean_ln = values.iter().sum::<f64>() / values.len() as f64;
             if values.is_empty() { String::new() } else { format!("{:.4}", libm::expm1(mean_ln)) }
         };
-        text.push_str(&format!(
-            "{strength},{},{},{},{},{},{},{}\n",
-            of.len(),
+        [
+            strength.to_string(),
+            of.len().to_string(),
             richer(0),
             richer(1),
             count(&|run| run.flagged),
             count(&|run| run.refused > 0),
             count(&|run| run.said.contains(&Cause::UpstreamAir)),
             count(&|run| run.said.first() == Some(&Cause::UpstreamAir)),
-        ));
-    }
-    text
+        ]
+    };
+    csv_text(head, [0.0].into_iter().chain(STRENGTHS).map(row))
 }
 
 #[cfg(test)]

@@ -4,6 +4,11 @@
 //! Each run is a run of `trimwright-harness`; nothing here changes what happens in one. Runs go to all cores, and no result
 //! depends on how many there are or in which order they finish.
 
+/// The examples of the README.
+#[cfg(doctest)]
+#[doc = include_str!("../README.md")]
+pub struct Readme;
+
 pub mod columns;
 pub mod compare;
 pub mod diagnosis;

@@ -1,5 +1,7 @@
 //! Quantiles of a figure over a fleet.
 
+use trimwright_harness::csv_text::csv_text;
+
 use crate::fleet::{Engine, Figures, with};
 use crate::learners::LEARNERS;
 
@@ -263,24 +265,20 @@ const COUNTED: [(&str, QuantileFigure); 2] = [
 /// assert!(text.contains("kalman,stalls,0,NaN,"), "no engine, no figure");
 /// ```
 pub fn csv(engines: &[Engine]) -> String {
-    let heads: Vec<String> = SHARES.iter().map(|share| format!("q{:.0}", 100.0 * share)).collect();
-    let mut text = format!("learner,figure,engines,{},mean\n", heads.join(","));
+    let quantiles = SHARES.map(|share| format!("q{:.0}", 100.0 * share));
+    let head = ["learner", "figure", "engines"].map(str::to_owned).into_iter().chain(quantiles);
     let figures = || FIGURES.iter().map(|told| (told.name, told.figure)).chain(COUNTED);
-    for (learner, strategy) in LEARNERS {
-        let with_it = with(engines, strategy);
-        if with_it.is_empty() {
-            continue;
-        }
-        for (name, figure) in figures() {
-            let values = sorted(&with_it, figure);
+    let with_it = LEARNERS.map(|(learner, strategy)| (learner, with(engines, strategy)));
+    let rows = with_it.iter().filter(|(_, engines)| !engines.is_empty()).flat_map(|(learner, engines)| {
+        figures().map(move |(name, figure)| {
+            let values = sorted(engines, figure);
             let mean = values.iter().sum::<f64>() / values.len() as f64;
-            let quantiles = SHARES.map(|share| quantile(&values, share));
-            let told: Vec<String> =
-                quantiles.iter().chain([&mean]).map(|value| format!("{value:.5}")).collect();
-            text.push_str(&format!("{learner},{name},{},{}\n", values.len(), told.join(",")));
-        }
-    }
-    text
+            let told = SHARES.map(|share| quantile(&values, share)).into_iter().chain([mean]);
+            let words = [(*learner).to_owned(), name.to_owned(), values.len().to_string()];
+            words.into_iter().chain(told.map(|value| format!("{value:.5}")))
+        })
+    });
+    csv_text(head.chain(["mean".to_owned()]), rows)
 }
 
 #[cfg(test)]

@@ -1,6 +1,7 @@
 //! Whole scenarios with every learner, side by side: figures of one kind for engines and drives of every kind.
 
 use rayon::prelude::*;
+use trimwright_harness::csv_text::csv_text;
 use trimwright_harness::drive::{Record, RunError, drive_learners};
 use trimwright_harness::scenario::Scenario;
 
@@ -91,6 +92,5 @@ pub fn csv(driven: &[DrivenScenario]) -> String {
         let words = [each.scenario.clone(), each.learner.to_owned()].into_iter().chain(written);
         words.chain(counts.map(|count| count.to_string())).chain([figures.dtcs.clone()]).collect::<Vec<_>>()
     };
-    let rows = std::iter::once(heads.collect::<Vec<_>>()).chain(driven.iter().map(row));
-    rows.map(|row| row.join(",") + "\n").collect()
+    csv_text(heads, driven.iter().map(row))
 }

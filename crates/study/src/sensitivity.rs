@@ -5,6 +5,7 @@
 
 use rayon::prelude::*;
 use trimwright_control::{Options, Parameters};
+use trimwright_harness::csv_text::{csv_text, decimals};
 use trimwright_harness::drive::{Record, RunError, drive_with};
 use trimwright_harness::driveability::{Driveability, driveability};
 use trimwright_harness::error::InputError;
@@ -297,11 +298,17 @@ pub fn ranked(rows: &[SensitivityRow]) -> Vec<(&'static str, f64)> {
 
 /// The table as comma-separated values: figures, and their change against the unmoved drive of the scenario.
 pub fn csv(rows: &[SensitivityRow]) -> String {
-    let percent = |ln: f64| if ln.is_finite() { format!("{:.3}", 100.0 * ln) } else { String::new() };
-    let mut text = String::from(
-        "parameter,moved,scenario,learned_map_rms [%],closed_loop_rms [%],demerit,stalls,change\n",
-    );
-    for row in rows {
+    let head = [
+        "parameter",
+        "moved",
+        "scenario",
+        "learned_map_rms [%]",
+        "closed_loop_rms [%]",
+        "demerit",
+        "stalls",
+        "change",
+    ];
+    let written = |row: &SensitivityRow| {
         let change = unmoved(rows, &row.scenario).map_or(f64::NAN, |unmoved| change(row, &unmoved));
         let moved = match (row.path, row.up) {
             (None, _) => "",
@@ -309,15 +316,18 @@ pub fn csv(rows: &[SensitivityRow]) -> String {
             (_, false) => "-20 %",
         };
         let SensitivityFigures { learned_map_rms, closed_loop_rms, demerit, stalls } = row.figures;
-        text.push_str(&format!(
-            "{},{moved},{},{},{},{demerit:.3},{stalls},{change:.4}\n",
-            row.path.unwrap_or("none"),
-            row.scenario,
-            percent(learned_map_rms),
-            percent(closed_loop_rms),
-        ));
-    }
-    text
+        [
+            row.path.unwrap_or("none").to_owned(),
+            moved.to_owned(),
+            row.scenario.clone(),
+            decimals(100.0 * learned_map_rms, 3),
+            decimals(100.0 * closed_loop_rms, 3),
+            format!("{demerit:.3}"),
+            stalls.to_string(),
+            format!("{change:.4}"),
+        ]
+    };
+    csv_text(head, rows.iter().map(written))
 }
 
 /// The value of a parameter, for a sentence about it.

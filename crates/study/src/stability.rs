@@ -455,7 +455,7 @@ mod tests {
     /// The formula against roots computed by an independent program: shared/reference/control_margins.csv, rows "discrete I".
     #[test]
     fn val_the_exact_limit_is_that_of_the_table() {
-        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/../../shared/reference/control_margins.csv");
+        let path = concat!(env!("CARGO_MANIFEST_DIR"), "/shared/reference/control_margins.csv");
         let mut reader = csv::Reader::from_path(path).expect("the table");
         let mut rows = 0;
         for record in reader.records().map(|record| record.expect("a row")) {

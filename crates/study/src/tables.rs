@@ -133,7 +133,7 @@ impl KeptTable {
     }
 
     fn path(&self) -> PathBuf {
-        PathBuf::from(format!("{}/../../shared/studies/{}.csv", env!("CARGO_MANIFEST_DIR"), self.name))
+        PathBuf::from(format!("{}/shared/studies/{}.csv", env!("CARGO_MANIFEST_DIR"), self.name))
     }
 }
 

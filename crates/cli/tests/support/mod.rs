@@ -5,7 +5,7 @@ use std::fs;
 use std::path::Path;
 use std::process::{Command, Output, Stdio};
 
-pub(crate) const VAN: &str = include_str!("../../../../shared/scenarios/delivery-van.toml");
+pub(crate) const VAN: &str = include_str!("../../shared/scenarios/delivery-van.toml");
 
 /// A drive of less than two minutes, so that it takes no time.
 const TRIP: &str = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n100,50\n110,0\n";

@@ -8,7 +8,7 @@ use std::path::Path;
 use toml_edit::{Item, TableLike, Value as Toml};
 
 fn shared() -> std::path::PathBuf {
-    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../shared")
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("shared")
 }
 
 fn schema(name: &str) -> Json {

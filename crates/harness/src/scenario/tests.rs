@@ -3,8 +3,8 @@ use proptest::prelude::*;
 use std::path::Path;
 use trimwright_control::thermistor::Sender;
 
-const VAN: &str = include_str!("../../../../shared/scenarios/delivery-van.toml");
-const ENGINE: &str = include_str!("../../../../shared/engines/van-v8.toml");
+const VAN: &str = include_str!("../../shared/scenarios/delivery-van.toml");
+const ENGINE: &str = include_str!("../../shared/engines/van-v8.toml");
 
 fn parse(text: &str) -> Result<Scenario, InputError> {
     Scenario::parse(&Source {
@@ -227,19 +227,6 @@ fn parameters_of_the_controller_are_set_by_hand() {
     assert!(set.hash() != van().hash());
     let as_it_is = parse(&format!("{VAN}\n[calibration.feedback]\nkeep = \"10 s\"\n")).expect("valid");
     assert_eq!((as_it_is.hash(), as_it_is), (van().hash(), van()), "what changes nothing is nothing");
-}
-
-/// What the README shows of it.
-#[test]
-fn the_example_of_the_readme_is_read() {
-    let readme = include_str!("../../../../README.md");
-    let example = readme.split("```").find_map(|block| block.strip_prefix("toml\n")).expect("an example");
-    let set = parse(&format!("{VAN}\n{example}")).expect("valid");
-    assert_eq!(
-        crate::parameters::changed(&set.parameters),
-        ["sensors.map_pa", "feedback.keep_s"],
-        "what it shows is set"
-    );
 }
 
 #[test]

@@ -49,7 +49,7 @@ fn val_the_500_hp_example_to_the_digit() {
 #[test]
 fn val_pressure_drops_per_metre_within_1_percent_of_the_reference() {
     // shared/reference/fuel_line.csv: Darcy-Weisbach with Colebrook, fluids 1.3.1.
-    let table = include_str!("../../../../shared/reference/fuel_line.csv");
+    let table = include_str!("../../shared/reference/fuel_line.csv");
     let mut reader = csv::Reader::from_reader(table.as_bytes());
     let mut seen = 0;
     for record in reader.records() {
