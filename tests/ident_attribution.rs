@@ -12,7 +12,7 @@ use trimwright_harness::starting::PERIOD_S;
 use trimwright_harness::watch::Watch;
 use trimwright_harness::wheel::Wheel;
 use trimwright_numerics::Real;
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::{DriverInputs, Plant};
 
 /// By how much more must be left in the visited cells when the present cell is taught, ratio: with the van it was 3.5 to 4.8, with the
 /// pickup, whose right correction differs less from cell to cell, 1.2 and more.
@@ -45,19 +45,20 @@ fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32)
     let calibration = scenario.calibration().expect("they were checked");
     let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
     let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
-    let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());
+    let (mut wheel, mut inputs) =
+        (Wheel::for_schedule(&scenario.schedule, &scenario.truth), DriverInputs::default());
     let mut watch = Watch::new(wired.controller());
     let act_steps = (PERIOD_S / STEP_S) as u64;
     for step in 0..(scenario.schedule.duration_s() / STEP_S) as u64 {
         let time_s = wired.time_s();
         if step.is_multiple_of(act_steps) {
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
+            inputs = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
         }
         if present {
             let learner = PresentCell::of(strategy, wired.controller().state());
-            wired.step_with(&learner, &hands);
+            wired.step_with(&learner, &inputs);
         } else {
-            wired.step_with(&strategy, &hands);
+            wired.step_with(&strategy, &inputs);
         }
         watch.look(&wired);
     }

@@ -4,7 +4,7 @@ use std::hint::black_box;
 use trimwright_control::Controller;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
-use trimwright_plant::{Hands, Key, Plant, Range};
+use trimwright_plant::{DriverInputs, Key, Plant, Range};
 use trimwright_signals::{Commands, Frame};
 
 /// Steps in the stretch.
@@ -13,7 +13,7 @@ pub(crate) const STEPS: usize = 10_000;
 /// The moment at which the stretch begins, and what passed over the wires in it.
 pub(crate) struct Stretch {
     start: ClosedLoop,
-    hands: Hands,
+    inputs: DriverInputs,
     frames: Vec<Frame>,
     commands: Vec<Commands>,
 }
@@ -25,16 +25,16 @@ impl Stretch {
         let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("a checked truth");
         let calibration = scenario.calibration().expect("checked answers");
         let mut start = ClosedLoop::new(plant, Controller::new(calibration));
-        let hands = |key, range, throttle| Hands { key, range, throttle, ..Hands::default() };
-        let drive = hands(Key::On, Range::Drive, 0.2);
-        for (seconds, hands) in [
-            (2.0, &hands(Key::On, Range::Park, 0.0)),
-            (2.5, &hands(Key::Start, Range::Park, 0.0)),
-            (5.0, &hands(Key::On, Range::Park, 0.0)),
+        let inputs = |key, range, throttle| DriverInputs { key, range, throttle, ..DriverInputs::default() };
+        let drive = inputs(Key::On, Range::Drive, 0.2);
+        for (seconds, inputs) in [
+            (2.0, &inputs(Key::On, Range::Park, 0.0)),
+            (2.5, &inputs(Key::Start, Range::Park, 0.0)),
+            (5.0, &inputs(Key::On, Range::Park, 0.0)),
             (30.0, &drive),
         ] {
             for _ in 0..(seconds / STEP_S) as usize {
-                start.step(hands);
+                start.step(inputs);
             }
         }
         let mut running = start.clone();
@@ -46,14 +46,14 @@ impl Stretch {
         assert!(running.view().vehicle_m_per_s > 5.0, "the car drives");
         let mut plant = start.plant().clone();
         let frames = commands.iter().map(|now| plant.step(now, &drive, STEP_S).clone()).collect();
-        Self { start, hands: drive, frames, commands }
+        Self { start, inputs: drive, frames, commands }
     }
 
     /// Drives it with the loop closed.
     pub(crate) fn drive(&self) {
         let mut running = self.start.clone();
         for _ in 0..STEPS {
-            running.step(black_box(&self.hands));
+            running.step(black_box(&self.inputs));
         }
         black_box(running);
     }
@@ -62,7 +62,7 @@ impl Stretch {
     pub(crate) fn drive_plant(&self) {
         let mut plant = self.start.plant().clone();
         for commands in &self.commands {
-            black_box(plant.step(black_box(commands), &self.hands, STEP_S));
+            black_box(plant.step(black_box(commands), &self.inputs, STEP_S));
         }
     }
 

@@ -8,7 +8,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::starting::PERIOD_S;
 use trimwright_harness::watch::Watch;
 use trimwright_harness::wheel::Wheel;
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::{DriverInputs, Plant};
 
 /// A lesson as it was heard.
 pub(crate) struct Heard {
@@ -37,16 +37,17 @@ pub(crate) fn drive() -> Road {
     let calibration = scenario.calibration().expect("they were checked");
     let plant = Plant::new(scenario.truth.clone(), scenario.seed).expect("it was checked");
     let mut wired = ClosedLoop::new(plant, Controller::new(calibration.clone()));
-    let (mut wheel, mut hands) = (Wheel::for_schedule(&scenario.schedule, &scenario.truth), Hands::default());
+    let (mut wheel, mut inputs) =
+        (Wheel::for_schedule(&scenario.schedule, &scenario.truth), DriverInputs::default());
     let (mut watch, mut lessons) = (Watch::new(wired.controller()), Vec::new());
     let act_steps = (PERIOD_S / STEP_S) as u64;
     for step in 0..(scenario.schedule.duration_s() / STEP_S) as u64 {
         let time_s = wired.time_s();
         if step.is_multiple_of(act_steps) {
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
+            inputs = wheel.act(time_s, time_s, &scenario.schedule, &wired.view()).clone();
         }
         let taken = wired.controller().state().counts().lessons();
-        wired.step(&hands);
+        wired.step(&inputs);
         watch.look(&wired);
         let state = wired.controller().state();
         if state.counts().lessons() > taken {

@@ -4,12 +4,12 @@ use super::RPM;
 use trimwright_control::{Controller, Options};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 
 /// The default van's engine, warm and running.
 pub(crate) struct Stand {
     pub(crate) wired: ClosedLoop,
-    pub(crate) hands: Hands,
+    pub(crate) inputs: DriverInputs,
 }
 
 impl Stand {
@@ -22,9 +22,9 @@ impl Stand {
         let calibration = scenario.calibration().expect("they were checked");
         let controller = Controller::new(calibration.with_options(options));
         let plant = Plant::new(truth, scenario.seed).expect("a truth within its ranges");
-        let mut stand = Self { wired: ClosedLoop::new(plant, controller), hands: Hands::default() };
+        let mut stand = Self { wired: ClosedLoop::new(plant, controller), inputs: DriverInputs::default() };
         for (key, seconds) in [(Key::On, 2.0), (Key::Start, 1.5), (Key::On, 10.0)] {
-            stand.hands.key = key;
+            stand.inputs.key = key;
             stand.run(seconds, |_| ());
         }
         stand
@@ -32,13 +32,13 @@ impl Stand {
 
     /// Lets the dynamometer hold this speed.
     pub(crate) fn hold_rpm(&mut self, rpm: f64) {
-        self.hands.dyno_rad_per_s = Some(rpm * RPM);
+        self.inputs.dyno_rad_per_s = Some(rpm * RPM);
     }
 
     /// Runs for so long and looks after each step of a millisecond.
     pub(crate) fn run(&mut self, seconds: f64, mut look: impl FnMut(&ClosedLoop)) {
         for _ in 0..(seconds / STEP_S) as u64 {
-            self.wired.step(&self.hands);
+            self.wired.step(&self.inputs);
             look(&self.wired);
         }
     }

@@ -6,7 +6,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
 use trimwright_harness::starting;
 use trimwright_harness::wheel::Wheel;
-use trimwright_plant::{Books, Hands, Plant, View};
+use trimwright_plant::{Balances, DriverInputs, Plant, View};
 
 /// Revolutions a minute to radians a second.
 pub(crate) const RPM: f64 = core::f64::consts::PI / 30.0;
@@ -17,7 +17,7 @@ const CYCLE_RAD: f64 = 2.0 * core::f64::consts::TAU;
 pub(crate) struct Rig {
     closed_loop: ClosedLoop,
     wheel: Wheel,
-    hands: Hands,
+    inputs: DriverInputs,
     schedule: Schedule,
 }
 
@@ -40,7 +40,7 @@ impl Rig {
         let calibration = scenario.calibration().expect("checked answers");
         let plant = Plant::new(scenario.truth, scenario.seed).expect("a checked truth");
         let closed_loop = ClosedLoop::with_step(plant, Controller::new(calibration), step_s);
-        Self { closed_loop, wheel, hands: Hands::default(), schedule: scenario.schedule }
+        Self { closed_loop, wheel, inputs: DriverInputs::default(), schedule: scenario.schedule }
     }
 
     /// Goes on until a time of the schedule.
@@ -49,9 +49,9 @@ impl Rig {
         while self.closed_loop.time_s() < time_s - 1e-9 {
             if self.closed_loop.steps().is_multiple_of(act_steps) {
                 let (now_s, view) = (self.closed_loop.time_s(), self.closed_loop.view());
-                self.hands = self.wheel.act(now_s, now_s, &self.schedule, &view).clone();
+                self.inputs = self.wheel.act(now_s, now_s, &self.schedule, &view).clone();
             }
-            self.closed_loop.step(&self.hands);
+            self.closed_loop.step(&self.inputs);
         }
     }
 
@@ -73,8 +73,8 @@ impl Rig {
         self.closed_loop.view()
     }
 
-    pub(crate) fn books(&self) -> Books {
-        self.closed_loop.plant().books()
+    pub(crate) fn balances(&self) -> Balances {
+        self.closed_loop.plant().balances()
     }
 
     pub(crate) fn plant(&self) -> &Plant {
@@ -87,10 +87,10 @@ impl Rig {
 
     /// Over the next seconds on a dynamometer: mean brake pressure, Pa, and fuel per work, g/kWh.
     pub(crate) fn pull(&mut self, seconds: f64) -> Pull {
-        let (before, from_s) = (self.books(), self.time_s());
+        let (before, from_s) = (self.balances(), self.time_s());
         let speed_rad_per_s = self.view().speed_rad_per_s;
         self.run_to(from_s + seconds);
-        let after = self.books();
+        let after = self.balances();
         let work_j = after.load_j - before.load_j;
         let cycles = 0.5 * (speed_rad_per_s + self.view().speed_rad_per_s) * seconds / CYCLE_RAD;
         Pull {

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::time::Instant;
 
 use trimwright_control::{Calibration, Controller, LearnedMap, Options, Refusal, Strategy};
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::{DriverInputs, Plant};
 
 use crate::cells::Cells;
 use crate::closed_loop::{ClosedLoop, STEP_S};
@@ -375,7 +375,7 @@ fn drive_plan(
     let learning = plan.calibration.options().learning;
     let mut closed_loop = ClosedLoop::new(plant, controller);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-    let mut hands = Hands::default();
+    let mut hands = DriverInputs::default();
     let (mut rows, mut snapshots, mut pass_distance_km) = (Vec::new(), Vec::new(), Vec::new());
     let (mut error_squares, mut acts) = (0.0, 0_u64);
 
@@ -469,7 +469,7 @@ fn assess(
     let wall_s = base.wall_s + learning.wall_s + after.wall_s;
     let watch = learning.watch;
     let state = learning.closed_loop.controller().state();
-    let fuel_kg = learning.closed_loop.plant().books().fuel_injected_kg;
+    let fuel_kg = learning.closed_loop.plant().balances().fuel_injected_kg;
     let late_s = learned.common.delay_s;
     let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
     let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(calibration.parameters());

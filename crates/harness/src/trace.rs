@@ -106,14 +106,14 @@ impl Row {
     /// use trimwright_harness::{trace::Row, watch::Watch};
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// let mut watch = Watch::new(&controller);
     /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 10_000)] {
     ///     for _ in 0..steps {
-    ///         closed_loop.step(&Hands { key, ..Hands::default() });
+    ///         closed_loop.step(&DriverInputs { key, ..DriverInputs::default() });
     ///         watch.look(&closed_loop);
     ///     }
     /// }

@@ -92,7 +92,7 @@ pub struct Window {
 /// ```
 /// # use trimwright_control::{Calibration, Controller};
 /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-/// # use trimwright_plant::{Hands, Key, Plant};
+/// # use trimwright_plant::{DriverInputs, Key, Plant};
 /// use trimwright_harness::watch::Watch;
 /// # let van = Scenario::load("delivery-van")?;
 /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
@@ -100,7 +100,7 @@ pub struct Window {
 /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
 /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 80_000)] {
 ///     for _ in 0..steps {
-///         closed_loop.step(&Hands { key, ..Hands::default() });
+///         closed_loop.step(&DriverInputs { key, ..DriverInputs::default() });
 ///         watch.look(&closed_loop);
 ///     }
 /// }
@@ -197,7 +197,7 @@ impl Watch {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// use trimwright_harness::watch::Watch;
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
@@ -205,7 +205,7 @@ impl Watch {
     /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 5_000)] {
     ///     for _ in 0..steps {
-    ///         closed_loop.step(&Hands { key, ..Hands::default() });
+    ///         closed_loop.step(&DriverInputs { key, ..DriverInputs::default() });
     ///         watch.look(&closed_loop);
     ///     }
     /// }

@@ -1,6 +1,6 @@
 //! Who works the car: a driver on the road, or the operator of a dynamometer.
 
-use trimwright_plant::{Hands, Truth, View};
+use trimwright_plant::{DriverInputs, Truth, View};
 
 use crate::driver::{Driver, Feel};
 use crate::operator::Operator;
@@ -64,7 +64,7 @@ impl Wheel {
     /// assert!((closed_loop.view().vehicle_m_per_s - 10.0).abs() < 0.7, "36 km/h");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
+    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &DriverInputs {
         match self {
             Self::Driver(driver) => driver.act(time_s, schedule_s, schedule, view),
             Self::Operator(operator) => operator.act(time_s, &schedule.at(schedule_s), view),

@@ -10,7 +10,7 @@ use trimwright_harness::faults::{Fault, FaultKind, KINDS, Timeline};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::starting::{PERIOD_S, Starting};
 use trimwright_harness::watch::Watch;
-use trimwright_plant::{Hands, Key, Plant, Range};
+use trimwright_plant::{DriverInputs, Key, Plant, Range};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
 pub(crate) const STRETCH_S: f64 = PERIOD_S;
@@ -110,7 +110,7 @@ pub struct Bench {
     closed_loop: ClosedLoop,
     starting: Starting,
     ignition: bool,
-    hands: Hands,
+    hands: DriverInputs,
     watch: Watch,
     past: VecDeque<Point>,
     stretches: u32,
@@ -145,7 +145,7 @@ impl Bench {
             closed_loop: ClosedLoop::new(plant, Controller::new(calibration)),
             starting: Starting::new(),
             ignition: true,
-            hands: Hands::default(),
+            hands: DriverInputs::default(),
             watch,
             past: VecDeque::with_capacity(POINTS),
             stretches: 0,
@@ -311,7 +311,7 @@ impl Bench {
     /// assert_eq!(bench.hands().range, Range::Drive);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn hands(&self) -> &Hands {
+    pub fn hands(&self) -> &DriverInputs {
         &self.hands
     }
 

@@ -14,7 +14,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
 use trimwright_harness::starting;
 use trimwright_harness::wheel::Wheel;
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 
 /// How long the fault is there, s.
 ///
@@ -229,7 +229,7 @@ fn right_codes(sensor: &str, way: &str, situation: &str) -> &'static [&'static s
 struct Car {
     closed_loop: ClosedLoop,
     wheel: Wheel,
-    hands: Hands,
+    hands: DriverInputs,
     steps: u64,
     /// Fuel burned up to the last look, kg, and time since which none was under a foot that asks for power, s.
     burned_kg: f64,
@@ -244,7 +244,7 @@ impl Car {
         Ok(Self {
             closed_loop: ClosedLoop::new(plant, controller),
             wheel,
-            hands: Hands::default(),
+            hands: DriverInputs::default(),
             steps: 0,
             burned_kg: 0.0,
             unburned_s: 0.0,
@@ -280,7 +280,7 @@ impl Car {
     }
 
     fn watch_burning(&mut self) {
-        let burned_kg = self.closed_loop.plant().books().fuel_burned_kg;
+        let burned_kg = self.closed_loop.plant().balances().fuel_burned_kg;
         let starved = burned_kg == self.burned_kg && self.hands.throttle > ASKS;
         self.unburned_s = if starved { self.unburned_s + starting::PERIOD_S } else { 0.0 };
         self.burned_kg = burned_kg;

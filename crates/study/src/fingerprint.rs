@@ -14,7 +14,7 @@ use trimwright_harness::shipped::SCENARIOS;
 use trimwright_harness::starting;
 use trimwright_harness::wheel::Wheel;
 use trimwright_link::Digest;
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::{DriverInputs, Plant};
 use trimwright_signals::{Commands, Frame};
 
 use crate::learners::LEARNERS;
@@ -87,15 +87,15 @@ fn drive(
     let calibration = timeline.calibration()?.with_options(options);
     let mut controller = Controller::new(calibration);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-    let (mut commands, mut hands) = (Commands::default(), Hands::default());
+    let (mut commands, mut inputs) = (Commands::default(), DriverInputs::default());
     let period = (starting::PERIOD_S / STEP_S).round() as u64;
     for step in 0..(seconds / STEP_S).round() as u64 {
         if step.is_multiple_of(period) {
             let time_s = step as f64 * STEP_S;
             plant.set_truth(timeline.truth(time_s))?;
-            hands = wheel.act(time_s, time_s, &scenario.schedule, &plant.view()).clone();
+            inputs = wheel.act(time_s, time_s, &scenario.schedule, &plant.view()).clone();
         }
-        let frame = plant.step(&commands, &hands, STEP_S);
+        let frame = plant.step(&commands, &inputs, STEP_S);
         commands = controller.step(frame);
         look(frame, &commands);
     }

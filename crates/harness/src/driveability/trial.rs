@@ -1,7 +1,7 @@
 //! One engine at one temperature, its hands, and what its events showed.
 
 use trimwright_control::{Calibration, Controller, LearnedMap};
-use trimwright_plant::{Hands, Key, Plant};
+use trimwright_plant::{DriverInputs, Key, Plant};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::run_error::RunError;
@@ -29,7 +29,7 @@ pub(super) struct Car<'a> {
 /// An engine being tried.
 pub(super) struct Trial {
     pub(super) closed_loop: ClosedLoop,
-    pub(super) hands: Hands,
+    pub(super) hands: DriverInputs,
     /// Times it died after it had caught.
     pub(super) stalls: u32,
     catch: Catch,
@@ -55,7 +55,7 @@ impl Trial {
             (ZERO_DEGC_K + degc, ZERO_DEGC_K + degc.min(BONNET_DEGC));
         let plant = Plant::new(truth, car.scenario.seed)?;
         let controller = Controller::new(calibration.clone()).with_learned(car.learned.clone());
-        let hands = Hands { key: Key::On, ..Hands::default() };
+        let hands = DriverInputs { key: Key::On, ..DriverInputs::default() };
         Ok(Self {
             closed_loop: ClosedLoop::new(plant, controller),
             hands,

@@ -15,7 +15,7 @@ use serde::Serialize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use trimwright_control::{Controller, Options, Refusal};
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::{DriverInputs, Plant};
 
 /// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
 /// engine has, so that the pedal is down for a while. Engineering judgement.
@@ -187,7 +187,7 @@ pub fn experience(
     let mut watch = Watch::new(&controller);
     let mut closed_loop = ClosedLoop::new(plant, controller);
     let mut wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-    let mut hands = Hands::default();
+    let mut hands = DriverInputs::default();
     let mut notes = Notes::default();
     let steps = (scenario.schedule.duration_s().min(most_s) / STEP_S).round() as u64;
     let (act_steps, look_steps) =
@@ -229,7 +229,7 @@ const RUNS_RPM: f64 = 300.0;
 const STANDS_M_PER_S: f64 = 0.1;
 
 impl Notes {
-    fn act(&mut self, closed_loop: &ClosedLoop, hands: &Hands, wanted_m_per_s: f64) {
+    fn act(&mut self, closed_loop: &ClosedLoop, hands: &DriverInputs, wanted_m_per_s: f64) {
         let view = closed_loop.view();
         let rpm = view.speed_rad_per_s * RPM;
         self.acts += 1;
@@ -246,11 +246,11 @@ impl Notes {
     }
 
     fn finish(self, closed_loop: &ClosedLoop, watch: &Watch, wheel: &Wheel) -> Experience {
-        let (view, books) = (closed_loop.view(), closed_loop.plant().books());
+        let (view, balances) = (closed_loop.view(), closed_loop.plant().balances());
         let state = closed_loop.controller().state();
         let [count, sum, squares] = self.idle;
         let idle_rpm = sum / count;
-        let charges = books.charges.max(1) as f64;
+        let charges = balances.charges.max(1) as f64;
         let idle_limit = 1.4 * closed_loop.controller().calibration().answers().idle_speed_rad_per_s;
         Experience {
             ran_s: self.ran as f64 * starting::PERIOD_S,
@@ -260,12 +260,12 @@ impl Notes {
             idle_swing_rpm: libm::sqrt((squares / count - idle_rpm * idle_rpm).max(0.0)),
             speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.acts as f64),
             distance_m: view.distance_m,
-            fuel_kg: books.fuel_injected_kg,
+            fuel_kg: balances.fuel_injected_kg,
             hottest_k: self.hottest_k,
             last_k: view.coolant_k,
             last_v: view.supply_v,
-            misfires: books.misfires as f64 / charges,
-            knocks: books.knocks as f64 / charges,
+            misfires: balances.misfires as f64 / charges,
+            knocks: balances.knocks as f64 / charges,
             mixture_ln: watch.steady.mean(),
             codes: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
             guard_trips: state.lean_guard().trips(),

@@ -2,7 +2,7 @@ use super::*;
 use crate::closed_loop::ClosedLoop;
 use crate::scenario::Scenario;
 use trimwright_control::Controller;
-use trimwright_plant::{Hands, Plant};
+use trimwright_plant::{DriverInputs, Plant};
 
 fn parse(text: &str) -> Result<Vec<Fault>, InputError> {
     let document = Document::parse("van.toml", text)?;
@@ -139,7 +139,7 @@ fn the_plant_has_the_fault_while_it_is_there_and_is_sound_again_afterwards() {
     let mut timeline = Timeline::new(&scenario);
     for step in 0..200 {
         timeline.step(&mut closed_loop).expect("in range");
-        closed_loop.step(&Hands::default());
+        closed_loop.step(&DriverInputs::default());
         let weak = closed_loop.plant().truth().faults.weak_pump;
         assert_eq!(weak > 0.0, (50..100).contains(&step), "step {step}");
     }

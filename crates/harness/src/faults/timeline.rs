@@ -100,7 +100,7 @@ impl<'a> Timeline<'a> {
     /// # use trimwright_control::{Calibration, Controller};
     /// use trimwright_harness::faults::{Fault, Timeline, find};
     /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::{Hands, Plant};
+    /// use trimwright_plant::{DriverInputs, Plant};
     /// let fault = Fault { from_s: 0.5, ..Fault::usual(find("fans_dead").expect("a kind")) };
     /// let van = Scenario { faults: vec![fault], ..Scenario::load("delivery-van")? };
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
@@ -108,7 +108,7 @@ impl<'a> Timeline<'a> {
     /// let mut closed_loop = ClosedLoop::new(Plant::new(timeline.truth(0.0), van.seed)?, controller);
     /// for step in 1..=1000 {
     ///     timeline.step(&mut closed_loop)?;
-    ///     closed_loop.step(&Hands::default());
+    ///     closed_loop.step(&DriverInputs::default());
     ///     assert_eq!(closed_loop.plant().truth().faults.fans_dead, step > 500);
     /// }
     /// # Ok::<(), Box<dyn std::error::Error>>(())

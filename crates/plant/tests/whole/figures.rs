@@ -6,14 +6,14 @@ use trimwright_plant::gas::{CYCLE_RAD, ICE_K, RPM};
 
 /// Mean brake pressure, Pa, and fuel per work, kg/J, held at a speed on the dynamometer.
 fn pull(rig: &mut Rig, rpm: f64, throttle: f64, lambda: f64) -> (f64, f64) {
-    rig.hands.dyno_rad_per_s = Some(rpm * RPM);
-    rig.hands.throttle = throttle;
+    rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
+    rig.inputs.throttle = throttle;
     rig.lambda = lambda;
     rig.run(6.0);
-    let before = rig.plant.books();
+    let before = rig.plant.balances();
     let start_s = rig.plant.view().time_s;
     rig.run(2.0);
-    let after = rig.plant.books();
+    let after = rig.plant.balances();
     let seconds = rig.plant.view().time_s - start_s;
     let work_j = after.load_j - before.load_j;
     let cycles = rig.plant.view().speed_rad_per_s * seconds / CYCLE_RAD;
@@ -58,7 +58,7 @@ fn best_part_load_consumption() {
 fn idle(truth: Truth, rpm: f64) -> (f64, f64) {
     let mut rig = Rig::new(truth);
     rig.start(3.0);
-    rig.hands.dyno_rad_per_s = Some(rpm * RPM);
+    rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
     for _ in 0..120 {
         rig.run(0.5);
         // Idle air until the dynamometer has nothing to hold.
@@ -103,8 +103,8 @@ fn a_cold_engine_needs_more_fuel_starts_and_warms_up() {
     // Under a light driving load; then the thermostat holds: 8 to 25 minutes is plausible, common practice,
     // no source.
     rig.lambda = 0.95;
-    rig.hands.dyno_rad_per_s = Some(1800.0 * RPM);
-    rig.hands.throttle = 0.06;
+    rig.inputs.dyno_rad_per_s = Some(1800.0 * RPM);
+    rig.inputs.throttle = 0.06;
     rig.run(300.0);
     let five_minutes_k = rig.plant.view().coolant_k;
     assert!(five_minutes_k < ICE_K + 75.0, "{five_minutes_k}");
@@ -117,7 +117,7 @@ fn a_cold_engine_needs_more_fuel_starts_and_warms_up() {
 fn altitude_takes_its_share_of_power() {
     let torque = |altitude_m: f64| {
         let mut rig = Rig::new(warm());
-        rig.hands.altitude_m = Some(altitude_m);
+        rig.inputs.altitude_m = Some(altitude_m);
         rig.start(3.0);
         pull(&mut rig, 2500.0, 1.0, 0.87).0
     };

@@ -4,7 +4,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 use trimwright_numerics::parameters::padded;
 use trimwright_plant::{
-    Circuit, Coupling, Faults, Hands, Ignition, Key, Plant, Range, Sender, Supply, Truth,
+    Circuit, Coupling, DriverInputs, Faults, Ignition, Key, Plant, Range, Sender, Supply, Truth,
 };
 use trimwright_signals::Commands;
 
@@ -65,8 +65,8 @@ impl Dice {
         t.injectors.count = self.draw(1.0, 8.0) as u8;
         t.injectors.static_flow_kg_per_s = self.draw(1e-4, 0.05);
         t.injectors.rated_drop_pa = self.draw(50e3, 600e3);
-        t.injectors.delay_drop = self.draw(-0.5, 0.5);
-        t.injectors.bend_s = self.draw(0.0, 5e-4);
+        t.injectors.delay_pressure_slope = self.draw(-0.5, 0.5);
+        t.injectors.nonlinearity_s = self.draw(0.0, 5e-4);
         t.injectors.spread = self.draw(0.0, 0.2);
         t.injectors.clogged = [0.0; 8].map(|_| self.draw(0.0, 1.0));
         t.fuel_system.supply = self.pick(&[Supply::Return, Supply::RegulatedAtTank, Supply::Returnless]);
@@ -85,8 +85,8 @@ impl Dice {
         t.fuel_system.fuel_k = self.draw(240.0, 340.0);
         t.film.x_scale = self.draw(0.0, 2.0);
         t.film.tau_scale = self.draw(0.2, 5.0);
-        t.film.flash = self.draw(0.0, 1.0);
-        t.film.draw = self.draw(0.05, 1.0);
+        t.film.flash_share = self.draw(0.0, 1.0);
+        t.film.draw_share = self.draw(0.05, 1.0);
         t.film.air_heat_share = self.draw(0.0, 1.0);
         t.distribution.spread = self.draw(0.0, 0.3);
         t.combustion.ignition = self.pick(&[Ignition::Commanded, Ignition::Distributor]);
@@ -134,16 +134,16 @@ impl Dice {
             clogged_filter: self.draw(0.0, 1000.0),
             lost_pulses: self.draw(0.0, 1.0),
             extra_pulses_hz: self.draw(0.0, 1000.0),
-            map: self.pick(&[Circuit::Sound, Circuit::Open, Circuit::Grounded, Circuit::Supplied]),
+            map: self.pick(&[Circuit::FaultFree, Circuit::Open, Circuit::Grounded, Circuit::Supplied]),
             thermostat_open: self.coin(),
             ..Faults::default()
         };
         t
     }
 
-    fn hands(&mut self) -> Hands {
+    fn inputs(&mut self) -> DriverInputs {
         let dyno = self.wild() * 500.0;
-        Hands {
+        DriverInputs {
             key: self.pick(&[Key::Off, Key::On, Key::On, Key::Start]),
             throttle: self.wild(),
             brake: self.wild(),
@@ -209,15 +209,15 @@ fn tortured(seed: u64, steps: u32) {
     let mut dice = Dice(Xoshiro256PlusPlus::seed_from_u64(seed));
     let truth = dice.truth();
     let mut plant = Plant::new(truth.clone(), seed).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
-    let mut hands = dice.hands();
+    let mut inputs = dice.inputs();
     let mut last_us = 0;
     for step in 0..steps {
         if step % 16 == 0 {
-            hands = dice.hands();
+            inputs = dice.inputs();
         }
         let commands = if step % 4 == 0 { dice.commands() } else { Commands::default() };
         let dt_s = dice.pick(&[1e-3, 1e-3, 5e-4, 2e-3, f64::NAN, 1.0]);
-        let frame = plant.step(&commands, &hands, dt_s);
+        let frame = plant.step(&commands, &inputs, dt_s);
         for volts in [frame.map_v, frame.tp_v, frame.ect_v, frame.iat_v, frame.frp_v, frame.o2_v] {
             assert!((0.0..=5.0).contains(&volts), "seed {seed}: {frame:?}");
         }

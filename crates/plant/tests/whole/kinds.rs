@@ -72,8 +72,8 @@ fn each_kind_starts_idles_and_pulls() {
         let idle = rig.rpm();
         assert!((550.0..1500.0).contains(&idle), "{name}: {idle} rpm");
         assert!(rig.plant.view().sensor_lambda > 0.9 && rig.plant.view().sensor_lambda < 1.1, "{name}");
-        rig.hands.dyno_rad_per_s = Some(full_rpm * RPM);
-        rig.hands.throttle = 1.0;
+        rig.inputs.dyno_rad_per_s = Some(full_rpm * RPM);
+        rig.inputs.throttle = 1.0;
         rig.lambda = 0.87;
         rig.run(4.0);
         let view = rig.plant.view();
@@ -90,7 +90,7 @@ fn the_sensor_of_a_single_bank_sees_every_cylinder() {
     truth.distribution.spread = 0.2;
     let mut rig = Rig::new(truth);
     rig.start(20.0);
-    rig.hands.dyno_rad_per_s = Some(1500.0 * RPM);
+    rig.inputs.dyno_rad_per_s = Some(1500.0 * RPM);
     let mut sum = 0.0;
     for _ in 0..200 {
         rig.run(0.05);

@@ -1,14 +1,14 @@
 //! The plant in a rig: a fuel law that knows the truth stands in for a controller.
 
 use trimwright_plant::gas::{ICE_K, RPM};
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 use trimwright_signals::Commands;
 
 /// A plant with a fuel law that aims at a mixture from the true filling, so that the plant can be tried
 /// without a controller.
 pub(crate) struct Rig {
     pub(crate) plant: Plant,
-    pub(crate) hands: Hands,
+    pub(crate) inputs: DriverInputs,
     pub(crate) commands: Commands,
     pub(crate) lambda: f64,
     /// Fuel over what the mixture asks for, against film and cold.
@@ -20,11 +20,11 @@ impl Rig {
     pub(crate) fn new(truth: Truth) -> Self {
         let commands = Commands { pump_duty: 1.0, iac_duty: 0.3, spark_deg: 25.0, ..Commands::default() };
         let plant = Plant::new(truth, 5).unwrap();
-        Self { plant, hands: Hands::default(), commands, lambda: 1.0, rich: 1.0, dt_s: 1e-3 }
+        Self { plant, inputs: DriverInputs::default(), commands, lambda: 1.0, rich: 1.0, dt_s: 1e-3 }
     }
 
     pub(crate) fn step(&mut self) {
-        let frame = self.plant.step(&self.commands, &self.hands, self.dt_s);
+        let frame = self.plant.step(&self.commands, &self.inputs, self.dt_s);
 
         self.commands.open_time_s = [0.0; 8];
         if frame.pulses_us.is_empty() {
@@ -55,16 +55,16 @@ impl Rig {
 
     /// Cranks until it runs, and idles for `seconds`.
     pub(crate) fn start(&mut self, seconds: f64) {
-        self.hands.key = Key::On;
+        self.inputs.key = Key::On;
         self.run(1.0);
-        self.hands.key = Key::Start;
+        self.inputs.key = Key::Start;
         self.rich = 2.0;
         let mut cranked_s = 0.0;
         while self.rpm() < 450.0 && cranked_s < 8.0 {
             self.run(0.05);
             cranked_s += 0.05;
         }
-        self.hands.key = Key::On;
+        self.inputs.key = Key::On;
         // Fuel for the film, less and less.
         let end_s = self.plant.view().time_s + seconds;
         while self.plant.view().time_s < end_s {
