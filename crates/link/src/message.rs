@@ -6,6 +6,7 @@ use trimwright_signals::{Commands, Frame};
 
 /// Message from the host, which runs the plant, to the processor, which runs the controller. Each is answered by one [`ToHost`].
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum ToProcessor {
     /// Restart the controller; answered by [`ToHost::Ready`].
     Start {
@@ -26,6 +27,7 @@ pub enum ToProcessor {
 
 /// Answer of the processor to the host.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum ToHost {
     /// Done.
     Ready,
@@ -39,6 +41,7 @@ pub enum ToHost {
 
 /// Why the processor rejected a message.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum Rejection {
     /// The packet was damaged.
     Damaged,

@@ -25,6 +25,7 @@ const BODY_BYTES: usize = MAX_BYTES - 4;
 
 /// Why received bytes are not a valid packet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum PacketError {
     /// More than [`MAX_BYTES`] without an end mark, or a message does not fit.
     TooLong,

@@ -19,6 +19,7 @@ pub struct Axis<T, const N: usize> {
 /// Why breakpoints are not a valid axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum AxisError {
     /// Fewer than two breakpoints.
     TooShort,

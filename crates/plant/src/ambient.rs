@@ -26,6 +26,7 @@ trimwright_numerics::parameters! {
 
 /// Outside air at one altitude.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Air {
     /// Pressure, Pa.
     pub pressure_pa: f64,

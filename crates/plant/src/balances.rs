@@ -11,6 +11,7 @@
 /// - heat released = indicated work + coolant + exhaust
 /// - indicated work at the crank + starter = kinetic + pumping + losses + load
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[non_exhaustive]
 pub struct Balances {
     /// Moist air into the manifold.
     pub air_in_kg: f64,

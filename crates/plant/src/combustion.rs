@@ -12,6 +12,7 @@ const RELEASED: [f64; 8] = [0.53763, 0.60233, 0.66753, 0.73321, 0.79934, 0.86588
 
 /// Control of the spark advance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Ignition {
     /// The controller's command is in effect.
     Commanded,

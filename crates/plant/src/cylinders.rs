@@ -4,6 +4,7 @@ use crate::distribution::MAX_CYLINDERS;
 
 /// One intake event: the charge of one cylinder.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[non_exhaustive]
 pub struct CylinderEvent {
     /// Time since power-up at which the intake closed, s.
     pub time_s: f64,

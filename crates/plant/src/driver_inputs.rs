@@ -4,6 +4,7 @@ use trimwright_numerics::Real;
 
 /// Position of the ignition key.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Key {
     /// No spark, fuel pump or injectors; commands are ignored. Frames are still produced.
     #[default]

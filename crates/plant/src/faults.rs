@@ -7,6 +7,7 @@ const NOISY_V: f64 = 0.5;
 
 /// State of a sensor's circuit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Circuit {
     /// No fault.
     FaultFree,

@@ -51,6 +51,7 @@ pub struct FillingModel {
 
 /// Filling of a cylinder at one operating point.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct FillingPoint {
     /// Filling efficiency on manifold density, 0 to 2.
     pub efficiency: f64,

@@ -38,6 +38,7 @@ pub(crate) const EVAPORATION_J_PER_KG: f64 = 350e3;
 
 /// X and tau at one operating point.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct FilmCoefficients {
     /// Fraction of the injected fuel that lands on the wall, 0 to 0.95.
     pub x: f64,

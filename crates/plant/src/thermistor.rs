@@ -19,6 +19,7 @@ const LN_OHM: (f64, f64) = (-4.0, 25.0);
 
 /// Characteristic of a temperature sender.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Sender {
     /// 10 kOhm at 25 degC.
     TenKiloOhm,

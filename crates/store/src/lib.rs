@@ -42,6 +42,7 @@ const BUFFER_BYTES: usize = IMAGE_BYTES + 260;
 
 /// Why a slot has no usable image.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum SlotError {
     /// The slot was never written.
     Empty,
@@ -62,6 +63,7 @@ pub struct Restored {
 
 /// Why nothing can be stored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum StoreError {
     /// The range is not two or more whole pages.
     Range,
