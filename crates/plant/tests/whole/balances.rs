@@ -1,10 +1,10 @@
-//! Mass and energy close; the same run repeats; the numerics are converged.
+//! Mass and energy balances close; the same seed repeats; the numerics are converged.
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
 use trimwright_plant::{Balances, Key, Range, Truth};
 
-/// A minute of a bit of everything.
+/// A drive of about a minute with load, overrun, braking and grade.
 fn drive(rig: &mut Rig) {
     rig.start(8.0);
     rig.inputs.range = Range::Drive;
@@ -47,7 +47,7 @@ fn check(balances: &Balances, heating_value: f64) {
         balances.crank_indicated_j + balances.starter_j,
         balances.kinetic_j + balances.pumping_j + balances.losses_j + balances.load_j,
     );
-    // The crank balances with the mean speed of each step, the cylinders by angle.
+    // The crank integrates with the mean speed of each step, the cylinders by angle.
     assert!((balances.crank_indicated_j / balances.work_j - 1.0).abs() < 5e-3, "{balances:?}");
 }
 

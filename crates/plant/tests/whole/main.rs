@@ -1,5 +1,5 @@
-//! The plant as a whole: balances that close, figures that are plausible, and no input that breaks it.
-#![expect(clippy::print_stdout, reason = "how much was tried is worth telling")]
+//! The plant as a whole: balances close, figures are plausible, no input breaks it.
+#![expect(clippy::print_stdout, reason = "prints how many cases ran")]
 
 mod balances;
 mod figures;

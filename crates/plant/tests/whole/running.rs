@@ -1,4 +1,4 @@
-//! Starting, stopping, driving, and what the sensor sees when.
+//! Starting, stopping, driving, transport delay, faults.
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
@@ -44,7 +44,7 @@ fn without_spark_it_floods_the_exhaust_with_oxygen() {
 fn delay_s(rpm: f64, throttle: f64) -> f64 {
     let mut truth = warm();
     truth.distribution.spread = 0.0;
-    // Without a film the fuel answers at once: what is left is travel.
+    // Without a wall film only the transport delay is left.
     truth.film.x_scale = 0.0;
     truth.film.draw_share = 1.0;
     let mut rig = Rig::new(truth);
@@ -88,7 +88,7 @@ fn sprint_s(truth: Truth) -> f64 {
 }
 
 #[test]
-fn it_drives_off_and_reaches_60_mph_in_a_vans_time() {
+fn it_drives_off_and_reaches_60_mph_in_the_usual_time_of_a_van() {
     // 9 to 18 s for a loaded van with a mild V8: common practice, no source.
     let seconds = sprint_s(warm());
     assert!((9.0..18.0).contains(&seconds), "{seconds}");
@@ -122,7 +122,7 @@ fn a_vacuum_leak_leans_nothing_that_is_metered_by_pressure_but_lifts_the_idle() 
 }
 
 #[test]
-fn faults_of_wires_pulses_and_pump_show_where_they_should() {
+fn faults_of_circuits_pulses_and_pump_show_in_the_frame() {
     let mut truth = warm();
     truth.faults.ect = Circuit::Open;
     truth.faults.lost_pulses = 0.5;
@@ -268,12 +268,12 @@ fn an_exhaust_leak_reads_lean_at_idle_and_hardly_at_speed_and_a_bend_everywhere(
 }
 
 #[test]
-fn ethanol_that_nobody_told_of_leans_the_same_pulse() {
-    let share = |ethanol_share: f64| {
+fn unknown_ethanol_leans_the_mixture_of_the_same_pulse() {
+    let lambda = |ethanol_share: f64| {
         let mut truth = warm();
         truth.fuel.ethanol_share = ethanol_share;
         let mut rig = Rig::new(truth.clone());
-        // The rig doses by petrol's air demand whatever is in the tank.
+        // The rig doses by the stoichiometric ratio of petrol.
         rig.lambda = Truth::mild_v8().stoich_afr() / truth.stoich_afr();
         rig.start(5.0);
         rig.inputs.dyno_rad_per_s = Some(1500.0 * RPM);
@@ -282,6 +282,6 @@ fn ethanol_that_nobody_told_of_leans_the_same_pulse() {
         rig.plant.events().first().map_or_else(|| rig.plant.view().sensor_lambda, |event| event.lambda)
     };
     // 14.6022 over 14.0095 for E10: atom balance.
-    let ratio = share(0.10) / share(0.0);
+    let ratio = lambda(0.10) / lambda(0.0);
     assert!((ratio / (14.6022 / 14.0095) - 1.0).abs() < 0.02, "{ratio}");
 }
