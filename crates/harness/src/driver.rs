@@ -136,7 +136,7 @@ impl Driver {
         &self.starting
     }
 
-    /// What hands and feet do; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
+    /// Driver inputs; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
     /// the schedule.
     ///
     /// ```

@@ -45,7 +45,7 @@ impl Wheel {
         }
     }
 
-    /// What hands and feet do; called every [`crate::starting::PERIOD_S`]. `time_s` is the time since power-up, `schedule_s`
+    /// Driver inputs; called every [`crate::starting::PERIOD_S`]. `time_s` is the time since power-up, `schedule_s`
     /// the place in the schedule.
     ///
     /// ```

@@ -61,7 +61,7 @@ impl Ambient {
 const WATER_TO_AIR: f64 = 18.015_27 / 28.964_42;
 
 /// Saturation pressure of water vapour over liquid water, Pa: `611.2 exp(17.62 t / (243.12 + t))`, t in degC (WMO Guide to
-/// Instruments and Methods of Observation, annex 4.B, formula from memory; held against a property table in
+/// Instruments and Methods of Observation, annex 4.B, formula from memory; checked against a property table in
 /// the tests).
 pub fn saturation_pa(temperature_k: f64) -> f64 {
     let celsius = temperature_k - ICE_K;

@@ -41,39 +41,68 @@ pub(crate) const TASK_100MS_S: f64 = 0.1;
 /// Outputs of the 10 ms and 100 ms tasks, of the last cylinder event and of the last step, constant until recomputed.
 #[derive(Clone, Debug)]
 pub(crate) struct SlowSignals {
+    /// Step length, s.
     pub(crate) dt_s: f64,
+    /// Steps per second.
     pub(crate) per_s: f64,
+    /// Fraction `1 - exp(-dt/tau)` of the MAP lag per step.
     pub(crate) map_share: f64,
+    /// The same of the oxygen sensor.
     pub(crate) o2_share: f64,
+    /// Outside air.
     pub(crate) air: Air,
+    /// Density of the outside air.
     pub(crate) density_kg_per_m3: f64,
+    /// `sqrt(R T)` of the intake air, m/s.
     pub(crate) root_rt: f64,
+    /// X and tau of the wall film.
     pub(crate) film: FilmCoefficients,
+    /// Opening delay of the injectors.
     pub(crate) delay_s: f64,
+    /// Voltage at the fuel pump.
     pub(crate) pump_v: f64,
+    /// Opening of the idle-air valve, 0 to 1.
     pub(crate) iac: f64,
+    /// Filling efficiency and residual gas.
     pub(crate) filling: FillingPoint,
+    /// Exhaust back pressure.
     pub(crate) back_pressure_pa: f64,
+    /// Filtered exhaust flow of the whole engine.
     pub(crate) exhaust_kg_per_s: f64,
+    /// Indicated torque in the present firing interval.
     pub(crate) indicated_nm: f64,
+    /// Spark advance in effect.
     pub(crate) spark_deg: f64,
+    /// Knock index of the last charge.
     pub(crate) knock_index: f64,
+    /// Factor on the motored friction, by oil temperature.
     pub(crate) rubbing: f64,
+    /// Throttle opening, 0 to 1.
     pub(crate) throttle: f64,
+    /// Effective area of the throttle plates.
     pub(crate) plate_area_m2: f64,
+    /// Fuel injected in the last step.
     pub(crate) injected_kg: f64,
+    /// Air through the manifold in the last step.
     pub(crate) flows: ManifoldFlows,
+    /// Torques at the crank in the last step.
     pub(crate) torques: Torques,
 }
 
 /// Sums since the last task or cylinder event.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct RunningSums {
+    /// Moist air out of the manifold since the last intake event.
     pub(crate) air_kg: f64,
+    /// Nitrous oxide since the last intake event.
     pub(crate) nitrous_kg: f64,
+    /// Heat into the coolant since the last 100 ms task.
     pub(crate) coolant_j: f64,
+    /// Air into the manifold since the last 100 ms task.
     pub(crate) intake_kg: f64,
+    /// Time since the last 10 ms task.
     pub(crate) since_10ms_task_s: f64,
+    /// Time since the last 100 ms task.
     pub(crate) since_100ms_task_s: f64,
 }
 
