@@ -35,29 +35,29 @@ fn tip_in(film_compensation: bool) -> TipIn {
     let options = Options { film_compensation, feedback: false, learning: false, ..Options::default() };
     let mut stand = Stand::start(options, |truth| (truth.film.x_scale, truth.film.tau_scale) = (1.0, 1.0));
     stand.hold_rpm(1800.0);
-    stand.hands().throttle = 0.10;
+    stand.inputs().throttle = 0.10;
     stand.run(60.0, |_| ());
     let mut injected_kg_per_s = 0.0;
     stand.run(1.0, |wired| injected_kg_per_s += wired.view().injected_kg_per_s / 1000.0);
-    let (before, books) = (stand.wired().view(), stand.wired().plant().books());
+    let (before, balances) = (stand.wired().view(), stand.wired().plant().balances());
 
     let mut lambda = Vec::new();
     for step in 0..100 {
-        stand.hands().throttle = 0.10 + 0.12 * f64::from(step.min(10)) / 10.0;
+        stand.inputs().throttle = 0.10 + 0.12 * f64::from(step.min(10)) / 10.0;
         stand.run(0.03, |wired| {
             let events = wired.plant().events().iter();
             lambda.extend(events.map(|event| (event.time_s - before.time_s, event.lambda)));
         });
     }
-    let (after, books_after) = (stand.wired().view(), stand.wired().plant().books());
-    let airborne_kg = books_after.fuel_airborne_kg - books.fuel_airborne_kg;
-    let drawn_kg = books_after.fuel_drawn_kg - books.fuel_drawn_kg;
+    let (after, balances_after) = (stand.wired().view(), stand.wired().plant().balances());
+    let airborne_kg = balances_after.fuel_airborne_kg - balances.fuel_airborne_kg;
+    let drawn_kg = balances_after.fuel_drawn_kg - balances.fuel_drawn_kg;
     TipIn {
         lambda,
         film_kg: before.film_kg,
         rest_film_kg: before.film_x * before.film_tau_s * injected_kg_per_s,
         gained_kg: after.film_kg - before.film_kg,
-        missing_kg: books_after.fuel_injected_kg - books.fuel_injected_kg - drawn_kg - airborne_kg,
+        missing_kg: balances_after.fuel_injected_kg - balances.fuel_injected_kg - drawn_kg - airborne_kg,
     }
 }
 

@@ -57,7 +57,7 @@ pub(crate) fn exact_limit(delay: usize) -> f64 {
 /// How long the gas travels in the simulated engine at this speed, s.
 fn travel_s(stand: &mut Stand, rpm: f64) -> f64 {
     stand.hold_rpm(rpm);
-    stand.hands().throttle = 0.08;
+    stand.inputs().throttle = 0.08;
     stand.run(5.0, |_| ());
     let view = stand.wired().view();
     view.time_s - view.sensed_intake_s

@@ -11,7 +11,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{SessionBuilder, Until};
 use trimwright_harness::watch::Watch;
 use trimwright_numerics::Real;
-use trimwright_plant::Hands;
+use trimwright_plant::DriverInputs;
 
 /// By how much more must be left in the visited cells when the present cell is taught, ratio: with the van it was 3.5 to 4.8, with the
 /// pickup, whose right correction differs less from cell to cell, 1.2 and more.
@@ -43,12 +43,12 @@ impl Learner for PresentCell {
 fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
     let mut session = SessionBuilder::new(scenario.clone()).build().expect("it was checked");
     let mut watch = Watch::new(session.closed_loop().controller());
-    let step = |closed_loop: &mut ClosedLoop, hands: &Hands| {
+    let step = |closed_loop: &mut ClosedLoop, inputs: &DriverInputs| {
         if present {
             let learner = PresentCell::of(strategy, closed_loop.controller().state());
-            closed_loop.step_with(&learner, hands);
+            closed_loop.step_with(&learner, inputs);
         } else {
-            closed_loop.step_with(&strategy, hands);
+            closed_loop.step_with(&strategy, inputs);
         }
         Ok(())
     };

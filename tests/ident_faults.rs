@@ -25,8 +25,8 @@ fn with(scenario: &Scenario, fault: Fault) -> Scenario {
 fn written(closed_loop: &ClosedLoop, text: &mut String) {
     text.clear();
     let (controller, commands) = (closed_loop.controller().state(), closed_loop.commands());
-    let (view, books) = (closed_loop.view(), closed_loop.plant().books());
-    write!(text, "{controller:?} {commands:?} {view:?} {books:?} ").expect("a string takes any text");
+    let (view, balances) = (closed_loop.view(), closed_loop.plant().balances());
+    write!(text, "{controller:?} {commands:?} {view:?} {balances:?} ").expect("a string takes any text");
 }
 
 fn assert_finite(text: &str, what: &str) {

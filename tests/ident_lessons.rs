@@ -92,7 +92,7 @@ fn val_lesson_3_flows_with_the_root_of_pressure_and_loses_the_late_time() {
         row.agrees("flow_ratio_to_300kPa", flowing(drop_pa) / flowing(DROP_PA), 1e-5);
     }
     // The line of fuel over open time starts at the delay, and the bend takes its own length from long pulses.
-    let start_s = injectors.delay_s(SUPPLY_V, DROP_PA) + injectors.bend_s;
+    let start_s = injectors.delay_s(SUPPLY_V, DROP_PA) + injectors.nonlinearity_s;
     assert!((answer.offset_s - start_s).abs() < 2e-6, "{}", answer.offset_s);
     // What is missing of a pulse is the late time over the time that it flows.
     for open_s in [4e-3, 8e-3, 16e-3] {

@@ -7,7 +7,7 @@
 use trimwright_control::feedback::FeedbackParameters;
 use trimwright_control::{Controller, Options};
 use trimwright_harness::scenario::Scenario;
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 use trimwright_signals::{Commands, Frame};
 
 /// Steps of 1 ms.
@@ -59,7 +59,7 @@ struct Bench {
     plant: Plant,
     controller: Controller,
     commands: Commands,
-    hands: Hands,
+    inputs: DriverInputs,
     slope: f32,
     o2_v: f32,
 }
@@ -67,7 +67,7 @@ struct Bench {
 impl Bench {
     fn run(&mut self, seconds: f64, mut look: impl FnMut(&Self)) {
         for _ in 0..(seconds / STEP_S).round() as u64 {
-            let mut frame: Frame = self.plant.step(&self.commands, &self.hands, STEP_S).clone();
+            let mut frame: Frame = self.plant.step(&self.commands, &self.inputs, STEP_S).clone();
             frame.o2_v = (LAMBDA_1_V + self.slope * (frame.o2_v - LAMBDA_1_V)).clamp(0.0, 5.0);
             self.o2_v = frame.o2_v;
             self.commands = self.controller.step(&frame);
@@ -88,16 +88,16 @@ fn warm(point: &Point, change: impl Fn(&mut Truth)) -> (Bench, Truth) {
         plant: Plant::new(truth.clone(), 1).expect("a truth"),
         controller: Controller::new(calibration),
         commands: Commands::default(),
-        hands: Hands { key: Key::On, ..Hands::default() },
+        inputs: DriverInputs { key: Key::On, ..DriverInputs::default() },
         slope: 1.0,
         o2_v: 0.0,
     };
     bench.run(2.0, |_| ());
-    bench.hands.key = Key::Start;
+    bench.inputs.key = Key::Start;
     bench.run(1.5, |_| ());
-    bench.hands.key = Key::On;
-    bench.hands.dyno_rad_per_s = Some(point.rpm * std::f64::consts::PI / 30.0);
-    bench.hands.throttle = point.throttle;
+    bench.inputs.key = Key::On;
+    bench.inputs.dyno_rad_per_s = Some(point.rpm * std::f64::consts::PI / 30.0);
+    bench.inputs.throttle = point.throttle;
     bench.run(WARMS_S, |_| ());
     (bench, truth)
 }

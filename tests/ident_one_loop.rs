@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 const STEPS: [(&str, &str); 5] = [
     ("harness/src/session.rs", "the loop itself"),
     ("harness/src/closed_loop.rs", "one step of it: plant, then controller"),
-    ("harness/src/drive/logbook.rs", "hands the session a step on another processor"),
+    ("harness/src/drive/logbook.rs", "inputs the session a step on another processor"),
     ("link/src/processor.rs", "answers one frame"),
     ("control/src/controller.rs", "a step is one with the options' learner"),
 ];
@@ -59,10 +59,10 @@ fn ident_the_loop_is_driven_in_one_place() {
 
 #[test]
 fn a_second_loop_would_be_found() {
-    let loops = "fn drive() {\n    for _ in 0..9 {\n        self.closed_loop.step(&hands);\n    }\n}\n";
+    let loops = "fn drive() {\n    for _ in 0..9 {\n        self.closed_loop.step(&inputs);\n    }\n}\n";
     assert_eq!(stepping(loops), 1);
     assert_eq!(
-        stepping(&format!("/// closed_loop.step(&hands);\n#[cfg(test)]\nmod tests {{\n{loops}}}\n")),
+        stepping(&format!("/// closed_loop.step(&inputs);\n#[cfg(test)]\nmod tests {{\n{loops}}}\n")),
         0
     );
 }

@@ -4,7 +4,7 @@ use std::hint::black_box;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{SessionBuilder, Until};
-use trimwright_plant::{Hands, Key, Range};
+use trimwright_plant::{DriverInputs, Key, Range};
 use trimwright_signals::{Commands, Frame};
 
 /// Steps in the stretch.
@@ -13,7 +13,7 @@ pub(crate) const STEPS: usize = 10_000;
 /// The moment at which the stretch begins, and what passed over the wires in it.
 pub(crate) struct Stretch {
     start: ClosedLoop,
-    hands: Hands,
+    inputs: DriverInputs,
     frames: Vec<Frame>,
     commands: Vec<Commands>,
 }
@@ -23,15 +23,15 @@ impl Stretch {
     pub(crate) fn new() -> Self {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
         let mut session = SessionBuilder::new(scenario).by_hand().build().expect("it was checked");
-        let hands = |key, range, throttle| Hands { key, range, throttle, ..Hands::default() };
-        let drive = hands(Key::On, Range::Drive, 0.2);
-        for (seconds, hands) in [
-            (2.0, hands(Key::On, Range::Park, 0.0)),
-            (2.5, hands(Key::Start, Range::Park, 0.0)),
-            (5.0, hands(Key::On, Range::Park, 0.0)),
+        let inputs = |key, range, throttle| DriverInputs { key, range, throttle, ..DriverInputs::default() };
+        let drive = inputs(Key::On, Range::Drive, 0.2);
+        for (seconds, inputs) in [
+            (2.0, inputs(Key::On, Range::Park, 0.0)),
+            (2.5, inputs(Key::Start, Range::Park, 0.0)),
+            (5.0, inputs(Key::On, Range::Park, 0.0)),
             (30.0, drive.clone()),
         ] {
-            *session.hands_mut() = hands;
+            *session.inputs_mut() = inputs;
             session.run(Until::After(seconds), &mut ()).expect("it has no faults");
         }
         let start = session.closed_loop().clone();
@@ -44,14 +44,14 @@ impl Stretch {
         assert!(running.view().vehicle_m_per_s > 5.0, "the car drives");
         let mut plant = start.plant().clone();
         let frames = commands.iter().map(|now| plant.step(now, &drive, STEP_S).clone()).collect();
-        Self { start, hands: drive, frames, commands }
+        Self { start, inputs: drive, frames, commands }
     }
 
     /// Drives it with the loop closed.
     pub(crate) fn drive(&self) {
         let mut running = self.start.clone();
         for _ in 0..STEPS {
-            running.step(black_box(&self.hands));
+            running.step(black_box(&self.inputs));
         }
         black_box(running);
     }
@@ -60,7 +60,7 @@ impl Stretch {
     pub(crate) fn drive_plant(&self) {
         let mut plant = self.start.plant().clone();
         for commands in &self.commands {
-            black_box(plant.step(black_box(commands), &self.hands, STEP_S));
+            black_box(plant.step(black_box(commands), &self.inputs, STEP_S));
         }
     }
 

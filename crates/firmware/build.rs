@@ -1,4 +1,4 @@
-//! Hands the memory map to the linker, and the map of the log's words where there is a log.
+//! Passes the memory map to the linker, and with feature `defmt` the section of the log's texts.
 
 use std::env;
 use std::path::PathBuf;

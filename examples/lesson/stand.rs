@@ -5,7 +5,7 @@ use trimwright_control::Options;
 use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{Moment, Session, SessionBuilder, Until};
-use trimwright_plant::{Hands, Key, Truth};
+use trimwright_plant::{DriverInputs, Key, Truth};
 
 /// The default van's engine, warm and running.
 pub(crate) struct Stand {
@@ -21,7 +21,7 @@ impl Stand {
         let session = SessionBuilder::new(scenario).with_options(options).by_hand().build();
         let mut stand = Self { session: session.expect("a truth within its ranges") };
         for (key, seconds) in [(Key::On, 2.0), (Key::Start, 1.5), (Key::On, 10.0)] {
-            stand.hands().key = key;
+            stand.inputs().key = key;
             stand.run(seconds, |_| ());
         }
         stand
@@ -33,13 +33,13 @@ impl Stand {
     }
 
     /// What is done with the engine.
-    pub(crate) fn hands(&mut self) -> &mut Hands {
-        self.session.hands_mut()
+    pub(crate) fn inputs(&mut self) -> &mut DriverInputs {
+        self.session.inputs_mut()
     }
 
     /// Lets the dynamometer hold this speed.
     pub(crate) fn hold_rpm(&mut self, rpm: f64) {
-        self.hands().dyno_rad_per_s = Some(rpm * RPM);
+        self.inputs().dyno_rad_per_s = Some(rpm * RPM);
     }
 
     /// Runs for so long and looks after each step of a millisecond.

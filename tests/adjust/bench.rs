@@ -2,7 +2,7 @@
 
 use trimwright_control::{Calibration, Controller, Options};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 
 /// Zero degrees Celsius, K: ISO 80000-5.
 pub(crate) const ZERO_DEGC_K: f64 = 273.15;
@@ -35,7 +35,7 @@ pub(crate) fn at_degc(truth: &Truth, degc: f64) -> Truth {
 #[derive(Clone)]
 pub(crate) struct Bench {
     pub(crate) closed_loop: ClosedLoop,
-    pub(crate) hands: Hands,
+    pub(crate) inputs: DriverInputs,
 }
 
 impl Bench {
@@ -44,7 +44,7 @@ impl Bench {
         let plant = Plant::new(truth, seed).expect("a truth in range");
         Self {
             closed_loop: ClosedLoop::new(plant, Controller::new(calibration)),
-            hands: Hands { key: Key::On, ..Hands::default() },
+            inputs: DriverInputs { key: Key::On, ..DriverInputs::default() },
         }
     }
 
@@ -61,7 +61,7 @@ impl Bench {
         let mut controller = Controller::new(calibration);
         controller.restore(self.closed_loop.controller().state().clone());
         let closed_loop = ClosedLoop::new(self.closed_loop.plant().clone(), controller);
-        Self { closed_loop, hands: self.hands.clone() }
+        Self { closed_loop, inputs: self.inputs.clone() }
     }
 
     /// The same with options changed.
@@ -82,14 +82,14 @@ impl Bench {
     /// Primes and cranks until the engine catches.
     pub(crate) fn start(&mut self) {
         self.run(PRIMES_S, |_| ());
-        self.hands.key = Key::Start;
+        self.inputs.key = Key::Start;
         let mut cranked_s = 0.0;
         while self.speed() < CAUGHT_RAD_PER_S && cranked_s < LONGEST_CRANKING_S {
             self.run(STEP_S, |_| ());
             cranked_s += STEP_S;
         }
         assert!(self.speed() >= CAUGHT_RAD_PER_S, "it does not start");
-        self.hands.key = Key::On;
+        self.inputs.key = Key::On;
     }
 
     /// Crank speed, rad/s.
@@ -100,7 +100,7 @@ impl Bench {
     /// Lets time pass.
     pub(crate) fn run(&mut self, seconds: f64, mut look: impl FnMut(&ClosedLoop)) {
         for _ in 0..(seconds / STEP_S).round() as u32 {
-            self.closed_loop.step(&self.hands);
+            self.closed_loop.step(&self.inputs);
             look(&self.closed_loop);
         }
     }
@@ -109,7 +109,7 @@ impl Bench {
     pub(crate) fn until(&mut self, longest_s: f64, mut is_so: impl FnMut(&ClosedLoop) -> bool) -> f64 {
         let mut waited_s = 0.0;
         while waited_s < longest_s {
-            self.closed_loop.step(&self.hands);
+            self.closed_loop.step(&self.inputs);
             waited_s += STEP_S;
             if is_so(&self.closed_loop) {
                 return waited_s;
@@ -120,18 +120,18 @@ impl Bench {
 
     /// A dynamometer holds this speed, rad/s, and the foot this pedal.
     pub(crate) fn hold(&mut self, speed_rad_per_s: f64, throttle: f64, seconds: f64) {
-        (self.hands.dyno_rad_per_s, self.hands.throttle) = (Some(speed_rad_per_s), throttle);
+        (self.inputs.dyno_rad_per_s, self.inputs.throttle) = (Some(speed_rad_per_s), throttle);
         self.run(seconds, |_| ());
     }
 
     /// A dynamometer holds this speed, rad/s, and the foot this share of the outside pressure in the manifold.
     pub(crate) fn hold_load(&mut self, speed_rad_per_s: f64, load: f64, seconds: f64) {
-        self.hands.dyno_rad_per_s = Some(speed_rad_per_s);
-        self.hands.throttle = self.hands.throttle.max(0.05);
+        self.inputs.dyno_rad_per_s = Some(speed_rad_per_s);
+        self.inputs.throttle = self.inputs.throttle.max(0.05);
         for _ in 0..(seconds / PEDAL_S).round() as u32 {
             let view = self.closed_loop.view();
             let missing = load - view.map_pa / view.ambient_pa;
-            self.hands.throttle = (self.hands.throttle + missing * PEDAL_PER_S * PEDAL_S).clamp(0.04, 1.0);
+            self.inputs.throttle = (self.inputs.throttle + missing * PEDAL_PER_S * PEDAL_S).clamp(0.04, 1.0);
             self.run(PEDAL_S, |_| ());
         }
     }

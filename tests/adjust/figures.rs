@@ -105,7 +105,7 @@ fn cranked_mg_a_charge(car: &Car, throttle: f64) -> f64 {
     bench.run(2.0, |_| ());
     let before_mg = injected_mg(&bench);
     // Held at the starter's speed: an engine that catches would be cranked for a few charges only.
-    bench.hands.key = Key::Start;
+    bench.inputs.key = Key::Start;
     bench.hold(200.0 * RPM, throttle, 0.0);
     let mut charges = 0;
     bench.run(1.0, |closed_loop| charges += closed_loop.plant().events().len());
@@ -121,11 +121,11 @@ pub(crate) fn prime_mg(car: &Car) -> f64 {
 
 /// When that comes, s.
 pub(crate) fn prime_s(car: &Car) -> f64 {
-    standing(car, COLD_DEGC).until(2.0, |closed_loop| closed_loop.plant().books().fuel_injected_kg > 0.0)
+    standing(car, COLD_DEGC).until(2.0, |closed_loop| closed_loop.plant().balances().fuel_injected_kg > 0.0)
 }
 
 fn injected_mg(bench: &Bench) -> f64 {
-    1e6 * bench.closed_loop.plant().books().fuel_injected_kg
+    1e6 * bench.closed_loop.plant().balances().fuel_injected_kg
 }
 
 /// Highest speed within 3 s after a start, rpm.
@@ -162,7 +162,7 @@ pub(crate) fn cold_idle_rpm(car: &Car) -> f64 {
 /// Speed of a hot idle with air conditioning, rpm.
 pub(crate) fn ac_idle_rpm(car: &Car) -> f64 {
     let mut bench = car.warm();
-    bench.hands.ac = true;
+    bench.inputs.ac = true;
     bench.run(30.0, |_| ());
     bench.mean(10.0, rpm)
 }
@@ -178,9 +178,9 @@ pub(crate) fn knocks(car: &Car) -> f64 {
     let mut bench = Bench::standing(truth, car.scenario.seed, car.calibration.clone());
     bench.start();
     bench.hold(2200.0 * RPM, 1.0, 2.0);
-    let before = bench.closed_loop.plant().books();
+    let before = bench.closed_loop.plant().balances();
     bench.run(4.0, |_| ());
-    let after = bench.closed_loop.plant().books();
+    let after = bench.closed_loop.plant().balances();
     100.0 * (after.knocks - before.knocks) as f64 / (after.charges - before.charges) as f64
 }
 
@@ -215,8 +215,8 @@ pub(crate) fn idle_spark_deg(car: &Car) -> f64 {
 pub(crate) fn cranking_spark_deg(car: &Car) -> f64 {
     let mut bench = standing(car, 88.0);
     bench.run(2.0, |_| ());
-    bench.hands.key = Key::Start;
-    bench.until(2.0, |closed_loop| closed_loop.plant().books().charges > 0);
+    bench.inputs.key = Key::Start;
+    bench.until(2.0, |closed_loop| closed_loop.plant().balances().charges > 0);
     spark_deg(&bench.closed_loop)
 }
 
@@ -231,7 +231,7 @@ pub(crate) fn hot_spark_deg(car: &Car) -> f64 {
 /// Spark in effect just after the foot has ended coasting.
 pub(crate) fn returning_spark_deg(car: &Car) -> f64 {
     let mut bench = coasting(car);
-    bench.hands.throttle = 0.15;
+    bench.inputs.throttle = 0.15;
     bench.run(0.05, |_| ());
     bench.mean(0.1, spark_deg)
 }
@@ -252,7 +252,7 @@ fn tip_in(car: &Car) -> (f64, f64) {
     let before = bench.lambda(1.0);
     let (mut leanest, mut sum, mut count) = (0.0_f64, 0.0, 0.0);
     for step in 1..=1000 {
-        bench.hands.throttle = 0.1 + 0.5 * (f64::from(step) * 1e-3 / 0.2).min(1.0);
+        bench.inputs.throttle = 0.1 + 0.5 * (f64::from(step) * 1e-3 / 0.2).min(1.0);
         bench.run(1e-3, |closed_loop| {
             for event in closed_loop.plant().events() {
                 leanest = leanest.max(event.lambda);
@@ -321,7 +321,7 @@ pub(crate) fn cut_after_s(car: &Car) -> f64 {
     let mut bench = car.warm();
     // Barely open before: of a pedal let go farther the wall alone would feed the engine for a while.
     bench.hold(coasts(car), 0.035, 4.0);
-    bench.hands.throttle = 0.0;
+    bench.inputs.throttle = 0.0;
     let mut watch = FuelWatch::default();
     bench.until(6.0, |closed_loop| watch.is_cut(closed_loop)) - NONE_FOR_S
 }
@@ -340,7 +340,7 @@ pub(crate) fn lowest_rpm_at_the_limit(car: &Car) -> f64 {
 
 fn at_the_limit(car: &Car) -> Bench {
     let mut bench = car.warm();
-    bench.hands.throttle = 0.5;
+    bench.inputs.throttle = 0.5;
     let limit = f64::from(car.scenario.answers.rev_limit_rad_per_s);
     bench.until(8.0, |closed_loop| closed_loop.view().speed_rad_per_s > limit);
     bench
@@ -390,7 +390,7 @@ fn boosted(car: &Car, over_idle_rad_per_s: f64, throttle: f64) -> Bench {
     let mut bench = car.warm();
     bench.hold(idle(car) + over_idle_rad_per_s, 0.3, 3.0);
     bench.hold(idle(car) + over_idle_rad_per_s, throttle, 1.5);
-    bench.hands.nitrous_armed = true;
+    bench.inputs.nitrous_armed = true;
     bench
 }
 
@@ -413,7 +413,7 @@ pub(crate) fn hot_nitrous_g_per_s(car: &Car) -> f64 {
     bench.start();
     bench.run(26.0, |_| ());
     bench.hold(idle(car) + 240.0, 1.0, 1.5);
-    bench.hands.nitrous_armed = true;
+    bench.inputs.nitrous_armed = true;
     nitrous_g_per_s(&mut bench)
 }
 

@@ -43,7 +43,7 @@ fn val_injector_flow_goes_with_the_root_of_the_pressure() {
 fn val_injector_sizing_arithmetic() {
     const POUND_PER_HOUR: f64 = 0.453_592_37 / 3600.0;
     let mut injectors = Truth::mild_v8().injectors;
-    (injectors.static_flow_kg_per_s, injectors.bend_s) = (39.06 * POUND_PER_HOUR, 0.0);
+    (injectors.static_flow_kg_per_s, injectors.nonlinearity_s) = (39.06 * POUND_PER_HOUR, 0.0);
     let drop_pa = injectors.rated_drop_pa;
     let flowing_s = 0.8;
     let fed_kg = injectors.fuel_kg(flowing_s + injectors.delay_s(13.5, drop_pa), 13.5, drop_pa);

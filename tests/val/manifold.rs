@@ -1,7 +1,7 @@
 //! Filling and emptying of the intake manifold, on the whole plant held at a speed by a dynamometer.
 
 use std::f64::consts::PI;
-use trimwright_plant::{Hands, Key, Plant, Range, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Range, Truth};
 use trimwright_signals::Commands;
 
 const STEP_S: f64 = 1e-4;
@@ -30,20 +30,20 @@ fn val_emptying_follows_the_published_time_constant() {
         let truth = motored();
         let (volume_m3, cylinders) = (truth.manifold.volume_m3, f64::from(truth.engine.cylinders));
         let mut plant = Plant::new(truth, 1).expect("a sound truth");
-        let hands = |throttle| Hands {
+        let inputs = |throttle| DriverInputs {
             key: Key::On,
             range: Range::Park,
             throttle,
             dyno_rad_per_s: Some(speed),
-            ..Hands::default()
+            ..DriverInputs::default()
         };
         let commands = Commands::default();
         for _ in 0..20_000 {
-            plant.step(&commands, &hands(1.0), STEP_S);
+            plant.step(&commands, &inputs(1.0), STEP_S);
         }
         // The plates take a moment to shut.
         for _ in 0..400 {
-            plant.step(&commands, &hands(0.0), STEP_S);
+            plant.step(&commands, &inputs(0.0), STEP_S);
         }
         let mut predicted_kg = mass_kg(&plant);
         let start_kg = predicted_kg;
@@ -54,7 +54,7 @@ fn val_emptying_follows_the_published_time_constant() {
             // Cylinders * charges a second over what fills the manifold: the inverse of the published constant.
             let per_s = charge_kg / density * cylinders * rpm / 120.0 / volume_m3;
             predicted_kg *= (-per_s * STEP_S).exp();
-            plant.step(&commands, &hands(0.0), STEP_S);
+            plant.step(&commands, &inputs(0.0), STEP_S);
         }
         let ratio = mass_kg(&plant) / predicted_kg;
         assert!((ratio - 1.0).abs() < 0.03, "{rpm} rpm: {ratio}");

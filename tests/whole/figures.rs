@@ -13,7 +13,7 @@ const HALF_LB_PER_HP_H: f64 = 304.14;
 fn economy_mpg(name: &str) -> f64 {
     let mut rig = Rig::shipped(name);
     rig.run_all();
-    let burned_m3 = rig.books().fuel_injected_kg / rig.plant().truth().fuel.density_kg_per_m3();
+    let burned_m3 = rig.balances().fuel_injected_kg / rig.plant().truth().fuel.density_kg_per_m3();
     (rig.view().distance_m / MILE_M) / (burned_m3 / GALLON_M3)
 }
 
@@ -22,13 +22,13 @@ fn idle(name: &str) -> (f64, f64) {
     let mut rig =
         Rig::on(name, "time [s],engine_speed [rpm],pedal [%]\n0,0,0\n400,2000,12\n500,0,0\n900,0,0\n");
     rig.run_to(860.0);
-    let from = rig.books().air_in_kg;
+    let from = rig.balances().air_in_kg;
     let mut map_pa = 0.0;
     for second in 1..=40 {
         rig.run_to(860.0 + f64::from(second));
         map_pa += rig.view().map_pa / 40.0;
     }
-    ((rig.books().air_in_kg - from) / 40.0, map_pa)
+    ((rig.balances().air_in_kg - from) / 40.0, map_pa)
 }
 
 #[test]

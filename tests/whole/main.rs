@@ -1,6 +1,6 @@
-//! The shipped cars driven by controller and driver: books that close, steps that are short enough, figures of the trade.
+//! The shipped cars driven by controller and driver: balances that close, steps that are short enough, figures of the trade.
 
-mod books;
+mod balances;
 mod figures;
 mod rig;
 mod step;

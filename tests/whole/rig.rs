@@ -4,7 +4,7 @@ use trimwright_harness::closed_loop::STEP_S;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
 use trimwright_harness::session::{Session, SessionBuilder, Until};
-use trimwright_plant::{Books, Plant, View};
+use trimwright_plant::{Balances, Plant, View};
 
 /// Revolutions a minute to radians a second.
 pub(crate) const RPM: f64 = core::f64::consts::PI / 30.0;
@@ -58,8 +58,8 @@ impl Rig {
         self.session.closed_loop().view()
     }
 
-    pub(crate) fn books(&self) -> Books {
-        self.session.closed_loop().plant().books()
+    pub(crate) fn balances(&self) -> Balances {
+        self.session.closed_loop().plant().balances()
     }
 
     pub(crate) fn plant(&self) -> &Plant {
@@ -72,10 +72,10 @@ impl Rig {
 
     /// Over the next seconds on a dynamometer: mean brake pressure, Pa, and fuel per work, g/kWh.
     pub(crate) fn pull(&mut self, seconds: f64) -> Pull {
-        let (before, from_s) = (self.books(), self.time_s());
+        let (before, from_s) = (self.balances(), self.time_s());
         let speed_rad_per_s = self.view().speed_rad_per_s;
         self.run_to(from_s + seconds);
-        let after = self.books();
+        let after = self.balances();
         let work_j = after.load_j - before.load_j;
         let cycles = 0.5 * (speed_rad_per_s + self.view().speed_rad_per_s) * seconds / CYCLE_RAD;
         Pull {

@@ -24,7 +24,7 @@ fn results(name: &str, step_s: f64, until_s: f64) -> ([f64; 3], Vec<f64>) {
         lambdas.push(rig.view().sensor_lambda);
     }
     let view = rig.view();
-    ([view.distance_m, rig.books().fuel_injected_kg, view.coolant_k - 273.15], lambdas)
+    ([view.distance_m, rig.balances().fuel_injected_kg, view.coolant_k - 273.15], lambdas)
 }
 
 #[test]

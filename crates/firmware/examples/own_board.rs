@@ -1,7 +1,7 @@
-//! The controller on a board of one's own: what to write, `read_pins`, `drive_pins`, `next_tick` and the owner's answers, is marked below, and a
-//! driver for its flash, which most hardware layers bring with them. Which sensors it has is told in `own_board/parameters.rs`.
+//! The controller on your own board. What to write is marked below: `next_tick`, `read_pins`, `drive_pins` and the setup answers, and a
+//! driver for the flash, which most hardware layers include. `own_board/parameters.rs` sets the sensors.
 //!
-//! The pins here are those of no real board; what stands in their place shows the kind of thing that goes there. Before anything
+//! The pins here are not those of a real board; the values in their place are examples. Before anything
 //! is wired to an engine: a controller that has only been simulated is not known to be safe. Fuel under pressure, hot exhaust and a lean
 //! mixture can hurt people and engines; follow the maker's instructions and local rules, and have licensed practice do what requires it.
 #![no_std]
@@ -12,7 +12,7 @@ mod parameters;
 
 use cortex_m_rt::entry;
 use parameters::PARAMETERS;
-use semihosting::println; // Says on the console what a panic said, too.
+use semihosting::println; // Prints the message of a panic, too.
 use trimwright_control::{Calibration, Controller};
 use trimwright_firmware::ram_flash::{BYTES, RamFlash};
 use trimwright_signals::{Commands, Frame, Switches};
@@ -28,7 +28,7 @@ struct Board {
 }
 
 impl Board {
-    /// To write: sleep until the tick's timer fires, and tell the time since power-up.
+    /// To write: sleep until the tick's timer fires, and update the time since power-up.
     fn next_tick(&mut self) {
         self.time_us += TICK_US;
     }
@@ -51,7 +51,7 @@ impl Board {
     }
 
     /// To write: one-shot timers for the injectors, pulse width for idle air and pump, relays; the spark advance goes to whatever
-    /// fires the coil. Let a watchdog close all injectors when this is not called for some ticks.
+    /// fires the coil. A watchdog must close all injectors when this is not called for some ticks.
     fn drive_pins(&mut self, commands: &Commands) {
         for open_time_s in commands.open_time_s {
             assert!((0.0..1.0).contains(&open_time_s), "an injector would be held open");
@@ -59,8 +59,8 @@ impl Board {
     }
 }
 
-/// From key on to key off. A relay of its own has to keep the board alive until what was learned is kept.
-fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
+/// Driving cycle from key on to key off. A main relay has to keep the board powered until the learned map is stored.
+fn driving_cycle(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
     // To write: ask the owner when the flash holds no answers yet. These are of an invented V8; everything else follows from them.
     let answers = wait_for(store.answers()).unwrap_or_default();
     let calibration =
@@ -72,7 +72,7 @@ fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
         controller = controller.with_kept(kept);
     }
     let codes = controller.state().dtcs().stored_codes().iter().count();
-    println!("key on: image {number}, {codes} codes; refused: {:?}", restored.refused);
+    println!("key on: image {number}, {codes} codes; rejected: {:?}", restored.rejected);
     loop {
         board.next_tick();
         let frame = board.read_pins();
@@ -84,7 +84,7 @@ fn trip(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
     let (calibration, state) = (controller.calibration(), controller.state());
     match wait_for(store.save(calibration, state.learned(), state.dtcs().stored_codes(), number)) {
         Ok(number) => println!("key off: image {number}"),
-        Err(error) => println!("key off: nothing kept, {error}"),
+        Err(error) => println!("key off: nothing stored, {error}"),
     }
 }
 
@@ -93,7 +93,7 @@ fn main() -> ! {
     let flash = Blocking(RamFlash::erased());
     let mut store = Store::new(flash, 0..BYTES as u32).unwrap_or_else(|error| panic!("{error}"));
     for _ in 0..2 {
-        trip(&mut Board::default(), &mut store);
+        driving_cycle(&mut Board::default(), &mut store);
     }
     semihosting::process::exit(0)
 }

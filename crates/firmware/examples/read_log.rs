@@ -1,5 +1,5 @@
-//! Reads a log in defmt's encoding from standard input and prints it, an event a line: `read_log PROGRAM`. The words are in the
-//! program file that wrote it.
+//! Decodes a log in defmt's encoding from standard input and prints one event per line: `read_log PROGRAM`. PROGRAM is the file that
+//! wrote the log; it contains the texts.
 
 use defmt_decoder::{DecodeError, Table};
 use std::error::Error;

@@ -1,4 +1,4 @@
-//! The host's side of `same_bits`: the same drive, the same lines.
+//! `same_bits` on the host: the same drive and the same output.
 
 use trimwright_firmware::scripted::{Drive, STEPS_PER_S};
 

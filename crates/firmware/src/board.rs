@@ -1,9 +1,9 @@
-//! What the emulated board gives a program beside its processor.
+//! Program arguments from the emulator.
 
 use semihosting::experimental::env;
 
-/// The whole number among the program's arguments, or `otherwise`.
-pub fn number_asked_for(otherwise: u32) -> u32 {
-    let Ok(arguments) = env::args::<128>() else { return otherwise };
-    (&arguments).filter_map(|text| text.ok()?.parse().ok()).last().unwrap_or(otherwise)
+/// The last integer among the program's arguments, or `default`.
+pub fn number_argument(default: u32) -> u32 {
+    let Ok(arguments) = env::args::<128>() else { return default };
+    (&arguments).filter_map(|text| text.ok()?.parse().ok()).last().unwrap_or(default)
 }

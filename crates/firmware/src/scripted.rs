@@ -1,25 +1,25 @@
-//! A drive that needs no file: an invented van, and hands that follow a table.
+//! A drive that needs no files: an invented van whose driver inputs follow a table.
 
 use trimwright_control::{AnswerError, Calibration, Controller, Parameters, SetupAnswers};
 use trimwright_link::Digest;
-use trimwright_plant::{Hands, Key, OutOfRange, Plant, Range, Truth};
+use trimwright_plant::{DriverInputs, Key, OutOfRange, Plant, Range, Truth};
 use trimwright_signals::{Commands, Frame};
 
 /// The parameters stay in flash.
 static PARAMETERS: Parameters = Parameters::DEFAULT;
 
-/// A calibration whose parameters stay there.
+/// A calibration whose parameters stay in flash.
 pub type InFlash = Calibration<&'static Parameters>;
 
-/// Time between two frames.
+/// Time between two frames, s.
 pub const STEP_S: f64 = 1e-3;
-/// The same in steps a second.
+/// Frames per second.
 pub const STEPS_PER_S: u32 = 1000;
-/// Start of the random numbers.
+/// Seed of the plant's noise.
 const SEED: u64 = 20_250_101;
 
-/// From when on the pedals are where: seconds since power-up, throttle, brake. After the last the table begins anew at the
-/// first that drives.
+/// Pedals over time: seconds since power-up, throttle and brake from then on, 0 to 1. The table repeats from its first driving
+/// entry.
 const PEDALS: [(u32, f64, f64); 14] = [
     (0, 0.0, 0.3),
     (12, 0.18, 0.0),
@@ -36,19 +36,19 @@ const PEDALS: [(u32, f64, f64); 14] = [
     (92, 0.0, 0.15),
     (104, 0.0, 0.35),
 ];
-/// When the table begins anew, and where.
-const ROUND_S: (u32, u32) = (110, 12);
+/// End of the table and the time from which it repeats, s.
+const REPEAT_S: (u32, u32) = (110, 12);
 
-/// Why the drive cannot begin.
+/// Why the drive cannot be set up.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum SetupError {
     /// The truth is out of range.
     Truth(OutOfRange),
-    /// An answer is out of range.
+    /// A setup answer is out of range.
     Answer(AnswerError),
 }
 
-/// The engine: its filling is off from what its owner's answers let expect, and its sensors are noisy.
+/// The engine: its filling deviates from what the setup answers predict, and its sensors are noisy.
 pub fn truth() -> Truth {
     let mut truth = Truth::mild_v8();
     truth.filling.deviation = 0.10;
@@ -56,28 +56,22 @@ pub fn truth() -> Truth {
     truth
 }
 
-/// What hands and feet do at this time.
-///
-/// ```
-/// use trimwright_firmware::scripted::hands;
-/// assert!(hands(25.0).throttle > 0.2);
-/// assert_eq!(hands(1.0).throttle, 0.0);
-/// ```
-pub fn hands(time_s: f64) -> Hands {
+/// Driver inputs at this time since power-up, s.
+pub fn driver_inputs(time_s: f64) -> DriverInputs {
     let key = if (2.0..4.5).contains(&time_s) { Key::Start } else { Key::On };
     let range = if time_s < 11.0 { Range::Park } else { Range::Drive };
-    let (end_s, again_s) = (f64::from(ROUND_S.0), f64::from(ROUND_S.1));
-    let mut place_s = time_s;
-    while place_s >= end_s {
-        place_s -= end_s - again_s;
+    let (end_s, repeat_s) = (f64::from(REPEAT_S.0), f64::from(REPEAT_S.1));
+    let mut table_s = time_s;
+    while table_s >= end_s {
+        table_s -= end_s - repeat_s;
     }
-    let pedals = PEDALS.iter().take_while(|(from_s, ..)| f64::from(*from_s) <= place_s).last();
+    let pedals = PEDALS.iter().take_while(|(from_s, ..)| f64::from(*from_s) <= table_s).last();
     let &(_, throttle, brake) = pedals.unwrap_or(&PEDALS[0]);
-    let ac = place_s > 65.0;
-    Hands { key, throttle, brake, range, ac, ..Hands::default() }
+    let ac = table_s > 65.0;
+    DriverInputs { key, throttle, brake, range, ac, ..DriverInputs::default() }
 }
 
-/// The drive as it goes on.
+/// State of the drive.
 #[derive(Clone, Debug)]
 pub struct Drive {
     plant: Plant,
@@ -88,7 +82,7 @@ pub struct Drive {
 }
 
 impl Drive {
-    /// At power-up.
+    /// The drive at power-up.
     ///
     /// # Errors
     /// [`SetupError`] when truth or answers are out of range; those of this module are not.
@@ -104,10 +98,10 @@ impl Drive {
         })
     }
 
-    /// One step of plant and controller; gives the frame that the controller took.
+    /// One step of plant and controller; returns the controller's frame.
     pub fn step(&mut self) -> &Frame {
-        let hands = hands(f64::from(self.steps) * STEP_S);
-        let frame = self.plant.step(&self.commands, &hands, STEP_S);
+        let inputs = driver_inputs(f64::from(self.steps) * STEP_S);
+        let frame = self.plant.step(&self.commands, &inputs, STEP_S);
         self.commands = self.controller.step(frame);
         self.digest.add(frame);
         self.digest.add(&self.commands);
@@ -120,7 +114,7 @@ impl Drive {
         self.steps
     }
 
-    /// Of every frame and command so far.
+    /// Digest of every frame and command so far.
     pub fn digest(&self) -> Digest {
         self.digest
     }
@@ -130,7 +124,7 @@ impl Drive {
         &self.plant
     }
 
-    /// The plant, to break something.
+    /// The plant, for putting in faults.
     pub fn plant_mut(&mut self) -> &mut Plant {
         &mut self.plant
     }
@@ -146,7 +140,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_engine_starts_the_car_drives_and_the_map_is_taught() {
+    fn the_engine_starts_the_car_drives_and_the_map_learns() {
         let mut drive = Drive::new().unwrap();
         let mut fastest_m_per_s = 0.0_f64;
         for _ in 0..120 * STEPS_PER_S {

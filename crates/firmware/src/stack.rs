@@ -1,13 +1,13 @@
-//! How deep the stack was used.
+//! Measures stack usage.
 
-/// What the unused stack is filled with.
+/// Pattern that fills the unused stack.
 const PAINT: u32 = 0x5AA5_C33C;
-/// How far below itself [`depth_bytes`] paints: more than any step takes.
+/// Bytes below the stack pointer that [`depth_bytes`] fills: more than any step uses.
 const PAINTED_BYTES: usize = 32 * 1024;
-/// Left alone next to the stack pointer, for the painting itself.
+/// Bytes next to the stack pointer that are left alone, for the filling itself.
 const CLEAR_BYTES: usize = 256;
 
-/// Runs `work` and gives its result and how many bytes of stack it used at most, to the word.
+/// Runs `work` and returns its result and its largest stack usage, bytes, to the word.
 #[inline(never)]
 pub fn depth_bytes<T>(work: impl FnOnce() -> T) -> (T, usize) {
     let top = cortex_m::register::msp::read() as usize & !3;
@@ -15,7 +15,7 @@ pub fn depth_bytes<T>(work: impl FnOnce() -> T) -> (T, usize) {
     let words = (bottom..top - CLEAR_BYTES).step_by(4);
     for address in words.clone() {
         // SAFETY: the memory below the stack pointer is RAM reserved for the stack by the linker script, far more than is
-        // painted; no interrupt is enabled, and no reference points there.
+        // filled; no interrupt is enabled, and no reference points there.
         unsafe { (address as *mut u32).write_volatile(PAINT) };
     }
     let result = work();

@@ -2,7 +2,7 @@
 
 use trimwright_control::Controller;
 use trimwright_control::learner::Learner;
-use trimwright_plant::{Hands, OutOfRange, Plant, Truth, View};
+use trimwright_plant::{DriverInputs, OutOfRange, Plant, Truth, View};
 use trimwright_signals::Commands;
 
 use crate::on_target::{OnTarget, OnTargetError};
@@ -16,14 +16,14 @@ pub const STEP_S: f64 = 1e-3;
 /// use trimwright_control::{Calibration, Controller};
 /// use trimwright_harness::closed_loop::ClosedLoop;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_plant::{Hands, Key, Plant};
+/// use trimwright_plant::{DriverInputs, Key, Plant};
 ///
 /// let scenario = Scenario::load("delivery-van")?;
 /// let controller = Controller::new(Calibration::from_answers(&scenario.answers)?);
 /// let mut closed_loop = ClosedLoop::new(Plant::new(scenario.truth, scenario.seed)?, controller);
 /// for (key, steps) in [(Key::On, 2000), (Key::Start, 1500), (Key::On, 3000)] {
-///     let hands = Hands { key, ..Hands::default() };
-///     (0..steps).for_each(|_| closed_loop.step(&hands));
+///     let inputs = DriverInputs { key, ..DriverInputs::default() };
+///     (0..steps).for_each(|_| closed_loop.step(&inputs));
 /// }
 /// assert!(closed_loop.view().speed_rad_per_s > 60.0, "it has started and idles");
 /// assert!((closed_loop.time_s() - 6.5).abs() < 1e-9);
@@ -60,11 +60,11 @@ impl ClosedLoop {
     /// ```
     /// use trimwright_control::{Calibration, Controller};
     /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::{Hands, Plant};
+    /// use trimwright_plant::{DriverInputs, Plant};
     /// let van = Scenario::load("delivery-van")?;
     /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// let mut closed_loop = ClosedLoop::with_step(Plant::new(van.truth, van.seed)?, controller, 5e-4);
-    /// (0..100).for_each(|_| closed_loop.step(&Hands::default()));
+    /// (0..100).for_each(|_| closed_loop.step(&DriverInputs::default()));
     /// assert_eq!((closed_loop.steps(), closed_loop.step_s()), (100, 5e-4));
     /// assert!((closed_loop.time_s() - 0.05).abs() < 1e-12);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -78,19 +78,19 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// let hands = Hands { key: Key::On, ..Hands::default() };
-    /// (0..1000).for_each(|_| closed_loop.step(&hands));
+    /// let inputs = DriverInputs { key: Key::On, ..DriverInputs::default() };
+    /// (0..1000).for_each(|_| closed_loop.step(&inputs));
     /// assert!(closed_loop.view().rail_pa > 200e3, "a second after key on the pump has filled the rail");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[inline]
-    pub fn step(&mut self, hands: &Hands) {
+    pub fn step(&mut self, inputs: &DriverInputs) {
         let strategy = self.controller.calibration().options().strategy;
-        self.step_with(&strategy, hands);
+        self.step_with(&strategy, inputs);
     }
 
     /// The same with lessons taken by a learner of one's own.
@@ -100,7 +100,7 @@ impl ClosedLoop {
     /// use trimwright_control::learner::Learner;
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// let mut warm = van.truth.clone();
@@ -114,15 +114,15 @@ impl ClosedLoop {
     ///     }
     /// }
     /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 60_000)] {
-    ///     (0..steps).for_each(|_| closed_loop.step_with(&Deaf, &Hands { key, ..Hands::default() }));
+    ///     (0..steps).for_each(|_| closed_loop.step_with(&Deaf, &DriverInputs { key, ..DriverInputs::default() }));
     /// }
     /// let state = closed_loop.controller().state();
     /// assert!(state.counts().lessons() > 0 && state.learned().ln.flat().iter().all(|ln| *ln == 0.0));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     #[inline]
-    pub fn step_with(&mut self, learner: &impl Learner, hands: &Hands) {
-        let frame = self.plant.step(&self.commands, hands, self.step_s);
+    pub fn step_with(&mut self, learner: &impl Learner, inputs: &DriverInputs) {
+        let frame = self.plant.step(&self.commands, inputs, self.step_s);
         self.commands = self.controller.step_with(learner, frame);
         self.steps += 1;
     }
@@ -132,7 +132,7 @@ impl ClosedLoop {
     /// ```
     /// use trimwright_control::{Calibration, Controller};
     /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::{Hands, Plant};
+    /// use trimwright_plant::{DriverInputs, Plant};
     /// let van = Scenario::load("delivery-van")?;
     /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// let mut broken = van.truth.clone();
@@ -155,7 +155,7 @@ impl ClosedLoop {
     /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Plant};
+    /// # use trimwright_plant::{DriverInputs, Plant};
     /// /// Nobody is at its other end.
     /// struct Cut;
     /// impl SerialLine for Cut {
@@ -165,15 +165,15 @@ impl ClosedLoop {
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// let stepped = closed_loop.step_on(&Hands::default(), &mut OnTarget::over(Box::new(Cut)));
+    /// let stepped = closed_loop.step_on(&DriverInputs::default(), &mut OnTarget::over(Box::new(Cut)));
     /// assert_eq!(stepped, Err(OnTargetError::Lost { number: 0 }));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     ///
     /// # Errors
     /// When the line fails, or the two controllers differ.
-    pub fn step_on(&mut self, hands: &Hands, target: &mut OnTarget) -> Result<(), OnTargetError> {
-        let frame = self.plant.step(&self.commands, hands, self.step_s);
+    pub fn step_on(&mut self, inputs: &DriverInputs, target: &mut OnTarget) -> Result<(), OnTargetError> {
+        let frame = self.plant.step(&self.commands, inputs, self.step_s);
         let here = self.controller.step(frame);
         self.commands = target.step(frame)?;
         self.steps += 1;
@@ -189,11 +189,11 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Plant};
+    /// # use trimwright_plant::{DriverInputs, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// (0..250).for_each(|_| closed_loop.step(&Hands::default()));
+    /// (0..250).for_each(|_| closed_loop.step(&DriverInputs::default()));
     /// assert!((closed_loop.time_s() - 0.25).abs() < 1e-12);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
@@ -206,12 +206,12 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Plant};
+    /// # use trimwright_plant::{DriverInputs, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// while closed_loop.time_s() < 0.1 {
-    ///     closed_loop.step(&Hands::default());
+    ///     closed_loop.step(&DriverInputs::default());
     /// }
     /// assert_eq!(closed_loop.steps(), 100);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -242,15 +242,15 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 10_000)] {
-    ///     (0..steps).for_each(|_| closed_loop.step(&Hands { key, ..Hands::default() }));
+    ///     (0..steps).for_each(|_| closed_loop.step(&DriverInputs { key, ..DriverInputs::default() }));
     /// }
-    /// let books = closed_loop.plant().books();
-    /// assert!(books.charges > 300 && books.misfires * 20 < books.charges, "an engine that idles burns its charges");
+    /// let balances = closed_loop.plant().balances();
+    /// assert!(balances.charges > 300 && balances.misfires * 20 < balances.charges, "an engine that idles burns its charges");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn plant(&self) -> &Plant {
@@ -262,11 +262,11 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Plant};
+    /// # use trimwright_plant::{DriverInputs, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// closed_loop.step(&Hands::default());
+    /// closed_loop.step(&DriverInputs::default());
     /// let view = closed_loop.view();
     /// assert!((view.map_pa - view.ambient_pa).abs() < 100.0, "an engine that stands has no vacuum");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -280,11 +280,11 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// (0..500).for_each(|_| closed_loop.step(&Hands { key: Key::On, ..Hands::default() }));
+    /// (0..500).for_each(|_| closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() }));
     /// let (believed_k, true_k) = (closed_loop.controller().state().estimate().belief().ect_k, closed_loop.view().coolant_k);
     /// assert!((f64::from(believed_k) - true_k).abs() < 2.0, "it believes about what is");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -298,11 +298,11 @@ impl ClosedLoop {
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// (0..500).for_each(|_| closed_loop.step(&Hands { key: Key::On, ..Hands::default() }));
+    /// (0..500).for_each(|_| closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() }));
     /// assert!(closed_loop.commands().pump_duty > 0.0, "the key is on: the rail is being filled");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```

@@ -14,6 +14,25 @@ use toml_edit::{Item, TableLike, Value};
 /// How alike a misspelled name and a known one must be for the known one to be proposed, 0 to 1. Engineering judgement.
 const ALIKE: f64 = 0.6;
 
+/// Keys that were renamed, old and new name, in whatever section of a file they stand.
+const RENAMED: &[(&str, &str)] = &[
+    ("distribution.bank", "distribution.bank_deviation"),
+    ("exhaust.bend", "exhaust.sensor_bend_error"),
+    ("exhaust.misfire_seen", "exhaust.misfire_fuel_share"),
+    ("film.draw", "film.draw_share"),
+    ("film.flash", "film.flash_share"),
+    ("injectors.bend", "injectors.nonlinearity"),
+    ("injectors.delay_drop", "injectors.delay_pressure_slope"),
+];
+
+/// The present name of a renamed key, with the section in front of it.
+fn renamed(key: &str) -> Option<String> {
+    RENAMED.iter().find_map(|(old, new)| {
+        let section = key.strip_suffix(old)?;
+        (section.is_empty() || section.ends_with('.')).then(|| format!("{section}{new}"))
+    })
+}
+
 /// The known name that is most like a misspelled one, if one is like enough.
 pub(crate) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     known
@@ -444,9 +463,13 @@ impl Document {
         if let Some(leaf) =
             unknown.min_by_key(|leaf| leaf.span.as_ref().map_or(usize::MAX, |span| span.start))
         {
-            let problem = match nearest(&leaf.key, known.keys().map(String::as_str)) {
-                Some(key) => format!("is not a known key; did you mean {key}?"),
-                None => "is not a known key".to_owned(),
+            let nearest = || nearest(&leaf.key, known.keys().map(String::as_str));
+            let problem = match renamed(&leaf.key) {
+                Some(key) => format!("is now called {key}"),
+                None => match nearest() {
+                    Some(key) => format!("is not a known key; did you mean {key}?"),
+                    None => "is not a known key".to_owned(),
+                },
             };
             let error = InputError::new(&self.file, problem).key(leaf.key);
             return Err(match leaf.span {

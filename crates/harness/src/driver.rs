@@ -4,7 +4,7 @@
 //! driven it for a while does, and knows nothing of the mixture. The gains are engineering judgement: a practised test driver, within
 //! the tolerance of a schedule without sawing at the pedal.
 
-use trimwright_plant::{Hands, Range, Truth, View};
+use trimwright_plant::{DriverInputs, Range, Truth, View};
 
 use crate::schedule::Schedule;
 use crate::starting::{PERIOD_S, Starting};
@@ -90,8 +90,8 @@ impl Feel {
 /// use trimwright_plant::{Key, View};
 /// let scenario = Scenario::load("delivery-van")?;
 /// let mut driver = Driver::new(Feel::of(&scenario.truth));
-/// let hands = driver.act(0.0, 0.0, &scenario.schedule, &View::default());
-/// assert_eq!((hands.key, hands.throttle), (Key::On, 0.0), "first the ignition");
+/// let inputs = driver.act(0.0, 0.0, &scenario.schedule, &View::default());
+/// assert_eq!((inputs.key, inputs.throttle), (Key::On, 0.0), "first the ignition");
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Debug)]
@@ -99,7 +99,7 @@ pub struct Driver {
     feel: Feel,
     starting: Starting,
     integral: f64,
-    hands: Hands,
+    inputs: DriverInputs,
 }
 
 impl Driver {
@@ -113,8 +113,8 @@ impl Driver {
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn new(feel: Feel) -> Self {
-        let hands = Hands { range: Range::Park, brake: PARKED_BRAKE, ..Hands::default() };
-        Self { feel, starting: Starting::new(), integral: 0.0, hands }
+        let inputs = DriverInputs { range: Range::Park, brake: PARKED_BRAKE, ..DriverInputs::default() };
+        Self { feel, starting: Starting::new(), integral: 0.0, inputs }
     }
 
     /// How the engine was started and kept running.
@@ -136,7 +136,7 @@ impl Driver {
         &self.starting
     }
 
-    /// What hands and feet do; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
+    /// Driver inputs; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
     /// the schedule.
     ///
     /// ```
@@ -148,35 +148,35 @@ impl Driver {
     /// let mut driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
     /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
     /// let mut throttle_at = |time_s| {
-    ///     let hands = driver.act(time_s, time_s, &trip, &view);
-    ///     (hands.throttle, hands.range)
+    ///     let inputs = driver.act(time_s, time_s, &trip, &view);
+    ///     (inputs.throttle, inputs.range)
     /// };
     /// let throttles: Vec<_> = (0..1250).map(|act| throttle_at(f64::from(act) * PERIOD_S)).collect();
     /// assert_eq!(throttles[900], (0.0, Range::Drive), "waits in gear");
     /// assert!(throttles[1249].0 > 0.1, "five seconds after the schedule set off the pedal is down: the car still stands");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
+    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &DriverInputs {
         let wanted = schedule.at(schedule_s);
-        self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
-        self.hands.ac = wanted.ac;
-        self.hands.nitrous_armed = wanted.nitrous;
-        self.hands.grade = wanted.grade;
-        self.hands.altitude_m = wanted.altitude_m;
+        self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
+        self.inputs.ac = wanted.ac;
+        self.inputs.nitrous_armed = wanted.nitrous;
+        self.inputs.grade = wanted.grade;
+        self.inputs.altitude_m = wanted.altitude_m;
         if self.starting.is_running() {
             self.drive(schedule_s, schedule, view);
         } else {
-            self.hands.throttle = 0.0;
-            self.hands.brake = PARKED_BRAKE;
-            self.hands.range = Range::Park;
+            self.inputs.throttle = 0.0;
+            self.inputs.brake = PARKED_BRAKE;
+            self.inputs.range = Range::Park;
             self.integral = 0.0;
         }
-        &self.hands
+        &self.inputs
     }
 
     /// Pedals for the speed that the schedule asks for a little ahead.
     fn drive(&mut self, time_s: f64, schedule: &Schedule, view: &View) {
-        self.hands.range = Range::Drive;
+        self.inputs.range = Range::Drive;
         let speed_m_per_s = view.vehicle_m_per_s;
         let now_m_per_s = schedule.speed_m_per_s(time_s);
         let ahead_m_per_s = schedule.speed_m_per_s(time_s + LOOK_AHEAD_S);
@@ -189,7 +189,7 @@ impl Driver {
         let lacking_m_per_s2 =
             (ahead_m_per_s - now_m_per_s) / LOOK_AHEAD_S + (now_m_per_s - speed_m_per_s) / CLOSE_S;
         let feel = self.feel;
-        let slope_n = feel.mass_kg * GRAVITY * self.hands.grade;
+        let slope_n = feel.mass_kg * GRAVITY * self.inputs.grade;
         let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s + slope_n;
         self.integral =
             (self.integral + INTEGRAL_PER_S * (now_m_per_s - speed_m_per_s) * PERIOD_S).clamp(-1.5, 1.5);
@@ -210,10 +210,10 @@ impl Driver {
     fn move_feet(&mut self, throttle: f64, brake: f64) {
         let reach = FOOT_PER_S * PERIOD_S;
         let eased = PERIOD_S / (EASE_S + PERIOD_S);
-        self.hands.throttle += (eased * (throttle - self.hands.throttle)).clamp(-reach, reach);
-        self.hands.brake += (brake - self.hands.brake).clamp(-reach, reach);
-        if self.hands.throttle < RESTING {
-            self.hands.throttle = 0.0;
+        self.inputs.throttle += (eased * (throttle - self.inputs.throttle)).clamp(-reach, reach);
+        self.inputs.brake += (brake - self.inputs.brake).clamp(-reach, reach);
+        if self.inputs.throttle < RESTING {
+            self.inputs.throttle = 0.0;
         }
     }
 }

@@ -4,7 +4,7 @@
 //!  scenario: truth, answers, faults, schedule
 //!       |            |
 //!       |            v
-//!       |      driver / operator -- Hands --> +---------------- closed_loop ---------------+
+//!       |      driver / operator -- DriverInputs --> +---------------- closed_loop ---------------+
 //!       +-- truth --> faults::Timeline -----> | Plant -- Frame --> Controller -- Commands -+-+
 //!                                             |   ^                                        | |
 //!                                             |   +----------------------------------------+-+

@@ -2,7 +2,7 @@
 //!
 //! The plant runs here, the controller there: each frame goes out and its commands come back before the plant's next step. What
 //! the controller thinks meanwhile stays there; to show it, a second controller runs here on the same frames, and the first command in
-//! which the two differ ends the run. Encoding: [`trimwright_link::parcel`].
+//! which the two differ ends the run. Encoding: [`trimwright_link::packet`].
 
 use std::io::{self, Read, Write};
 use std::path::Path;
@@ -12,7 +12,7 @@ use std::thread;
 use std::time::Duration;
 
 use trimwright_control::{Calibration, LearnedMap, Parameters};
-use trimwright_link::{MAX_BYTES, ParcelError, Receiver, ToHost, ToProcessor, pack, processor};
+use trimwright_link::{MAX_BYTES, PacketError, Receiver, ToHost, ToProcessor, pack, processor};
 use trimwright_signals::{Commands, Frame};
 
 /// An answer that takes longer is lost. Engineering judgement: a thousand times what the emulator takes.
@@ -42,7 +42,7 @@ pub enum OnTargetError {
         /// The message's number.
         number: u32,
         /// What is wrong with it.
-        error: ParcelError,
+        error: PacketError,
     },
     /// The answer to another message came.
     #[error("the answer to message {due} was lost: that to message {came} came in its place")]
@@ -53,12 +53,12 @@ pub enum OnTargetError {
         came: u32,
     },
     /// The processor did not act on a message.
-    #[error("the processor refused message {number}: {complaint}")]
-    Refused {
+    #[error("the processor rejected message {number}: {reason}")]
+    Rejected {
         /// The message's number.
         number: u32,
         /// Why.
-        complaint: trimwright_link::Complaint,
+        reason: trimwright_link::Rejection,
     },
     /// Another answer than the message asks for.
     #[error("message {number} was answered by something else")]
@@ -102,7 +102,7 @@ pub enum OnTargetError {
 /// impl SerialLine for Near {
 ///     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
 ///         for byte in bytes {
-///             let Some(came) = self.receiver.take(*byte) else { continue };
+///             let Some(came) = self.receiver.push(*byte) else { continue };
 ///             let (number, answer) = self.processor.answer(came);
 ///             self.answers.extend_from_slice(pack(&answer, number, &mut [0; MAX_BYTES]).map_err(io::Error::other)?);
 ///         }
@@ -138,7 +138,7 @@ pub trait SerialLine {
     /// let mut target = OnTarget::over(Box::new(Tap(sent.clone())));
     /// assert!(target.start(&Calibration::from_answers(&SetupAnswers::default())?, false).is_err());
     /// let mut receiver = Receiver::default();
-    /// let message = sent.borrow().iter().find_map(|byte| receiver.take::<ToProcessor>(*byte));
+    /// let message = sent.borrow().iter().find_map(|byte| receiver.push::<ToProcessor>(*byte));
     /// assert!(matches!(message, Some(Ok((0, ToProcessor::Start { keep_map: false, .. })))));
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
@@ -235,20 +235,20 @@ impl OnTarget {
     /// ```
     /// use std::io;
     /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_link::{Complaint, MAX_BYTES, ToHost, pack};
+    /// use trimwright_link::{Rejection, MAX_BYTES, ToHost, pack};
     /// # use trimwright_control::{Calibration, SetupAnswers};
     /// /// A processor that finds the answers out of their ranges.
-    /// struct Refuses;
-    /// impl SerialLine for Refuses {
+    /// struct Rejecting;
+    /// impl SerialLine for Rejecting {
     ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
     ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let refused = ToHost::Refused(Complaint::Answer);
-    ///         Ok(Some(pack(&refused, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
+    ///         let rejected = ToHost::Rejected(Rejection::AnswerOutOfRange);
+    ///         Ok(Some(pack(&rejected, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
     ///     }
     /// }
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let started = OnTarget::over(Box::new(Refuses)).start(&calibration, false);
-    /// assert_eq!(started, Err(OnTargetError::Refused { number: 0, complaint: Complaint::Answer }));
+    /// let started = OnTarget::over(Box::new(Rejecting)).start(&calibration, false);
+    /// assert_eq!(started, Err(OnTargetError::Rejected { number: 0, reason: Rejection::AnswerOutOfRange }));
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     ///
@@ -342,11 +342,11 @@ impl OnTarget {
         let mut receiver = Receiver::default();
         loop {
             let bytes = self.line.receive().map_err(broken)?.ok_or(OnTargetError::Lost { number })?;
-            let Some(came) = bytes.iter().find_map(|byte| receiver.take::<ToHost>(*byte)) else { continue };
+            let Some(came) = bytes.iter().find_map(|byte| receiver.push::<ToHost>(*byte)) else { continue };
             return match came {
                 Err(error) => Err(OnTargetError::Answer { number, error }),
-                Ok((came, ToHost::Refused(complaint))) if came <= number => {
-                    Err(OnTargetError::Refused { number, complaint })
+                Ok((came, ToHost::Rejected(reason))) if came <= number => {
+                    Err(OnTargetError::Rejected { number, reason })
                 }
                 Ok((came, _)) if came != number => Err(OnTargetError::OutOfTurn { due: number, came }),
                 Ok((_, answer)) => Ok(answer),

@@ -1,6 +1,6 @@
 //! The operator of a dynamometer: starts the engine, then holds crank speed and pedal where the schedule has them.
 
-use trimwright_plant::{Hands, Range, View};
+use trimwright_plant::{DriverInputs, Range, View};
 
 use crate::schedule::{DynoSetpoint, SchedulePoint};
 use crate::starting::{PERIOD_S, Starting};
@@ -31,7 +31,7 @@ const SWEEP_RAD_PER_S2: f64 = 300.0;
 #[derive(Clone, Debug, Default)]
 pub struct Operator {
     starting: Starting,
-    hands: Hands,
+    inputs: DriverInputs,
 }
 
 impl Operator {
@@ -42,7 +42,10 @@ impl Operator {
     /// assert!(!Operator::new().starting().is_running());
     /// ```
     pub fn new() -> Self {
-        Self { starting: Starting::new(), hands: Hands { range: Range::Park, ..Hands::default() } }
+        Self {
+            starting: Starting::new(),
+            inputs: DriverInputs { range: Range::Park, ..DriverInputs::default() },
+        }
     }
 
     /// How the engine was started and kept running.
@@ -72,25 +75,25 @@ impl Operator {
     /// use trimwright_plant::{Key, Range};
     /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
     /// let mut operator = Operator::new();
-    /// let hands = operator.act(0.0, &pull.at(0.0), &View::default());
-    /// assert_eq!((hands.key, hands.range, hands.throttle), (Key::On, Range::Park, 0.0), "not before it runs");
+    /// let inputs = operator.act(0.0, &pull.at(0.0), &View::default());
+    /// assert_eq!((inputs.key, inputs.range, inputs.throttle), (Key::On, Range::Park, 0.0), "not before it runs");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &Hands {
-        self.hands.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
-        self.hands.ac = wanted.ac;
-        self.hands.nitrous_armed = wanted.nitrous;
-        self.hands.altitude_m = wanted.altitude_m;
+    pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &DriverInputs {
+        self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
+        self.inputs.ac = wanted.ac;
+        self.inputs.nitrous_armed = wanted.nitrous;
+        self.inputs.altitude_m = wanted.altitude_m;
         let pull = wanted.pull.filter(|_| self.starting.is_running()).unwrap_or_default();
         self.hold(pull, view.speed_rad_per_s);
-        &self.hands
+        &self.inputs
     }
 
     fn hold(&mut self, pull: DynoSetpoint, engine_rad_per_s: f64) {
         let reach = PEDAL_PER_S * PERIOD_S;
-        self.hands.throttle += (pull.pedal - self.hands.throttle).clamp(-reach, reach);
-        self.hands.dyno_rad_per_s = (pull.speed_rad_per_s > LETS_GO_RAD_PER_S).then(|| {
-            let from = self.hands.dyno_rad_per_s.unwrap_or(engine_rad_per_s);
+        self.inputs.throttle += (pull.pedal - self.inputs.throttle).clamp(-reach, reach);
+        self.inputs.dyno_rad_per_s = (pull.speed_rad_per_s > LETS_GO_RAD_PER_S).then(|| {
+            let from = self.inputs.dyno_rad_per_s.unwrap_or(engine_rad_per_s);
             let reach = SWEEP_RAD_PER_S2 * PERIOD_S;
             from + (pull.speed_rad_per_s - from).clamp(-reach, reach)
         });
@@ -111,18 +114,18 @@ mod tests {
         let mut held_from_s = None;
         for step in 0..2000 {
             let time_s = f64::from(step) * PERIOD_S;
-            let hands = operator.act(time_s, &schedule.at(time_s), &view);
-            if hands.dyno_rad_per_s.is_some() && held_from_s.is_none() {
+            let inputs = operator.act(time_s, &schedule.at(time_s), &view);
+            if inputs.dyno_rad_per_s.is_some() && held_from_s.is_none() {
                 held_from_s = Some(time_s);
             }
             if (time_s - 25.0).abs() < 1e-9 {
-                assert!((hands.dyno_rad_per_s.expect("held") - 209.44).abs() < 0.01);
-                assert!((hands.throttle - 0.5).abs() < 1e-9);
+                assert!((inputs.dyno_rad_per_s.expect("held") - 209.44).abs() < 0.01);
+                assert!((inputs.throttle - 0.5).abs() < 1e-9);
             }
-            view.speed_rad_per_s = hands.dyno_rad_per_s.unwrap_or(if time_s > 3.0 { 80.0 } else { 0.0 });
+            view.speed_rad_per_s = inputs.dyno_rad_per_s.unwrap_or(if time_s > 3.0 { 80.0 } else { 0.0 });
         }
         assert!(held_from_s.is_some_and(|time_s| (8.0..10.0).contains(&time_s)), "{held_from_s:?}");
-        assert_eq!((operator.hands.dyno_rad_per_s, operator.hands.throttle), (None, 0.0));
+        assert_eq!((operator.inputs.dyno_rad_per_s, operator.inputs.throttle), (None, 0.0));
         assert_eq!(operator.starting().stalls(), 0);
     }
 }

@@ -111,6 +111,30 @@ mod tests {
     }
 
     #[test]
+    fn a_renamed_key_is_rejected_with_its_present_name() {
+        for (text, problem) in [
+            ("[film]\ndraw = 0.5\n", "car.toml, line 2, film.draw: is now called film.draw_share"),
+            (
+                "[injectors]\nbend = \"50 us\"\n",
+                "car.toml, line 2, injectors.bend: is now called injectors.nonlinearity",
+            ),
+            (
+                "[exhaust]\nbend = 0.04\n",
+                "car.toml, line 2, exhaust.bend: is now called exhaust.sensor_bend_error",
+            ),
+        ] {
+            assert_eq!(given(text).expect_err("renamed").to_string(), problem);
+        }
+        let document = Document::parse("van.toml", "[truth.film]\nflash = 0.1\n").expect("TOML");
+        read(&document, "truth", &mut Truth::mild_v8()).expect("nothing known to read");
+        let error = document.finish(&[]).expect_err("renamed");
+        assert_eq!(
+            error.to_string(),
+            "van.toml, line 2, truth.film.flash: is now called truth.film.flash_share"
+        );
+    }
+
+    #[test]
     fn a_truth_is_told_by_keys_in_human_units() {
         let truth = given(
             "[throttle]\nbore = \"2 in\"\n[gearbox]\ncoupling = \"clutch\"\nratios = [3.5, 2.0, 1.0, 0.8]\n\

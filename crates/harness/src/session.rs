@@ -4,7 +4,7 @@
 //! bench in the terminal. What is kept of it is the business of an [`Observer`]. A session owns its scenario and knows of no clock, file or thread.
 
 use trimwright_control::{Calibration, Controller, LearnedMap, Options};
-use trimwright_plant::{Hands, Plant, View};
+use trimwright_plant::{DriverInputs, Plant, View};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::faults::{Fault, Timeline};
@@ -65,7 +65,7 @@ impl SessionBuilder {
         Self { step_s, ..self }
     }
 
-    /// Nobody follows the schedule: pedals, key and the rest are where [`Session::hands_mut`] puts them.
+    /// Nobody follows the schedule: pedals, key and the rest are where [`Session::inputs_mut`] puts them.
     #[must_use]
     pub fn by_hand(self) -> Self {
         Self { by_hand: true, ..self }
@@ -93,7 +93,7 @@ impl SessionBuilder {
             next_change_s: timeline.next_change_s(0.0),
             closed_loop: ClosedLoop::with_step(plant, controller, step_s),
             wheel: (!by_hand).then(|| Wheel::for_schedule(&scenario.schedule, &scenario.truth)),
-            hands: Hands::default(),
+            inputs: DriverInputs::default(),
             seen: View::default(),
             pass: 0,
             pass_step: 0,
@@ -119,7 +119,7 @@ pub struct Moment<'a> {
     /// What is driven.
     pub schedule: &'a Schedule,
     /// What driver or operator do.
-    pub hands: &'a Hands,
+    pub inputs: &'a DriverInputs,
     /// What they saw when they decided that, in a step in which they did.
     pub decided: Option<&'a View>,
     /// Which pass through the schedule it is, from 0.
@@ -190,7 +190,7 @@ pub struct Session {
     closed_loop: ClosedLoop,
     /// Who follows the schedule, if anyone does.
     wheel: Option<Wheel>,
-    hands: Hands,
+    inputs: DriverInputs,
     /// What whoever works the car saw at the last decision.
     seen: View,
     /// When a fault comes or goes next, s since power-up.
@@ -205,8 +205,8 @@ impl Session {
     /// # Errors
     /// [`RunError::Truth`] when faults together push a part out of its range.
     pub fn run(&mut self, until: Until, observer: &mut impl Observer) -> Result<(), RunError> {
-        let step = |closed_loop: &mut ClosedLoop, hands: &Hands| {
-            closed_loop.step(hands);
+        let step = |closed_loop: &mut ClosedLoop, inputs: &DriverInputs| {
+            closed_loop.step(inputs);
             Ok(())
         };
         self.run_by(step, until, observer)
@@ -229,7 +229,7 @@ impl Session {
     /// let mut van = Scenario::load("delivery-van")?;
     /// van.truth.thermal.start_k = 363.15;
     /// let mut session = SessionBuilder::new(van).build()?;
-    /// session.run_by(|closed_loop, hands| Ok(closed_loop.step_with(&Deaf, hands)), Until::After(60.0), &mut ())?;
+    /// session.run_by(|closed_loop, inputs| Ok(closed_loop.step_with(&Deaf, inputs)), Until::After(60.0), &mut ())?;
     /// let state = session.closed_loop().controller().state();
     /// assert!(state.counts().lessons() > 0 && state.learned().ln.flat().iter().all(|ln| *ln == 0.0));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -239,7 +239,7 @@ impl Session {
     /// What the step gives, and as [`Session::run`].
     pub fn run_by(
         &mut self,
-        mut step: impl FnMut(&mut ClosedLoop, &Hands) -> Result<(), RunError>,
+        mut step: impl FnMut(&mut ClosedLoop, &DriverInputs) -> Result<(), RunError>,
         until: Until,
         observer: &mut impl Observer,
     ) -> Result<(), RunError> {
@@ -259,12 +259,12 @@ impl Session {
                 self.decide();
             }
             self.change_faults()?;
-            step(&mut self.closed_loop, &self.hands)?;
+            step(&mut self.closed_loop, &self.inputs)?;
             let is_last = self.pass_step + 1 == pass_steps;
             observer.observe(&Moment {
                 closed_loop: &self.closed_loop,
                 schedule: &self.scenario.schedule,
-                hands: &self.hands,
+                inputs: &self.inputs,
                 decided: decides.then_some(&self.seen),
                 pass: self.pass,
                 pass_step: self.pass_step,
@@ -282,7 +282,7 @@ impl Session {
         if let Some(wheel) = &mut self.wheel {
             let time_s = self.closed_loop.time_s();
             let schedule_s = self.pass_step as f64 * self.closed_loop.step_s();
-            self.hands = wheel.act(time_s, schedule_s, &self.scenario.schedule, &self.seen).clone();
+            self.inputs = wheel.act(time_s, schedule_s, &self.scenario.schedule, &self.seen).clone();
         }
     }
 
@@ -341,13 +341,13 @@ impl Session {
     }
 
     /// Pedals, key, gear lever and the rest.
-    pub fn hands(&self) -> &Hands {
-        &self.hands
+    pub fn inputs(&self) -> &DriverInputs {
+        &self.inputs
     }
 
     /// The same, to be moved; a driver moves them back every [`PERIOD_S`].
-    pub fn hands_mut(&mut self) -> &mut Hands {
-        &mut self.hands
+    pub fn inputs_mut(&mut self) -> &mut DriverInputs {
+        &mut self.inputs
     }
 
     /// How driver or operator started the engine and kept it running; as new in a session [by hand](SessionBuilder::by_hand).

@@ -6,7 +6,7 @@ use trimwright_plant::Key;
 ///
 /// ```
 /// use trimwright_harness::{closed_loop::STEP_S, starting::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "hands move every twentieth step");
+/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "inputs move every twentieth step");
 /// ```
 pub const PERIOD_S: f64 = 0.02;
 

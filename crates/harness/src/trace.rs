@@ -128,7 +128,7 @@ impl TraceRow {
             wanted_speed_m_per_s: now.wanted_m_per_s(),
             speed_m_per_s: view.vehicle_m_per_s,
             engine_rpm: view.speed_rad_per_s * 30.0 / core::f64::consts::PI,
-            throttle: now.hands.throttle,
+            throttle: now.inputs.throttle,
             map_pa: view.map_pa,
             ect_k: view.coolant_k,
             iat_k: view.intake_k,

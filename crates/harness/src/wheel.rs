@@ -1,6 +1,6 @@
 //! Who works the car: a driver on the road, or the operator of a dynamometer.
 
-use trimwright_plant::{Hands, Truth, View};
+use trimwright_plant::{DriverInputs, Truth, View};
 
 use crate::driver::{Driver, Feel};
 use crate::operator::Operator;
@@ -45,7 +45,7 @@ impl Wheel {
         }
     }
 
-    /// What hands and feet do; called every [`crate::starting::PERIOD_S`]. `time_s` is the time since power-up, `schedule_s`
+    /// Driver inputs; called every [`crate::starting::PERIOD_S`]. `time_s` is the time since power-up, `schedule_s`
     /// the place in the schedule.
     ///
     /// ```
@@ -58,13 +58,13 @@ impl Wheel {
     /// let mut wheel = Wheel::for_schedule(&trip, &van.truth);
     /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// while closed_loop.time_s() < trip.duration_s() {
-    ///     let hands = wheel.act(closed_loop.time_s(), closed_loop.time_s(), &trip, &closed_loop.view()).clone();
-    ///     (0..20).for_each(|_| closed_loop.step(&hands));
+    ///     let inputs = wheel.act(closed_loop.time_s(), closed_loop.time_s(), &trip, &closed_loop.view()).clone();
+    ///     (0..20).for_each(|_| closed_loop.step(&inputs));
     /// }
     /// assert!((closed_loop.view().vehicle_m_per_s - 10.0).abs() < 0.7, "36 km/h");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &Hands {
+    pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &DriverInputs {
         match self {
             Self::Driver(driver) => driver.act(time_s, schedule_s, schedule, view),
             Self::Operator(operator) => operator.act(time_s, &schedule.at(schedule_s), view),

@@ -1,9 +1,9 @@
-//! One number over everything that passed the wires.
+//! Digest: a 64-bit hash over frames and commands.
 
 use postcard::ser_flavors::Flavor;
 use serde::Serialize;
 
-/// FNV-1a with 64 bits, after Fowler, Noll and Vo, over values in their wire format.
+/// 64-bit FNV-1a hash (Fowler, Noll and Vo) over values in the postcard wire format.
 ///
 /// ```
 /// use trimwright_link::Digest;
@@ -25,21 +25,21 @@ impl Default for Digest {
 }
 
 impl Digest {
-    /// Takes in a value, every bit of it: the two zeros, and NaNs with other bits, count as different.
+    /// Adds every bit of a value: positive and negative zero, and NaNs with different bits, differ.
     pub fn add<T: Serialize + ?Sized>(&mut self, value: &T) {
-        // A value of no known length would be the one error, and nothing here has one; it would change the digest.
+        // The only possible error is a sequence of unknown length, which no type here has; it changes the digest.
         match postcard::serialize_with_flavor(value, Hashing(*self)) {
             Ok(digest) => *self = digest,
             Err(_) => self.0 = !self.0,
         }
     }
 
-    /// Takes in one byte.
+    /// Adds one byte.
     pub fn byte(&mut self, byte: u8) {
         self.0 = (self.0 ^ u64::from(byte)).wrapping_mul(0x0000_0100_0000_01b3);
     }
 
-    /// The number so far.
+    /// The hash so far.
     pub const fn value(self) -> u64 {
         self.0
     }

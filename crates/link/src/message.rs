@@ -1,69 +1,74 @@
-//! What host and processor tell each other.
+//! Messages between host and processor.
 
 use serde::{Deserialize, Serialize};
 use trimwright_control::{Options, SetupAnswers};
 use trimwright_signals::{Commands, Frame};
 
-/// From the host, which runs the plant, to the processor, which runs the controller. Each is answered by one [`ToHost`].
+/// Message from the host, which runs the plant, to the processor, which runs the controller. Each is answered by one [`ToHost`].
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum ToProcessor {
-    /// Begin anew with these answers; answered by [`ToHost::Ready`].
+    /// Restart the controller; answered by [`ToHost::Ready`].
     Start {
-        /// What the owner answered.
+        /// Setup answers.
         answers: SetupAnswers,
-        /// What is switched off, and which strategy learns.
+        /// Options: functions switched off, learning strategy.
         options: Options,
-        /// Begin with the map learned since the last start instead of an empty one.
+        /// Keep the learned map instead of starting with an empty one.
         keep_map: bool,
     },
-    /// What the pins read; answered by [`ToHost::Commands`].
+    /// Sensor frame; answered by [`ToHost::Commands`].
     Frame(Frame),
-    /// Asks for the digest of the learned map; answered by [`ToHost::Learned`].
+    /// Request for the digest of the learned map; answered by [`ToHost::Learned`].
     Learned,
-    /// Nothing follows; answered by [`ToHost::Ready`].
+    /// Last message; answered by [`ToHost::Ready`].
     Finish,
 }
 
-/// From the processor to the host.
+/// Answer of the processor to the host.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+#[non_exhaustive]
 pub enum ToHost {
     /// Done.
     Ready,
-    /// What drives the pins until the next frame.
+    /// Commands until the next frame.
     Commands(Commands),
-    /// [`Digest`](crate::Digest) of every correction, then of every variance, then of the film's.
+    /// FNV-1a digest over all fields of the learned map, by [`digest_of`](crate::processor::digest_of).
     Learned(u64),
-    /// The message was not acted on.
-    Refused(Complaint),
+    /// The message was rejected.
+    Rejected(Rejection),
 }
 
-/// Why a processor did not act on a message.
+/// Why the processor rejected a message.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub enum Complaint {
-    /// Its bytes were damaged.
+#[non_exhaustive]
+pub enum Rejection {
+    /// The packet was damaged.
     Damaged,
-    /// It has another version.
+    /// The packet has this other version.
     Version(u8),
-    /// Another number was due: one or more messages were lost.
-    Lost {
-        /// The number that was due.
-        due: u32,
-        /// The number that came.
-        came: u32,
+    /// Another sequence number was expected: one or more messages were lost.
+    OutOfSequence {
+        /// Sequence number that was expected.
+        expected: u32,
+        /// Sequence number of the message.
+        received: u32,
     },
-    /// An answer is out of range.
-    Answer,
-    /// A frame came before a start.
+    /// A setup answer is out of range.
+    AnswerOutOfRange,
+    /// No [`ToProcessor::Start`] came before.
     NotStarted,
 }
 
-impl core::fmt::Display for Complaint {
+impl core::fmt::Display for Rejection {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
             Self::Damaged => f.write_str("it arrived damaged"),
             Self::Version(version) => write!(f, "it has version {version} of the encoding"),
-            Self::Lost { due, came } => write!(f, "message {due} was lost: {came} came in its place"),
-            Self::Answer => f.write_str("a setup answer is out of range"),
+            Self::OutOfSequence { expected, received } => {
+                write!(f, "message {expected} was lost: {received} came in its place")
+            }
+            Self::AnswerOutOfRange => f.write_str("a setup answer is out of range"),
             Self::NotStarted => f.write_str("no start came before it"),
         }
     }

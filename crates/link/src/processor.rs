@@ -1,49 +1,52 @@
-//! The processor's side of the line.
+//! Processor side of the protocol: runs a controller on received messages.
 
 use trimwright_control::learned_map::Common;
 use trimwright_control::{Calibration, Controller, LearnedMap};
 
 use crate::digest::Digest;
-use crate::message::{Complaint, ToHost, ToProcessor};
-use crate::parcel::ParcelError;
+use crate::message::{Rejection, ToHost, ToProcessor};
+use crate::packet::PacketError;
 
-/// Runs a controller on what comes along the line.
+/// Runs a controller on received messages and answers them.
 ///
 /// ```
-/// use trimwright_link::{Complaint, Processor, ToHost, ToProcessor};
+/// use trimwright_link::{Rejection, Processor, ToHost, ToProcessor};
 /// use trimwright_signals::Frame;
 /// let mut processor = Processor::default();
-/// let too_soon = processor.answer(Ok((0, ToProcessor::Frame(Frame::default()))));
-/// assert_eq!(too_soon, (0, ToHost::Refused(Complaint::NotStarted)));
+/// let answer = processor.answer(Ok((0, ToProcessor::Frame(Frame::default()))));
+/// assert_eq!(answer, (0, ToHost::Rejected(Rejection::NotStarted)));
 /// ```
 #[derive(Clone, Debug, Default)]
 pub struct Processor {
     controller: Option<Controller>,
-    due: u32,
+    /// Sequence number of the next message.
+    expected: u32,
 }
 
 impl Processor {
-    /// What to send back for a message, or for bytes that were none, and under which number. A message out of turn is not acted
-    /// on: a controller that missed a frame would go on with another time than the plant's.
-    pub fn answer(&mut self, came: Result<(u32, ToProcessor), ParcelError>) -> (u32, ToHost) {
-        let due = self.due;
-        let answer = match came {
-            Err(ParcelError::Version(version)) => ToHost::Refused(Complaint::Version(version)),
-            Err(ParcelError::Damaged | ParcelError::TooLong) => ToHost::Refused(Complaint::Damaged),
-            Ok((number, _)) if number != due => ToHost::Refused(Complaint::Lost { due, came: number }),
+    /// Sequence number and answer to a received message or to an invalid packet. A message out of sequence is rejected: a controller
+    /// that missed a frame would differ in time from the plant.
+    pub fn answer(&mut self, received: Result<(u32, ToProcessor), PacketError>) -> (u32, ToHost) {
+        let expected = self.expected;
+        let answer = match received {
+            Err(PacketError::Version(version)) => ToHost::Rejected(Rejection::Version(version)),
+            Err(PacketError::Damaged | PacketError::TooLong) => ToHost::Rejected(Rejection::Damaged),
+            Ok((number, _)) if number != expected => {
+                ToHost::Rejected(Rejection::OutOfSequence { expected, received: number })
+            }
             Ok((_, message)) => {
-                self.due = due.wrapping_add(1);
+                self.expected = expected.wrapping_add(1);
                 self.act(message)
             }
         };
-        (due, answer)
+        (expected, answer)
     }
 
     fn act(&mut self, message: ToProcessor) -> ToHost {
         match (message, &mut self.controller) {
             (ToProcessor::Start { answers, options, keep_map }, before) => {
                 let Ok(calibration) = Calibration::from_answers(&answers) else {
-                    return ToHost::Refused(Complaint::Answer);
+                    return ToHost::Rejected(Rejection::AnswerOutOfRange);
                 };
                 let started = Controller::new(calibration.with_options(options));
                 let kept =
@@ -59,12 +62,12 @@ impl Processor {
             (ToProcessor::Learned, Some(controller)) => {
                 ToHost::Learned(digest_of(controller.state().learned()))
             }
-            (ToProcessor::Frame(_) | ToProcessor::Learned, None) => ToHost::Refused(Complaint::NotStarted),
+            (ToProcessor::Frame(_) | ToProcessor::Learned, None) => ToHost::Rejected(Rejection::NotStarted),
         }
     }
 }
 
-/// Every number of a map, in the order of its declaration. A field that is added to the map has to be added here.
+/// FNV-1a digest over all fields of [`LearnedMap`], in the order of their declaration.
 pub fn digest_of(map: &LearnedMap) -> u64 {
     let LearnedMap { ln, variance, film_ln, film_variance, common } = map;
     let Common { flow_ln, delay_s, flow_sigma_ln, delay_sigma_s } = common;
@@ -86,7 +89,7 @@ mod tests {
     use trimwright_control::Parameters;
 
     #[test]
-    fn every_number_of_the_map_counts() {
+    fn every_field_of_the_map_changes_the_digest() {
         let fields: [fn(&mut LearnedMap) -> &mut f32; 11] = [
             |map| &mut map.ln.flat_mut()[0],
             |map| map.ln.flat_mut().last_mut().expect("cells"),
@@ -106,9 +109,9 @@ mod tests {
             *field(&mut map) += 0.2;
             seen.push(digest_of(&map));
         }
-        let told = seen.len();
+        let maps = seen.len();
         seen.sort_unstable();
         seen.dedup();
-        assert_eq!(seen.len(), told, "two maps with one digest");
+        assert_eq!(seen.len(), maps, "two maps with one digest");
     }
 }

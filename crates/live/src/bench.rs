@@ -11,7 +11,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_harness::starting::{PERIOD_S, Starting};
 use trimwright_harness::watch::Watch;
-use trimwright_plant::{Hands, Key, Range};
+use trimwright_plant::{DriverInputs, Key, Range};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
 pub(crate) const STRETCH_S: f64 = PERIOD_S;
@@ -35,8 +35,8 @@ const STEEPEST: f64 = 0.12;
 /// for act in [Act::Brake(2), Act::Grade(-3), Act::AirConditioning] {
 ///     bench.act(act);
 /// }
-/// let hands = bench.hands();
-/// assert!((hands.brake - 0.2).abs() < 1e-9 && (hands.grade + 0.03).abs() < 1e-9 && hands.ac);
+/// let inputs = bench.inputs();
+/// assert!((inputs.brake - 0.2).abs() < 1e-9 && (inputs.grade + 0.03).abs() < 1e-9 && inputs.ac);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -170,7 +170,7 @@ impl Bench {
     /// ```
     pub fn go_on(&mut self) {
         let (time_s, view) = (self.closed_loop().time_s(), self.view());
-        self.session.hands_mut().key = self.starting.act(time_s, self.ignition, view.speed_rad_per_s);
+        self.session.inputs_mut().key = self.starting.act(time_s, self.ignition, view.speed_rad_per_s);
         if let Err(error) = self.session.run(Until::After(STRETCH_S), &mut self.watch) {
             self.complain(&error);
             self.set_faults(Vec::new());
@@ -197,22 +197,24 @@ impl Bench {
     /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
     /// bench.act(Act::ThrottleTo(3));
     /// bench.act(Act::Throttle(-1));
-    /// assert!((bench.hands().throttle - 0.28).abs() < 1e-9);
+    /// assert!((bench.inputs().throttle - 0.28).abs() < 1e-9);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn act(&mut self, act: Act) {
         self.notice = None;
         let by = |value: f64, steps: i8, step: f64| ((value / step).round() + f64::from(steps)) * step;
-        let hands = self.session.hands_mut();
+        let inputs = self.session.inputs_mut();
         match act {
-            Act::Throttle(steps) => hands.throttle = by(hands.throttle, steps, PEDAL_STEP).clamp(0.0, 1.0),
-            Act::ThrottleTo(tenths) => hands.throttle = (f64::from(tenths) / 10.0).min(1.0),
-            Act::Brake(steps) => hands.brake = by(hands.brake, steps, BRAKE_STEP).clamp(0.0, 1.0),
+            Act::Throttle(steps) => inputs.throttle = by(inputs.throttle, steps, PEDAL_STEP).clamp(0.0, 1.0),
+            Act::ThrottleTo(tenths) => inputs.throttle = (f64::from(tenths) / 10.0).min(1.0),
+            Act::Brake(steps) => inputs.brake = by(inputs.brake, steps, BRAKE_STEP).clamp(0.0, 1.0),
             Act::Range => {
-                hands.range = if hands.range == Range::Park { Range::Drive } else { Range::Park };
+                inputs.range = if inputs.range == Range::Park { Range::Drive } else { Range::Park };
             }
-            Act::Grade(steps) => hands.grade = by(hands.grade, steps, GRADE_STEP).clamp(-STEEPEST, STEEPEST),
-            Act::AirConditioning => hands.ac = !hands.ac,
+            Act::Grade(steps) => {
+                inputs.grade = by(inputs.grade, steps, GRADE_STEP).clamp(-STEEPEST, STEEPEST)
+            }
+            Act::AirConditioning => inputs.ac = !inputs.ac,
             Act::Ignition => self.ignition = !self.ignition,
             Act::Fault(number) => self.toggle(number),
             Act::Mend => self.set_faults(Vec::new()),
@@ -297,13 +299,13 @@ impl Bench {
     /// use trimwright_live::{Act, Bench};
     /// use trimwright_plant::Range;
     /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
-    /// assert_eq!(bench.hands().range, Range::Park);
+    /// assert_eq!(bench.inputs().range, Range::Park);
     /// bench.act(Act::Range);
-    /// assert_eq!(bench.hands().range, Range::Drive);
+    /// assert_eq!(bench.inputs().range, Range::Drive);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn hands(&self) -> &Hands {
-        self.session.hands()
+    pub fn inputs(&self) -> &DriverInputs {
+        self.session.inputs()
     }
 
     /// Whether the starter turns.
@@ -319,7 +321,7 @@ impl Bench {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn is_cranking(&self) -> bool {
-        self.hands().key == Key::Start
+        self.inputs().key == Key::Start
     }
 
     /// Whether the ignition is on.
@@ -482,10 +484,10 @@ mod tests {
             bench.act(Act::Brake(1));
             bench.act(Act::Grade(-1));
         }
-        assert_eq!((bench.hands().throttle, bench.hands().brake), (1.0, 1.0));
-        assert!((bench.hands().grade + STEEPEST).abs() < 1e-12);
+        assert_eq!((bench.inputs().throttle, bench.inputs().brake), (1.0, 1.0));
+        assert!((bench.inputs().grade + STEEPEST).abs() < 1e-12);
         bench.act(Act::Throttle(-1));
-        assert!((bench.hands().throttle - 0.98).abs() < 1e-12);
+        assert!((bench.inputs().throttle - 0.98).abs() < 1e-12);
     }
 
     #[test]

@@ -152,10 +152,10 @@ impl Screen<'_> {
     }
 
     fn car(&self) -> Vec<String> {
-        let (view, hands) = (self.bench.view(), self.bench.hands());
+        let (view, inputs) = (self.bench.view(), self.bench.inputs());
         let speed = self.units.road_speed(view.vehicle_m_per_s);
         let coolant = self.units.temperature(view.coolant_k);
-        let gearbox = match hands.range {
+        let gearbox = match inputs.range {
             Range::Park => "park".to_owned(),
             Range::Drive => format!("gear {}", view.gear),
         };
@@ -166,10 +166,10 @@ impl Screen<'_> {
         };
         vec![
             row("speed", &speed, "engine", format!("{rpm:.0} rpm")),
-            row("throttle", &percent(hands.throttle), "MAP", format!("{:.0} kPa", view.map_pa / 1e3)),
-            row("brake", &percent(hands.brake), "road", format!("{:+.0} %", 100.0 * hands.grade + 0.0)),
+            row("throttle", &percent(inputs.throttle), "MAP", format!("{:.0} kPa", view.map_pa / 1e3)),
+            row("brake", &percent(inputs.brake), "road", format!("{:+.0} %", 100.0 * inputs.grade + 0.0)),
             row("coolant", &coolant, "supply", format!("{:.1} V", view.supply_v)),
-            row("gearbox", &gearbox, "A/C", if hands.ac { "on" } else { "off" }.to_owned()),
+            row("gearbox", &gearbox, "A/C", if inputs.ac { "on" } else { "off" }.to_owned()),
         ]
     }
 

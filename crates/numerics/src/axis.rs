@@ -1,4 +1,4 @@
-//! Strictly rising breakpoints and the place of a value between them.
+//! Axis of a table: strictly rising breakpoints, and the position of a value between them.
 
 use crate::Real;
 
@@ -16,15 +16,10 @@ pub struct Axis<T, const N: usize> {
     points: [T; N],
 }
 
-/// Why breakpoints make no axis.
-///
-/// ```
-/// use trimwright_numerics::{Axis, AxisError};
-/// assert_eq!(Axis::new([1.0_f32, 3.0, 2.0]), Err(AxisError::NotRising(2)));
-/// assert_eq!(Axis::new([1.0_f32]), Err(AxisError::TooShort));
-/// ```
+/// Why breakpoints are not a valid axis.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum AxisError {
     /// Fewer than two breakpoints.
     TooShort,
@@ -43,19 +38,13 @@ impl core::fmt::Display for AxisError {
 
 impl core::error::Error for AxisError {}
 
-/// Where a value lies on an axis: between breakpoints `index` and `index + 1`, `fraction` of the way (0 to 1).
-///
-/// ```
-/// use trimwright_numerics::{Axis, Place};
-/// let volts = Axis::new([8.0_f64, 12.0, 16.0]).unwrap();
-/// assert_eq!(volts.place(13.0), Place { index: 1, fraction: 0.25 });
-/// ```
+/// Position of a value on an axis: between breakpoints `index` and `index + 1`, at `fraction` (0 to 1) of the interval.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Place<T> {
-    /// The breakpoint below, at most the last but one.
+    /// Index of the breakpoint below, at most the last but one.
     pub index: usize,
-    /// Share of the way to the next breakpoint, 0 to 1.
+    /// Fraction of the interval to the next breakpoint, 0 to 1.
     pub fraction: T,
 }
 
@@ -63,7 +52,7 @@ impl<T: Real, const N: usize> Axis<T, N> {
     /// An axis over `points`.
     ///
     /// # Errors
-    /// [`AxisError`] when there are fewer than two points, or one is not finite or not above the one before it.
+    /// [`AxisError`] for fewer than two points, or one that is not finite or not above the one before it.
     pub fn new(points: [T; N]) -> Result<Self, AxisError> {
         if N < 2 {
             return Err(AxisError::TooShort);
@@ -77,16 +66,11 @@ impl<T: Real, const N: usize> Axis<T, N> {
     }
 
     /// The breakpoints.
-    ///
-    /// ```
-    /// let axis = trimwright_numerics::Axis::new([1.0_f32, 2.0]).unwrap();
-    /// assert_eq!(axis.points(), &[1.0, 2.0]);
-    /// ```
     pub const fn points(&self) -> &[T; N] {
         &self.points
     }
 
-    /// The place of `value`. Outside the axis, and for NaN, it is the nearest end: a table never extrapolates.
+    /// The position of `value`, clamped to the ends of the axis; NaN gives the first breakpoint.
     ///
     /// ```
     /// let kpa = trimwright_numerics::Axis::new([20.0_f64, 60.0, 100.0]).unwrap();
@@ -111,7 +95,7 @@ mod tests {
     use proptest::prelude::*;
 
     #[test]
-    fn breakpoints_that_do_not_rise_are_refused() {
+    fn breakpoints_that_do_not_rise_are_rejected() {
         assert_eq!(Axis::new([1.0_f32]), Err(AxisError::TooShort));
         assert_eq!(Axis::new([1.0_f32, 1.0]), Err(AxisError::NotRising(1)));
         assert_eq!(Axis::new([f64::NAN, 1.0]), Err(AxisError::NotRising(0)));
@@ -119,7 +103,7 @@ mod tests {
     }
 
     #[test]
-    fn outside_values_and_nan_go_to_an_end() {
+    fn outside_values_and_nan_are_clamped_to_an_end() {
         let axis = Axis::new([0.0_f64, 1.0, 3.0]).unwrap();
         assert_eq!(axis.place(-5.0), Place { index: 0, fraction: 0.0 });
         assert_eq!(axis.place(9.0), Place { index: 1, fraction: 1.0 });

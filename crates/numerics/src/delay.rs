@@ -1,6 +1,6 @@
-//! A ring of the last samples.
+//! Ring buffer of the last samples: a delay line.
 
-/// The last `N` values pushed, newest first.
+/// Ring buffer of the last `N` values, newest first.
 ///
 /// ```
 /// use trimwright_numerics::Ring;
@@ -17,17 +17,12 @@ pub struct Ring<T, const N: usize> {
 }
 
 impl<T: Copy, const N: usize> Ring<T, N> {
-    /// A ring full of `value`.
-    ///
-    /// ```
-    /// let ring = trimwright_numerics::Ring::<f32, 4>::filled(1.0);
-    /// assert_eq!(ring.back(3), Some(&1.0));
-    /// ```
+    /// A ring buffer with `value` in every element.
     pub const fn filled(value: T) -> Self {
         Self { values: [value; N], newest: 0 }
     }
 
-    /// Adds a value; the oldest is forgotten.
+    /// Adds a value in place of the oldest.
     #[inline]
     pub fn push(&mut self, value: T) {
         self.newest = if self.newest + 1 < N { self.newest + 1 } else { 0 };
@@ -36,13 +31,7 @@ impl<T: Copy, const N: usize> Ring<T, N> {
         }
     }
 
-    /// The value pushed `ago` pushes before the newest (0: the newest); `None` beyond the ring.
-    ///
-    /// ```
-    /// let mut ring = trimwright_numerics::Ring::<_, 8>::filled(0);
-    /// (1..=20).for_each(|value| ring.push(value));
-    /// assert_eq!((ring.back(0), ring.back(7), ring.back(8)), (Some(&20), Some(&13), None));
-    /// ```
+    /// The value `ago` samples before the newest (0: the newest); `None` from `N` on.
     #[inline]
     pub fn back(&self, ago: usize) -> Option<&T> {
         if ago >= N {
@@ -53,12 +42,6 @@ impl<T: Copy, const N: usize> Ring<T, N> {
     }
 
     /// All values, newest first.
-    ///
-    /// ```
-    /// let mut ring = trimwright_numerics::Ring::<_, 3>::filled(0);
-    /// (1..=4).for_each(|value| ring.push(value));
-    /// assert!(ring.iter().eq(&[4, 3, 2]));
-    /// ```
     pub fn iter(&self) -> impl Iterator<Item = &T> + '_ {
         let (back_to_first, wrapped) =
             self.values.split_at_checked(self.newest + 1).unwrap_or((&self.values, &[]));

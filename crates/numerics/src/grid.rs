@@ -1,8 +1,8 @@
-//! One value over two axes, bilinear, with the weights of the four cells that made it.
+//! Lookup table over two axes, bilinear, and the weights of the four cells around a point.
 
 use crate::{Place, Real};
 
-/// The four cells around a point and the share of each; the shares add up to one.
+/// Bilinear weights: the four cells around a point and the share of each; the shares add up to one.
 ///
 /// Cells are numbered row by row: `cell = y_index * X + x_index`.
 ///
@@ -15,14 +15,14 @@ use crate::{Place, Real};
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Weights<T> {
-    /// Cell numbers.
+    /// Cell indices.
     pub cells: [u16; 4],
     /// Share of each cell, 0 to 1.
     pub shares: [T; 4],
 }
 
 impl<T: Real> Weights<T> {
-    /// Weights from a place on each axis of a grid with `x_len` columns.
+    /// Weights from a position on each axis of a grid with `x_len` columns.
     #[inline]
     pub fn new(x: Place<T>, y: Place<T>, x_len: usize) -> Self {
         let corner = y.index * x_len + x.index;
@@ -33,26 +33,20 @@ impl<T: Real> Weights<T> {
         }
     }
 
-    /// The pairs of cell number and share.
+    /// Pairs of cell index and share.
     #[inline]
     pub fn iter(&self) -> impl Iterator<Item = (usize, T)> + '_ {
         self.cells.iter().zip(self.shares.iter()).map(|(&cell, &share)| (usize::from(cell), share))
     }
 
-    /// Sum of squared shares: 1 on a breakpoint, down to 1/4 in the middle of a field.
-    ///
-    /// ```
-    /// use trimwright_numerics::{Place, Weights};
-    /// let at = |fraction: f64| Weights::new(Place { index: 0, fraction }, Place { index: 0, fraction }, 2).norm2();
-    /// assert_eq!([at(0.0), at(0.5)], [1.0, 0.25]);
-    /// ```
+    /// Sum of the squared shares: 1 on a breakpoint, 1/4 in the middle between four.
     #[inline]
     pub fn norm2(&self) -> T {
         self.shares.iter().fold(T::ZERO, |sum, &share| sum + share * share)
     }
 }
 
-/// Values over an x axis of `X` and a y axis of `Y` breakpoints, row by row (`cells[y][x]`).
+/// Values at the nodes of an x axis of `X` and a y axis of `Y` breakpoints, row by row (`cells[y][x]`).
 ///
 /// ```
 /// use trimwright_numerics::{Axis, Grid, Weights};
@@ -73,17 +67,12 @@ impl<T: Real, const X: usize, const Y: usize> Grid<T, X, Y> {
         Self { cells }
     }
 
-    /// A grid with `value` everywhere.
-    ///
-    /// ```
-    /// let grid = trimwright_numerics::Grid::<f32, 2, 3>::filled(0.5);
-    /// assert_eq!(grid.flat(), [0.5; 6]);
-    /// ```
+    /// A grid with `value` in every cell.
     pub const fn filled(value: T) -> Self {
         Self { cells: [[value; X]; Y] }
     }
 
-    /// The interpolated value. Cells outside the grid count as zero.
+    /// The interpolated value. Cells outside the grid contribute zero.
     #[inline]
     pub fn at(&self, weights: &Weights<T>) -> T {
         let flat = self.cells.as_flattened();
@@ -101,13 +90,7 @@ impl<T: Real, const X: usize, const Y: usize> Grid<T, X, Y> {
         self.cells.as_flattened()
     }
 
-    /// All cells, row by row, to be changed.
-    ///
-    /// ```
-    /// let mut grid = trimwright_numerics::Grid::<f32, 2, 2>::filled(0.0);
-    /// grid.flat_mut()[3] = 1.0;
-    /// assert_eq!(grid.rows(), &[[0.0, 0.0], [0.0, 1.0]]);
-    /// ```
+    /// All cells, row by row, mutable.
     pub const fn flat_mut(&mut self) -> &mut [T] {
         self.cells.as_flattened_mut()
     }
@@ -138,7 +121,7 @@ mod tests {
     }
 
     #[test]
-    fn cells_outside_the_grid_count_as_zero() {
+    fn cells_outside_the_grid_contribute_zero() {
         let grid = Grid::<f32, 2, 2>::filled(1.0);
         assert_eq!(grid.at(&Weights { cells: [0, 900, 901, 902], shares: [0.25; 4] }), 0.25);
     }

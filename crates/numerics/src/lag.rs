@@ -1,8 +1,8 @@
-//! First-order lag, exact for an input held over the step.
+//! First-order lag (PT1), exact for a constant input over the step.
 
 use crate::Real;
 
-/// `tau * dy/dt + y = u`, stepped exactly for a held input: `y += (1 - exp(-dt/tau)) * (u - y)`.
+/// First-order lag `tau * dy/dt + y = u`, exact for a constant input over the step: `y += (1 - exp(-dt/tau)) * (u - y)`.
 ///
 /// ```
 /// use trimwright_numerics::Lag;
@@ -17,7 +17,7 @@ pub struct Lag<T> {
 }
 
 impl<T: Real> Lag<T> {
-    /// A lag at rest at `value`.
+    /// A lag in steady state at `value`.
     pub const fn at(value: T) -> Self {
         Self { value }
     }
@@ -27,20 +27,13 @@ impl<T: Real> Lag<T> {
         self.value
     }
 
-    /// Moves `dt_s` seconds towards `input` with time constant `tau_s`; at once when `tau_s` is not positive.
+    /// Advances by `dt_s` seconds with time constant `tau_s`, s, and returns the output; without lag when `tau_s` is not positive.
     #[inline]
     pub fn step(&mut self, input: T, dt_s: T, tau_s: T) -> T {
         self.step_by(input, share(dt_s, tau_s))
     }
 
-    /// Moves by a share (0 to 1) of the way, for callers that work out [`share`] once.
-    ///
-    /// ```
-    /// use trimwright_numerics::{Lag, lag};
-    /// let (mut one, mut other) = (Lag::at(0.0_f64), Lag::at(0.0_f64));
-    /// let share = lag::share(0.02, 0.09);
-    /// assert_eq!(one.step(1.0, 0.02, 0.09), other.step_by(1.0, share));
-    /// ```
+    /// Advances by a fraction (0 to 1) of the difference to the input, for callers that compute [`share`] once.
     #[inline]
     pub fn step_by(&mut self, input: T, share: T) -> T {
         self.value += share * (input - self.value);
@@ -48,7 +41,7 @@ impl<T: Real> Lag<T> {
     }
 }
 
-/// The share of the way that a lag of `tau_s` goes in `dt_s`: `1 - exp(-dt/tau)`.
+/// Fraction of the difference to the input that a lag of `tau_s` covers in `dt_s`: `1 - exp(-dt/tau)`, 0 to 1.
 ///
 /// ```
 /// use trimwright_numerics::lag::share;
@@ -75,7 +68,7 @@ mod tests {
     }
 
     #[test]
-    fn without_a_time_constant_it_follows_at_once() {
+    fn without_a_time_constant_there_is_no_lag() {
         assert_eq!(Lag::at(1.0_f32).step(2.0, 0.001, 0.0), 2.0);
     }
 }

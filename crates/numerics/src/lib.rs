@@ -1,26 +1,26 @@
-//! Small numerical pieces that the controller and the plant share, without either learning anything of the other.
+//! Numerical building blocks shared by controller and plant: lookup tables, lag, ring buffer, parameters, floating-point math.
 //!
-//! No allocation, no `unsafe`, no standard library. Every float function goes through [`Real`], so that a result is
-//! the same to the bit in a debug build, a release build and on a Cortex-M4F.
+//! No allocation, no `unsafe`, no standard library, no model of the engine. All floating-point functions go through [`Real`], so that
+//! results are equal to the bit in debug and release builds and on a Cortex-M4F.
 //!
 //! | module | what |
 //! |---|---|
-//! | [`real`] | the float trait and its math backend (`libm`; `micromath` for `f32` with feature `fast-math`) |
-//! | [`axis`] | strictly rising breakpoints and the place of a value between them |
-//! | [`curve`] | one value over one axis |
-//! | [`grid`] | one value over two axes, bilinear, with the weights of the four cells that made it |
-//! | [`lag`] | first-order lag, exact for a held input |
-//! | [`delay`] | a ring of the last samples |
-//! | [`mod@parameters`] | a registry of parameters: default, range, unit, source and a sentence, each written once |
+//! | [`real`] | the floating-point trait and its math backend (`libm`; `micromath` for `f32` with feature `fast-math`) |
+//! | [`axis`] | strictly rising breakpoints and the position of a value between them |
+//! | [`curve`] | lookup table over one axis |
+//! | [`grid`] | lookup table over two axes, bilinear, with the weights of the four cells |
+//! | [`lag`] | first-order lag, exact for a constant input over the step |
+//! | [`delay`] | ring buffer of the last samples |
+//! | [`mod@parameters`] | registry of parameters: default, range, unit, source and meaning of each |
 //!
-//! # What they compute
+//! # Equations
 //!
-//! - A table holds its end values outside its axis and never extrapolates. Between breakpoints it is linear; over two axes bilinear:
+//! - A table has its end values outside its axis; it is not extrapolated. Between breakpoints it is linear, over two axes bilinear:
 //!   with fractions `u` and `v` the four cells around a point have the shares `(1-u)(1-v)`, `u(1-v)`, `(1-u)v` and `uv`, which add up
-//!   to one. These shares are what a learner gives its lessons by.
-//! - A lag `tau dy/dt + y = u` is stepped by `y += (1 - exp(-dt / tau)) (u - y)`: exact for an input held over the step, stable
+//!   to one. A learner distributes an update over the cells by these shares.
+//! - A lag `tau dy/dt + y = u` is stepped by `y += (1 - exp(-dt / tau)) (u - y)`: exact for a constant input over the step, stable
 //!   for any step (solution of the linear equation).
-//! - [`Real::held`] makes of NaN the lower end, so that no output built on it can be NaN.
+//! - [`Real::held`] clamps to a range and turns NaN into the lower limit, so that no output computed from it can be NaN.
 //!
 //! ```
 //! use trimwright_numerics::{Axis, Grid, Weights};
@@ -32,7 +32,7 @@
 //! # Ok::<(), trimwright_numerics::AxisError>(())
 //! ```
 //!
-//! Features: `fast-math` takes `micromath` for `f32` on parts without a floating-point unit, `defmt` makes the types loggable.
+//! Features: `fast-math` uses `micromath` for `f32` on microcontrollers without a floating-point unit, `defmt` makes the types loggable.
 #![no_std]
 
 /// The examples of the README.

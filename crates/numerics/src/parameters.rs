@@ -1,9 +1,8 @@
-//! One registry of parameters: each is written down once, with default, range, unit, source and a sentence, beside the code that
-//! works with it.
+//! Registry of parameters: each is defined once, with default, range, unit, source and meaning, beside the code that uses it.
 //!
-//! [`parameters!`](macro@crate::parameters) makes a stage's block of them: the struct, its default as a constant (so that it can stay in
-//! flash), [`Block`] for what works on any parameter by its place, and the static table of [`ParameterInfo`] that readers of files,
-//! help and documents are made from. [`blocks!`](crate::blocks) makes a struct of such blocks.
+//! [`parameters!`](macro@crate::parameters) defines a stage's block: the struct, its default as a constant (so that it can stay in flash),
+//! [`Block`] for access by index, and the static table of [`ParameterInfo`] from which file readers, help and documents are generated.
+//! [`blocks!`](crate::blocks) defines a struct of blocks.
 //!
 //! | shape | field | written |
 //! |---|---|---|
@@ -18,7 +17,7 @@
 //! ```
 //! use trimwright_numerics::parameters::Block;
 //! trimwright_numerics::parameters! {
-//!     /// How a trim follows.
+//!     /// Short-term trim.
 //!     pub struct TrimParameters<f32> "trim" {
 //!         /// Shortest time constant of the loop, s.
 //!         number shortest_s { 0.3, 0.05..=5.0 "s", "engineering judgement" }
@@ -33,20 +32,20 @@ use core::fmt;
 
 use crate::Real;
 
-/// One parameter: what a reader of files, a help page or a document has to know of it.
+/// Description of one parameter, for file readers, help and documents.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ParameterInfo<T: 'static> {
-    /// Name of the field, with its unit as the suffix.
+    /// Name of the field, with its unit as a suffix.
     pub name: &'static str,
-    /// Name of the stage and of the field, with a dot between.
+    /// Stage and field, `stage.field`.
     pub path: &'static str,
-    /// What it is made of.
+    /// Shape of its value.
     pub shape: Shape<T>,
     /// Range of each of its values, in the unit.
     pub range: Range<T>,
     /// Where its default comes from: a citation, "engineering judgement" or "common practice, no source".
     pub source: &'static str,
-    /// A sentence about it.
+    /// Its meaning, in a sentence.
     pub about: &'static str,
 }
 
@@ -57,71 +56,71 @@ pub struct Range<T> {
     pub min: T,
     /// Highest value allowed.
     pub max: T,
-    /// SI unit (an angle in degrees).
+    /// SI unit; angles in degrees.
     pub unit: &'static str,
 }
 
-/// What a parameter is made of.
+/// Shape of a parameter's value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Shape<T: 'static> {
     /// One number.
     Number,
     /// One whole number.
     Whole,
-    /// Yes or no.
+    /// True or false.
     Flag,
     /// One of these words.
     Choice(&'static [&'static str]),
-    /// So many numbers.
+    /// A list of this many numbers.
     List(usize),
-    /// Up to so many points, linear between them, over rising places in this range.
+    /// Up to this many points, linear between them, over rising breakpoints in this range.
     Curve(usize, Range<T>),
-    /// So many columns by so many rows, bilinear between them, over rising places in these ranges.
+    /// Columns by rows, bilinear between them, over rising breakpoints in these ranges.
     Table([usize; 2], [Range<T>; 2]),
 }
 
-/// A parameter's value, to be read.
+/// Read access to a parameter's value.
 #[derive(Clone, Copy)]
 pub enum Value<'a, T> {
     /// One number.
     Number(T),
     /// One whole number.
     Whole(u64),
-    /// Yes or no.
+    /// True or false.
     Flag(bool),
-    /// The place of the word.
+    /// Index of the word.
     Choice(usize),
     /// Numbers.
     List(&'a [T]),
     /// Points.
     Curve(&'a [(T, T)]),
-    /// Places of the columns and of the rows, and the cells row by row.
+    /// Breakpoints of the columns and of the rows, and the cells row by row.
     Table(&'a [T], &'a [T], &'a [T]),
 }
 
-/// A parameter's value, to be set.
+/// Write access to a parameter's value.
 pub enum Slot<'a, T> {
     /// One number.
     Number(&'a mut T),
     /// One whole number.
     Whole(&'a mut dyn Whole),
-    /// Yes or no.
+    /// True or false.
     Flag(&'a mut bool),
     /// One of some words.
     Choice(&'a mut dyn Choice),
     /// Numbers.
     List(&'a mut [T]),
-    /// Points. Where there are fewer than there is room for, the last one is repeated.
+    /// Points. Fewer than the capacity are filled up by repeating the last one.
     Curve(&'a mut [(T, T)]),
-    /// Places of the columns and of the rows, and the cells row by row.
+    /// Breakpoints of the columns and of the rows, and the cells row by row.
     Table(&'a mut [T], &'a mut [T], &'a mut [T]),
 }
 
-/// A whole number of whatever width.
+/// An unsigned integer of any width.
 pub trait Whole {
     /// The number.
     fn get(&self) -> u64;
-    /// Sets it; `false` when the width does not hold it.
+    /// Sets the number; `false` when it does not fit.
     fn set(&mut self, number: u64) -> bool;
 }
 
@@ -139,13 +138,13 @@ macro_rules! whole {
 }
 whole!(u8 u16 u32 u64);
 
-/// An enum that files choose from by words; [`choice!`](crate::choice) writes it.
+/// An enum whose variants have words in files; implemented by [`choice!`](crate::choice).
 pub trait Choice {
     /// The words.
     fn words(&self) -> &'static [&'static str];
-    /// The place of the one chosen.
+    /// Index of the variant in effect.
     fn chosen(&self) -> usize;
-    /// Chooses the one at this place; `false` when there is none.
+    /// Sets the variant with this index; `false` when there is none.
     fn choose(&mut self, place: usize) -> bool;
 }
 
@@ -167,7 +166,7 @@ pub trait Choice {
 macro_rules! choice {
     ($name:ident { $($variant:ident = $word:literal),+ $(,)? }) => {
         impl $name {
-            /// The words that files and documents choose one by.
+            /// The words of the variants in files and documents, in order.
             pub const WORDS: &'static [&'static str] = &[$($word),+];
         }
         impl $crate::parameters::Choice for $name {
@@ -184,7 +183,7 @@ macro_rules! choice {
     };
 }
 
-/// Values over two axes, bilinear between places and held at the ends.
+/// Lookup table over two axes, bilinear between breakpoints, with its end values outside.
 ///
 /// ```
 /// use trimwright_numerics::parameters::Table;
@@ -194,16 +193,16 @@ macro_rules! choice {
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Table<T, const X: usize, const Y: usize> {
-    /// Places of the columns, rising.
+    /// Breakpoints of the columns, rising.
     pub x: [T; X],
-    /// Places of the rows, rising.
+    /// Breakpoints of the rows, rising.
     pub y: [T; Y],
-    /// The values: a row for each place of `y`.
+    /// The values: a row for each breakpoint of `y`.
     pub cells: [[T; X]; Y],
 }
 
 impl<T: Real, const X: usize, const Y: usize> Table<T, X, Y> {
-    /// The value at a place; NaN gives that of the first.
+    /// The value at a point; NaN gives the first row or column.
     pub fn at(&self, x: T, y: T) -> T {
         let row = |row: &[T; X]| between(self.x.iter().copied().zip(row.iter().copied()), x);
         between(self.y.iter().copied().zip(self.cells.iter().map(row)), y)
@@ -288,21 +287,21 @@ pub fn along_beyond<T: Real>(points: &[(T, T)], x: T) -> T {
     if low.0 < high.0 { low.1 + (x - low.0) * ((high.1 - low.1) / (high.0 - low.0)) } else { low.1 }
 }
 
-/// A parameter that is not as it has to be.
+/// A parameter out of its range.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct OutOfRange<T: 'static> {
-    /// Stage and field, with a dot between.
+    /// Stage and field, `stage.field`.
     pub path: &'static str,
-    /// What is wrong with it.
+    /// The problem.
     pub problem: Problem<T>,
 }
 
-/// What is wrong with a parameter.
+/// Problem of a parameter's value.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Problem<T> {
     /// This value is not in this range.
     Outside(T, Range<T>),
-    /// The place at this index of a curve or table is below the one before it.
+    /// The breakpoint at this index of a curve or table is below the one before it.
     NotRising(usize),
 }
 
@@ -320,21 +319,21 @@ impl<T: fmt::Display> fmt::Display for OutOfRange<T> {
 
 impl<T: fmt::Debug + fmt::Display> core::error::Error for OutOfRange<T> {}
 
-/// A stage's parameters, each by its place in [`Block::info`].
+/// Access to a stage's parameters by index.
 pub trait Block<T: Real + 'static> {
     /// The stage's name, as files and documents write it.
     fn stage(&self) -> &'static str;
-    /// What parameters there are.
+    /// Descriptions of the parameters, in the order of their index.
     fn info(&self) -> &'static [ParameterInfo<T>];
-    /// The value of the parameter at this place.
+    /// The value of the parameter with this index.
     fn value(&self, place: usize) -> Option<Value<'_, T>>;
-    /// The same to be set.
+    /// Write access to the parameter with this index.
     fn slot(&mut self, place: usize) -> Option<Slot<'_, T>>;
 
     /// Checks every parameter.
     ///
     /// # Errors
-    /// [`OutOfRange`] names the first parameter that is not in its range.
+    /// [`OutOfRange`] for the first parameter that is out of its range.
     fn check(&self) -> Result<(), OutOfRange<T>> {
         self.info()
             .iter()
@@ -347,7 +346,7 @@ impl<T: Real + 'static> ParameterInfo<T> {
     /// Checks a value of this parameter.
     ///
     /// # Errors
-    /// [`OutOfRange`] when it, or one of its values, is not in the range.
+    /// [`OutOfRange`] when the value, or one of several, is out of range.
     pub fn check(&self, value: Value<'_, T>) -> Result<(), OutOfRange<T>> {
         let wrong = |problem| OutOfRange { path: self.path, problem };
         let within = |range: &Range<T>, value: T| {
@@ -380,7 +379,7 @@ impl<T: Real + 'static> ParameterInfo<T> {
     }
 }
 
-/// Makes a stage's block of parameters: see [the module](mod@crate::parameters).
+/// Defines a stage's block of parameters: see [the module](mod@crate::parameters).
 #[macro_export]
 macro_rules! parameters {
     (
@@ -398,7 +397,7 @@ macro_rules! parameters {
         impl $block {
             /// The defaults, as a constant that can stay in flash.
             pub const DEFAULT: Self = Self { $( $name: $crate::parameter!(@default $shape $($spec)+), )+ };
-            /// What parameters there are, in the order of the fields.
+            /// Descriptions of the parameters, in the order of the fields.
             pub const INFO: &'static [$crate::parameters::ParameterInfo<$t>] = &[$(
                 $crate::parameters::ParameterInfo {
                     name: stringify!($name),
@@ -534,13 +533,13 @@ macro_rules! parameter {
     };
 }
 
-/// Makes a struct of blocks: its default as a constant, its check, and all blocks in the order of the fields.
+/// Defines a struct of blocks: its default as a constant, its check, and access to all blocks in the order of the fields.
 ///
 /// ```
 /// trimwright_numerics::parameters! {
 ///     /// Fans.
 ///     pub struct FanParameters<f32> "fans" {
-///         /// Temperature below its starting point at which a fan stops, K.
+///         /// Hysteresis of the fan: temperature below its starting point at which it stops, K.
 ///         number band_k { 5.0, 0.5..=20.0 "K step", "engineering judgement" }
 ///     }
 /// }
@@ -555,13 +554,13 @@ macro_rules! parameter {
 /// assert!(IN_FLASH.check().is_ok() && IN_FLASH.blocks()[0].stage() == "fans");
 /// ```
 ///
-/// With `struct Parameters<f32>, together` the check ends with a method of this name, which checks what several parameters must be like
-/// together.
+/// With `struct Parameters<f32>, check_combinations` the check also calls this method of the struct, for parameters that depend on each
+/// other.
 #[macro_export]
 macro_rules! blocks {
     (
         $(#[$outer:meta])*
-        $vis:vis struct $name:ident<$t:ty> $(, $together:ident)? {
+        $vis:vis struct $name:ident<$t:ty> $(, $check_combinations:ident)? {
             $( $(#[doc = $about:literal])+ $field:ident: $block:ident, )+
         }
     ) => {
@@ -580,7 +579,7 @@ macro_rules! blocks {
                 [$( &self.$field ),+]
             }
 
-            /// The same to be changed.
+            /// All blocks, mutable, in the order of the fields.
             pub fn blocks_mut(&mut self) -> [&mut dyn $crate::parameters::Block<$t>; [$(stringify!($field)),+].len()] {
                 [$( &mut self.$field ),+]
             }
@@ -588,9 +587,9 @@ macro_rules! blocks {
             /// Checks every parameter of every block.
             ///
             /// # Errors
-            /// [`OutOfRange`](trimwright_numerics::parameters::OutOfRange) names the first that is not in its range.
+            /// [`OutOfRange`](trimwright_numerics::parameters::OutOfRange) for the first that is out of its range.
             pub fn check(&self) -> Result<(), $crate::parameters::OutOfRange<$t>> {
-                self.blocks().iter().try_for_each(|block| block.check())$(.and_then(|()| self.$together()))?
+                self.blocks().iter().try_for_each(|block| block.check())$(.and_then(|()| self.$check_combinations()))?
             }
         }
 
@@ -602,7 +601,7 @@ macro_rules! blocks {
     };
 }
 
-/// A curve with room for `N` points whose last is repeated where it has fewer.
+/// A curve filled up to its capacity of `N` points by repeating its last point.
 pub const fn padded<T: Copy, const FEWER: usize, const N: usize>(points: [(T, T); FEWER]) -> [(T, T); N] {
     assert!(
         0 < FEWER && FEWER <= N,

@@ -1,14 +1,14 @@
-//! The float trait behind all math of the crates that run on the target.
+//! [`Real`]: the floating-point trait for all math of the crates that run on the target.
 //!
 //! `f64` always uses [`libm`]. `f32` uses [`libm`] too, unless the feature `fast-math` is on: then the transcendental
-//! functions come from `micromath`, for parts without a floating-point unit. Its largest error on the ranges used
-//! here, held by the tests of this module: relative 0.25 % for `exp`, 0.4 % for `powf` (exponents up to 1.5) and 2e-6 for
+//! functions come from `micromath`, for microcontrollers without a floating-point unit. Its largest error on the ranges used
+//! here, checked by the tests of this module: relative 0.25 % for `exp`, 0.4 % for `powf` (exponents up to 1.5) and 2e-6 for
 //! `sqrt`; absolute 0.0025 for `ln` and 0.0012 for `sin` and `cos`.
 
 use core::fmt::Debug;
 use core::ops::{Add, AddAssign, Div, Mul, Neg, Sub, SubAssign};
 
-/// A float with the handful of functions that engine and controller need, bit-reproducible on every machine.
+/// A floating-point number with the functions that plant and controller need, bit-reproducible on every machine.
 ///
 /// ```
 /// use trimwright_numerics::Real;
@@ -42,28 +42,22 @@ pub trait Real:
     /// Square root.
     fn sqrt(self) -> Self;
     /// `self` to the power of `exponent`.
-    ///
-    /// ```
-    /// use trimwright_numerics::Real;
-    /// // Pressure over temperature in an adiabatic change, exponent kappa / (kappa - 1).
-    /// assert!((Real::powf(1.1_f64, 3.5) - 1.396).abs() < 1e-3);
-    /// ```
     fn powf(self, exponent: Self) -> Self;
     /// Sine of an angle in radians.
     fn sin(self) -> Self;
     /// Cosine of an angle in radians.
     fn cos(self) -> Self;
-    /// Held between `low` and `high`. A NaN becomes `low`, so that no output built on it can be NaN.
+    /// `self` clamped to `low` to `high`. NaN gives `low`, so that no output computed from it can be NaN.
     ///
     /// ```
     /// use trimwright_numerics::Real;
     /// assert_eq!([Real::held(7.0_f32, 0.0, 1.0), Real::held(f32::NAN, 0.0, 1.0)], [1.0, 0.0]);
     /// ```
     fn held(self, low: Self, high: Self) -> Self {
-        // Written so that each line is one instruction where the machine has minimum and maximum.
+        // Two comparisons, each one instruction on a processor with minimum and maximum.
         self.at_least(low).at_most(high)
     }
-    /// The greater of both; `low` for NaN. Where `f32::max` is a call, this is not.
+    /// The greater of both; `low` for NaN. Compiles inline, unlike `f32::max` on the target.
     fn at_least(self, low: Self) -> Self {
         if self > low { self } else { low }
     }
@@ -119,13 +113,13 @@ mod approximate {
     pub(super) fn expf(x: f32) -> f32 {
         F32Ext::exp(x)
     }
-    /// `micromath`'s logarithm alone is up to 0.12 off; one Halley step on its exponential mends that.
+    /// `micromath`'s logarithm alone has errors up to 0.12; one Halley step on its exponential corrects them.
     pub(super) fn logf(x: f32) -> f32 {
         let y = F32Ext::ln(x);
         let e = F32Ext::exp(y);
         y + 2.0 * (x - e) / (x + e)
     }
-    /// `micromath`'s root alone is up to 6 % off; two Newton steps mend that.
+    /// `micromath`'s square root alone has errors up to 6 %; two Newton steps correct them.
     pub(super) fn sqrtf(x: f32) -> f32 {
         let mut y = F32Ext::sqrt(x);
         for _ in 0..2 {
@@ -135,7 +129,7 @@ mod approximate {
         }
         y
     }
-    /// Of a positive number; of zero, for which there is no logarithm, zero.
+    /// Power of a positive number; 0 for zero, which has no logarithm.
     pub(super) fn powf(x: f32, exponent: f32) -> f32 {
         if x > 0.0 { F32Ext::exp(exponent * logf(x)) } else { 0.0 }
     }
@@ -194,7 +188,7 @@ mod tests {
     fn worst(low: f64, high: f64, relative: bool, single: fn(f32) -> f32, double: fn(f64) -> f64) -> f64 {
         let mut worst = 0.0_f64;
         for step in 0..=20_000 {
-            // The same rounded argument goes to both, so that only the function's own error counts.
+            // Both get the same rounded argument, so that only the function's own error is measured.
             let x = (low + (high - low) * f64::from(step) / 20_000.0) as f32;
             let exact = double(f64::from(x));
             let error = (f64::from(single(x)) - exact).abs() / if relative { exact.abs() } else { 1.0 };
@@ -225,13 +219,13 @@ mod tests {
     }
 
     #[test]
-    fn powers_of_zero_and_one_are_right_in_every_backend() {
+    fn powers_of_zero_and_one_hold_in_every_backend() {
         assert_eq!(Real::powf(0.0_f32, 1.4), 0.0);
         assert!((Real::powf(1.0_f32, 1.4) - 1.0).abs() < 0.004);
     }
 
     #[test]
-    fn holding_turns_nan_into_the_lower_end() {
+    fn clamping_turns_nan_into_the_lower_limit() {
         assert_eq!(f32::NAN.held(1.0, 2.0), 1.0);
         assert_eq!(5.0_f64.held(1.0, 2.0), 2.0);
         assert_eq!(f64::NEG_INFINITY.held(1.0, 2.0), 1.0);

@@ -1,31 +1,32 @@
-//! Outside air: the standard atmosphere, its temperature and its water.
+//! Outside air: pressure, temperature and humidity by altitude.
 
 use crate::gas::{GRAVITY_M_PER_S2, ICE_K, R_DRY_AIR};
 use trimwright_numerics::Real;
 
-/// Fall of temperature with height in the standard atmosphere, K/m. ISO 2533.
+/// Temperature lapse rate of the standard atmosphere, K/m. ISO 2533.
 const LAPSE_K_PER_M: f64 = 0.0065;
 /// Standard temperature at sea level, K. ISO 2533.
 const STANDARD_K: f64 = 288.15;
-/// Radius of the earth that turns height into geopotential height, m. ISO 2533.
+/// Nominal earth radius for the geopotential altitude, m. ISO 2533.
 const EARTH_M: f64 = 6_356_766.0;
 
 trimwright_numerics::parameters! {
-    /// Weather and place.
+    /// Weather and altitude.
     pub struct Ambient<f64> "ambient" {
-        /// Height above sea level; a drive that tells its heights overrules it.
+        /// Altitude above sea level; a schedule with altitudes overrides it.
         number altitude_m { 0.0, -500.0..=5000.0 "m", "engineering judgement" }
-        /// Air temperature at sea level; it falls by 6.5 K per km.
-        number sea_level_k { 293.15, 220.0..=330.0 "K", "engineering judgement; the fall with height: ISO 2533" }
+        /// Air temperature at sea level; it falls by 6.5 K per km of altitude.
+        number sea_level_k { 293.15, 220.0..=330.0 "K", "engineering judgement; the lapse rate: ISO 2533" }
         /// Air pressure at sea level.
         number sea_level_pa { 101_325.0, 90e3..=108e3 "Pa", "ISO 2533" }
-        /// Relative humidity at the start of the run; the water share of the air is worked out once and carried along.
+        /// Relative humidity at the start; the mass fraction of water that follows stays constant over the run.
         number relative_humidity { 0.5, 0.0..=1.0 "1", "engineering judgement" }
     }
 }
 
-/// Air as the engine finds it.
+/// Outside air at one altitude.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct Air {
     /// Pressure, Pa.
     pub pressure_pa: f64,
@@ -34,15 +35,9 @@ pub struct Air {
 }
 
 impl Ambient {
-    /// Air at `altitude_m`, by the troposphere of ISO 2533 (valid to 11 km), with the truth's own sea-level
-    /// values.
+    /// Outside air at `altitude_m`, by the troposphere of ISO 2533 (valid to 11 km) with these sea-level values.
     ///
     /// `p = p0 (1 - L H / T0)^(g / (R L))`, with the geopotential height `H = h r / (r + h)`.
-    ///
-    /// ```
-    /// let air = trimwright_plant::Truth::mild_v8().ambient.air(0.0);
-    /// assert_eq!(air.pressure_pa, 101_325.0);
-    /// ```
     pub fn air(&self, altitude_m: f64) -> Air {
         let geopotential_m = altitude_m * EARTH_M / (EARTH_M + altitude_m);
         let exponent = GRAVITY_M_PER_S2 / (R_DRY_AIR * LAPSE_K_PER_M);
@@ -53,7 +48,7 @@ impl Ambient {
         }
     }
 
-    /// Mass of water per mass of moist air at the start, from the relative humidity.
+    /// Mass of water per mass of moist air at the start, from the relative humidity, kg/kg.
     pub fn water_share(&self) -> f64 {
         let air = self.air(self.altitude_m);
         let vapour_pa = self.relative_humidity * saturation_pa(air.temperature_k);
@@ -65,8 +60,8 @@ impl Ambient {
 /// Molar mass of water over that of dry air.
 const WATER_TO_AIR: f64 = 18.015_27 / 28.964_42;
 
-/// Saturation pressure of water over water, Pa: `611.2 exp(17.62 t / (243.12 + t))`, t in degC (WMO Guide to
-/// Instruments and Methods of Observation, annex 4.B, formula from memory; held against a property table in
+/// Saturation pressure of water vapour over liquid water, Pa: `611.2 exp(17.62 t / (243.12 + t))`, t in degC (WMO Guide to
+/// Instruments and Methods of Observation, annex 4.B, formula from memory; checked against a property table in
 /// the tests).
 pub fn saturation_pa(temperature_k: f64) -> f64 {
     let celsius = temperature_k - ICE_K;

@@ -1,4 +1,4 @@
-//! A plant whose truth changes while it runs: a part fails, a plug drops out, other fuel is filled up.
+//! Change of parameters while the plant runs: a part fails, a connector comes off, another fuel is filled.
 
 use crate::check::{OutOfRange, within};
 use crate::filling::FillingModel;
@@ -10,8 +10,8 @@ use crate::truth::Truth;
 use trimwright_numerics::parameters::{Problem, Range};
 
 impl Plant {
-    /// Goes on from where everything is, under another truth. What has been drawn, gathered or warmed stays; so do the
-    /// injectors' spread, the gearbox and the weather's humidity, which are settled when the plant is made.
+    /// Replaces the parameters and keeps the state: masses, temperatures, totals. The injectors' spread, the gearbox and the humidity
+    /// stay as they were when the plant was made.
     ///
     /// ```
     /// use trimwright_plant::{Faults, Plant, Truth};
@@ -22,8 +22,8 @@ impl Plant {
     /// ```
     ///
     /// # Errors
-    /// [`OutOfRange`] when a parameter is outside its range or the number of cylinders, banks or injectors is another; then
-    /// nothing changes.
+    /// [`OutOfRange`] when a parameter is outside its range or the number of cylinders, banks or injectors changes; the plant is
+    /// then unchanged.
     pub fn set_truth(&mut self, truth: Truth) -> Result<(), OutOfRange> {
         truth.check()?;
         let was = &self.truth;
@@ -42,10 +42,10 @@ impl Plant {
         }
         if truth.throttle != was.throttle {
             self.tables = FlowTables::new(&truth.throttle);
-            self.held.plates_m2 = self.tables.area_m2(self.held.throttle);
+            self.slow.plate_area_m2 = self.tables.area_m2(self.slow.throttle);
         }
         if truth.sensors != was.sensors {
-            self.sensors.refit(&truth.sensors);
+            self.sensors.set_parameters(&truth.sensors);
         }
         self.shares = truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks);
         self.stoich_afr = truth.stoich_afr();
@@ -53,11 +53,11 @@ impl Plant {
         self.best_work_share = truth.combustion.best_work_share(truth.engine.compression_ratio);
         self.end_gas = EndGas::new(truth.engine.compression_ratio, truth.fuel.octane);
         self.fuel_vapour_pa = fuel_vapour_pa(truth.fuel.vapour_pressure_pa, truth.fuel_system.fuel_k);
-        self.injectors.clog(&truth.injectors);
-        self.fuel.refit(&truth.fuel_system);
+        self.injectors.set_deposits(&truth.injectors);
+        self.fuel.set_parameters(&truth.fuel_system);
         self.truth = truth;
-        // The shares of the lags are worked out again in the next step.
-        self.held.dt_s = 0.0;
+        // Makes the next step recompute the fractions of the lags.
+        self.slow.dt_s = 0.0;
         Ok(())
     }
 }
@@ -65,53 +65,53 @@ impl Plant {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::{Faults, Hands, Injectors, Key};
+    use crate::{DriverInputs, Faults, Injectors, Key};
     use trimwright_signals::Commands;
 
     fn cranked(plant: &mut Plant, steps: usize) {
         let commands = Commands { open_time_s: [0.004; 8], pump_duty: 1.0, ..Commands::default() };
-        let hands = Hands { key: Key::Start, ..Hands::default() };
+        let inputs = DriverInputs { key: Key::Start, ..DriverInputs::default() };
         for _ in 0..steps {
-            plant.step(&commands, &hands, 1e-3);
+            plant.step(&commands, &inputs, 1e-3);
         }
     }
 
     #[test]
     fn ident_the_same_truth_changes_nothing() {
-        let mut plain = Plant::new(Truth::mild_v8(), 3).expect("sound");
+        let mut plain = Plant::new(Truth::mild_v8(), 3).expect("in range");
         let mut touched = plain.clone();
         cranked(&mut plain, 500);
         cranked(&mut touched, 500);
-        touched.set_truth(Truth::mild_v8()).expect("sound");
+        touched.set_truth(Truth::mild_v8()).expect("in range");
         cranked(&mut plain, 500);
         cranked(&mut touched, 500);
         assert_eq!(plain.view(), touched.view());
     }
 
     #[test]
-    fn ident_a_fault_that_went_leaves_the_part_as_it_was() {
-        let mut plant = Plant::new(Truth::mild_v8(), 3).expect("sound");
+    fn ident_a_fault_that_ends_leaves_the_part_as_it_was() {
+        let mut plant = Plant::new(Truth::mild_v8(), 3).expect("in range");
         let made = plant.injectors.clone();
-        let sound = Truth::mild_v8();
-        let blocked = Injectors { clogged: [1.0; 8], ..sound.injectors.clone() };
-        plant.set_truth(Truth { injectors: blocked, ..sound.clone() }).expect("allowed");
+        let clean = Truth::mild_v8();
+        let blocked = Injectors { clogged: [1.0; 8], ..clean.injectors.clone() };
+        plant.set_truth(Truth { injectors: blocked, ..clean.clone() }).expect("in range");
         assert_ne!(plant.injectors, made);
         cranked(&mut plant, 300);
-        assert_eq!(plant.books().fuel_injected_kg, 0.0);
-        plant.set_truth(sound).expect("allowed");
+        assert_eq!(plant.balances().fuel_injected_kg, 0.0);
+        plant.set_truth(clean).expect("in range");
         cranked(&mut plant, 300);
-        assert!(plant.books().fuel_injected_kg > 0.0);
+        assert!(plant.balances().fuel_injected_kg > 0.0);
     }
 
     #[test]
-    fn what_cannot_be_is_refused_and_nothing_changes() {
-        let mut plant = Plant::new(Truth::mild_v8(), 3).expect("sound");
+    fn a_truth_out_of_range_is_rejected_and_nothing_changes() {
+        let mut plant = Plant::new(Truth::mild_v8(), 3).expect("in range");
         let faults = Faults { weak_pump: 2.0, ..Faults::default() };
-        let error = plant.set_truth(Truth { faults, ..Truth::mild_v8() }).expect_err("refused");
+        let error = plant.set_truth(Truth { faults, ..Truth::mild_v8() }).expect_err("rejected");
         assert_eq!(error.path, "faults.weak_pump");
         let mut other = Truth::mild_v8();
         other.engine.cylinders = 6;
-        assert_eq!(plant.set_truth(other).expect_err("refused").path, "engine.cylinders");
+        assert_eq!(plant.set_truth(other).expect_err("rejected").path, "engine.cylinders");
         assert_eq!(plant.truth(), &Truth::mild_v8());
     }
 }

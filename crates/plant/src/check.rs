@@ -1,8 +1,8 @@
-//! What ranges alone don't say of the truth's parameters.
+//! Checks of the truth's parameters beyond their ranges.
 
 use trimwright_numerics::parameters::{Block, Problem, Range, Value};
 
-/// A parameter of the truth that is not as it has to be.
+/// A parameter of the truth that is out of range.
 ///
 /// ```
 /// use trimwright_plant::{Plant, Truth};
@@ -13,7 +13,7 @@ use trimwright_numerics::parameters::{Block, Problem, Range, Value};
 /// ```
 pub type OutOfRange = trimwright_numerics::parameters::OutOfRange<f64>;
 
-/// Refuses a value outside its range, and NaN.
+/// Rejects a value outside its range, and NaN.
 pub(crate) fn within(path: &'static str, value: f64, range: Range<f64>) -> Result<(), OutOfRange> {
     if value >= range.min && value <= range.max {
         Ok(())
@@ -22,7 +22,7 @@ pub(crate) fn within(path: &'static str, value: f64, range: Range<f64>) -> Resul
     }
 }
 
-/// Refuses a list of this name that does not rise by `step` or more from value to value.
+/// Rejects the list of this name unless each value is at least `step` above the one before.
 pub(crate) fn rising(block: &dyn Block<f64>, name: &str, step: f64) -> Result<(), OutOfRange> {
     for (place, info) in block.info().iter().enumerate().filter(|(_, info)| info.name == name) {
         if let Some(Value::List(values)) = block.value(place) {
@@ -34,8 +34,8 @@ pub(crate) fn rising(block: &dyn Block<f64>, name: &str, step: f64) -> Result<()
     Ok(())
 }
 
-/// Refuses a curve that turns back: each quantity has one output.
-pub(crate) fn one_way(block: &dyn Block<f64>) -> Result<(), OutOfRange> {
+/// Rejects a sensor curve that is not monotone: each quantity has one output.
+pub(crate) fn monotone(block: &dyn Block<f64>) -> Result<(), OutOfRange> {
     for (place, info) in block.info().iter().enumerate() {
         if let Some(Value::Curve(points @ [(_, first), .., (_, last)])) = block.value(place) {
             for pair in points.windows(2) {
@@ -57,8 +57,8 @@ mod tests {
     use super::*;
     use crate::Truth;
 
-    /// The path of what is refused once `put` has put something wrong into the default.
-    fn refused(put: impl FnOnce(&mut Truth)) -> Option<&'static str> {
+    /// Path of the parameter that is rejected after `put` has changed the default truth.
+    fn rejected(put: impl FnOnce(&mut Truth)) -> Option<&'static str> {
         let mut truth = Truth::mild_v8();
         put(&mut truth);
         truth.check().err().map(|error| error.path)
@@ -72,20 +72,23 @@ mod tests {
     }
 
     #[test]
-    fn what_has_to_go_together_is_checked() {
-        assert_eq!(refused(|_| ()), None);
-        assert_eq!(refused(|truth| truth.manifold.volume_m3 = 0.03), Some("manifold.volume_m3"));
-        assert_eq!(refused(|truth| truth.injectors.delay_v[2] = 8.05), Some("injectors.delay_v"));
-        assert_eq!(refused(|truth| truth.filling.speed_rad_per_s[1] = 53.0), Some("filling.speed_rad_per_s"));
-        assert_eq!(refused(|truth| truth.sensors.tp_limits_v = [4.8, 0.2]), Some("sensors.tp_limits_v"));
+    fn combinations_of_parameters_are_checked() {
+        assert_eq!(rejected(|_| ()), None);
+        assert_eq!(rejected(|truth| truth.manifold.volume_m3 = 0.03), Some("manifold.volume_m3"));
+        assert_eq!(rejected(|truth| truth.injectors.delay_v[2] = 8.05), Some("injectors.delay_v"));
+        assert_eq!(
+            rejected(|truth| truth.filling.speed_rad_per_s[1] = 53.0),
+            Some("filling.speed_rad_per_s")
+        );
+        assert_eq!(rejected(|truth| truth.sensors.tp_limits_v = [4.8, 0.2]), Some("sensors.tp_limits_v"));
         let turning_back = [0.7, 0.9, 0.8, 1.0, 1.1, 1.2].map(|lambda| (2.0 * lambda, lambda));
-        assert_eq!(refused(|truth| truth.sensors.lambda = turning_back), Some("sensors.lambda"));
+        assert_eq!(rejected(|truth| truth.sensors.lambda = turning_back), Some("sensors.lambda"));
         let falling = [1.2, 1.1, 1.0, 0.9, 0.8, 0.7].map(|lambda| (3.0 - 2.0 * lambda, lambda));
-        assert_eq!(refused(|truth| truth.sensors.lambda = falling), None);
+        assert_eq!(rejected(|truth| truth.sensors.lambda = falling), None);
     }
 
     #[test]
-    fn there_is_room_for_as_many_as_are_allowed() {
+    fn arrays_are_as_long_as_the_largest_allowed_count() {
         let truth = Truth::DEFAULT;
         let infos = || truth.blocks().into_iter().flat_map(|block| block.info());
         let most = |path| infos().find(|info| info.path == path).map(|info| info.range.max as usize);

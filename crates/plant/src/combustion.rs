@@ -1,4 +1,4 @@
-//! From charge to work: heat released against mixture, spark efficiency, burn limits.
+//! Combustion: heat release by mixture, work by spark advance, misfire limits, cyclic variation.
 
 use crate::gas::RPM;
 use trimwright_numerics::Real;
@@ -6,15 +6,15 @@ use trimwright_numerics::Real;
 /// Lambda of the first entry of [`RELEASED`] and the step of the table.
 const RELEASED_FROM: f64 = 0.65;
 const RELEASED_STEP: f64 = 0.05;
-/// Share of the fuel's heat released at lambda 0.65, 0.70 ... 1.00: CH1.87, water-gas equilibrium 3.5,
-/// heating value 43.0 MJ/kg (atom balance with species data of cantera). Below 0.65 by the same slope; above
-/// 1 all of it.
+/// Fraction of the heating value released at lambda 0.65, 0.70 ... 1.00: CH1.87, water-gas equilibrium 3.5,
+/// heating value 43.0 MJ/kg (atom balance with species data of cantera). Extrapolated below 0.65; 1 above lambda 1.
 const RELEASED: [f64; 8] = [0.53763, 0.60233, 0.66753, 0.73321, 0.79934, 0.86588, 0.93278, 1.0];
 
-/// Who sets the spark.
+/// Control of the spark advance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Ignition {
-    /// The controller's command counts.
+    /// The controller's command is in effect.
     Commanded,
     /// A distributor with centrifugal and vacuum advance; the command is ignored.
     Distributor,
@@ -28,43 +28,38 @@ trimwright_numerics::choice!(Ignition {
 trimwright_numerics::parameters! {
     /// Combustion of a spark-ignition engine.
     pub struct Combustion<f64> "combustion" {
-        /// Who sets the spark.
+        /// Control of the spark advance.
         choice ignition { Ignition = Ignition::Distributor, "engineering judgement" }
-        /// Share of the ideal Otto efficiency (gamma 1.28) that the indicated work reaches at MBT and lambda 1.
+        /// Indicated efficiency over that of the ideal Otto cycle (gamma 1.28) at MBT and lambda 1.
         number work_share { 0.83, 0.5..=1.0 "1", "engineering judgement" }
-        /// Share of the released heat that goes into the coolant: 17 to 26 % of the fuel's energy at full power, more at part load.
+        /// Fraction of the released heat that goes into the coolant: 17 to 26 % of the fuel's energy at full power, more at part load.
         number coolant_share { 0.27, 0.1..=0.5 "1", "Heywood ch. 12, from memory" }
         /// Advance for maximum brake torque at 1000 rpm and full load, before top dead centre.
         number mbt_base_deg { 17.0, 0.0..=40.0 "deg", "engineering judgement" }
-        /// Lambda of the charge above which it starts to misfire.
+        /// Lambda above which charges start to misfire.
         number lean_limit { 1.32, 1.1..=1.8 "1", "engineering judgement" }
-        /// Lambda of the charge below which it starts to misfire.
+        /// Lambda below which charges start to misfire.
         number rich_limit { 0.60, 0.4..=0.8 "1", "engineering judgement" }
-        /// Variation of a charge's work from cycle to cycle: standard deviation over mean at full load, three times that at low load.
+        /// Cyclic variation of the work: standard deviation over mean at full load; three times as much at low load.
         number variation { 0.015, 0.0..=0.1 "1", "Heywood ch. 9, from memory: some per cent, more when diluted" }
-        /// Share of the fuel in a cylinder that is vapour and can burn with coolant at 253 K; all of it from 333 K on.
+        /// Fraction of a cylinder's fuel that is vaporized and can burn at a coolant temperature of 253 K; 1 from 333 K on.
         number cold_vapour { 0.72, 0.3..=1.0 "1", "engineering judgement" }
     }
 }
 
-/// How a charge burns.
+/// Result of the combustion of one charge.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Burn {
-    /// Share of the burnable fuel's heat released, 0 to 1.
+    /// Fraction of the vaporized fuel's heat released, 0 to 1.
     pub(crate) released: f64,
-    /// Share of the released heat that becomes indicated work.
+    /// Fraction of the released heat that becomes indicated work.
     pub(crate) work_share: f64,
     /// Probability of a misfire, 0 to 1.
     pub(crate) misfire: f64,
 }
 
-/// Share of the fuel's heat released at `lambda`, 0 to 1: rich mixtures lack oxygen. Valid from 0.5; for
-/// petrol without oxygen.
-///
-/// ```
-/// assert_eq!(trimwright_plant::heat_released(1.2), 1.0);
-/// assert!((trimwright_plant::heat_released(0.9) - 0.86588).abs() < 1e-5);
-/// ```
+/// Fraction of the fuel's heating value released at `lambda`, 0 to 1: rich mixtures lack oxygen. Valid from 0.5, for
+/// petrol without ethanol.
 pub fn heat_released(lambda: f64) -> f64 {
     let place = (lambda - RELEASED_FROM) / RELEASED_STEP;
     let index = (place.held(0.0, 6.0) as u32 as usize).min(RELEASED.len() - 2);
@@ -73,26 +68,25 @@ pub fn heat_released(lambda: f64) -> f64 {
 }
 
 impl Combustion {
-    /// Indicated efficiency of the ideal Otto cycle `1 - rc^(1 - gamma)`, gamma 1.28 for burned gas (Heywood
-    /// ch. 5), times the share that a real engine reaches.
+    /// Indicated efficiency at MBT and lambda 1: that of the ideal Otto cycle `1 - rc^(1 - gamma)`, gamma 1.28 for burned gas
+    /// (Heywood ch. 5), times [`Combustion::work_share`].
     pub(crate) fn best_work_share(&self, compression_ratio: f64) -> f64 {
         self.work_share * (1.0 - Real::powf(compression_ratio, -0.28))
     }
 
-    /// Share of the fuel in a cylinder that is vapour and can burn (engineering judgement): the rest leaves
-    /// unburned.
+    /// Fraction of a cylinder's fuel that is vaporized and can burn, 0 to 1 (engineering judgement); the rest leaves unburned.
     pub fn vapour_share(&self, coolant_k: f64) -> f64 {
         let warm = ((coolant_k - 253.15) / 80.0).held(0.0, 1.0);
         self.cold_vapour + (1.0 - self.cold_vapour) * warm
     }
 
-    /// Standard deviation over mean of a charge's work at a manifold pressure and a share of residual gas.
+    /// Standard deviation over mean of a charge's work, by manifold pressure and residual gas.
     pub(crate) fn variation_at(&self, pressure_pa: f64, residual: f64) -> f64 {
         self.variation * (1.0 + 3.0 * (1.0 - pressure_pa * 1e-5).held(0.0, 0.67) + 4.0 * residual)
     }
 
-    /// Advance for maximum brake torque, degrees: more with speed, with dilution at low load and by residual gas,
-    /// and off lambda 0.9 (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
+    /// Spark advance for maximum brake torque, degrees before top dead centre: increases with speed, with dilution at low load and by
+    /// residual gas, and away from lambda 0.9 (trends of Heywood ch. 9 and 15; numbers are engineering judgement).
     pub fn mbt_deg(&self, pressure_pa: f64, speed_rad_per_s: f64, lambda: f64, residual: f64) -> f64 {
         let krpm = (speed_rad_per_s / (1000.0 * RPM)).held(0.0, 8.0);
         let thin = (1.0 - pressure_pa * 1e-5).held(0.0, 0.9);
@@ -100,21 +94,19 @@ impl Combustion {
         self.mbt_base_deg + 7.0 * (krpm - 1.0).held(-1.0, 2.5) + 24.0 * thin + 25.0 * off + 10.0 * residual
     }
 
-    /// Advance of a distributor with weights and vacuum canister, degrees (engineering judgement: the usual
-    /// curves).
+    /// Spark advance of a distributor with centrifugal weights and vacuum unit, degrees before top dead centre (engineering
+    /// judgement: the usual curves).
     pub fn distributor_deg(&self, pressure_pa: f64, ambient_pa: f64, speed_rad_per_s: f64) -> f64 {
         let krpm = speed_rad_per_s / (1000.0 * RPM);
         let vacuum = (ambient_pa - pressure_pa) * 1e-5;
         8.0 + 10.0 * (krpm - 0.8).held(0.0, 2.2) + (40.0 * (vacuum - 0.15)).held(0.0, 15.0)
     }
 
-    /// How a charge with mixture `lambda` burns when fired `off_mbt_deg` away from MBT in an engine whose
-    /// best share is `best`.
+    /// Combustion of a charge of mixture `lambda`, ignited `off_mbt_deg` away from MBT; `best` is [`Combustion::best_work_share`].
     ///
-    /// Spark: `1 - 3.2e-4 d^2`, so that 10 degrees cost 3 % and 20 degrees 13 % (usual shape of spark hooks,
-    /// engineering judgement). Lean mixtures turn heat into work a little better (Heywood fig. 5-9, trend
-    /// from memory): +0.2 per unit of lambda. Residual gas brings the lean limit nearer, by 0.3
-    /// per unit of `residual` (engineering judgement).
+    /// Spark efficiency `1 - 3.2e-4 d^2`: 3 % loss at 10 degrees, 13 % at 20 degrees (usual shape of spark hooks, engineering
+    /// judgement). Lean mixtures are more efficient, +0.2 per unit of lambda (Heywood fig. 5-9, trend from memory). Residual gas lowers
+    /// the lean limit by 0.3 per unit of `residual` (engineering judgement).
     pub(crate) fn burn(&self, best: f64, lambda: f64, off_mbt_deg: f64, residual: f64) -> Burn {
         let spark = (1.0 - 3.2e-4 * off_mbt_deg * off_mbt_deg).held(0.2, 1.0);
         let lean = 1.0 + 0.2 * (lambda - 1.0).held(0.0, 0.4);

@@ -1,4 +1,4 @@
-//! Crank: speed, angle, starter.
+//! Crankshaft: speed, angle, starter.
 
 use crate::gas::CYCLE_RAD;
 use trimwright_numerics::Real;
@@ -6,18 +6,18 @@ use trimwright_numerics::Real;
 trimwright_numerics::parameters! {
     /// Crank, flywheel and starter.
     pub struct Crank<f64> "crank" {
-        /// Inertia of crank, flywheel and the half of the coupling that turns with it.
+        /// Inertia of crankshaft, flywheel and the engine side of the coupling.
         number inertia_kg_m2 { 0.40, 0.03..=2.0 "kg m2", "engineering judgement" }
-        /// Starter torque at the crank with the engine locked and 12 V.
+        /// Stall torque of the starter at the crank with 12 V.
         number starter_nm { 240.0, 20.0..=600.0 "N m", "engineering judgement" }
-        /// Crank speed at which the starter gives nothing.
+        /// Crank speed at which the starter's torque is zero.
         number starter_free_rad_per_s { 36.0, 15.0..=80.0 "rad/s", "engineering judgement" }
     }
 }
 
 impl Crank {
-    /// Starter torque and the share of its stall current: a series of straight lines of a direct-current
-    /// motor, through a one-way clutch.
+    /// Starter torque, N m, and its current over the stall current: linear characteristic of a direct-current motor with a
+    /// one-way clutch.
     #[inline]
     pub(crate) fn starter(&self, engaged: bool, supply_v: f64, speed_rad_per_s: f64) -> (f64, f64) {
         if !engaged {
@@ -28,19 +28,19 @@ impl Crank {
     }
 }
 
-/// Torques at the crank in one step, N m, each positive in its usual direction.
+/// Torques at the crank in one step, N m.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Torques {
-    /// Indicated work by the gas above intake and exhaust pressure.
+    /// Indicated torque, without pumping.
     pub(crate) indicated: f64,
     pub(crate) starter: f64,
-    /// Exhaust less intake pressure.
+    /// Pumping torque.
     pub(crate) pumping: f64,
-    /// Rubbing, which only ever slows down.
+    /// Rubbing friction, opposed to the motion.
     pub(crate) rubbing: f64,
-    /// Alternator and compressor, which only ever slow down.
+    /// Alternator and compressor, opposed to the motion.
     pub(crate) accessories: f64,
-    /// What the coupling or the dynamometer takes.
+    /// Torque into the coupling or dynamometer.
     pub(crate) load: f64,
 }
 
@@ -54,19 +54,19 @@ pub(crate) struct Work {
     pub(crate) load: f64,
 }
 
-/// Where the crank is.
+/// Speed, angle and count of firings.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct CrankState {
     pub(crate) speed_rad_per_s: f64,
     /// Angle since the last firing, rad.
     pub(crate) since_firing_rad: f64,
-    /// Firings so far.
+    /// Firings since the start.
     pub(crate) firings: u64,
 }
 
 impl CrankState {
-    /// Moves the crank; `J dw/dt = sum of torques`. Friction stops it but never turns it back. Work is booked
-    /// with the mean speed of the step, so that it equals the change of kinetic energy to rounding.
+    /// Step of `J dw/dt = sum of torques`. Friction stops the crank but never reverses it. Work uses the mean speed of the step,
+    /// so that it equals the change of kinetic energy to rounding.
     #[inline]
     pub(crate) fn step(&mut self, crank: &Crank, torques: &Torques, dt_s: f64) -> Work {
         let before = self.speed_rad_per_s;
@@ -76,15 +76,14 @@ impl CrankState {
         let coasting = before + per_nm * driving;
         let after = (coasting - per_nm * slowing).held(0.0, 1500.0);
         self.speed_rad_per_s = after;
-        let way_rad = 0.5 * (before + after) * dt_s;
-        // Angle uses the speed before, as the events of the step did.
+        let step_rad = 0.5 * (before + after) * dt_s;
         let kinetic = 0.5 * crank.inertia_kg_m2 * (after * after - before * before);
         Work {
-            indicated: torques.indicated * way_rad,
-            starter: torques.starter * way_rad,
-            pumping: torques.pumping * way_rad,
-            losses: driving * way_rad - kinetic,
-            load: torques.load * way_rad,
+            indicated: torques.indicated * step_rad,
+            starter: torques.starter * step_rad,
+            pumping: torques.pumping * step_rad,
+            losses: driving * step_rad - kinetic,
+            load: torques.load * step_rad,
         }
     }
 }
@@ -113,7 +112,7 @@ mod tests {
     }
 
     #[test]
-    fn the_starter_lets_go_at_its_free_speed() {
+    fn the_starter_has_no_torque_above_its_free_speed() {
         let crank = crate::Truth::mild_v8().crank;
         assert_eq!(crank.starter(true, 10.0, crank.starter_free_rad_per_s + 1.0).0, 0.0);
         assert_eq!(crank.starter(false, 12.0, 0.0), (0.0, 0.0));

@@ -1,23 +1,24 @@
-//! The charges between intake valve and exhaust valve: drawn in, fired, pushed out.
+//! Charges in the cylinders between intake and exhaust.
 
 use crate::distribution::MAX_CYLINDERS;
 
-/// One intake event: what one cylinder drew.
+/// One intake event: the charge of one cylinder.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[non_exhaustive]
 pub struct CylinderEvent {
     /// Time since power-up at which the intake closed, s.
     pub time_s: f64,
-    /// Which cylinder, in firing order from 0.
+    /// Index of the cylinder in firing order, from 0.
     pub cylinder: u8,
-    /// Dry air drawn, kg. Nitrous oxide is not in it.
+    /// Dry air, kg, without nitrous oxide.
     pub air_kg: f64,
-    /// Nitrous oxide drawn, kg.
+    /// Nitrous oxide, kg.
     pub nitrous_kg: f64,
-    /// Fuel before the split between cylinders, kg: what a cylinder of the mean would have got.
+    /// Fuel of a mean cylinder, kg, without the spread between cylinders.
     pub fuel_kg: f64,
-    /// Fuel that this cylinder really got, kg.
+    /// Fuel of this cylinder, kg, with the spread.
     pub cylinder_fuel_kg: f64,
-    /// Mixture of the whole engine, before the split between cylinders; [`NO_FUEL`] when no fuel came.
+    /// Lambda of the engine, from `fuel_kg`; [`LAMBDA_WITHOUT_FUEL`] without fuel.
     pub lambda: f64,
     /// Manifold pressure, Pa.
     pub map_pa: f64,
@@ -27,78 +28,77 @@ pub struct CylinderEvent {
     pub speed_rad_per_s: f64,
     /// Exhaust back pressure, Pa.
     pub back_pressure_pa: f64,
-    /// Water vapour drawn with the air, kg.
+    /// Water vapour in the air, kg.
     pub water_kg: f64,
-    /// Share of the fresh charge whose place residual gas took through valve overlap.
+    /// Fraction of the fresh charge displaced by residual gas during valve overlap, 0 to 1.
     pub residual: f64,
 }
 
-/// Lambda stated when there is no fuel at all.
-pub const NO_FUEL: f64 = 20.0;
+/// Lambda reported without fuel, and its upper limit.
+pub const LAMBDA_WITHOUT_FUEL: f64 = 20.0;
 
-/// Oxygen of nitrous oxide in terms of dry air: mass of air that carries as much oxygen as 1 kg of it,
-/// `0.3635 / 0.2314` (atom balance; oxygen share of dry air by ISO 2533).
+/// Mass of dry air with as much oxygen as 1 kg of nitrous oxide: `0.3635 / 0.2314` (atom balance; oxygen mass fraction of dry
+/// air by ISO 2533).
 pub(crate) const AIR_PER_NITROUS: f64 = 0.3635 / 0.2314;
 
-/// Dry air that would carry all the oxygen of the charge over what the fuel needs.
+/// Lambda of a charge: oxygen as dry air, nitrous oxide included, over the stoichiometric demand of the fuel.
 #[inline]
 pub(crate) fn lambda_of(air_kg: f64, nitrous_kg: f64, fuel_kg: f64, stoich_afr: f64) -> f64 {
     let oxygen = air_kg + AIR_PER_NITROUS * nitrous_kg;
     let needed = fuel_kg * stoich_afr;
-    if needed * NO_FUEL > oxygen { oxygen / needed } else { NO_FUEL }
+    if needed * LAMBDA_WITHOUT_FUEL > oxygen { oxygen / needed } else { LAMBDA_WITHOUT_FUEL }
 }
 
-/// Firing intervals that a charge waits; more than 3/4 of the most cylinders.
-const WAITING: usize = 16;
+/// Capacity in charges; more than the firing intervals from intake to exhaust, 3/4 of the most cylinders.
+const CAPACITY: usize = 16;
 
-/// Charges in the cylinders, youngest at `count`.
+/// Ring of the charges in the cylinders, the newest at `newest`.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Cylinders {
-    charges: [Charge; WAITING],
-    count: usize,
+    charges: [Charge; CAPACITY],
+    newest: usize,
     fire_after: usize,
     leave_after: usize,
 }
 
-/// A charge and what became of it.
+/// A charge and its state.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct Charge {
-    pub(crate) drawn: CylinderEvent,
-    /// It did not burn.
+    pub(crate) intake: CylinderEvent,
+    /// It misfired.
     pub(crate) misfired: bool,
-    /// Leaks and stops empty the cylinders: there is nothing in it.
+    /// There is a charge: false before the first ones and after the exhaust event.
     pub(crate) present: bool,
 }
 
 impl Cylinders {
-    /// Intake closes near bottom dead centre. The power stroke, which carries the work, starts 180 degrees
-    /// later; the middle of the exhaust stroke lies 450 degrees later, and most of the gas is out of the port
-    /// at 540. Both are counted in whole firing intervals.
+    /// The intake closes near bottom dead centre. The power stroke starts 180 degrees later; the middle of the exhaust stroke lies
+    /// 450 degrees later, and most of the gas has left the port at 540. Both are counted in whole firing intervals.
     pub(crate) fn new(cylinders: u8) -> Self {
         let cylinders = usize::from(cylinders).min(MAX_CYLINDERS);
         Self {
-            charges: [Charge::default(); WAITING],
-            count: 0,
+            charges: [Charge::default(); CAPACITY],
+            newest: 0,
             fire_after: cylinders.div_ceil(4),
             leave_after: (3 * cylinders).div_ceil(4).max(cylinders.div_ceil(4) + 1),
         }
     }
 
-    /// Takes in a charge; afterwards [`Cylinders::fired`] and [`Cylinders::leaving`] speak of this firing
-    /// interval.
-    pub(crate) fn draw(&mut self, drawn: CylinderEvent) {
-        self.count = (self.count + 1) % WAITING;
-        self.charges[self.count] = Charge { drawn, misfired: false, present: true };
+    /// Adds a charge and advances by one firing interval: call before [`Cylinders::firing`] and
+    /// [`Cylinders::take_exhausting`].
+    pub(crate) fn push(&mut self, intake: CylinderEvent) {
+        self.newest = (self.newest + 1) % CAPACITY;
+        self.charges[self.newest] = Charge { intake, misfired: false, present: true };
     }
 
     /// The charge that fires now.
-    pub(crate) fn fired(&mut self) -> &mut Charge {
-        &mut self.charges[(self.count + WAITING - self.fire_after) % WAITING]
+    pub(crate) fn firing(&mut self) -> &mut Charge {
+        &mut self.charges[(self.newest + CAPACITY - self.fire_after) % CAPACITY]
     }
 
-    /// The charge that leaves through the exhaust valve now.
-    pub(crate) fn leaving(&mut self) -> Charge {
-        core::mem::take(&mut self.charges[(self.count + WAITING - self.leave_after) % WAITING])
+    /// Takes the charge whose exhaust event is now.
+    pub(crate) fn take_exhausting(&mut self) -> Charge {
+        core::mem::take(&mut self.charges[(self.newest + CAPACITY - self.leave_after) % CAPACITY])
     }
 }
 
@@ -112,16 +112,16 @@ mod tests {
             let mut pipeline = Cylinders::new(cylinders);
             let (mut fired, mut left) = (0, 0);
             for number in 1..=100_u8 {
-                pipeline.draw(CylinderEvent { cylinder: number, ..Default::default() });
-                let now = pipeline.fired();
+                pipeline.push(CylinderEvent { cylinder: number, ..Default::default() });
+                let now = pipeline.firing();
                 if now.present {
                     fired += 1;
-                    assert_eq!(now.drawn.cylinder, fired);
+                    assert_eq!(now.intake.cylinder, fired);
                 }
-                let out = pipeline.leaving();
+                let out = pipeline.take_exhausting();
                 if out.present {
                     left += 1;
-                    assert_eq!(out.drawn.cylinder, left);
+                    assert_eq!(out.intake.cylinder, left);
                 }
             }
             assert!(fired >= 100 - cylinders && left >= 100 - cylinders && fired > left);

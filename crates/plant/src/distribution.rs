@@ -1,4 +1,4 @@
-//! Distribution of the mixture: every cylinder gets its own share of the common fuel.
+//! Distribution of the fuel between the cylinders.
 
 use crate::noise::Noise;
 use trimwright_numerics::Real;
@@ -7,19 +7,19 @@ use trimwright_numerics::Real;
 pub const MAX_CYLINDERS: usize = 12;
 
 trimwright_numerics::parameters! {
-    /// Spread of the fuel between cylinders: a wet manifold with the injectors in the middle never shares evenly
-    /// (common practice, no source).
+    /// Spread of the fuel between cylinders: a wet manifold with central injectors does not distribute it evenly (common practice,
+    /// no source).
     pub struct Distribution<f64> "distribution" {
-        /// Largest deviation of a cylinder's fuel from the mean of its bank.
+        /// Largest relative deviation of a cylinder's fuel from the mean of its bank.
         number spread { 0.05, 0.0..=0.3 "1", "common practice, no source" }
-        /// Fuel of the sensor's bank over the mean of the whole engine, less one; nothing with a single bank.
-        number bank { 0.003, -0.2..=0.2 "1", "engineering judgement" }
-        /// Seed of who gets what.
+        /// Relative deviation of the sensor bank's fuel from the mean of the engine; without effect with a single bank.
+        number bank_deviation { 0.003, -0.2..=0.2 "1", "engineering judgement" }
+        /// Seed of the cylinders' deviations.
         whole seed { u64 = 1, 0..=18446744073709551615_u64 "1", "engineering judgement: any number" }
     }
 }
 
-/// Whether the cylinder at this place of the firing order (from 0) belongs to the sensor's bank. With one
+/// Whether the cylinder at this position in the firing order (from 0) belongs to the sensor's bank. With one
 /// bank all do. A V8 with the usual cross-plane crank fires left, right, right, left, right, left, left,
 /// right (common practice, no source); other engines with two banks fire them in turn.
 pub fn in_sensor_bank(place: u8, cylinders: u8, banks: u8) -> bool {
@@ -31,14 +31,14 @@ pub fn in_sensor_bank(place: u8, cylinders: u8, banks: u8) -> bool {
 }
 
 impl Distribution {
-    /// Each cylinder's fuel over the mean, in firing order; the mean over the `cylinders` is one, that over
-    /// the sensor's bank `1 + bank`.
+    /// Each cylinder's fuel over the mean, in firing order. The mean over the `cylinders` is 1, over the sensor's bank
+    /// `1 + bank_deviation`.
     pub fn shares(&self, cylinders: u8, banks: u8) -> [f64; MAX_CYLINDERS] {
         let mut noise = Noise::new(self.seed);
         let count = cylinders.clamp(1, MAX_CYLINDERS as u8);
-        let mut swings = [0.0; MAX_CYLINDERS];
-        for swing in swings.iter_mut().take(usize::from(count)) {
-            *swing = noise.swing();
+        let mut deviations = [0.0; MAX_CYLINDERS];
+        for deviation in deviations.iter_mut().take(usize::from(count)) {
+            *deviation = noise.symmetric();
         }
         let mut largest = 0.0_f64;
         let mut members = [0.0_f64; 2];
@@ -47,10 +47,10 @@ impl Distribution {
             let places = || (0..usize::from(count)).filter(mine);
             let members = &mut members[usize::from(sensed)];
             *members = places().count() as f64;
-            let mean = places().map(|place| swings[place]).sum::<f64>() / members.max(1.0);
+            let mean = places().map(|place| deviations[place]).sum::<f64>() / members.max(1.0);
             for place in places() {
-                swings[place] -= mean;
-                largest = largest.max(swings[place].abs());
+                deviations[place] -= mean;
+                largest = largest.max(deviations[place].abs());
             }
         }
         let scale = if largest > 0.0 { self.spread / largest } else { 0.0 };
@@ -59,10 +59,10 @@ impl Distribution {
         for (place, share) in shares.iter_mut().enumerate().take(usize::from(count)) {
             let bank = match (others > 0.0, in_sensor_bank(place as u8, count, banks)) {
                 (false, _) => 0.0,
-                (true, true) => self.bank,
-                (true, false) => -self.bank * sensed / others,
+                (true, true) => self.bank_deviation,
+                (true, false) => -self.bank_deviation * sensed / others,
             };
-            *share = (1.0 + bank + scale * swings[place]).held(0.0, 2.0);
+            *share = (1.0 + bank + scale * deviations[place]).held(0.0, 2.0);
         }
         shares
     }
@@ -76,7 +76,7 @@ mod tests {
     #[test]
     fn ident_shares_average_to_one_over_the_engine_and_to_the_bank_over_the_sensors_bank() {
         for (cylinders, banks, seed) in [(4, 1, 1), (6, 1, 2), (6, 2, 3), (8, 2, 4), (1, 1, 5)] {
-            let distribution = Distribution { spread: 0.06, bank: 0.01, seed };
+            let distribution = Distribution { spread: 0.06, bank_deviation: 0.01, seed };
             let shares = distribution.shares(cylinders, banks);
             let mean = |places: &[usize]| {
                 places.iter().map(|place| shares[*place]).sum::<f64>() / places.len() as f64

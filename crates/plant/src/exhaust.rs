@@ -1,34 +1,34 @@
-//! Exhaust: gas parcels travel to the sensor, are mixed there, cool on the way and push back on the engine.
+//! Exhaust: transport of gas parcels to the sensor, mixing at the sensor, cooling of the pipe, back pressure.
 
-use crate::cylinders::{AIR_PER_NITROUS, CylinderEvent, NO_FUEL};
+use crate::cylinders::{AIR_PER_NITROUS, CylinderEvent, LAMBDA_WITHOUT_FUEL};
 use crate::gas::R_DRY_AIR;
 use heapless::Deque;
 use trimwright_numerics::Real;
 
-/// Parcels that the pipe can hold; further ones are merged with the last.
+/// Capacity of the pipe in parcels; further ones are merged with the last.
 const PARCELS: usize = 192;
 
 trimwright_numerics::parameters! {
-    /// The pipe from the valves to the sensor.
+    /// Exhaust pipe from the valves to the oxygen sensor.
     pub struct Exhaust<f64> "exhaust" {
-        /// One bank (in-line) or two, of which the sensor sees every other firing.
+        /// Number of banks: 1 (in-line), or 2, of which the sensor sees one.
         whole banks { u8 = 2, 1..=2 "1", "engineering judgement" }
         /// Volume of ports, manifold and pipe up to the sensor, one bank.
         number pipe_m3 { 3.4e-3, 2e-4..=0.05 "m3", "engineering judgement" }
-        /// Volume in which gas mixes at the sensor.
+        /// Mixing volume at the sensor.
         number mixing_m3 { 1.5e-4, 1e-5..=0.01 "m3", "engineering judgement" }
         /// Temperature of the gas at the port.
         number port_k { 1100.0, 700.0..=1400.0 "K", "engineering judgement" }
-        /// Mass flow of one bank at which the pipe takes half of the gas's heat.
+        /// Mass flow of one bank at which the pipe takes half of the gas's heat over outside air.
         number cooling_kg_per_s { 3.5e-3, 0.0..=0.05 "kg/s", "engineering judgement" }
         /// Time constant of the pipe wall.
         number wall_tau_s { 12.0, 1.0..=200.0 "s", "engineering judgement" }
         /// Back pressure per squared mass flow of the whole engine.
         number back_pressure { 4.0e5, 0.0..=5e6 "Pa s2/kg2", "engineering judgement" }
-        /// Relative reading error of a sensor on a bend: positive outside, where lean gas goes.
-        number bend { 0.0, -0.1..=0.1 "1", "common practice, no source" }
-        /// Part of unburned fuel that the sensor notices after a misfire: the rest passes it while the oxygen counts.
-        number misfire_seen { 0.4, 0.0..=1.0 "1", "engineering judgement" }
+        /// Relative lambda error of a sensor on a pipe bend: positive on the outside, where lean gas goes.
+        number sensor_bend_error { 0.0, -0.1..=0.1 "1", "common practice, no source" }
+        /// Fraction of a misfired charge's fuel that the sensor detects; all of its oxygen is detected.
+        number misfire_fuel_share { 0.4, 0.0..=1.0 "1", "engineering judgement" }
     }
 }
 
@@ -52,24 +52,24 @@ struct Parcel {
     gas_kg: f64,
     /// Dry air that carried its oxygen, kg.
     air_kg: f64,
-    /// Fuel as the sensor notices it, kg.
+    /// Fuel that the sensor detects, kg.
     fuel_kg: f64,
-    /// When its intake closed, s.
+    /// Time at which its intake closed, s.
     intake_s: f64,
 }
 
-/// The sensor's bank.
+/// State of the exhaust of the sensor's bank.
 #[derive(Clone, Debug)]
 pub(crate) struct ExhaustState {
     parcels: Deque<Parcel, PARCELS>,
-    held_kg: f64,
-    /// Gas at the sensor: shares by mass.
+    stored_kg: f64,
+    /// Gas at the sensor: mass fractions of air and fuel.
     air: f64,
     fuel: f64,
     /// Mean gas temperature between port and sensor, K.
     pub(crate) gas_k: f64,
     pub(crate) lambda: f64,
-    /// When the gas that passes the sensor now was drawn into its cylinder, s.
+    /// Time at which the gas now at the sensor was drawn into its cylinder, s.
     pub(crate) intake_s: f64,
 }
 
@@ -77,17 +77,17 @@ impl ExhaustState {
     pub(crate) fn new(ambient_k: f64) -> Self {
         Self {
             parcels: Deque::new(),
-            held_kg: 0.0,
+            stored_kg: 0.0,
             air: 1.0,
             fuel: 0.0,
             gas_k: ambient_k,
-            lambda: NO_FUEL,
+            lambda: LAMBDA_WITHOUT_FUEL,
             intake_s: 0.0,
         }
     }
 
-    /// Lets the pipe warm or cool towards the gas for `dt_s`; `bank_kg_per_s` is the flow of one bank.
-    pub(crate) fn warm(
+    /// Gas temperature in the pipe after `dt_s`; `bank_kg_per_s` is the flow of one bank. Part of the 100 ms task.
+    pub(crate) fn update_temperature(
         &mut self,
         exhaust: &Exhaust,
         ambient_k: f64,
@@ -101,8 +101,8 @@ impl ExhaustState {
         self.gas_k += (target_k - self.gas_k) * (dt_s / exhaust.wall_tau_s).held(0.0, 1.0);
     }
 
-    /// Pushes one cylinder's gas in, and as much out past the sensor as the pipe no longer holds (plug flow
-    /// by mass). `leak_kg` is air that a leak upstream of the sensor adds.
+    /// Pushes one cylinder's gas into the pipe, and out past the sensor what exceeds the pipe's content (plug flow by mass).
+    /// `leak_kg` is air added by a leak upstream of the sensor.
     pub(crate) fn push(
         &mut self,
         exhaust: &Exhaust,
@@ -112,14 +112,14 @@ impl ExhaustState {
         ambient_pa: f64,
         stoich_afr: f64,
     ) {
-        let seen = if misfired { exhaust.misfire_seen } else { 1.0 };
+        let detected = if misfired { exhaust.misfire_fuel_share } else { 1.0 };
         let parcel = Parcel {
             gas_kg: gas.air_kg + gas.nitrous_kg + gas.water_kg + gas.cylinder_fuel_kg + leak_kg,
             air_kg: gas.air_kg + AIR_PER_NITROUS * gas.nitrous_kg + leak_kg,
-            fuel_kg: gas.cylinder_fuel_kg * seen,
+            fuel_kg: gas.cylinder_fuel_kg * detected,
             intake_s: gas.time_s,
         };
-        self.held_kg += parcel.gas_kg;
+        self.stored_kg += parcel.gas_kg;
         if let Err(parcel) = self.parcels.push_back(parcel)
             && let Some(last) = self.parcels.back_mut()
         {
@@ -129,7 +129,7 @@ impl ExhaustState {
         }
         let density = ambient_pa / (R_DRY_AIR * self.gas_k);
         let mixing_kg = density * exhaust.mixing_m3;
-        let mut excess_kg = self.held_kg - density * exhaust.pipe_m3;
+        let mut excess_kg = self.stored_kg - density * exhaust.pipe_m3;
         while excess_kg > 0.0
             && let Some(front) = self.parcels.front_mut()
         {
@@ -144,15 +144,16 @@ impl ExhaustState {
             } else {
                 self.parcels.pop_front();
             }
-            // A stirred volume that out_kg flows through.
+            // Perfectly stirred volume with a throughflow of out_kg.
             let share = out_kg / (out_kg + mixing_kg);
             self.air += share * (air - self.air);
             self.fuel += share * (fuel - self.fuel);
-            self.held_kg -= out_kg;
+            self.stored_kg -= out_kg;
             excess_kg -= out_kg;
         }
         let needed = self.fuel * stoich_afr;
-        self.lambda = if needed * NO_FUEL > self.air { self.air / needed } else { NO_FUEL };
+        self.lambda =
+            if needed * LAMBDA_WITHOUT_FUEL > self.air { self.air / needed } else { LAMBDA_WITHOUT_FUEL };
     }
 }
 
@@ -178,12 +179,12 @@ mod tests {
             push(&mut state, 1.0);
         }
         assert!((state.lambda - 1.0).abs() < 1e-6);
-        let held_kg = 101_325.0 / (R_DRY_AIR * 650.0) * exhaust.pipe_m3;
+        let stored_kg = 101_325.0 / (R_DRY_AIR * 650.0) * exhaust.pipe_m3;
         let mut pushed_kg = 0.0;
         while push(&mut state, 0.8) > 0.999 {
             pushed_kg += gas(0.8).air_kg + gas(0.8).cylinder_fuel_kg;
         }
-        assert!((pushed_kg / held_kg - 1.0).abs() < 0.1, "{pushed_kg} {held_kg}");
+        assert!((pushed_kg / stored_kg - 1.0).abs() < 0.1, "{pushed_kg} {stored_kg}");
     }
 
     #[test]
@@ -208,7 +209,7 @@ mod tests {
             state.push(&exhaust, &gas(0.9), false, 0.0, 101_325.0, 14.6);
         }
         assert!((state.lambda - 0.9).abs() < 1e-6);
-        let held: f64 = state.parcels.iter().map(|parcel| parcel.gas_kg).sum();
-        assert!((held - state.held_kg).abs() < 1e-9);
+        let stored: f64 = state.parcels.iter().map(|parcel| parcel.gas_kg).sum();
+        assert!((stored - state.stored_kg).abs() < 1e-9);
     }
 }

@@ -2,29 +2,29 @@
 
 use crate::noise::Noise;
 
-/// Standard deviation of what a bad connection adds to a reading, V: enough to be no sensor any more
-/// (engineering judgement).
+/// Standard deviation of the noise of a bad connection, V (engineering judgement).
 const NOISY_V: f64 = 0.5;
 
 /// State of a sensor's circuit.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Circuit {
-    /// As it should be.
-    Sound,
-    /// The wire is broken: the input's pull-up or pull-down takes over.
+    /// No fault.
+    FaultFree,
+    /// Open circuit: the input's pull-up or pull-down sets the voltage.
     Open,
-    /// The wire touches ground: 0 V.
+    /// Short to ground: 0 V.
     Grounded,
-    /// The wire touches the 5 V supply.
+    /// Short to the 5 V supply.
     Supplied,
-    /// The sensor hangs: the converter goes on reading what it read last.
+    /// Stuck: the reading stays at its last value.
     Stuck,
-    /// A bad connection: the reading jumps about the true one by half a volt (standard deviation).
+    /// Bad connection: noise with a standard deviation of 0.5 V is added.
     Noisy,
 }
 
 trimwright_numerics::choice!(Circuit {
-    Sound = "sound",
+    FaultFree = "fault-free",
     Open = "open",
     Grounded = "grounded",
     Supplied = "supplied",
@@ -33,28 +33,28 @@ trimwright_numerics::choice!(Circuit {
 });
 
 impl Circuit {
-    /// What the converter is offered when the sensor would give `sound_v` and a broken wire reads `open_v`;
-    /// `None` when the reading stays as it was.
+    /// Voltage at the converter for a fault-free voltage `fault_free_v` and an open-circuit voltage `open_v`; `None` when the
+    /// reading is stuck.
     #[inline]
-    pub(crate) fn volts(self, sound_v: f64, open_v: f64, noise: &mut Noise) -> Option<f64> {
-        // Nearly all are, and this one question is quick.
-        if self == Self::Sound {
-            return Some(sound_v);
+    pub(crate) fn volts(self, fault_free_v: f64, open_v: f64, noise: &mut Noise) -> Option<f64> {
+        // The common case first: this runs for every channel.
+        if self == Self::FaultFree {
+            return Some(fault_free_v);
         }
         match self {
-            Self::Sound => Some(sound_v),
+            Self::FaultFree => Some(fault_free_v),
             Self::Open => Some(open_v),
             Self::Grounded => Some(0.0),
             Self::Supplied => Some(5.0),
             Self::Stuck => None,
-            Self::Noisy => Some(sound_v + NOISY_V * noise.bell()),
+            Self::Noisy => Some(fault_free_v + NOISY_V * noise.normal()),
         }
     }
 }
 
 trimwright_numerics::parameters! {
-    /// All faults; the default has none. A sensor on a bend, too far down the pipe, slow, drifting or badly
-    /// grounded, clogged injectors and a fuel with ethanol are set in the part itself.
+    /// All faults; the default has none. Errors of a part itself are parameters of that part: a badly placed, slow, drifting or badly
+    /// grounded sensor, clogged injectors, fuel with ethanol.
     ///
     /// ```
     /// use trimwright_plant::{Circuit, Faults, Truth};
@@ -63,38 +63,38 @@ trimwright_numerics::parameters! {
     /// ```
     pub struct Faults<f64> "faults" {
         /// Effective area of a leak into the intake manifold.
-        number vacuum_leak_m2 { 0.0, 0.0..=2e-4 "m2", "engineering judgement: nothing is broken" }
-        /// Air that a leak upstream of the oxygen sensor takes in with little exhaust flow.
-        number exhaust_leak_kg_per_s { 0.0, 0.0..=0.01 "kg/s", "engineering judgement: nothing is broken" }
-        /// Share of the fuel pump's delivery that is lost.
-        number weak_pump { 0.0, 0.0..=1.0 "1", "engineering judgement: nothing is broken" }
-        /// Factor on the filter's pressure drop beyond 1.
-        number clogged_filter { 0.0, 0.0..=1000.0 "1", "engineering judgement: nothing is broken" }
-        /// Share of trigger pulses that are lost.
-        number lost_pulses { 0.0, 0.0..=1.0 "1", "engineering judgement: nothing is broken" }
-        /// Pulses of interference on the trigger wire; those that fall before another pulse of the same step are left out.
-        number extra_pulses_hz { 0.0, 0.0..=1000.0 "1/s", "engineering judgement: nothing is broken" }
+        number vacuum_leak_m2 { 0.0, 0.0..=2e-4 "m2", "engineering judgement: no fault by default" }
+        /// Air flow into a leak upstream of the oxygen sensor at low exhaust flow.
+        number exhaust_leak_kg_per_s { 0.0, 0.0..=0.01 "kg/s", "engineering judgement: no fault by default" }
+        /// Fraction of the fuel pump's delivery that is lost.
+        number weak_pump { 0.0, 0.0..=1.0 "1", "engineering judgement: no fault by default" }
+        /// Added pressure drop of the fuel filter over that of the clean filter.
+        number clogged_filter { 0.0, 0.0..=1000.0 "1", "engineering judgement: no fault by default" }
+        /// Fraction of trigger pulses that are lost.
+        number lost_pulses { 0.0, 0.0..=1.0 "1", "engineering judgement: no fault by default" }
+        /// Rate of interference pulses on the trigger wire; one that falls before another pulse of the same step is dropped.
+        number extra_pulses_hz { 0.0, 0.0..=1000.0 "1/s", "engineering judgement: no fault by default" }
         /// The oxygen sensor's heater gets no power.
-        flag heater_dead { false, "engineering judgement: nothing is broken" }
-        /// The cooling fans do not turn.
-        flag fans_dead { false, "engineering judgement: nothing is broken" }
-        /// The thermostat stays open.
-        flag thermostat_open { false, "engineering judgement: nothing is broken" }
+        flag heater_dead { false, "engineering judgement: no fault by default" }
+        /// The cooling fans do not run.
+        flag fans_dead { false, "engineering judgement: no fault by default" }
+        /// The thermostat is stuck open.
+        flag thermostat_open { false, "engineering judgement: no fault by default" }
         /// MAP sensor circuit.
-        choice map { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        choice map { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
         /// TP sensor circuit.
-        choice tp { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        choice tp { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
         /// ECT sensor circuit.
-        choice ect { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        choice ect { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
         /// IAT sensor circuit.
-        choice iat { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
+        choice iat { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
         /// FRP sensor circuit.
-        choice frp { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
-        /// Analog wire of the oxygen sensor.
-        choice o2 { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
-        /// Wire by which the controller measures its supply; it is fed all the same.
-        choice battery { Circuit = Circuit::Sound, "engineering judgement: nothing is broken" }
-        /// Vehicle speed wire is broken.
-        flag vss_lost { false, "engineering judgement: nothing is broken" }
+        choice frp { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
+        /// Analog output circuit of the wideband controller.
+        choice o2 { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
+        /// Circuit by which the controller measures its supply voltage; the supply itself is unaffected.
+        choice battery { Circuit = Circuit::FaultFree, "engineering judgement: no fault by default" }
+        /// The vehicle speed signal is lost.
+        flag vss_lost { false, "engineering judgement: no fault by default" }
     }
 }

@@ -1,4 +1,4 @@
-//! True filling efficiency: what the cylinders really breathe.
+//! True filling (volumetric) efficiency of the cylinders.
 
 use crate::gas::{KAPPA, RPM};
 use crate::noise::Noise;
@@ -6,40 +6,40 @@ use trimwright_numerics::{Curve, Real};
 
 /// Breakpoints of the speed curve.
 pub const SPEEDS: usize = 8;
-/// Manifold pressures between which the seeded deviation varies, Pa.
+/// Range of manifold pressure over which the seeded deviation varies, Pa.
 const PRESSURE_SPAN_PA: (f64, f64) = (20e3, 105e3);
-/// Speed at which [`Filling::overlap`] is stated, rad/s.
+/// Reference speed of [`Filling::overlap`], rad/s.
 const OVERLAP_SPEED_RAD_PER_S: f64 = 1000.0 * RPM;
-/// Order over speed and order over pressure of the deviation's modes.
+/// Chebyshev orders over speed and over pressure of the deviation's modes.
 const MODES: [(usize, usize); 6] = [(1, 0), (0, 1), (1, 1), (2, 1), (1, 2), (3, 0)];
 
 trimwright_numerics::parameters! {
-    /// Filling of the cylinders against manifold conditions.
+    /// Filling efficiency on manifold density.
     ///
     /// `eta_v = (rc - (p_exh / p)^(1/kappa)) / (rc - 1) * curve(n) * cam(p, n) * (1 + deviation(n, p))`; the
     /// first factor and the split into pressure and speed are Guzzella & Onder's. `cam = 1 / (1 + overlap (n0 /
-    /// n) (p_exh / p - 1))` is residual gas that flows back while both valves are open: it grows with the
-    /// pressure across and with the time available (trend of Fox, Cheng & Heywood, SAE 931025; the formula is
+    /// n) (p_exh / p - 1))` is the effect of residual gas that flows back during valve overlap: it grows with the
+    /// pressure ratio and with the time available (trend of Fox, Cheng & Heywood, SAE 931025; the formula is
     /// engineering judgement).
     pub struct Filling<f64> "filling" {
-        /// Speeds of the curve, each at least 1 rad/s above the one before.
+        /// Speeds of the filling curve, each at least 1 rad/s above the one before.
         list speed_rad_per_s {
             [SPEEDS] = [500.0 * RPM, 900.0 * RPM, 1500.0 * RPM, 2200.0 * RPM, 3000.0 * RPM, 3800.0 * RPM, 4600.0 * RPM, 5600.0 * RPM],
             0.0..=1500.0 "rad/s", "engineering judgement"
         }
-        /// Factor at each speed.
+        /// Filling factor at each speed.
         list speed_factor { [SPEEDS] = [0.72, 0.76, 0.83, 0.88, 0.90, 0.87, 0.80, 0.68], 0.2..=1.3 "1", "engineering judgement" }
-        /// Valve overlap: share of residual gas at 1000 rpm where exhaust pressure is twice that of the manifold; about 0.03 stock, 0.15
-        /// mild, 0.6 hot.
+        /// Valve overlap: fraction of the fresh charge displaced by residual gas, over the rest, at 1000 rpm and an exhaust pressure twice the
+        /// manifold pressure; about 0.03 stock, 0.15 mild, 0.6 hot.
         number overlap { 0.15, 0.0..=1.5 "1", "engineering judgement" }
-        /// Largest size of the smooth seeded deviation.
+        /// Largest relative deviation of the smooth seeded deviation.
         number deviation { 0.0, 0.0..=0.3 "1", "engineering judgement" }
         /// Seed of the deviation's shape.
         whole deviation_seed { u64 = 1, 0..=18446744073709551615_u64 "1", "engineering judgement: any number" }
     }
 }
 
-/// The filling with its curve and the seeded deviation worked out, for repeated use.
+/// Filling model prepared for repeated evaluation: speed curve and weights of the seeded deviation.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FillingModel {
     curve: Curve<f64, SPEEDS>,
@@ -49,17 +49,18 @@ pub struct FillingModel {
     speed_span_rad_per_s: (f64, f64),
 }
 
-/// How a cylinder breathes in one condition.
+/// Filling of a cylinder at one operating point.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Breath {
-    /// Filling efficiency on manifold density.
+#[non_exhaustive]
+pub struct FillingPoint {
+    /// Filling efficiency on manifold density, 0 to 2.
     pub efficiency: f64,
-    /// Share of the fresh charge whose place is taken by residual gas through valve overlap, 0 to 1.
+    /// Fraction of the fresh charge displaced by residual gas during valve overlap, 0 to 1.
     pub residual: f64,
 }
 
 impl FillingModel {
-    /// The model of a truth that was checked; `None` when its speeds make no axis.
+    /// Prepares the model; `None` when the speeds are not strictly rising.
     pub(crate) fn new(filling: &Filling, compression_ratio: f64) -> Option<Self> {
         let curve = Curve::new(filling.speed_rad_per_s, filling.speed_factor).ok()?;
         let mut noise = Noise::new(filling.deviation_seed);
@@ -82,14 +83,14 @@ impl FillingModel {
         Some(model)
     }
 
-    /// The smooth deviation of the filling from its base formula: at most the stated size.
+    /// Relative deviation from the base formula at an operating point, within about +- [`Filling::deviation`].
     pub fn deviation(&self, pressure_pa: f64, speed_rad_per_s: f64) -> f64 {
         let across =
             |value: f64, (low, high): (f64, f64)| (2.0 * (value - low) / (high - low) - 1.0).held(-1.0, 1.0);
         self.modes(across(speed_rad_per_s, self.speed_span_rad_per_s), across(pressure_pa, PRESSURE_SPAN_PA))
     }
 
-    /// Sum of products of Chebyshev polynomials, each of which swings between -1 and 1.
+    /// Weighted sum of products of Chebyshev polynomials on -1 to 1.
     #[inline]
     fn modes(&self, x: f64, y: f64) -> f64 {
         let chebyshev = |x: f64| [1.0, x, 2.0 * x * x - 1.0, (4.0 * x * x - 3.0) * x];
@@ -97,13 +98,13 @@ impl FillingModel {
         MODES.iter().zip(&self.weights).map(|(&(i, j), weight)| weight * tx[i] * ty[j]).sum()
     }
 
-    /// Filling efficiency on manifold density, no unit; never negative.
+    /// Filling efficiency on manifold density, 0 to 2.
     pub fn efficiency(&self, pressure_pa: f64, back_pressure_pa: f64, speed_rad_per_s: f64) -> f64 {
-        self.breath(pressure_pa, back_pressure_pa, speed_rad_per_s).efficiency
+        self.at(pressure_pa, back_pressure_pa, speed_rad_per_s).efficiency
     }
 
-    /// Filling efficiency, and what takes the place of fresh air.
-    pub fn breath(&self, pressure_pa: f64, back_pressure_pa: f64, speed_rad_per_s: f64) -> Breath {
+    /// Filling efficiency and displaced fraction at an operating point.
+    pub fn at(&self, pressure_pa: f64, back_pressure_pa: f64, speed_rad_per_s: f64) -> FillingPoint {
         let ratio = (back_pressure_pa / pressure_pa.held(5e3, 1e6)).held(0.3, 10.0);
         let clearance =
             (self.compression_ratio - Real::powf(ratio, 1.0 / KAPPA)) / (self.compression_ratio - 1.0);
@@ -112,7 +113,7 @@ impl FillingModel {
         let cam = 1.0 / (1.0 + self.overlap * OVERLAP_SPEED_RAD_PER_S / speed * across);
         let efficiency = clearance * self.curve.at(speed) * cam;
         let deviation = self.deviation(pressure_pa, speed_rad_per_s);
-        Breath { efficiency: (efficiency * (1.0 + deviation)).held(0.0, 2.0), residual: 1.0 - cam }
+        FillingPoint { efficiency: (efficiency * (1.0 + deviation)).held(0.0, 2.0), residual: 1.0 - cam }
     }
 }
 

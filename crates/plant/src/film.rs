@@ -1,13 +1,13 @@
-//! Wall film in the wet manifold and the fuel that travels with the air.
+//! Wall film of fuel in the manifold, and airborne fuel.
 
 use trimwright_numerics::Real;
 
-/// Wall temperature at which the published map counts, K: a warm engine.
+/// Wall temperature of the published map, K: a warm engine.
 const WARM_K: f64 = 363.0;
 
 trimwright_numerics::parameters! {
-    /// The tau-X film (Aquino, SAE 810494): a share `X` of the injected fuel lands on the wall and leaves it with
-    /// a time constant tau.
+    /// X-tau wall film (Aquino, SAE 810494): a fraction X of the injected fuel lands on the wall and evaporates with time
+    /// constant tau.
     ///
     /// ```
     /// use trimwright_plant::Truth;
@@ -16,19 +16,19 @@ trimwright_numerics::parameters! {
     /// assert!((0.5..2.0).contains(&(at.x * at.tau_s * 3.0)));
     /// ```
     pub struct Film<f64> "film" {
-        /// Scale on the published share that hits the wall.
+        /// Factor on the published X.
         number x_scale { 0.9, 0.0..=2.0 "1", "engineering judgement" }
-        /// Scale on the published time constant.
+        /// Factor on the published tau.
         number tau_scale { 0.9, 0.2..=5.0 "1", "engineering judgement" }
-        /// Growth of X per kelvin of wall below 363 K.
+        /// Relative increase of X per kelvin of wall temperature below 363 K.
         number x_cold_per_k { 0.003, 0.0..=0.01 "1/K", "engineering judgement" }
-        /// Growth of tau per kelvin of wall below 363 K.
+        /// Relative increase of tau per kelvin of wall temperature below 363 K.
         number tau_cold_per_k { 0.02, 0.0..=0.1 "1/K", "engineering judgement" }
-        /// Share of the film that flashes off per unit of relative pressure fall.
-        number flash { 0.15, 0.0..=1.0 "1", "engineering judgement" }
-        /// Share of the airborne fuel that a cylinder event draws; little of it from a long plenum.
-        number draw { 0.75, 0.05..=1.0 "1", "engineering judgement" }
-        /// Share of the evaporation heat of injected fuel that the air gives.
+        /// Fraction of the film that flash-evaporates per unit of relative pressure fall.
+        number flash_share { 0.15, 0.0..=1.0 "1", "engineering judgement" }
+        /// Fraction of the airborne fuel drawn by one intake event; lower with a long plenum.
+        number draw_share { 0.75, 0.05..=1.0 "1", "engineering judgement" }
+        /// Fraction of the injected fuel's heat of evaporation taken from the air.
         number air_heat_share { 0.2, 0.0..=1.0 "1", "engineering judgement" }
     }
 }
@@ -36,26 +36,21 @@ trimwright_numerics::parameters! {
 /// Heat of evaporation of petrol, J/kg (engineering judgement; n-octane has 363 kJ/kg by CoolProp 8.0.0).
 pub(crate) const EVAPORATION_J_PER_KG: f64 = 350e3;
 
-/// Share on the wall and time constant in one condition.
+/// X and tau at one operating point.
 #[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
 pub struct FilmCoefficients {
-    /// Share of injected fuel that lands on the wall, 0 to 0.95.
+    /// Fraction of the injected fuel that lands on the wall, 0 to 0.95.
     pub x: f64,
-    /// Time constant with which the film leaves the wall, s.
+    /// Evaporation time constant of the film, s, 0.02 to 60.
     pub tau_s: f64,
 }
 
 impl Film {
     /// X and tau. Published map for a warm port-injected engine (after Hendricks et al., SAE 960037,
     /// reprinted in Jiang et al., Adv. Mech. Eng. 2023), scaled for a throttle-body manifold and for cold
-    /// walls; p in bar, n in krpm, n held at 4: `X = -0.277 p - 0.055 n + 0.68`, `tau = 1.35 (-0.672 n +
+    /// walls; p in bar, n in krpm, limited to 4: `X = -0.277 p - 0.055 n + 0.68`, `tau = 1.35 (-0.672 n +
     /// 1.68) (p - 0.825)^2 + (-0.06 n + 0.15) + 0.56`.
-    ///
-    /// ```
-    /// let film = trimwright_plant::Film { x_scale: 1.0, tau_scale: 1.0, ..trimwright_plant::Truth::mild_v8().film };
-    /// let at = film.coefficients(30e3, 83.7758, 363.0);
-    /// assert!((at.x - 0.553).abs() < 1e-3 && (at.tau_s - 1.087).abs() < 2e-3);
-    /// ```
     pub fn coefficients(&self, pressure_pa: f64, speed_rad_per_s: f64, wall_k: f64) -> FilmCoefficients {
         let p = (pressure_pa * 1e-5).held(0.1, 1.2);
         let n = (speed_rad_per_s / (1000.0 * crate::gas::RPM)).held(0.0, 4.0);
@@ -69,24 +64,23 @@ impl Film {
     }
 }
 
-/// Fuel on the wall and in the air of the manifold.
+/// Fuel in the wall film and airborne.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct FilmState {
     pub(crate) wall_kg: f64,
     pub(crate) airborne_kg: f64,
-    /// What became airborne in the last step.
-    fresh_kg: f64,
-    /// What cylinders got over the mean lately.
-    uneven_kg: f64,
+    /// Fuel that became airborne in the last step, kg.
+    airborne_step_kg: f64,
+    /// Fuel that recent cylinders drew over the mean, kg.
+    excess_kg: f64,
 }
 
-/// Share of the uneven rest that is left after an event.
-const UNEVEN_KEPT: f64 = 0.999;
+/// Factor by which the excess over the mean decays per event.
+const EXCESS_KEPT: f64 = 0.999;
 
 impl FilmState {
-    /// Lands the fuel of this step and evaporates the film implicitly: `m (1 - 1 / (1 + dt/tau))` leaves.
-    /// `pressure_fall` is the relative fall of manifold pressure in the step (0 when it rises): a puddle
-    /// boils when pressure drops.
+    /// Step of `dm/dt = X q - m / tau` by implicit Euler: `m dt / (tau + dt)` evaporates. `pressure_fall` is the relative fall of
+    /// manifold pressure in the step (0 when it rises), by which part of the film flash-evaporates.
     #[inline]
     pub(crate) fn step(
         &mut self,
@@ -97,27 +91,24 @@ impl FilmState {
         dt_s: f64,
     ) {
         let landed_kg = at.x * injected_kg;
-        let leaving = (dt_s / (at.tau_s + dt_s) + film.flash * pressure_fall).held(0.0, 1.0);
+        let leaving = (dt_s / (at.tau_s + dt_s) + film.flash_share * pressure_fall).held(0.0, 1.0);
         let leaves_kg = (self.wall_kg + landed_kg) * leaving;
         self.wall_kg += landed_kg - leaves_kg;
-        self.fresh_kg = injected_kg - landed_kg + leaves_kg;
-        self.airborne_kg += self.fresh_kg;
+        self.airborne_step_kg = injected_kg - landed_kg + leaves_kg;
+        self.airborne_kg += self.airborne_step_kg;
     }
 
-    /// Fuel drawn into a cylinder whose share of the mean is `share`: what a cylinder of the mean would have
-    /// got, and what this one got, kg. Who gets more is no matter for the mixture of the whole engine: what
-    /// one cylinder got over the mean is remembered and missing for the others, so that the mean goes on as
-    /// if all shares were one.
-    /// `rest` is the share of the step that comes after the event: what becomes airborne then is not there yet.
+    /// Fuel of one intake event, kg: of a mean cylinder, and of this one, whose ratio to the mean is `share`. The excess over the mean
+    /// is stored and taken from the following cylinders, so that the spread does not change the mixture of the whole engine.
+    /// `rest` is the fraction of the step after the event; fuel that becomes airborne then is not available yet.
     #[inline]
     pub(crate) fn draw(&mut self, film: &Film, share: f64, rest: f64) -> (f64, f64) {
-        let there_kg = (self.airborne_kg - rest * self.fresh_kg).held(0.0, self.airborne_kg);
-        let mean_kg = (there_kg + self.uneven_kg).max(0.0) * film.draw;
-        let drawn_kg = (mean_kg * share).held(0.0, there_kg);
+        let available_kg = (self.airborne_kg - rest * self.airborne_step_kg).held(0.0, self.airborne_kg);
+        let mean_kg = (available_kg + self.excess_kg).max(0.0) * film.draw_share;
+        let drawn_kg = (mean_kg * share).held(0.0, available_kg);
         self.airborne_kg -= drawn_kg;
-        // Shares average to one, so that this swings around zero; in a transient a rest would stay, and
-        // fades.
-        self.uneven_kg = (self.uneven_kg + drawn_kg - mean_kg) * UNEVEN_KEPT;
+        // The shares average to one, so that the excess has mean zero; the decay removes what a transient leaves.
+        self.excess_kg = (self.excess_kg + drawn_kg - mean_kg) * EXCESS_KEPT;
         (mean_kg, drawn_kg)
     }
 }
@@ -139,7 +130,7 @@ mod tests {
     #[test]
     fn val_step_response_is_that_of_the_equation() {
         // m' = X u - m / tau, from empty: m = X u tau (1 - exp(-t / tau)); u = 1 g/s.
-        let film = Film { flash: 0.0, ..crate::Truth::mild_v8().film };
+        let film = Film { flash_share: 0.0, ..crate::Truth::mild_v8().film };
         let at = FilmCoefficients { x: 0.4, tau_s: 0.6 };
         let mut state = FilmState::default();
         for _ in 0..9000 {

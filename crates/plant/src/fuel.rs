@@ -1,4 +1,4 @@
-//! What the tank holds: petrol with a share of ethanol.
+//! Fuel: petrol with ethanol.
 
 /// Petrol CH1.87: mass of dry air (ISO 2533 composition) per mass of fuel at stoichiometric, by atom balance.
 const PETROL_AFR: f64 = 14.6022;
@@ -8,7 +8,7 @@ const ETHANOL_AFR: f64 = 9.0041;
 const PETROL_KG_PER_M3: f64 = 745.0;
 /// Density of ethanol at 15 degC, kg/m^3. CoolProp 8.0.0.
 const ETHANOL_KG_PER_M3: f64 = 793.9;
-/// Lower heating value of petrol, J/kg (the value that heat-release tables are made with).
+/// Lower heating value of petrol, J/kg (as in the heat-release table of [`crate::heat_released`]).
 const PETROL_J_PER_KG: f64 = 43.0e6;
 /// Lower heating value of liquid ethanol, J/kg. Atom balance and CoolProp 8.0.0.
 const ETHANOL_J_PER_KG: f64 = 26.81e6;
@@ -16,23 +16,23 @@ const ETHANOL_J_PER_KG: f64 = 26.81e6;
 trimwright_numerics::parameters! {
     /// The fuel in the tank.
     pub struct Fuel<f64> "fuel" {
-        /// Share of ethanol by volume.
+        /// Volume fraction of ethanol.
         number ethanol_share { 0.0, 0.0..=0.85 "1", "engineering judgement" }
-        /// Octane number for the knock index.
+        /// Octane number, for the knock index.
         number octane { 91.0, 80.0..=110.0 "1", "common practice, no source" }
-        /// Vapour pressure at 37.8 degC: hot fuel above it starves the pump.
+        /// Vapour pressure at 37.8 degC; fuel vapour at the pump's inlet reduces its delivery.
         number vapour_pressure_pa { 60e3, 30e3..=110e3 "Pa", "common practice, no source" }
     }
 }
 
 impl Fuel {
-    /// Share of ethanol by mass.
+    /// Mass fraction of ethanol.
     pub fn ethanol_by_mass(&self) -> f64 {
         let ethanol = self.ethanol_share * ETHANOL_KG_PER_M3;
         ethanol / (ethanol + (1.0 - self.ethanol_share) * PETROL_KG_PER_M3)
     }
 
-    /// Mass of dry air per mass of fuel at stoichiometric. Exact by mass: air demands add up.
+    /// Stoichiometric air-fuel ratio (dry air), kg/kg: mean of the components by mass.
     pub fn stoich_afr(&self) -> f64 {
         let ethanol = self.ethanol_by_mass();
         ethanol * ETHANOL_AFR + (1.0 - ethanol) * PETROL_AFR

@@ -1,16 +1,16 @@
-//! From tank to rail: suction, pump, filter, line, regulator or returnless control.
+//! Fuel supply from tank to rail: suction line, pump, filter, line, regulator or returnless control.
 
 use core::f64::consts::PI;
 use trimwright_numerics::Real;
 
-/// How the rail's pressure is held.
+/// How the rail pressure is controlled.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Supply {
-    /// A regulator on the rail sends what is too much back to the tank.
+    /// A regulator on the rail returns the excess to the tank.
     Return,
-    /// A regulator at the tank holds the pressure before filter and line: nothing comes back from the rail.
+    /// A regulator at the tank controls the pressure upstream of filter and line; there is no return line from the rail.
     RegulatedAtTank,
-    /// No regulator: the controller holds the pressure by the pump's duty.
+    /// No regulator: the controller controls the pressure by the pump's duty.
     Returnless,
 }
 
@@ -21,21 +21,21 @@ trimwright_numerics::choice!(Supply {
 });
 
 trimwright_numerics::parameters! {
-    /// Fuel supply. Pressures are gauge (over outside air) unless said otherwise.
+    /// Fuel supply. Pressures are gauge (over outside air) unless stated otherwise.
     pub struct FuelSystem<f64> "fuel_system" {
-        /// How the pressure is held.
+        /// How the rail pressure is controlled.
         choice supply { Supply = Supply::Return, "engineering judgement" }
-        /// Pump flow without pressure at 13.5 V.
+        /// Pump flow without back pressure at 13.5 V.
         number pump_free_kg_per_s { 0.055, 0.002..=0.3 "kg/s", "engineering judgement" }
-        /// Pressure at which the pump's inner leakage eats that flow.
+        /// Pressure at which the pump's internal leakage equals that flow.
         number pump_stall_pa { 900e3, 100e3..=2e6 "Pa", "engineering judgement" }
         /// Set pressure of the regulator.
         number regulator_pa { 300e3, 50e3..=700e3 "Pa", "common practice, no source" }
-        /// Rise of pressure from a just open regulator to one passing the pump's free flow.
+        /// Pressure rise of the regulator from its opening point to the pump's free flow.
         number regulator_band_pa { 8e3, 1e3..=100e3 "Pa", "engineering judgement" }
-        /// The regulator follows manifold pressure instead of outside air.
+        /// The regulator is referenced to manifold pressure instead of outside air.
         flag manifold_referenced { false, "engineering judgement" }
-        /// Fuel that the rail takes up per pressure: hoses give.
+        /// Compliance of rail and hoses: fuel stored per pressure.
         number compliance_kg_per_pa { 1e-8, 1e-9..=1e-6 "kg/Pa", "engineering judgement" }
         /// Length of the line.
         number line_m { 4.5, 0.1..=20.0 "m", "engineering judgement" }
@@ -63,10 +63,6 @@ const ROUGHNESS_M: f64 = 1.5e-6;
 
 /// Pressure drop of a straight line, Pa: Darcy-Weisbach with `64/Re` below Re 2300 and Haaland's friction
 /// factor above.
-///
-/// ```
-/// assert_eq!(trimwright_plant::line_drop_pa(0.0, 5.0, 0.0065, 745.0), 0.0);
-/// ```
 pub fn line_drop_pa(flow_kg_per_s: f64, length_m: f64, bore_m: f64, density_kg_per_m3: f64) -> f64 {
     pipe_drop_pa(flow_kg_per_s, length_m, bore_m, density_kg_per_m3, VISCOSITY_PA_S)
 }
@@ -101,27 +97,28 @@ pub fn pipe_drop_pa(
     friction * length_m / bore_m * 0.5 * density_kg_per_m3 * speed * speed
 }
 
-/// Pressures and what slows the flow.
+/// Rail pressure, flows and losses.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct FuelSystemState {
     /// Rail pressure over outside air, Pa.
     pub(crate) rail_pa: f64,
     pub(crate) tank_kg: f64,
     pub(crate) pump_kg_per_s: f64,
-    /// Pressure lost between pump and rail per flow, Pa s/kg, worked out in the slow slot.
+    /// Pressure loss between pump and rail per flow, Pa s/kg, from the 100 ms task.
     lost_per_flow: f64,
-    /// Share of a change of delivery that arrives: the pump leaks more against what is lost on the way.
-    soft: f64,
-    /// Pump leakage per pressure and regulator flow per pressure, kg/(s Pa).
-    leak: f64,
-    gain: f64,
-    /// Share of delivery left by vapour at the inlet or an uncovered pickup.
+    /// Factor on the pump's delivery by its extra leakage against the losses to the rail.
+    delivery_gain: f64,
+    /// Pump leakage per pressure, kg/(s Pa).
+    pump_leak: f64,
+    /// Regulator flow per pressure, kg/(s Pa).
+    regulator_gain: f64,
+    /// Fraction of the delivery left by vapour at the inlet or an uncovered pickup.
     primed: f64,
 }
 
-/// What acts on the fuel system in its slow slot.
+/// Inputs of the fuel system's 100 ms task.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct FuelSlow {
+pub(crate) struct FuelTaskInputs {
     pub(crate) ambient_pa: f64,
     pub(crate) vapour_pa: f64,
     pub(crate) density_kg_per_m3: f64,
@@ -129,13 +126,13 @@ pub(crate) struct FuelSlow {
     pub(crate) filter_factor: f64,
 }
 
-/// What acts on it in every step.
+/// Inputs of the fuel system in each step.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct FuelFast {
+pub(crate) struct FuelStepInputs {
     /// Voltage at the pump, V: supply times duty.
     pub(crate) pump_v: f64,
-    /// Share of the pump's delivery that a fault leaves.
-    pub(crate) health: f64,
+    /// Fraction of the pump's delivery left by a fault.
+    pub(crate) delivery_share: f64,
     pub(crate) injected_kg: f64,
     /// Manifold pressure over outside air, Pa.
     pub(crate) manifold_gauge_pa: f64,
@@ -148,39 +145,39 @@ impl FuelSystemState {
             tank_kg: system.tank_kg,
             pump_kg_per_s: 0.0,
             lost_per_flow: 0.0,
-            soft: 1.0,
-            leak: system.pump_free_kg_per_s / system.pump_stall_pa,
-            gain: system.pump_free_kg_per_s / system.regulator_band_pa,
+            delivery_gain: 1.0,
+            pump_leak: system.pump_free_kg_per_s / system.pump_stall_pa,
+            regulator_gain: system.pump_free_kg_per_s / system.regulator_band_pa,
             primed: 1.0,
         }
     }
 
-    /// Pump and regulator have become others.
-    pub(crate) fn refit(&mut self, system: &FuelSystem) {
+    /// Takes over changed parameters of pump and regulator.
+    pub(crate) fn set_parameters(&mut self, system: &FuelSystem) {
         let made = Self::new(system);
-        (self.leak, self.gain) = (made.leak, made.gain);
-        self.soften(system);
+        (self.pump_leak, self.regulator_gain) = (made.pump_leak, made.regulator_gain);
+        self.update_delivery_gain(system);
     }
 
-    /// Pump flow q solves `q = able v - leak (p + lost q)`; a pump that is regulated at the tank sees nothing of the line.
-    fn soften(&mut self, system: &FuelSystem) {
+    /// The pump flow q solves `q = able v - leak (p + lost q)`; with the regulator at the tank the pump does not see the losses.
+    fn update_delivery_gain(&mut self, system: &FuelSystem) {
         let seen = if system.supply == Supply::RegulatedAtTank { 0.0 } else { self.lost_per_flow };
-        self.soft = 1.0 / (1.0 + self.leak * seen);
+        self.delivery_gain = 1.0 / (1.0 + self.pump_leak * seen);
     }
 
-    /// Line, filter and suction losses at the present flow; every 100 ms.
-    pub(crate) fn slow(&mut self, system: &FuelSystem, around: &FuelSlow) {
+    /// 100 ms task: losses of line, filter and suction line at the present flow; vapour and slosh at the inlet.
+    pub(crate) fn task_100ms(&mut self, system: &FuelSystem, inputs: &FuelTaskInputs) {
         let flow = self.pump_kg_per_s.held(1e-4, 1.0);
-        let line_pa = line_drop_pa(flow, system.line_m, system.line_bore_m, around.density_kg_per_m3);
+        let line_pa = line_drop_pa(flow, system.line_m, system.line_bore_m, inputs.density_kg_per_m3);
         let full = flow / system.pump_free_kg_per_s;
-        self.lost_per_flow = (line_pa + system.filter_pa * around.filter_factor * full * full) / flow;
-        self.soften(system);
+        self.lost_per_flow = (line_pa + system.filter_pa * inputs.filter_factor * full * full) / flow;
+        self.update_delivery_gain(system);
         let suction_pa =
-            line_drop_pa(flow, system.suction_m, system.suction_bore_m, around.density_kg_per_m3);
+            line_drop_pa(flow, system.suction_m, system.suction_bore_m, inputs.density_kg_per_m3);
         // Vapour forms when the inlet comes near the vapour pressure: delivery fades over the last 10 kPa.
-        let margin_pa = around.ambient_pa - suction_pa - around.vapour_pa;
+        let margin_pa = inputs.ambient_pa - suction_pa - inputs.vapour_pa;
         let covered = self.tank_kg * crate::gas::GRAVITY_M_PER_S2
-            > system.slosh_kg * around.acceleration_m_per_s2.abs();
+            > system.slosh_kg * inputs.acceleration_m_per_s2.abs();
         let wet = if self.tank_kg <= 0.0 {
             0.0
         } else if covered {
@@ -195,18 +192,18 @@ impl FuelSystemState {
     /// One step of the rail, implicit in its pressure: pump (displacement by voltage less leakage by
     /// pressure, never backwards through its check valve), regulator, injectors, compliance.
     #[inline]
-    pub(crate) fn step(&mut self, system: &FuelSystem, fast: &FuelFast, dt_s: f64) {
-        let able = system.pump_free_kg_per_s * fast.health * self.primed;
-        let leak = self.leak;
+    pub(crate) fn step(&mut self, system: &FuelSystem, inputs: &FuelStepInputs, dt_s: f64) {
+        let able = system.pump_free_kg_per_s * inputs.delivery_share * self.primed;
+        let leak = self.pump_leak;
         let set_pa =
-            system.regulator_pa + if system.manifold_referenced { fast.manifold_gauge_pa } else { 0.0 };
+            system.regulator_pa + if system.manifold_referenced { inputs.manifold_gauge_pa } else { 0.0 };
         let mut from_pa = self.rail_pa;
         if system.supply == Supply::RegulatedAtTank {
-            // The pump sees no more than the set pressure; the rail fills through line and filter.
+            // The pump works against the set pressure at most; the rail fills through line and filter.
             from_pa = from_pa.min(set_pa);
         }
-        let soft = self.soft;
-        let free = (able * fast.pump_v * (1.0 / 13.5) - leak * from_pa) * soft;
+        let soft = self.delivery_gain;
+        let free = (able * inputs.pump_v * (1.0 / 13.5) - leak * from_pa) * soft;
         let (mut pump, mut pump_slope) = if free > 0.0 { (free, -leak * soft) } else { (0.0, 0.0) };
         if system.supply == Supply::RegulatedAtTank {
             let into = (set_pa - self.rail_pa) / self.lost_per_flow.held(1e4, 1e12);
@@ -215,7 +212,7 @@ impl FuelSystemState {
                     if into > 0.0 { (into, -1.0 / self.lost_per_flow.held(1e4, 1e12)) } else { (0.0, 0.0) };
             }
         }
-        let gain = self.gain;
+        let gain = self.regulator_gain;
         let over_pa = self.rail_pa - set_pa;
         let (back, back_slope) = if system.supply == Supply::Return && over_pa > 0.0 {
             (gain * over_pa, gain)
@@ -223,20 +220,16 @@ impl FuelSystemState {
             (0.0, 0.0)
         };
         let per_pa = system.compliance_kg_per_pa;
-        let net_kg = dt_s * (pump - back) - fast.injected_kg;
+        let net_kg = dt_s * (pump - back) - inputs.injected_kg;
         let change_pa = net_kg / (per_pa + dt_s * (back_slope - pump_slope));
         self.rail_pa = (self.rail_pa + change_pa).held(0.0, 2e6);
         self.pump_kg_per_s = pump;
-        self.tank_kg = (self.tank_kg - fast.injected_kg).held(0.0, 1e3);
+        self.tank_kg = (self.tank_kg - inputs.injected_kg).held(0.0, 1e3);
     }
 }
 
 /// Vapour pressure of petrol at a temperature from the one at 37.8 degC, Pa: `p exp(3600 (1/310.95 - 1/T))`
 /// (Clausius-Clapeyron slope by engineering judgement for light fractions).
-///
-/// ```
-/// assert_eq!(trimwright_plant::fuel_vapour_pa(60e3, 310.95), 60e3);
-/// ```
 pub fn fuel_vapour_pa(at_37_8_pa: f64, fuel_k: f64) -> f64 {
     at_37_8_pa * Real::exp(3600.0 * (1.0 / 310.95 - 1.0 / fuel_k))
 }
@@ -264,8 +257,8 @@ mod tests {
         }
     }
 
-    fn settled(system: &FuelSystem, fast: FuelFast) -> FuelSystemState {
-        let slow = FuelSlow {
+    fn settled(system: &FuelSystem, fast: FuelStepInputs) -> FuelSystemState {
+        let slow = FuelTaskInputs {
             ambient_pa: 101e3,
             vapour_pa: 40e3,
             density_kg_per_m3: 745.0,
@@ -275,7 +268,7 @@ mod tests {
         let mut state = FuelSystemState::new(system);
         for step in 0..5000 {
             if step % 10 == 0 {
-                state.slow(system, &slow);
+                state.task_100ms(system, &slow);
             }
             state.step(system, &fast, 1e-3);
         }
@@ -285,19 +278,21 @@ mod tests {
     #[test]
     fn the_regulator_holds_its_pressure_at_rest_and_at_full_draw() {
         let system = crate::Truth::mild_v8().fuel_system;
-        let fast = FuelFast { pump_v: 13.8, health: 1.0, injected_kg: 0.0, manifold_gauge_pa: 0.0 };
+        let fast =
+            FuelStepInputs { pump_v: 13.8, delivery_share: 1.0, injected_kg: 0.0, manifold_gauge_pa: 0.0 };
         for injected_kg in [0.0, 15e-6] {
-            let rail_pa = settled(&system, FuelFast { injected_kg, ..fast }).rail_pa;
+            let rail_pa = settled(&system, FuelStepInputs { injected_kg, ..fast }).rail_pa;
             assert!((rail_pa / system.regulator_pa - 1.0).abs() < 0.04, "{rail_pa}");
         }
-        let weak = settled(&system, FuelFast { injected_kg: 15e-6, health: 0.4, ..fast });
+        let weak = settled(&system, FuelStepInputs { injected_kg: 15e-6, delivery_share: 0.4, ..fast });
         assert!(weak.rail_pa < 0.8 * system.regulator_pa);
     }
 
     #[test]
     fn each_way_of_supply_reaches_its_pressure() {
         let base = crate::Truth::mild_v8().fuel_system;
-        let fast = FuelFast { pump_v: 13.8, health: 1.0, injected_kg: 2e-6, manifold_gauge_pa: -60e3 };
+        let fast =
+            FuelStepInputs { pump_v: 13.8, delivery_share: 1.0, injected_kg: 2e-6, manifold_gauge_pa: -60e3 };
         let tank = settled(&FuelSystem { supply: Supply::RegulatedAtTank, ..base.clone() }, fast).rail_pa;
         assert!(tank <= base.regulator_pa && tank > 0.95 * base.regulator_pa, "{tank}");
         let following = settled(&FuelSystem { manifold_referenced: true, ..base.clone() }, fast).rail_pa;
@@ -309,7 +304,7 @@ mod tests {
     #[test]
     fn hot_fuel_starves_the_pump() {
         let system = crate::Truth::mild_v8().fuel_system;
-        let slow = FuelSlow {
+        let slow = FuelTaskInputs {
             ambient_pa: 80e3,
             vapour_pa: fuel_vapour_pa(80e3, 335.0),
             density_kg_per_m3: 745.0,
@@ -318,7 +313,7 @@ mod tests {
         };
         let mut state = FuelSystemState::new(&system);
         for _ in 0..100 {
-            state.slow(&system, &slow);
+            state.task_100ms(&system, &slow);
         }
         assert!(state.primed < 0.1);
     }

@@ -1,4 +1,4 @@
-//! Constants of air and of the earth that several parts use.
+//! Constants of air, gravity and units used by several parts.
 
 /// Gas constant of dry air, J/(kg K). ISO 2533.
 pub const R_DRY_AIR: f64 = 287.052_87;
@@ -10,9 +10,9 @@ pub const CP_AIR: f64 = R_DRY_AIR * KAPPA / (KAPPA - 1.0);
 pub const GRAVITY_M_PER_S2: f64 = 9.806_65;
 /// Ice point, K: 0 degC.
 pub const ICE_K: f64 = 273.15;
-/// Two turns of the crank, radians: one working cycle.
+/// Crank angle of one working cycle, rad: two turns.
 pub const CYCLE_RAD: f64 = 4.0 * core::f64::consts::PI;
-/// Cycles per radian of crank.
+/// Working cycles per radian of crank angle.
 pub const PER_CYCLE_RAD: f64 = 1.0 / CYCLE_RAD;
-/// Turns of the crank per minute to radians per second.
+/// 1 rpm in rad/s.
 pub const RPM: f64 = core::f64::consts::PI / 30.0;

@@ -1,87 +1,87 @@
-//! Gearbox: automatic with torque converter, or manual with clutch.
+//! Gearbox: automatic with torque converter, or manual with clutch, with a shift schedule.
 
-use crate::hands::Range;
+use crate::driver_inputs::Range;
 use trimwright_numerics::{Curve, Real};
 
 /// Most forward gears.
 pub const MAX_GEARS: usize = 6;
 
-/// What joins engine and gears.
+/// Coupling between engine and gears.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Coupling {
     /// Hydrodynamic torque converter.
     Converter,
-    /// Dry clutch, worked by a habit: it bites with rising engine speed, opens below it and while shifting.
+    /// Dry clutch: engages with rising engine speed, opens below it and during shifts.
     Clutch,
 }
 
 trimwright_numerics::choice!(Coupling { Converter = "converter", Clutch = "clutch" });
 
 trimwright_numerics::parameters! {
-    /// Gears and when they change. A manual box is shifted by the same schedule: the plant
-    /// holds the right hand and the left foot, and lifts the right one while the clutch is open.
+    /// Gears and shift schedule. A manual gearbox is shifted by the same schedule: the plant operates gear lever and clutch, and closes
+    /// the throttle while the clutch is open.
     pub struct Gearbox<f64> "gearbox" {
-        /// What joins engine and gears.
+        /// Coupling between engine and gears.
         choice coupling { Coupling = Coupling::Converter, "engineering judgement" }
-        /// The converter's torque over squared engine speed at stall.
+        /// Converter capacity: torque over squared engine speed at stall.
         number converter_capacity { 7.0e-3, 1e-4..=0.1 "N m s2", "engineering judgement" }
-        /// Its torque ratio at stall.
+        /// Torque ratio of the converter at stall.
         number converter_ratio { 2.0, 1.0..=3.0 "1", "engineering judgement" }
-        /// Torque that the closed clutch carries.
+        /// Torque capacity of the closed clutch.
         number clutch_torque_nm { 400.0, 50.0..=2000.0 "N m", "engineering judgement" }
-        /// Engine speed at which it starts to bite.
+        /// Engine speed at which the clutch starts to engage.
         number clutch_bite_rad_per_s { 120.0, 60.0..=300.0 "rad/s", "engineering judgement" }
-        /// Forward gears.
+        /// Number of forward gears.
         whole gears { u8 = 3, 1..=6 "1", "engineering judgement" }
-        /// Ratios, first gear first.
+        /// Gear ratios, from first gear.
         list ratios { [MAX_GEARS] = [2.45, 1.45, 1.0, 1.0, 1.0, 1.0], 0.4..=8.0 "1", "engineering judgement" }
         /// Final drive ratio.
         number final_drive { 3.4, 1.5..=8.0 "1", "engineering judgement" }
         /// Efficiency from coupling to wheels.
         number efficiency { 0.92, 0.5..=1.0 "1", "engineering judgement" }
-        /// Time of a shift.
+        /// Duration of a shift.
         number shift_s { 0.5, 0.05..=2.0 "s", "engineering judgement" }
-        /// Speed at which each gear changes up with closed throttle.
+        /// Vehicle speed of the upshift from each gear at closed throttle.
         list up_closed_m_per_s { [MAX_GEARS] = [4.5, 9.0, 15.0, 20.0, 25.0, 30.0], 1.0..=100.0 "m/s", "engineering judgement" }
-        /// The same at full throttle.
+        /// Vehicle speed of the upshift from each gear at full throttle.
         list up_full_m_per_s { [MAX_GEARS] = [17.0, 30.0, 40.0, 50.0, 60.0, 70.0], 1.0..=100.0 "m/s", "engineering judgement" }
-        /// Speed of changing down again over that of changing up.
+        /// Speed of the downshift over that of the upshift.
         number down_share { 0.7, 0.3..=0.95 "1", "engineering judgement" }
     }
 }
 
-/// Converter capacity relative to stall over the speed ratio (usual shape, engineering judgement): steady up
-/// to coupling, then falling to nothing at equal speeds.
+/// Converter capacity relative to stall over the speed ratio (usual shape, engineering judgement): nearly constant up
+/// to the coupling point, then falling to zero at equal speeds.
 const CAPACITY_RATIOS: [f64; 6] = [0.0, 0.5, 0.8, 0.9, 0.95, 1.0];
 const CAPACITY: [f64; 6] = [1.0, 0.95, 0.78, 0.52, 0.30, 0.0];
-/// Speed ratio from which the converter no longer multiplies torque.
-const COUPLED: f64 = 0.88;
-/// Slip at which a closing clutch carries its torque, rad/s: makes the friction a smooth function of slip.
+/// Coupling point: speed ratio above which the converter no longer multiplies torque.
+const COUPLING_POINT: f64 = 0.88;
+/// Slip at which the clutch reaches its torque, rad/s: makes the friction a smooth function of slip (engineering judgement).
 const CLUTCH_SLIP_RAD_PER_S: f64 = 3.0;
 
 /// Torques on both sides of the coupling, N m.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Coupled {
+pub(crate) struct CouplingTorques {
     pub(crate) engine_nm: f64,
     pub(crate) gears_nm: f64,
 }
 
-/// Time in which a foot leaves the throttle for a shift, s: quick, but no switch (engineering judgement).
-const FOOT_S: f64 = 0.15;
+/// Time in which the driver closes the throttle for a shift, s (engineering judgement).
+const PEDAL_LIFT_S: f64 = 0.15;
 
-/// Gear in use.
+/// Gear, ratio and shift in progress.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct GearboxState {
-    /// Index of the gear, 0 is first.
+    /// Index of the gear, 0 for first.
     gear: usize,
-    /// Overall ratio between coupling and wheels now: moves during a shift.
+    /// Overall ratio between coupling and wheels; changes gradually during a shift.
     ratio: f64,
     shifting_s: f64,
     capacity: Curve<f64, 6>,
 }
 
 impl GearboxState {
-    /// `None` never happens for the constant curve; the caller treats it as a bad truth.
+    /// `None` only if the constant capacity curve were invalid.
     pub(crate) fn new(gearbox: &Gearbox) -> Option<Self> {
         let capacity = Curve::new(CAPACITY_RATIOS, CAPACITY).ok()?;
         Some(Self { gear: 0, ratio: gearbox.ratios[0] * gearbox.final_drive, shifting_s: 0.0, capacity })
@@ -96,18 +96,18 @@ impl GearboxState {
         self.ratio
     }
 
-    /// What the driver's foot leaves of the throttle: with a clutch it is lifted while shifting, and back at its end.
+    /// Throttle opening during a shift: with a clutch it is closed and opened again by the end of the shift.
     #[inline]
-    pub(crate) fn lift(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
+    pub(crate) fn throttle_while_shifting(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
         if gearbox.coupling != Coupling::Clutch || self.shifting_s <= 0.0 {
             return throttle;
         }
-        let foot_s = FOOT_S.min(0.5 * gearbox.shift_s);
-        let gone_s = gearbox.shift_s - self.shifting_s;
-        throttle * (1.0 - gone_s.min(self.shifting_s) / foot_s).held(0.0, 1.0)
+        let lift_s = PEDAL_LIFT_S.min(0.5 * gearbox.shift_s);
+        let elapsed_s = gearbox.shift_s - self.shifting_s;
+        throttle * (1.0 - elapsed_s.min(self.shifting_s) / lift_s).held(0.0, 1.0)
     }
 
-    /// Shift schedule, every 10 ms: thresholds move with the throttle, with hysteresis, one shift at a time.
+    /// 10 ms task: shift schedule with thresholds by throttle and hysteresis, one shift at a time.
     pub(crate) fn shift(&mut self, gearbox: &Gearbox, vehicle_m_per_s: f64, throttle: f64, dt_s: f64) {
         let threshold = |gear: usize| {
             let gear = gear.min(MAX_GEARS - 1);
@@ -128,11 +128,11 @@ impl GearboxState {
         self.ratio += share * (target - self.ratio);
     }
 
-    /// Torque through the coupling at engine speed and speed of the gears' input.
+    /// Torques of the coupling at engine speed `engine` and gearbox input speed `input`, rad/s.
     #[inline]
-    pub(crate) fn couple(&self, gearbox: &Gearbox, range: Range, engine: f64, input: f64) -> Coupled {
+    pub(crate) fn couple(&self, gearbox: &Gearbox, range: Range, engine: f64, input: f64) -> CouplingTorques {
         if range == Range::Park {
-            return Coupled::default();
+            return CouplingTorques::default();
         }
         match gearbox.coupling {
             Coupling::Converter => {
@@ -140,20 +140,24 @@ impl GearboxState {
                 if engine >= input {
                     let slip = if engine > 0.0 { input / engine } else { 1.0 };
                     let torque = capacity * self.capacity.at(slip) * engine * engine;
-                    let gain = if slip < COUPLED { ratio - (ratio - 1.0) * slip / COUPLED } else { 1.0 };
-                    Coupled { engine_nm: torque, gears_nm: torque * gain }
+                    let gain = if slip < COUPLING_POINT {
+                        ratio - (ratio - 1.0) * slip / COUPLING_POINT
+                    } else {
+                        1.0
+                    };
+                    CouplingTorques { engine_nm: torque, gears_nm: torque * gain }
                 } else {
-                    // Overrun: the wheels drive, with the smaller capacity of the blades turned round.
+                    // Overrun: the wheels drive the engine, with the smaller capacity of the reversed converter.
                     let torque = -0.6 * capacity * self.capacity.at(engine / input) * input * input;
-                    Coupled { engine_nm: torque, gears_nm: torque }
+                    CouplingTorques { engine_nm: torque, gears_nm: torque }
                 }
             }
             Coupling::Clutch => {
                 let closed = ((engine / gearbox.clutch_bite_rad_per_s - 1.0) / 0.6).held(0.0, 1.0);
                 let open = self.shifting_s > 0.0;
-                let most = if open { 0.0 } else { gearbox.clutch_torque_nm * closed };
-                let torque = most * ((engine - input) / CLUTCH_SLIP_RAD_PER_S).held(-1.0, 1.0);
-                Coupled { engine_nm: torque, gears_nm: torque }
+                let capacity_nm = if open { 0.0 } else { gearbox.clutch_torque_nm * closed };
+                let torque = capacity_nm * ((engine - input) / CLUTCH_SLIP_RAD_PER_S).held(-1.0, 1.0);
+                CouplingTorques { engine_nm: torque, gears_nm: torque }
             }
         }
     }
@@ -174,9 +178,9 @@ mod tests {
         let (gearbox, state) = automatic();
         let stall = state.couple(&gearbox, Range::Drive, 70.0, 0.0);
         assert!((stall.gears_nm / stall.engine_nm - 2.0).abs() < 0.2 && stall.engine_nm > 10.0);
-        assert_eq!(state.couple(&gearbox, Range::Drive, 70.0, 70.0), Coupled::default());
+        assert_eq!(state.couple(&gearbox, Range::Drive, 70.0, 70.0), CouplingTorques::default());
         assert!(state.couple(&gearbox, Range::Drive, 70.0, 90.0).engine_nm < 0.0);
-        assert_eq!(state.couple(&gearbox, Range::Park, 70.0, 0.0), Coupled::default());
+        assert_eq!(state.couple(&gearbox, Range::Park, 70.0, 0.0), CouplingTorques::default());
     }
 
     #[test]
@@ -198,22 +202,25 @@ mod tests {
     }
 
     #[test]
-    fn a_foot_takes_its_time_to_lift_and_to_come_back() {
+    fn the_throttle_closes_and_opens_gradually_in_a_shift() {
         let (mut gearbox, mut state) = automatic();
         state.shift(&gearbox, 25.0, 0.1, 0.01);
-        assert_eq!(state.lift(&gearbox, 0.3), 0.3, "an automatic shifts under throttle");
+        assert_eq!(state.throttle_while_shifting(&gearbox, 0.3), 0.3, "an automatic shifts under throttle");
         gearbox.coupling = Coupling::Clutch;
-        let course: [f64; 51] = core::array::from_fn(|_| {
-            let left = state.lift(&gearbox, 0.3);
+        let throttles: [f64; 51] = core::array::from_fn(|_| {
+            let left = state.throttle_while_shifting(&gearbox, 0.3);
             state.shift(&gearbox, 25.0, 0.3, 0.01);
             left
         });
-        assert!(course.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 0.3 * 0.011 / FOOT_S), "{course:?}");
-        assert!(course[0] > 0.29 && course[25] == 0.0 && course[50] > 0.27, "{course:?}");
+        assert!(
+            throttles.windows(2).all(|pair| (pair[1] - pair[0]).abs() < 0.3 * 0.011 / PEDAL_LIFT_S),
+            "{throttles:?}"
+        );
+        assert!(throttles[0] > 0.29 && throttles[25] == 0.0 && throttles[50] > 0.27, "{throttles:?}");
     }
 
     #[test]
-    fn the_clutch_opens_below_its_bite_and_carries_no_more_than_its_torque() {
+    fn the_clutch_opens_below_its_engagement_speed_and_is_limited_to_its_torque() {
         let gearbox = Gearbox {
             coupling: Coupling::Clutch,
             clutch_torque_nm: 300.0,

@@ -1,4 +1,4 @@
-//! Injectors: static flow, opening delay, bend at short open times, spread and clogging.
+//! Injectors: static flow, opening delay, nonlinearity at short open times, part-to-part spread, deposits.
 
 use crate::noise::Noise;
 use trimwright_numerics::{Curve, Real};
@@ -8,11 +8,11 @@ use trimwright_signals::MAX_INJECTORS;
 pub const VOLTAGES: usize = 5;
 
 trimwright_numerics::parameters! {
-    /// The set of injectors. They spray below the plates: their pressure drop is rail over manifold.
+    /// Set of injectors. They spray below the throttle plates: their pressure drop is rail over manifold.
     pub struct Injectors<f64> "injectors" {
-        /// How many.
+        /// Number of injectors.
         whole count { u8 = 4, 1..=8 "1", "engineering judgement" }
-        /// Flow of one, held open at the rated pressure drop.
+        /// Static flow of one injector at the rated pressure drop.
         number static_flow_kg_per_s { 7.5e-3, 1e-4..=0.05 "kg/s", "engineering judgement" }
         /// Pressure drop at which the static flow is stated.
         number rated_drop_pa { 300e3, 50e3..=600e3 "Pa", "common practice, no source" }
@@ -24,56 +24,44 @@ trimwright_numerics::parameters! {
             0.0..=0.01 "s",
             "common practice, no source: falls in the usual band"
         }
-        /// Change of the delay with pressure drop, as shares of the delay and of the rated drop.
-        number delay_drop { 0.1, -0.5..=0.5 "1", "engineering judgement" }
-        /// Time scale of the bent flow at short open times, 0 for none: fuel goes as t^2 / (t + bend).
-        number bend_s { 5e-5, 0.0..=5e-4 "s", "engineering judgement" }
-        /// Part-to-part spread of flow, largest deviation; the mean stays.
+        /// Relative change of the delay per relative change of the pressure drop from the rated one.
+        number delay_pressure_slope { 0.1, -0.5..=0.5 "1", "engineering judgement" }
+        /// Time scale of the nonlinear flow at short open times, 0 for none: fuel is proportional to t^2 / (t + nonlinearity).
+        number nonlinearity_s { 5e-5, 0.0..=5e-4 "s", "engineering judgement" }
+        /// Part-to-part spread of flow: largest relative deviation from the mean.
         number spread { 0.02, 0.0..=0.2 "1", "engineering judgement" }
-        /// Share of flow lost to deposits in each injector.
+        /// Fraction of each injector's flow lost to deposits.
         list clogged { [MAX_INJECTORS] = [0.0; MAX_INJECTORS], 0.0..=1.0 "1", "engineering judgement: clean" }
     }
 }
 
 impl Injectors {
     /// Static flow of one injector at a pressure drop, kg/s: `Q sqrt(dp / dp_rated)` (orifice law).
-    ///
-    /// ```
-    /// let injectors = trimwright_plant::Truth::mild_v8().injectors;
-    /// let [rated, double] = [300e3, 600e3].map(|drop_pa| injectors.flow_kg_per_s(drop_pa));
-    /// assert!((double / rated - 2.0_f64.sqrt()).abs() < 1e-12);
-    /// ```
     #[inline]
     pub fn flow_kg_per_s(&self, drop_pa: f64) -> f64 {
         self.static_flow_kg_per_s * Real::sqrt((drop_pa / self.rated_drop_pa).held(0.0, 100.0))
     }
 
     /// Opening delay at supply voltage and pressure drop, s.
-    ///
-    /// ```
-    /// let injectors = trimwright_plant::Truth::mild_v8().injectors;
-    /// let [weak, usual] = [9.0, 14.0].map(|supply_v| injectors.delay_s(supply_v, 300e3));
-    /// assert!(weak > 2.0 * usual, "a weak battery opens the needle late");
-    /// ```
     pub fn delay_s(&self, supply_v: f64, drop_pa: f64) -> f64 {
         let base = Curve::new(self.delay_v, self.delay_s).map_or(0.0, |curve| curve.at(supply_v));
-        base * (1.0 + self.delay_drop * ((drop_pa / self.rated_drop_pa).held(0.0, 3.0) - 1.0))
+        base * (1.0 + self.delay_pressure_slope * ((drop_pa / self.rated_drop_pa).held(0.0, 3.0) - 1.0))
     }
 
-    /// Time at full flow that gives the same fuel as flowing for `flowing_s`: `t^2 / (t + bend)` (engineering
-    /// judgement: tends to `t - bend` for long pulses and is bent near zero, as published flow curves are).
+    /// Time at full flow that delivers the same fuel as flowing for `flowing_s`: `t^2 / (t + nonlinearity)` (engineering
+    /// judgement: tends to `t - nonlinearity` for long pulses and curves near zero, as published flow curves do).
     #[inline]
     fn full_flow_s(&self, flowing_s: f64) -> f64 {
-        let sum = flowing_s + self.bend_s;
+        let sum = flowing_s + self.nonlinearity_s;
         if sum > 0.0 { flowing_s * flowing_s / sum } else { 0.0 }
     }
 
-    /// Fuel of one mean injector for an energised time, kg.
+    /// Fuel mass of one pulse of the mean injector without deposits, kg.
     ///
     /// ```
     /// let injectors = trimwright_plant::Truth::mild_v8().injectors;
-    /// assert_eq!(injectors.fuel_kg(0.5e-3, 13.5, 300e3), 0.0, "over before the needle lifts");
-    /// // 10 ms at full flow, less delay and bend: 1 ms.
+    /// assert_eq!(injectors.fuel_kg(0.5e-3, 13.5, 300e3), 0.0, "ends before the needle lifts");
+    /// // 10 ms at full flow: 11 ms less delay and nonlinearity.
     /// assert!((injectors.fuel_kg(11e-3, 13.5, 300e3) / 75e-6 - 1.0).abs() < 1e-3);
     /// ```
     pub fn fuel_kg(&self, open_time_s: f64, supply_v: f64, drop_pa: f64) -> f64 {
@@ -81,46 +69,42 @@ impl Injectors {
         self.flow_kg_per_s(drop_pa) * self.full_flow_s(flowing_s)
     }
 
-    /// Energised time of one mean injector for a mass of fuel, s: the inverse of [`Injectors::fuel_kg`].
+    /// Open time of the mean injector for a fuel mass, s: the inverse of [`Injectors::fuel_kg`].
     pub fn open_time_s(&self, fuel_kg: f64, supply_v: f64, drop_pa: f64) -> f64 {
         let flow = self.flow_kg_per_s(drop_pa);
         if fuel_kg <= 0.0 || flow <= 0.0 {
             return 0.0;
         }
         let full_s = fuel_kg / flow;
-        let flowing_s = 0.5 * (full_s + Real::sqrt(full_s * (full_s + 4.0 * self.bend_s)));
+        let flowing_s = 0.5 * (full_s + Real::sqrt(full_s * (full_s + 4.0 * self.nonlinearity_s)));
         flowing_s + self.delay_s(supply_v, drop_pa)
     }
 
-    /// Mean share of flow that deposits leave.
-    ///
-    /// ```
-    /// let mut injectors = trimwright_plant::Truth::mild_v8().injectors;
-    /// injectors.clogged[0] = 0.4;
-    /// assert!((injectors.mean_clear() - 0.9).abs() < 1e-12, "one of four has lost 40 %");
-    /// ```
+    /// Mean fraction of the flow left by deposits.
     pub fn mean_clear(&self) -> f64 {
         let count = usize::from(self.count).clamp(1, MAX_INJECTORS);
         self.clogged.iter().take(count).map(|lost| 1.0 - lost).sum::<f64>() / count as f64
     }
 }
 
-/// One coil and needle.
+/// State of one injector.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct Needle {
     /// Energised time left, s.
     left_s: f64,
     /// Opening delay still to pass, s.
     delay_s: f64,
-    /// Time that fuel has flowed in this pulse, s, and the time at full flow that gave the same.
+    /// Time for which fuel has flowed in this pulse, s.
     flowing_s: f64,
-    given_s: f64,
-    /// Share of the mean flow as made, and what deposits leave of it.
-    made: f64,
+    /// Time at full flow that delivers the same fuel, s.
+    delivered_s: f64,
+    /// Flow over the mean as manufactured.
+    manufactured: f64,
+    /// Flow over the mean, deposits included.
     share: f64,
 }
 
-/// All injectors in motion.
+/// State of all injectors.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct InjectorState {
     needles: [Needle; MAX_INJECTORS],
@@ -131,36 +115,36 @@ impl InjectorState {
     pub(crate) fn new(injectors: &Injectors, noise: &mut Noise) -> Self {
         let count = usize::from(injectors.count).min(MAX_INJECTORS);
         let mut needles = [Needle::default(); MAX_INJECTORS];
-        let swings: [f64; MAX_INJECTORS] = core::array::from_fn(|_| noise.swing());
+        let swings: [f64; MAX_INJECTORS] = core::array::from_fn(|_| noise.symmetric());
         let mean = swings.iter().take(count).sum::<f64>() / count as f64;
         for ((needle, swing), lost) in needles.iter_mut().zip(swings).zip(injectors.clogged) {
-            needle.made = (1.0 + injectors.spread * (swing - mean)).held(0.0, 2.0);
-            needle.share = needle.made * (1.0 - lost);
+            needle.manufactured = (1.0 + injectors.spread * (swing - mean)).held(0.0, 2.0);
+            needle.share = needle.manufactured * (1.0 - lost);
         }
         Self { needles, count }
     }
 
-    /// Deposits have become what they are now.
-    pub(crate) fn clog(&mut self, injectors: &Injectors) {
+    /// Takes over changed deposits.
+    pub(crate) fn set_deposits(&mut self, injectors: &Injectors) {
         for (needle, lost) in self.needles.iter_mut().zip(injectors.clogged) {
-            needle.share = needle.made * (1.0 - lost);
+            needle.share = needle.manufactured * (1.0 - lost);
         }
     }
 
-    /// Starts what was commanded; an injector that is open goes on.
+    /// Starts the commanded pulses; an open injector is prolonged.
     fn start(&mut self, commanded_s: &[f32; MAX_INJECTORS], delay_s: f64) {
         for (needle, &command) in self.needles.iter_mut().zip(commanded_s).take(self.count) {
             if command > 0.0 {
                 if needle.left_s <= 0.0 {
-                    (needle.delay_s, needle.flowing_s, needle.given_s) = (delay_s, 0.0, 0.0);
+                    (needle.delay_s, needle.flowing_s, needle.delivered_s) = (delay_s, 0.0, 0.0);
                 }
                 needle.left_s = needle.left_s.max(f64::from(command).held(0.0, 1.0));
             }
         }
     }
 
-    /// Starts what was commanded and gives the fuel of this step, kg. `delay_s` is the delay at present
-    /// supply and drop.
+    /// Starts the commanded pulses and returns the fuel of this step, kg. `delay_s` is the opening delay at the present supply
+    /// voltage and pressure drop.
     #[inline]
     pub(crate) fn step(
         &mut self,
@@ -170,7 +154,7 @@ impl InjectorState {
         drop_pa: f64,
         dt_s: f64,
     ) -> f64 {
-        // Most steps command nothing: one look at all of them.
+        // Most steps command no pulse: one check for all injectors.
         if commanded_s.iter().fold(false, |any, command| any | (*command > 0.0)) {
             self.start(commanded_s, delay_s);
         }
@@ -185,9 +169,9 @@ impl InjectorState {
             needle.delay_s -= waiting;
             if energised > waiting {
                 needle.flowing_s += energised - waiting;
-                let before_s = needle.given_s;
-                needle.given_s = injectors.full_flow_s(needle.flowing_s);
-                full_s += needle.share * (needle.given_s - before_s);
+                let before_s = needle.delivered_s;
+                needle.delivered_s = injectors.full_flow_s(needle.flowing_s);
+                full_s += needle.share * (needle.delivered_s - before_s);
             }
         }
         if full_s > 0.0 { full_s * injectors.flow_kg_per_s(drop_pa) } else { 0.0 }
@@ -204,7 +188,7 @@ mod tests {
     }
 
     #[test]
-    fn val_flow_goes_with_the_root_of_the_pressure_drop() {
+    fn val_flow_is_proportional_to_the_root_of_the_pressure_drop() {
         // Orifice law, flow at 30 and 40 psi over flow at 43.5 psi: shared/reference/injector_sqrt.csv.
         let injectors = Injectors { rated_drop_pa: 43.5 * 6_894.757, ..injectors() };
         for (drop_pa, ratio) in [(206_843.0, 0.830_455), (275_790.0, 0.958_927)] {
@@ -215,7 +199,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn ident_a_pulse_gives_its_mass_whatever_the_step(
+        fn ident_the_mass_of_a_pulse_does_not_depend_on_the_step(
             open_s in 1e-4..0.03_f64, supply_v in 8.0..15.0_f64, drop_pa in 2e5..4e5_f64, dt_s in 2e-4..2e-3_f64
         ) {
             let injectors = injectors();

@@ -1,14 +1,14 @@
-//! Knock index: has the end gas time enough to light itself?
+//! Knock index: burn duration over the autoignition delay of the end gas.
 
 use crate::gas::{CYCLE_RAD, KAPPA};
 use trimwright_numerics::Real;
 
-/// What the engine and its fuel bring to knock, worked out for repeated use.
+/// Factors of compression ratio and octane number, computed once.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct EndGas {
-    /// Pressure after compression over that before.
+    /// Pressure ratio of the compression.
     compressed: f64,
-    /// Factor of the octane number on the delay.
+    /// Factor of the octane number on the autoignition delay.
     octane: f64,
 }
 
@@ -19,12 +19,12 @@ impl EndGas {
 }
 
 /// Knock index of one charge: burn duration over the autoignition delay of the end gas at peak pressure.
-/// Above 1 it knocks.
+/// Above 1 the charge knocks.
 ///
 /// Delay by Douglas & Eyzat (Heywood, eq. 9.20, constants from memory): `tau = 17.68 (ON/100)^3.402 p^-1.7
 /// exp(3800 / T)`, tau in ms, p in atm, T in K. Peak pressure: polytropic compression (1.3) times a rise by
 /// combustion that falls with late spark; end gas compressed isentropically to it; burn duration a ninth of a
-/// cycle, of which a tenth is spent near the peak (engineering judgement). Valid as a ranking only.
+/// cycle, a tenth of it near the peak (engineering judgement). Valid for ranking only.
 pub(crate) fn knock_index(
     end_gas: &EndGas,
     map_pa: f64,
@@ -36,9 +36,9 @@ pub(crate) fn knock_index(
     let rise = (2.6 + 0.03 * off_mbt_deg).held(1.2, 4.0);
     let peak_pa = compressed_pa * rise;
     let intake_gas_k = charge_k + 40.0;
-    // Powers by logarithms, which cost half of what they do alone.
-    let squeezed_ln = Real::ln(peak_pa / map_pa.held(5e3, 1e6));
-    let end_k = intake_gas_k * Real::exp((KAPPA - 1.0) / KAPPA * 0.93 * squeezed_ln);
+    // Powers by logarithms, at half the cost of separate ones.
+    let compressed_ln = Real::ln(peak_pa / map_pa.held(5e3, 1e6));
+    let end_k = intake_gas_k * Real::exp((KAPPA - 1.0) / KAPPA * 0.93 * compressed_ln);
     let pressure_ln = Real::ln(peak_pa / 101_325.0);
     let delay_ms = 17.68 * end_gas.octane * Real::exp(3800.0 / end_k - 1.7 * pressure_ln);
     let near_peak_ms = 1e3 * CYCLE_RAD / 90.0 / speed_rad_per_s.held(10.0, 2000.0);

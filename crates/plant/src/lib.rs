@@ -1,103 +1,123 @@
-//! The engine, its fuel system, exhaust, sensors and car: the truth that a controller never sees.
+//! Simulated engine, fuel system, exhaust, sensors and vehicle: the truth, which the controller never sees.
 //!
-//! A throttle-body-injected spark-ignition engine in a car, mean-value in the gas path and resolved by
-//! cylinder event in the fuel and exhaust path. No allocation, no `unsafe`, no standard library, no clock;
-//! randomness only from the seed.
+//! A throttle-body-injected spark-ignition engine in a car: a mean-value model of the intake air, resolved by cylinder event in fuel, air
+//! charge and exhaust. No allocation, no `unsafe`, no standard library, no clock; randomness only from the seed.
 //!
 //! ```
-//! use trimwright_plant::{Hands, Key, Plant, Truth};
+//! use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 //! use trimwright_signals::Commands;
 //!
 //! let mut plant = Plant::new(Truth::mild_v8(), 1).unwrap();
-//! let hands = Hands { key: Key::Start, ..Hands::default() };
+//! let inputs = DriverInputs { key: Key::Start, ..DriverInputs::default() };
 //! for _ in 0..1000 {
-//!     plant.step(&Commands::default(), &hands, 1e-3);
+//!     plant.step(&Commands::default(), &inputs, 1e-3);
 //! }
 //! let rpm = plant.view().speed_rad_per_s * 30.0 / core::f64::consts::PI;
 //! assert!(rpm > 120.0 && rpm < 300.0, "cranking at {rpm} rpm");
 //! ```
 //!
-//! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order
-//! of the flow. The parameters stand there once, with default, range, unit, source and a sentence, as a block of
-//! [`mod@trimwright_numerics::parameters`]; [`Truth`] holds all blocks.
+//! Each part is a file with its parameters, its state and its step; [`Plant::step`] calls them in the order of the data flow. A block of
+//! parameters ([`mod@trimwright_numerics::parameters`]) gives default, range, unit, source and meaning of each; [`Truth`] holds all blocks.
 //!
-//! | part | what is modelled | after |
+//! | part | model | source |
 //! |---|---|---|
-//! | [`Ambient`] | pressure and temperature by altitude, water in the air | ISO 2533, WMO guide |
-//! | [`Fuel`] | air demand, heating value, density of petrol with ethanol | atom balance |
-//! | [`ThrottleBody`] | plates, bypass, leaks: isentropic flow, choked or blowing back | Heywood; Guzzella & Onder |
+//! | [`Ambient`] | pressure and temperature by altitude, humidity | ISO 2533, WMO guide |
+//! | [`Fuel`] | stoichiometric ratio, heating value, density of petrol with ethanol | atom balance |
+//! | [`ThrottleBody`] | plates, bypass, leaks: isentropic flow, choked or reversed | Heywood; Guzzella & Onder |
 //! | [`Manifold`] | adiabatic filling and emptying, wall heat, evaporation | Hendricks et al., SAE 960037 |
 //! | [`Filling`] | compression and pressures, speed curve, valve overlap, seeded deviation | Guzzella & Onder |
-//! | [`Injectors`] | flow by pressure drop, delay by voltage, bent short pulses, spread, deposits | orifice law, SAE J1832 terms |
-//! | [`FuelSystem`] | pump, regulator or none, line, filter, suction, vapour, slosh | Darcy-Weisbach, Haaland |
-//! | [`Film`] | share on the wall and its time constant, cold walls, flashing | Aquino, SAE 810494 |
-//! | [`Distribution`] | fuel of each cylinder and bank | trade |
-//! | [`Combustion`] | heat released by mixture, work by spark, misfire, scatter, knock index | chemistry; Heywood |
-//! | [`Friction`] | rubbing by speed and oil, pumping by pressures, compressor | Heywood |
-//! | [`Crank`], [`Trigger`] | speed by torques, starter, firing pulses with jitter | mechanics |
+//! | [`Injectors`] | flow by pressure drop, delay by voltage, nonlinear short pulses, spread, deposits | orifice law, SAE J1832 terms |
+//! | [`FuelSystem`] | pump, regulator or returnless, line, filter, suction, vapour, slosh | Darcy-Weisbach, Haaland |
+//! | [`Film`] | X and tau of the wall film, cold walls, flash evaporation | Aquino, SAE 810494 |
+//! | [`Distribution`] | fuel by cylinder and bank | common practice |
+//! | [`Combustion`] | heat release by mixture, work by spark, misfire, cyclic variation, knock index | atom balance; Heywood |
+//! | [`Friction`] | rubbing by speed and oil temperature, pumping by pressures, compressor | Heywood |
+//! | [`Crank`], [`Trigger`] | speed by torques, starter, trigger pulses with jitter | mechanics |
 //! | [`Gearbox`], [`Vehicle`] | converter or clutch, shifts, road load, grade, brakes | mechanics |
 //! | [`Exhaust`] | gas parcels by mass, mixing, cooling, leak, back pressure | plug flow |
-//! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, curves and senders to volts, converter | see there |
+//! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, curves and senders to volts, converter | in each block |
 //! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat soak | energy balance |
 //! | [`Electrical`] | battery, alternator, loads | circuit |
-//! | [`Nitrous`] | bottle, jet, oxygen, cooling, room taken | property tables, atom balance |
-//! | [`Faults`] | leaks, weak and clogged parts, broken wires, lost and extra pulses | trade |
+//! | [`Nitrous`] | bottle, jet, oxygen, cooling, displaced air | property tables, atom balance |
+//! | [`Faults`] | leaks, weak and clogged parts, wiring faults, lost and extra pulses | common practice |
 //!
-//! # The way of air and fuel
+//! # Path of the data
+//!
+//! Air, fuel and exhaust gas:
 //!
 //! ```text
 //!  outside air          injectors <- rail <- line, filter <- pump <- tank
 //!      |                    |
-//!      v                    v     X: share that wets the wall
-//!  plates, bypass -> [ manifold: p, T ] <---- film m ---- evaporates with tau
+//!      v                    v     X: fraction that lands on the wall
+//!  plates, bypass -> [ manifold: p, m ] <---- film -- evaporates with tau
 //!  leaks                    |
-//!                           v   one intake event a cylinder: air, fuel, lambda
-//!                      cylinders -- 1/4 cycle --> fire: heat, work, torque -> crank -> coupling, gears -> car
+//!                           v   intake event of a cylinder: air, fuel, lambda
+//!                      cylinders -- 1/4 cycle --> combustion: heat, work, torque -> crank -> coupling, gears -> vehicle
 //!                           |   -- 3/4 cycle --> exhaust valve
 //!                           v
 //!                 pipe: parcels by mass -> mixing at the sensor -> heater, lag, noise -> volts
 //! ```
 //!
-//! # The equations that matter most
+//! One [`Plant::step`], which lasts 10 us to 2 ms:
+//!
+//! | order | computes | from |
+//! |---|---|---|
+//! | 1 | every 100 ms: outside air, temperatures, fuel line losses, heater, thermistors | inputs, last step |
+//! | 2 | every 10 ms: supply voltage, pump, idle air, nitrous, injector delay, film coefficients, gear, slow channels | commands, inputs |
+//! | 3 | injected fuel, rail pressure | commands, delay, pressure drop |
+//! | 4 | throttle flow, manifold pressure, wall film | throttle, filling efficiency, crank speed |
+//! | 5 | cylinder events in this step: intake, combustion, exhaust, trigger pulses | crank angle |
+//! | 6 | torques, crank speed, vehicle speed | indicated work, coupling |
+//! | 7 | [`Frame`](trimwright_signals::Frame): volts, pulses, switches | all of these, noise, faults |
+//!
+//! # Equations
 //!
 //! | what | equation | source |
 //! |---|---|---|
-//! | throttle | `m' = A p0 / sqrt(R T0) psi(p / p0)`, [`flow_function`] | Heywood, app. C |
-//! | plate | `A = cd pi d^2 / 4 (1 - cos a / cos a0)`, [`ThrottleBody::area_m2`] | Guzzella & Onder, ch. 2 |
-//! | manifold | `dp/dt = kappa R / V (m'_in T_in - m'_out T) + (kappa - 1) / V Q'` | Hendricks et al., SAE 960037 |
-//! | air of a cylinder | `eta p V / (R T)`, `eta` by compression, pressures, speed and overlap, [`Filling`] | Guzzella & Onder |
-//! | injector | `Q sqrt(dp / dp0) t^2 / (t + bend)`, `t` from the opening delay on, [`Injectors`] | orifice law; bend: engineering judgement |
+//! | throttle flow | `m' = A p0 / sqrt(R T0) psi(p / p0)`, [`flow_function`] | Heywood, app. C |
+//! | throttle area | `A = cd pi d^2 / 4 (1 - cos a / cos a0)`, [`ThrottleBody::area_m2`] | Guzzella & Onder, ch. 2 |
+//! | manifold | `dm/dt = m'_in - m'_out`, `dp/dt = kappa R / V (m'_in T_in - m'_out T) + (kappa - 1) / V Q'` | Hendricks et al., SAE 960037 |
+//! | air charge | `eta p V / (R T)`, `eta` by compression, pressures, speed and overlap, [`Filling`] | Guzzella & Onder |
+//! | injector | `Q sqrt(dp / dp0) t^2 / (t + nonlinearity)`, `t` after the opening delay, [`Injectors`] | orifice law; nonlinearity: engineering judgement |
 //! | wall film | `dm/dt = X q - m / tau`, [`Film`] | Aquino, SAE 810494; X, tau after Hendricks et al. |
 //! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
-//! | heat released | rich mixture lacks oxygen, [`heat_released`] | water-gas equilibrium, species data of cantera |
+//! | heat release | limited by oxygen in rich mixtures, [`heat_released`] | water-gas equilibrium, species data of cantera |
 //! | friction | `0.97 + 0.15 N + 0.05 N^2` bar, N in 1000 rpm, [`motored_fmep_pa`] | Heywood, eq. 13.6 |
-//! | lambda at the sensor | `air / (fuel stoich)` of a stirred volume that the parcels flow through; of a charge that did not burn a share of the fuel counts, [`Exhaust::misfire_seen`] | atom balance; the share: engineering judgement |
-//! | transport | gas leaves the pipe when the mass after it fills the pipe, [`Exhaust`] | plug flow |
+//! | crank | `J dw/dt = M_indicated + M_starter - M_pumping - M_friction - M_load`, [`Crank`] | mechanics |
+//! | vehicle | `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`, [`Vehicle`] | mechanics |
+//! | transport delay | gas reaches the sensor when the gas behind it fills the pipe, [`Exhaust`] | plug flow |
+//! | lambda at the sensor | `air / (fuel stoich)` of a stirred volume; a misfired charge counts with part of its fuel, [`Exhaust::misfire_fuel_share`] | atom balance; the fraction: engineering judgement |
 //! | fuel line | `dp = f L / d rho v^2 / 2`, [`line_drop_pa`] | Darcy-Weisbach, Haaland |
 //!
 //! # Units
 //!
-//! SI throughout, the unit in the name: `_pa _k _kg _kg_per_s _s _rad_per_s _m_per_s _v _a _ohm _nm _w _m _m2 _m3 _j`; angles of plates and
-//! spark `_deg`; ratios have no suffix. 1 rpm is [`gas::RPM`] rad/s.
+//! SI units, as a suffix of each name; ratios and fractions have none.
+//!
+//! | suffix | unit | suffix | unit |
+//! |---|---|---|---|
+//! | `_pa` | pascal; absolute, where not stated as gauge | `_nm` | newton metre |
+//! | `_k` | kelvin | `_j`, `_w` | joule, watt |
+//! | `_kg`, `_kg_per_s` | kilogram, kilogram per second | `_v`, `_a`, `_ohm` | volt, ampere, ohm |
+//! | `_s`, `_us`, `_hz` | second, microsecond, hertz | `_m`, `_m2`, `_m3`, `_m_per_s` | metre and its powers, metre per second |
+//! | `_rad_per_s` | radian per second; 1 rpm is [`gas::RPM`] | `_deg` | degree of throttle plate or crank angle |
 //!
 //! # Not modelled
 //!
-//! - Pressure waves in intake and exhaust; the ripple of manifold pressure is a fixed parabola per firing
-//!   interval, seen by the sensor only.
-//! - Torque within a firing interval: a firing's work is spread evenly over the next interval, so idle is
-//!   smoother than in life.
-//! - Residual gas that stays in the clearance, other than through filling.
+//! - Pressure waves in intake and exhaust; the ripple of manifold pressure is a fixed parabola per firing interval, at the sensor only.
+//! - Torque within a firing interval: the work of a charge is spread evenly over the next interval, so that idle is smoother than in
+//!   reality.
+//! - Residual gas in the clearance volume, other than through filling.
 //! - Air cleaner, crankcase ventilation, exhaust gas recirculation, catalyst.
-//! - Uneven firing orders; both banks are fed alternately.
+//! - Uneven firing intervals.
 //! - Temperature of the fuel in the line over time; boiling in the injectors after a hot stop.
-//! - Compression and expansion of the gas in the pipe, reverse flow at the tail end of a short exhaust.
+//! - Compression and expansion of the gas in the pipe; reverse flow at the tail end of a short exhaust.
 //! - Brushes and field of the starter.
-//! - Rail pressure bleeding down through a check valve after the pump has stopped.
-//! - Composition of the exhaust: parcels carry air and fuel, not species. That lambda comes back from the species of such a gas
-//!   (Brettschneider 1979) is checked apart from the plant, in `tests/val/exhaust.rs`.
-//! - The oxygen sensor's own dependence on exhaust pressure and temperature.
+//! - Leak-down of the rail pressure after the pump has stopped.
+//! - Composition of the exhaust: parcels carry air and fuel, not species. That lambda follows from the species of such a gas
+//!   (Brettschneider 1979) is checked separately, in `tests/val/exhaust.rs`.
+//! - Dependence of the oxygen sensor on exhaust pressure and temperature.
 //! - Wheel slip beyond a limit on driving force; reversing, rolling backwards.
-//! - Mechanical damage: knock and lean mixtures are counted and hurt nothing.
+//! - Mechanical damage: knock and lean mixtures are counted only.
 #![no_std]
 
 /// The examples of the README.
@@ -106,7 +126,7 @@
 pub struct Readme;
 
 mod ambient;
-mod books;
+mod balances;
 mod change;
 mod check;
 mod combustion;
@@ -115,6 +135,7 @@ mod cycle;
 mod cylinders;
 mod distribution;
 mod driveline;
+mod driver_inputs;
 mod electrical;
 mod exhaust;
 mod faults;
@@ -125,7 +146,6 @@ mod fuel;
 mod fuel_system;
 pub mod gas;
 mod gearbox;
-mod hands;
 mod injector;
 mod intake;
 mod knock;
@@ -136,7 +156,7 @@ mod oxygen_sensor;
 mod plant;
 mod round;
 mod sensors;
-mod slots;
+mod tasks;
 mod thermal;
 mod thermistor;
 mod throttle;
@@ -147,22 +167,22 @@ mod vehicle;
 mod view;
 
 pub use ambient::{Air, Ambient, saturation_pa};
-pub use books::Books;
+pub use balances::Balances;
 pub use check::OutOfRange;
 pub use combustion::{Combustion, Ignition, heat_released};
 pub use crank::Crank;
-pub use cylinders::{CylinderEvent, NO_FUEL};
+pub use cylinders::{CylinderEvent, LAMBDA_WITHOUT_FUEL};
 pub use distribution::{Distribution, MAX_CYLINDERS, in_sensor_bank};
+pub use driver_inputs::{DriverInputs, Key, Range};
 pub use electrical::Electrical;
 pub use exhaust::Exhaust;
 pub use faults::{Circuit, Faults};
-pub use filling::{Breath, Filling, FillingModel, SPEEDS};
+pub use filling::{Filling, FillingModel, FillingPoint, SPEEDS};
 pub use film::{Film, FilmCoefficients};
 pub use friction::{Friction, motored_fmep_pa};
 pub use fuel::Fuel;
 pub use fuel_system::{FuelSystem, Supply, fuel_vapour_pa, line_drop_pa, pipe_drop_pa};
 pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
-pub use hands::{Hands, Key, Range};
 pub use injector::{Injectors, VOLTAGES};
 pub use manifold::Manifold;
 pub use nitrous::{Nitrous, nitrous_liquid_kg_per_m3, nitrous_saturation_pa};

@@ -1,9 +1,9 @@
-//! Nitrous oxide from a bottle: pressure, jet, cooling of the bottle.
+//! Nitrous oxide system: bottle pressure, jet flow, cooling of the bottle.
 
 use trimwright_numerics::{Curve, Real};
 
-/// Saturated nitrous oxide, by CoolProp 8.0.0, held outside: temperature, K; pressure, Pa; density of the
-/// liquid, kg/m^3; density of the vapour over it; heat of evaporation, J/kg.
+/// Saturated nitrous oxide, CoolProp 8.0.0, end values outside: temperature, K; pressure, Pa; density of the liquid, kg/m^3; density of
+/// the vapour over that of the liquid; heat of evaporation, J/kg.
 const SATURATION_K: [f64; 8] = [253.15, 263.15, 273.15, 283.15, 288.15, 293.15, 298.15, 303.15];
 const SATURATION_PA: [f64; 8] = [1.797e6, 2.393e6, 3.122e6, 4.001e6, 4.504e6, 5.052_5e6, 5.652e6, 6.308e6];
 const LIQUID_KG_PER_M3: [f64; 8] = [998.1, 954.9, 907.1, 852.2, 820.7, 785.1, 742.9, 688.1];
@@ -12,8 +12,7 @@ const EVAPORATION_J_PER_KG: [f64; 8] =
     [276.5e3, 256.1e3, 232.7e3, 204.9e3, 188.6e3, 169.9e3, 147.6e3, 118.4e3];
 /// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013.
 pub(crate) const R_NITROUS: f64 = 188.91;
-/// Heat that liquid nitrous oxide takes when it evaporates in the manifold, J/kg: that of a jet that has
-/// flashed to about -20 degC.
+/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC.
 pub(crate) const JET_EVAPORATION_J_PER_KG: f64 = 276.5e3;
 
 fn saturated(values: [f64; 8], temperature_k: f64) -> f64 {
@@ -21,9 +20,9 @@ fn saturated(values: [f64; 8], temperature_k: f64) -> f64 {
 }
 
 trimwright_numerics::parameters! {
-    /// A bottle with a jet into the manifold. An engine without one has `bottle_kg` 0.
+    /// Bottle with a jet into the manifold. An engine without one has `bottle_kg` 0.
     pub struct Nitrous<f64> "nitrous" {
-        /// Content at the start; 0 for an engine without a bottle.
+        /// Content of the bottle at the start; 0 for an engine without one.
         number bottle_kg { 0.0, 0.0..=20.0 "kg", "engineering judgement" }
         /// Temperature of the bottle at the start.
         number bottle_k { 295.0, 250.0..=320.0 "K", "engineering judgement" }
@@ -31,34 +30,26 @@ trimwright_numerics::parameters! {
         number bottle_j_per_k { 5e3, 500.0..=20e3 "J/K", "engineering judgement" }
         /// Effective area of the jet.
         number jet_m2 { 0.0, 0.0..=1e-5 "m2", "engineering judgement" }
-        /// Fuel from its own jet per nitrous oxide by mass; 0 when the injectors give it.
+        /// Fuel from the system's own jet over nitrous oxide, by mass; 0 when the injectors deliver it.
         number fuel_jet_ratio { 0.0, 0.0..=0.3 "1", "engineering judgement" }
-        /// Share of the nitrous oxide's heat of evaporation that the air in the manifold gives; the rest comes from walls and inside the
+        /// Fraction of the nitrous oxide's heat of evaporation taken from the air in the manifold; the rest comes from walls and inside the
         /// cylinder.
         number air_heat_share { 0.3, 0.0..=1.0 "1", "engineering judgement" }
     }
 }
 
-/// Saturation pressure of nitrous oxide, Pa, 253 to 303 K (to 308 K on the last slope).
-///
-/// ```
-/// assert!((trimwright_plant::nitrous_saturation_pa(293.15) - 50.525e5).abs() < 1.0);
-/// ```
+/// Saturation pressure of nitrous oxide, Pa, 253 to 303 K (to 309 K with the last slope). CoolProp 8.0.0.
 pub fn nitrous_saturation_pa(temperature_k: f64) -> f64 {
     let beyond_k = (temperature_k - SATURATION_K[7]).held(0.0, 6.0);
     saturated(SATURATION_PA, temperature_k) + 0.144e6 * beyond_k
 }
 
-/// Density of liquid nitrous oxide in balance with its vapour, kg/m^3, 253 to 303 K.
-///
-/// ```
-/// assert_eq!(trimwright_plant::nitrous_liquid_kg_per_m3(293.15), 785.1);
-/// ```
+/// Density of saturated liquid nitrous oxide, kg/m^3, 253 to 303 K. CoolProp 8.0.0.
 pub fn nitrous_liquid_kg_per_m3(temperature_k: f64) -> f64 {
     saturated(LIQUID_KG_PER_M3, temperature_k)
 }
 
-/// What is left in the bottle and what flows.
+/// Content and temperature of the bottle, and flow.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct NitrousState {
     pub(crate) bottle_kg: f64,
@@ -71,8 +62,7 @@ impl NitrousState {
         Self { bottle_kg: nitrous.bottle_kg, bottle_k: nitrous.bottle_k, flow_kg_per_s: 0.0 }
     }
 
-    /// Flow through the jet, `A sqrt(2 rho dp)`, and the bottle cooled by what evaporates to fill its place;
-    /// every 10 ms.
+    /// 10 ms task: jet flow `A sqrt(2 rho dp)`, and cooling of the bottle by the vapour that replaces the liquid.
     pub(crate) fn step(&mut self, nitrous: &Nitrous, open: bool, manifold_pa: f64, dt_s: f64) {
         self.flow_kg_per_s = 0.0;
         if !open || self.bottle_kg <= 0.0 {
@@ -84,7 +74,7 @@ impl NitrousState {
         self.flow_kg_per_s = flow.held(0.0, self.bottle_kg / dt_s);
         let drawn_kg = self.flow_kg_per_s * dt_s;
         self.bottle_kg -= drawn_kg;
-        // Vapour fills the room that the liquid left.
+        // Vapour fills the volume that the liquid left.
         let evaporated_kg = drawn_kg * saturated(VAPOUR_SHARE, self.bottle_k);
         // Liquid nitrous oxide holds about 2.5 kJ/(kg K) (engineering judgement).
         let heat = saturated(EVAPORATION_J_PER_KG, self.bottle_k);

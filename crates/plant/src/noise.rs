@@ -1,9 +1,9 @@
-//! The plant's only source of randomness: one seeded generator, whose draws come in a fixed order.
+//! Noise: one seeded random number generator, the plant's only source of randomness.
 
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
-/// A seeded stream of random numbers, the same on every machine.
+/// Seeded stream of random numbers, identical on every machine.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct Noise {
     generator: Xoshiro256PlusPlus,
@@ -14,16 +14,16 @@ impl Noise {
         Self { generator: Xoshiro256PlusPlus::seed_from_u64(seed) }
     }
 
-    /// Evenly spread over 0 to 1 (1 excluded).
+    /// Uniform on 0 to 1 (1 excluded).
     #[inline]
     pub(crate) fn uniform(&mut self) -> f64 {
         (self.generator.next_u64() >> 11) as f64 * (1.0 / 9_007_199_254_740_992.0)
     }
 
-    /// Two bell-shaped numbers, mean 0, standard deviation 1, never beyond 3.47: each the sum of four uniform
+    /// Two approximately normal numbers, mean 0, standard deviation 1, within +-3.46: each the sum of four uniform
     /// numbers of 8 bits, which needs no transcendental function.
     #[inline]
-    pub(crate) fn bells(&mut self) -> [f64; 2] {
+    pub(crate) fn normal_pair(&mut self) -> [f64; 2] {
         const BYTES: u64 = 0x00ff_00ff_00ff_00ff;
         const LOW: u64 = 0x0000_ffff;
         let bits = self.generator.next_u64();
@@ -33,15 +33,15 @@ impl Noise {
         [sums & LOW, sums >> 32 & LOW].map(|sum| (f64::from(sum as u32) - 510.0) * 6.765_875e-3)
     }
 
-    /// One bell-shaped number.
+    /// One approximately normal number, mean 0, standard deviation 1.
     #[inline]
-    pub(crate) fn bell(&mut self) -> f64 {
-        let [one, _] = self.bells();
+    pub(crate) fn normal(&mut self) -> f64 {
+        let [one, _] = self.normal_pair();
         one
     }
 
-    /// Evenly spread over -1 to 1.
-    pub(crate) fn swing(&mut self) -> f64 {
+    /// Uniform on -1 to 1.
+    pub(crate) fn symmetric(&mut self) -> f64 {
         2.0 * self.uniform() - 1.0
     }
 }
@@ -51,11 +51,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn the_bell_has_unit_variance_and_bounded_tails() {
+    fn normal_numbers_have_unit_variance_and_bounded_tails() {
         let mut noise = Noise::new(7);
         let (mut sum, mut squares) = (0.0, 0.0);
         for _ in 0..100_000 {
-            for x in noise.bells() {
+            for x in noise.normal_pair() {
                 assert!(x.abs() < 3.5);
                 sum += 0.5 * x;
                 squares += 0.5 * x * x;
@@ -68,6 +68,6 @@ mod tests {
     fn the_same_seed_gives_the_same_numbers() {
         let (mut a, mut b, mut c) = (Noise::new(1), Noise::new(1), Noise::new(2));
         assert_eq!(a.uniform(), b.uniform());
-        assert_ne!(a.bell(), c.bell());
+        assert_ne!(a.normal(), c.normal());
     }
 }

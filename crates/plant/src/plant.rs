@@ -1,26 +1,26 @@
-//! The whole plant and its step.
+//! [`Plant`]: all parts and one step of them in the order of the data flow.
 
 use crate::ambient::{Air, moist_gas_constant};
-use crate::books::Books;
+use crate::balances::Balances;
 use crate::check::OutOfRange;
 use crate::crank::{CrankState, Torques, firing_interval_rad};
 use crate::cylinders::{CylinderEvent, Cylinders};
 use crate::distribution::MAX_CYLINDERS;
+use crate::driver_inputs::{DriverInputs, Key, Range};
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
-use crate::filling::{Breath, FillingModel};
+use crate::filling::{FillingModel, FillingPoint};
 use crate::film::{FilmCoefficients, FilmState};
 use crate::fuel_system::FuelSystemState;
 use crate::gearbox::GearboxState;
-use crate::hands::{Hands, Key, Range};
 use crate::injector::InjectorState;
 use crate::knock::EndGas;
-use crate::manifold::{ManifoldState, Moved};
+use crate::manifold::{ManifoldFlows, ManifoldState};
 use crate::nitrous::NitrousState;
 use crate::noise::Noise;
 use crate::oxygen_sensor::OxygenSensorState;
 use crate::round::nearest_u64;
-use crate::sensors::{Sensed, SensorsState};
+use crate::sensors::{SensorInputs, SensorsState};
 use crate::thermal::ThermalState;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
@@ -30,59 +30,88 @@ use trimwright_numerics::parameters::Problem;
 use trimwright_numerics::{Real, lag};
 use trimwright_signals::{Commands, Frame};
 
-/// Most intake events of one step: 12 cylinders at the speed limit of the model in the longest step.
+/// Most intake events in one step: 12 cylinders at the model's speed limit of 1500 rad/s in the longest step of 2 ms.
 pub const MAX_EVENTS: usize = 4;
-/// Shortest and longest step, s.
+/// Shortest and longest step, s. A requested step outside is clamped.
 const STEP_S: (f64, f64) = (1e-5, 2e-3);
-/// Steps from which the slots of 10 ms and 100 ms are counted.
-pub(crate) const SLOT_S: f64 = 0.01;
-pub(crate) const SLOW_SLOT_S: f64 = 0.1;
+/// Periods of the 10 ms and 100 ms tasks, s.
+pub(crate) const TASK_10MS_S: f64 = 0.01;
+pub(crate) const TASK_100MS_S: f64 = 0.1;
 
-/// Values worked out in slots, at events or in the last step, and held until they are next.
+/// Outputs of the 10 ms and 100 ms tasks, of the last cylinder event and of the last step, constant until recomputed.
 #[derive(Clone, Debug)]
-pub(crate) struct Held {
+pub(crate) struct SlowSignals {
+    /// Step length, s.
     pub(crate) dt_s: f64,
+    /// Steps per second.
     pub(crate) per_s: f64,
+    /// Fraction `1 - exp(-dt/tau)` of the MAP lag per step.
     pub(crate) map_share: f64,
+    /// The same of the oxygen sensor.
     pub(crate) o2_share: f64,
+    /// Outside air.
     pub(crate) air: Air,
+    /// Density of the outside air.
     pub(crate) density_kg_per_m3: f64,
+    /// `sqrt(R T)` of the intake air, m/s.
     pub(crate) root_rt: f64,
+    /// X and tau of the wall film.
     pub(crate) film: FilmCoefficients,
+    /// Opening delay of the injectors.
     pub(crate) delay_s: f64,
+    /// Voltage at the fuel pump.
     pub(crate) pump_v: f64,
+    /// Opening of the idle-air valve, 0 to 1.
     pub(crate) iac: f64,
-    pub(crate) breath: Breath,
+    /// Filling efficiency and residual gas.
+    pub(crate) filling: FillingPoint,
+    /// Exhaust back pressure.
     pub(crate) back_pressure_pa: f64,
+    /// Filtered exhaust flow of the whole engine.
     pub(crate) exhaust_kg_per_s: f64,
-    pub(crate) power_nm: f64,
+    /// Indicated torque in the present firing interval.
+    pub(crate) indicated_nm: f64,
+    /// Spark advance in effect.
     pub(crate) spark_deg: f64,
+    /// Knock index of the last charge.
     pub(crate) knock_index: f64,
+    /// Factor on the motored friction, by oil temperature.
     pub(crate) rubbing: f64,
+    /// Throttle opening, 0 to 1.
     pub(crate) throttle: f64,
-    pub(crate) plates_m2: f64,
+    /// Effective area of the throttle plates.
+    pub(crate) plate_area_m2: f64,
+    /// Fuel injected in the last step.
     pub(crate) injected_kg: f64,
-    pub(crate) moved: Moved,
+    /// Air through the manifold in the last step.
+    pub(crate) flows: ManifoldFlows,
+    /// Torques at the crank in the last step.
     pub(crate) torques: Torques,
 }
 
-/// Sums since the last slot or event.
+/// Sums since the last task or cylinder event.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Gathered {
+pub(crate) struct RunningSums {
+    /// Moist air out of the manifold since the last intake event.
     pub(crate) air_kg: f64,
+    /// Nitrous oxide since the last intake event.
     pub(crate) nitrous_kg: f64,
+    /// Heat into the coolant since the last 100 ms task.
     pub(crate) coolant_j: f64,
+    /// Air into the manifold since the last 100 ms task.
     pub(crate) intake_kg: f64,
-    pub(crate) slot_s: f64,
-    pub(crate) slow_slot_s: f64,
+    /// Time since the last 10 ms task.
+    pub(crate) since_10ms_task_s: f64,
+    /// Time since the last 100 ms task.
+    pub(crate) since_100ms_task_s: f64,
 }
 
-/// Engine, fuel system, exhaust, sensors and car.
+/// Engine, fuel system, exhaust, sensors and vehicle.
 ///
 /// ```
-/// use trimwright_plant::{Hands, Plant, Truth};
+/// use trimwright_plant::{DriverInputs, Plant, Truth};
 /// let mut plant = Plant::new(Truth::mild_v8(), 42).unwrap();
-/// let frame = plant.step(&Default::default(), &Hands::default(), 1e-3);
+/// let frame = plant.step(&Default::default(), &DriverInputs::default(), 1e-3);
 /// assert_eq!(frame.time_us, 1000);
 /// assert!(!frame.switches.ignition);
 /// ```
@@ -115,19 +144,19 @@ pub struct Plant {
     pub(crate) thermal: ThermalState,
     pub(crate) electrical: ElectricalState,
     pub(crate) nitrous: NitrousState,
-    pub(crate) held: Held,
-    pub(crate) gathered: Gathered,
+    pub(crate) slow: SlowSignals,
+    pub(crate) sums: RunningSums,
     pub(crate) events: Vec<CylinderEvent, MAX_EVENTS>,
     pub(crate) frame: Frame,
-    pub(crate) books: Books,
+    pub(crate) balances: Balances,
     pub(crate) time_s: f64,
 }
 
 impl Plant {
-    /// A plant at rest with the engine stopped.
+    /// A plant with the engine stopped and the vehicle standing. `seed` starts the noise generator.
     ///
     /// # Errors
-    /// [`OutOfRange`] when a parameter of the truth is outside its range.
+    /// [`OutOfRange`] names the first parameter of the truth that is outside its range.
     pub fn new(truth: Truth, seed: u64) -> Result<Self, OutOfRange> {
         truth.check()?;
         let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
@@ -139,7 +168,7 @@ impl Plant {
         let gas_constant = moist_gas_constant(water_share);
         let thermal = ThermalState::new(&truth.thermal, air.temperature_k);
         let manifold = ManifoldState::at(&truth.manifold, air.pressure_pa, thermal.intake_k, gas_constant);
-        let held = Held {
+        let slow = SlowSignals {
             dt_s: 0.0,
             per_s: 0.0,
             map_share: 1.0,
@@ -151,20 +180,20 @@ impl Plant {
             delay_s: 0.0,
             pump_v: 0.0,
             iac: 0.0,
-            breath: filling.breath(air.pressure_pa, air.pressure_pa, 0.0),
+            filling: filling.at(air.pressure_pa, air.pressure_pa, 0.0),
             back_pressure_pa: air.pressure_pa,
             exhaust_kg_per_s: 0.0,
-            power_nm: 0.0,
+            indicated_nm: 0.0,
             spark_deg: 0.0,
             knock_index: 0.0,
             rubbing: truth.friction.rubbing(thermal.oil_k),
             throttle: 0.0,
-            plates_m2: truth.throttle.area_m2(0.0),
+            plate_area_m2: truth.throttle.area_m2(0.0),
             injected_kg: 0.0,
-            moved: Moved::default(),
+            flows: ManifoldFlows::default(),
             torques: Torques::default(),
         };
-        let books = Books { air_start_kg: manifold.mass_kg, ..Books::default() };
+        let balances = Balances { air_start_kg: manifold.mass_kg, ..Balances::default() };
         let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
@@ -192,66 +221,69 @@ impl Plant {
             sensors: SensorsState::new(&truth.sensors, air.pressure_pa),
             electrical: ElectricalState::new(&truth.electrical),
             nitrous: NitrousState::new(&truth.nitrous),
-            gathered: Gathered { slot_s: SLOT_S, slow_slot_s: SLOW_SLOT_S, ..Gathered::default() },
+            sums: RunningSums {
+                since_10ms_task_s: TASK_10MS_S,
+                since_100ms_task_s: TASK_100MS_S,
+                ..RunningSums::default()
+            },
             events: Vec::new(),
             frame: Frame::default(),
-            books,
+            balances,
             time_s: 0.0,
             manifold,
             thermal,
-            held,
+            slow,
             noise,
             truth,
         };
         Ok(plant)
     }
 
-    /// Moves everything by `dt_s` (held within 10 us to 2 ms) under these commands and hands, and gives what
-    /// the controller's pins read at the end. Takes any input: numbers are held in their ranges, NaN counts
-    /// as the lower end.
+    /// Advances the plant by `dt_s` seconds (clamped to 10 us to 2 ms) and returns the sensor frame at the end of the step.
+    /// Any input is accepted: numbers are clamped to their ranges, NaN to the lower limit.
     ///
     /// ```
-    /// use trimwright_plant::{Hands, Key, Plant, Truth};
+    /// use trimwright_plant::{DriverInputs, Key, Plant, Truth};
     /// let mut plant = Plant::new(Truth::mild_v8(), 1)?;
-    /// let frame = plant.step(&Default::default(), &Hands { key: Key::On, ..Hands::default() }, f64::NAN);
+    /// let frame = plant.step(&Default::default(), &DriverInputs { key: Key::On, ..DriverInputs::default() }, f64::NAN);
     /// assert!(frame.switches.ignition && frame.pulses_us.is_empty());
     /// # Ok::<(), trimwright_plant::OutOfRange>(())
     /// ```
-    pub fn step(&mut self, commands: &Commands, hands: &Hands, dt_s: f64) -> &Frame {
-        let mut hands = hands.held();
+    pub fn step(&mut self, commands: &Commands, inputs: &DriverInputs, dt_s: f64) -> &Frame {
+        let mut inputs = inputs.clamped();
         let dt_s = dt_s.held(STEP_S.0, STEP_S.1);
         self.events.clear();
         self.frame.pulses_us.clear();
-        self.slots(commands, &hands, dt_s);
-        hands.throttle = self.gearbox.lift(&self.truth.gearbox, hands.throttle);
+        self.run_tasks(commands, &inputs, dt_s);
+        inputs.throttle = self.gearbox.throttle_while_shifting(&self.truth.gearbox, inputs.throttle);
 
-        let injected_kg = self.inject(commands, &hands, dt_s);
-        self.supply_fuel(injected_kg, dt_s);
-        let moved = self.breathe(&hands, injected_kg, dt_s);
-        let indicated_nm = self.fire(commands, &hands, &moved, dt_s);
-        self.interfere(dt_s);
-        self.turn(commands, &hands, indicated_nm, dt_s);
-        self.sense(&hands, dt_s);
+        let injected_kg = self.step_injectors(commands, &inputs, dt_s);
+        self.step_fuel_system(injected_kg, dt_s);
+        let flows = self.step_intake(&inputs, injected_kg, dt_s);
+        let indicated_nm = self.step_cycle(commands, &inputs, &flows, dt_s);
+        self.add_interference(dt_s);
+        self.step_driveline(commands, &inputs, indicated_nm, dt_s);
+        self.step_sensors(&inputs, dt_s);
         &self.frame
     }
 
-    /// Everything on the wires at the end of the step.
-    fn sense(&mut self, hands: &Hands, dt_s: f64) {
+    /// Oxygen sensor, voltages and switches at the end of the step.
+    fn step_sensors(&mut self, inputs: &DriverInputs, dt_s: f64) {
         self.time_s += dt_s;
         let truth = &self.truth;
-        let lambda = self.exhaust.lambda * (1.0 + truth.exhaust.bend);
+        let lambda = self.exhaust.lambda * (1.0 + truth.exhaust.sensor_bend_error);
         let o2_v = self.oxygen.step(
             &truth.oxygen_sensor,
             &self.sensors.lambda,
             &mut self.noise,
             lambda,
-            self.held.o2_share,
+            self.slow.o2_share,
         );
-        let sensed = Sensed {
+        let sensor_inputs = SensorInputs {
             map_pa: self.manifold.pressure_pa,
             phase: (self.crank.since_firing_rad / self.interval_rad).held(0.0, 1.0),
             turning: self.crank.speed_rad_per_s > 1.0,
-            throttle: hands.throttle,
+            throttle: inputs.throttle,
             o2_v,
             vehicle_m_per_s: self.vehicle.speed_m_per_s,
         };
@@ -260,54 +292,54 @@ impl Plant {
             &truth.sensors,
             &truth.faults,
             &mut self.noise,
-            &sensed,
-            self.held.map_share,
+            &sensor_inputs,
+            self.slow.map_share,
             frame,
         );
         frame.time_us = nearest_u64(self.time_s * 1e6);
-        frame.switches.ignition = hands.key != Key::Off;
-        frame.switches.starter = hands.key == Key::Start;
-        frame.switches.o2_ready = self.oxygen.ready && hands.key != Key::Off;
-        frame.switches.ac_request = hands.ac;
-        frame.switches.in_gear = hands.range == Range::Drive;
-        frame.switches.nitrous_armed = hands.nitrous_armed;
+        frame.switches.ignition = inputs.key != Key::Off;
+        frame.switches.starter = inputs.key == Key::Start;
+        frame.switches.o2_ready = self.oxygen.ready && inputs.key != Key::Off;
+        frame.switches.ac_request = inputs.ac;
+        frame.switches.in_gear = inputs.range == Range::Drive;
+        frame.switches.nitrous_armed = inputs.nitrous_armed;
     }
 
-    /// What the controller's pins read after the last step.
+    /// Frame after the last step: what the controller's pins read.
     pub fn frame(&self) -> &Frame {
         &self.frame
     }
 
-    /// Intake events of the last step, oldest first.
+    /// Intake events of the last step, oldest first; at most [`MAX_EVENTS`].
     pub fn events(&self) -> &[CylinderEvent] {
         &self.events
     }
 
-    /// Running totals for mass and energy balances, and what is where now.
-    pub fn books(&self) -> Books {
+    /// Running totals since the start and present contents, for mass and energy balances.
+    pub fn balances(&self) -> Balances {
         let speed = self.crank.speed_rad_per_s;
-        Books {
+        Balances {
             air_stored_kg: self.manifold.mass_kg,
-            air_pending_kg: self.gathered.air_kg,
+            air_pending_kg: self.sums.air_kg,
             fuel_wall_kg: self.film.wall_kg,
             fuel_airborne_kg: self.film.airborne_kg,
             kinetic_j: 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed,
-            ..self.books
+            ..self.balances
         }
     }
 
-    /// The truth that this plant was made of.
+    /// The parameters in effect.
     pub fn truth(&self) -> &Truth {
         &self.truth
     }
 
-    /// Works out the lag shares again when the length of the step has changed.
-    pub(crate) fn lags(&mut self, dt_s: f64) {
-        if dt_s != self.held.dt_s {
-            self.held.dt_s = dt_s;
-            self.held.per_s = 1.0 / dt_s;
-            self.held.map_share = lag::share(dt_s, self.truth.sensors.map_tau_s);
-            self.held.o2_share = lag::share(dt_s, self.truth.oxygen_sensor.tau_s);
+    /// Recomputes what depends on the step length when it has changed: fraction per step of the MAP and oxygen sensor lags.
+    pub(crate) fn update_lag_shares(&mut self, dt_s: f64) {
+        if dt_s != self.slow.dt_s {
+            self.slow.dt_s = dt_s;
+            self.slow.per_s = 1.0 / dt_s;
+            self.slow.map_share = lag::share(dt_s, self.truth.sensors.map_tau_s);
+            self.slow.o2_share = lag::share(dt_s, self.truth.oxygen_sensor.tau_s);
         }
     }
 }

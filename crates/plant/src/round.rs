@@ -1,11 +1,11 @@
-//! Nearest whole numbers by one addition, where a cast would check for every number there is.
+//! Rounding to the nearest integer by one addition, which is faster than a saturating cast.
 
-/// From here on a double has no places after the point, and its lowest bits count up by one: 2^52.
+/// 2^52: from here on a double has no fraction, and its lowest bits count integers.
 const WHOLE: f64 = 4_503_599_627_370_496.0;
-/// The bits that count.
+/// Bits of the integer.
 const COUNTING: u64 = (1 << 52) - 1;
 
-/// The whole number nearest to `x`, for `x` from 0 to below 2^51; of two that are equally near the even one.
+/// The integer nearest to `x`, for `x` from 0 to below 2^51; ties go to the even one.
 #[inline]
 pub(crate) fn nearest(x: f64) -> f64 {
     (x + WHOLE) - WHOLE
@@ -29,7 +29,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn it_is_what_rounding_gives(x in 0.0..2e15_f64) {
+        fn ident_it_equals_round_ties_even(x in 0.0..2e15_f64) {
             prop_assert_eq!(nearest(x), x.round_ties_even());
             prop_assert_eq!(nearest_u64(x), x.round_ties_even() as u64);
         }

@@ -1,4 +1,4 @@
-//! Pressures, throttle position and temperatures as voltages.
+//! Sensors: pressures, throttle position, temperatures and vehicle speed as electrical signals.
 
 use crate::faults::{Circuit, Faults};
 use crate::noise::Noise;
@@ -8,7 +8,7 @@ use crate::transfer::{POINTS, Transfer};
 use trimwright_numerics::Real;
 use trimwright_signals::Frame;
 
-/// Converter: 12 bit over 5 V.
+/// Analog-to-digital converter: 12 bit over 5 V.
 const CODES_PER_V: f64 = 4096.0 / 5.0;
 const V_PER_CODE: f64 = 5.0 / 4096.0;
 /// A sender of the 2 kOhm class, K and ohm (common practice, no source).
@@ -25,10 +25,10 @@ const SMALL_SENDER: [(f64, f64); 9] = [
 ];
 
 trimwright_numerics::parameters! {
-    /// Sensors, what the wideband controller makes of lambda, and how often the trigger tells of a firing.
+    /// Sensor curves, senders, noise, the wideband controller's output curve and the trigger's pulse count.
     ///
-    /// A curve says which volts stand for which quantity. It may rise or fall, and goes on beyond its first and last point as far as its
-    /// limits.
+    /// A curve relates volts to a quantity. It may rise or fall, and is extrapolated beyond its first and last point up to the limits in
+    /// volts.
     ///
     /// ```
     /// use trimwright_plant::{Plant, Truth};
@@ -46,9 +46,9 @@ trimwright_numerics::parameters! {
         number map_tau_s { 0.007, 0.001..=0.2 "s", "engineering judgement" }
         /// Constant error of the MAP sensor.
         number map_offset_pa { 0.0, -5e3..=5e3 "Pa", "engineering judgement" }
-        /// Swing of manifold pressure within a firing interval at the sensor.
+        /// Amplitude of the manifold pressure ripple within a firing interval, at the sensor.
         number map_ripple_pa { 500.0, 0.0..=5e3 "Pa", "engineering judgement" }
-        /// Standard deviation of the noise on every analog input.
+        /// Standard deviation of the noise of every analog input but the oxygen sensor's.
         number noise_v { 0.004, 0.0..=0.1 "V", "engineering judgement" }
         /// Vehicle speed pulses per metre.
         number pulses_per_m { 5.0, 0.5..=50.0 "1/m", "engineering judgement" }
@@ -70,7 +70,7 @@ trimwright_numerics::parameters! {
             0.0..=5.0 "V" => 0.0..=500e3 "Pa",
             "common practice, no source: ratiometric over 0.5 to 4.5 V"
         }
-        /// Its lowest and highest volts.
+        /// Lowest and highest volts of the barometric pressure sensor.
         list baro_limits_v {
             [2] = [0.2, 4.8],
             0.0..=5.0 "V",
@@ -100,61 +100,61 @@ trimwright_numerics::parameters! {
             0.0..=5.0 "V",
             "engineering judgement: ratiometric sensors saturate a little outside their range"
         }
-        /// Lambda against the volts of the wideband controller's analog output, which ends at 0 and 5 V.
+        /// Lambda against the volts of the wideband controller's analog output, which is limited to 0 to 5 V.
         curve lambda {
             [POINTS] = [(0.0, 0.68), (5.0, 1.36)],
             0.0..=5.0 "V" => 0.3..=5.0 "1",
             "common practice, no source: linear over 0 to 5 V"
         }
-        /// Coolant temperature sender.
+        /// ECT sender.
         choice ect_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its pull-up to 5 V.
+        /// Pull-up of the ECT sender to 5 V.
         number ect_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
-        /// Its coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the sender "coefficients".
+        /// Coefficients A, B, C, D of the ECT sender "coefficients": 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm).
         list ect_coefficients { [4] = TEN_KILO_OHM, -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its resistance against temperature, for the sender "points"; between them ln R is linear in 1/T.
+        /// Resistance of the ECT sender "points" against temperature; between points ln R is linear in 1/T.
         curve ect_points_ohm {
             [SENDER_POINTS] = SMALL_SENDER, 200.0..=500.0 "K" => 1.0..=10e6 "ohm",
             "common practice, no source: a 2 kOhm class sender"
         }
-        /// Intake air temperature sender.
+        /// IAT sender.
         choice iat_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its pull-up to 5 V.
+        /// Pull-up of the IAT sender to 5 V.
         number iat_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
-        /// Its coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the sender "coefficients".
+        /// Coefficients A, B, C, D of the IAT sender "coefficients": 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm).
         list iat_coefficients { [4] = TEN_KILO_OHM, -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its resistance against temperature, for the sender "points"; between them ln R is linear in 1/T.
+        /// Resistance of the IAT sender "points" against temperature; between points ln R is linear in 1/T.
         curve iat_points_ohm {
             [SENDER_POINTS] = SMALL_SENDER, 200.0..=500.0 "K" => 1.0..=10e6 "ohm",
             "common practice, no source: a 2 kOhm class sender"
         }
-        /// Trigger pulses for each firing, evenly spaced: 1 for a distributor.
+        /// Trigger pulses per firing, evenly spaced: 1 for a distributor.
         whole pulses_per_firing { u8 = 1, 1..=4 "1", "common practice, no source: a distributor" }
     }
 }
 
-/// What a converter of 12 bit makes of `volts`.
+/// Voltage as read by the converter.
 #[inline]
-fn converted(volts: f64) -> f32 {
+fn quantized(volts: f64) -> f32 {
     let code = nearest((volts * CODES_PER_V).held(0.0, 4095.0));
     (code * V_PER_CODE) as f32
 }
 
-/// Reads a channel anew, unless it is stuck.
+/// Updates the reading of a channel, unless it is stuck.
 #[inline]
 fn read(
     reading_v: &mut f32,
     circuit: Circuit,
-    (sound_v, open_v): (f64, f64),
-    extra_v: f64,
+    (fault_free_v, open_v): (f64, f64),
+    noise_v: f64,
     noise: &mut Noise,
 ) {
-    if let Some(volts) = circuit.volts(sound_v, open_v, noise) {
-        *reading_v = converted(volts + extra_v);
+    if let Some(volts) = circuit.volts(fault_free_v, open_v, noise) {
+        *reading_v = quantized(volts + noise_v);
     }
 }
 
-/// What a sensor makes of a quantity, V: its curve, held at its limits.
+/// Output voltage of a sensor, V: its curve, limited to its lowest and highest volts.
 #[inline]
 fn output(transfer: &Transfer, [lowest_v, highest_v]: [f64; 2], quantity: f64) -> f64 {
     transfer.volts(quantity).held(lowest_v, highest_v)
@@ -162,9 +162,9 @@ fn output(transfer: &Transfer, [lowest_v, highest_v]: [f64; 2], quantity: f64) -
 
 /// True quantities at the sensors.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Sensed {
+pub(crate) struct SensorInputs {
     pub(crate) map_pa: f64,
-    /// Share of the present firing interval that has passed, 0 to 1.
+    /// Fraction of the present firing interval that has passed, 0 to 1.
     pub(crate) phase: f64,
     /// The crank turns.
     pub(crate) turning: bool,
@@ -173,7 +173,7 @@ pub(crate) struct Sensed {
     pub(crate) vehicle_m_per_s: f64,
 }
 
-/// Curves, lags and slow voltages.
+/// Sensor curves, MAP lag and thermistor voltages.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct SensorsState {
     map: Transfer,
@@ -193,14 +193,14 @@ impl SensorsState {
         Self { map, baro, tp, frp, lambda, map_pa, ect_v: 0.0, iat_v: 0.0 }
     }
 
-    /// Sensors have become others.
-    pub(crate) fn refit(&mut self, sensors: &Sensors) {
+    /// Takes over changed parameters; the states are kept.
+    pub(crate) fn set_parameters(&mut self, sensors: &Sensors) {
         let (map_pa, ect_v, iat_v) = (self.map_pa, self.ect_v, self.iat_v);
         *self = Self { ect_v, iat_v, ..Self::new(sensors, map_pa) };
     }
 
-    /// Thermistors, which change slowly; every 0.1 s.
-    pub(crate) fn warm(&mut self, sensors: &Sensors, coolant_k: f64, iat_k: f64) {
+    /// Voltages of the thermistors. Part of the 100 ms task.
+    pub(crate) fn update_thermistors(&mut self, sensors: &Sensors, coolant_k: f64, iat_k: f64) {
         let (ect, iat) = (sensors.ect_sender, sensors.iat_sender);
         let (coefficients, points) = (&sensors.ect_coefficients, &sensors.ect_points_ohm);
         self.ect_v = sender_v(ect, sensors.ect_pull_up_ohm, coefficients, points, coolant_k);
@@ -208,9 +208,9 @@ impl SensorsState {
         self.iat_v = sender_v(iat, sensors.iat_pull_up_ohm, coefficients, points, iat_k);
     }
 
-    /// Channels that the converter visits every 10 ms: temperatures, rail pressure, supply (through a divider
-    /// by four). Outside pressure comes from the controller's own board: no wire of it can break or pick up noise.
-    pub(crate) fn slow(
+    /// 10 ms task: channels converted every 10 ms: temperatures, rail pressure, supply (through a divider by four), and barometric
+    /// pressure, whose sensor on the controller's board has no noise and no circuit faults.
+    pub(crate) fn task_10ms(
         &mut self,
         sensors: &Sensors,
         faults: &Faults,
@@ -219,9 +219,9 @@ impl SensorsState {
         supply_v: f64,
         frame: &mut Frame,
     ) {
-        frame.baro_v = converted(output(&self.baro, sensors.baro_limits_v, outside_pa));
+        frame.baro_v = quantized(output(&self.baro, sensors.baro_limits_v, outside_pa));
         let frp_v = output(&self.frp, sensors.frp_limits_v, rail_pa);
-        let ([ect, iat], [frp, supply]) = (noise.bells(), noise.bells());
+        let ([ect, iat], [frp, supply]) = (noise.normal_pair(), noise.normal_pair());
         let noise_v = sensors.noise_v;
         read(&mut frame.ect_v, faults.ect, (self.ect_v, 5.0), noise_v * ect, noise);
         read(&mut frame.iat_v, faults.iat, (self.iat_v, 5.0), noise_v * iat, noise);
@@ -231,29 +231,29 @@ impl SensorsState {
         frame.battery_v = 4.0 * divided_v;
     }
 
-    /// Channels of every step: manifold pressure, throttle, mixture, road speed. `map_share` is the part of
-    /// the way that the MAP lag goes in this step.
+    /// Channels converted in every step: manifold pressure, throttle position, lambda, vehicle speed. `map_share` is the fraction
+    /// `1 - exp(-dt/tau)` of the MAP lag in this step.
     #[inline]
     pub(crate) fn step(
         &mut self,
         sensors: &Sensors,
         faults: &Faults,
         noise: &mut Noise,
-        sensed: &Sensed,
+        inputs: &SensorInputs,
         map_share: f64,
         frame: &mut Frame,
     ) {
         // A parabola over the firing interval with mean zero: highest when an intake valve opens.
-        let wave = 1.0 - 6.0 * sensed.phase * (1.0 - sensed.phase);
-        let ripple_pa = if sensed.turning { sensors.map_ripple_pa * wave } else { 0.0 };
-        self.map_pa += map_share * (sensed.map_pa + ripple_pa - self.map_pa);
+        let wave = 1.0 - 6.0 * inputs.phase * (1.0 - inputs.phase);
+        let ripple_pa = if inputs.turning { sensors.map_ripple_pa * wave } else { 0.0 };
+        self.map_pa += map_share * (inputs.map_pa + ripple_pa - self.map_pa);
         let map_v = output(&self.map, sensors.map_limits_v, self.map_pa + sensors.map_offset_pa);
-        let tp_v = output(&self.tp, sensors.tp_limits_v, sensed.throttle);
-        let [map, tp] = noise.bells();
+        let tp_v = output(&self.tp, sensors.tp_limits_v, inputs.throttle);
+        let [map, tp] = noise.normal_pair();
         read(&mut frame.map_v, faults.map, (map_v, 0.0), sensors.noise_v * map, noise);
         read(&mut frame.tp_v, faults.tp, (tp_v, 0.0), sensors.noise_v * tp, noise);
-        read(&mut frame.o2_v, faults.o2, (sensed.o2_v, 0.0), 0.0, noise);
-        let hz = if faults.vss_lost { 0.0 } else { sensed.vehicle_m_per_s * sensors.pulses_per_m };
+        read(&mut frame.o2_v, faults.o2, (inputs.o2_v, 0.0), 0.0, noise);
+        let hz = if faults.vss_lost { 0.0 } else { inputs.vehicle_m_per_s * sensors.pulses_per_m };
         frame.vss_hz = hz as f32;
     }
 }
@@ -274,16 +274,22 @@ mod tests {
     }
 
     fn read_all(sensors: &Sensors, faults: &Faults, map_pa: f64, noise: &mut Noise, frame: &mut Frame) {
-        let sensed =
-            Sensed { map_pa, phase: 0.3, turning: true, throttle: 0.25, o2_v: 2.0, vehicle_m_per_s: 10.0 };
+        let sensed = SensorInputs {
+            map_pa,
+            phase: 0.3,
+            turning: true,
+            throttle: 0.25,
+            o2_v: 2.0,
+            vehicle_m_per_s: 10.0,
+        };
         let mut state = SensorsState::new(sensors, map_pa);
-        state.warm(sensors, 363.15, 298.15);
-        state.slow(sensors, faults, noise, (300e3, 84e3), 13.8, frame);
+        state.update_thermistors(sensors, 363.15, 298.15);
+        state.task_10ms(sensors, faults, noise, (300e3, 84e3), 13.8, frame);
         state.step(sensors, faults, noise, &sensed, 0.1, frame);
     }
 
     #[test]
-    fn voltages_stand_for_their_quantities_to_one_code() {
+    fn voltages_follow_the_curves_to_one_code() {
         let frame = frame(&Faults::default());
         for (volts, want) in [
             (frame.map_v, 2.5),
@@ -300,7 +306,7 @@ mod tests {
 
     #[test]
     fn each_sensor_reads_by_its_own_curve_limits_and_sender() {
-        let sound = frame(&Faults::default());
+        let usual = frame(&Faults::default());
         let read = |put: fn(&mut Sensors)| {
             let (mut sensors, mut frame) = (quiet(), Frame::default());
             put(&mut sensors);
@@ -313,14 +319,14 @@ mod tests {
         let tp = read(|sensors| sensors.tp = padded([(0.5, 1.0), (4.5, 0.0)]));
         let frp = read(|sensors| sensors.frp_pa = padded([(0.5, 0.0), (4.5, 1000e3)]));
         for (frame, volts, was, want) in [
-            (&map, map.map_v, sound.map_v, 0.4 + 4.25 * 40.0 / 230.0),
-            (&baro, baro.baro_v, sound.baro_v, 2.0 + 24.0 / 50.0),
-            (&tp, tp.tp_v, sound.tp_v, 3.5),
-            (&frp, frp.frp_v, sound.frp_v, 1.7),
+            (&map, map.map_v, usual.map_v, 0.4 + 4.25 * 40.0 / 230.0),
+            (&baro, baro.baro_v, usual.baro_v, 2.0 + 24.0 / 50.0),
+            (&tp, tp.tp_v, usual.tp_v, 3.5),
+            (&frp, frp.frp_v, usual.frp_v, 1.7),
         ] {
             assert!((f64::from(volts) - want).abs() < 1.0 / CODES_PER_V && volts != was, "{volts} {want}");
-            let moved = [frame.map_v != sound.map_v, frame.baro_v != sound.baro_v, frame.tp_v != sound.tp_v];
-            let moved = moved.into_iter().chain([frame.frp_v != sound.frp_v]).filter(|moved| *moved).count();
+            let moved = [frame.map_v != usual.map_v, frame.baro_v != usual.baro_v, frame.tp_v != usual.tp_v];
+            let moved = moved.into_iter().chain([frame.frp_v != usual.frp_v]).filter(|moved| *moved).count();
             assert_eq!(moved, 1, "no other sensor has changed");
         }
         let held = read(|sensors| {
@@ -404,7 +410,7 @@ mod tests {
     }
 
     #[test]
-    fn a_stuck_wire_keeps_its_reading_and_a_noisy_one_jumps_about_the_truth() {
+    fn a_stuck_channel_keeps_its_reading_and_a_noisy_one_scatters_about_the_true_value() {
         let (mut stuck, mut noise) = (frame(&Faults::default()), Noise::new(3));
         let faults = Faults { map: Circuit::Stuck, battery: Circuit::Stuck, ..Faults::default() };
         read_all(&quiet(), &faults, 90e3, &mut noise, &mut stuck);

@@ -1,41 +1,41 @@
-//! Heat: coolant with thermostat and fans, oil, intake wall, under-bonnet air.
+//! Temperatures: coolant with thermostat and fans, oil, intake wall, under-bonnet air, IAT sensor.
 
 use trimwright_numerics::Real;
 
 trimwright_numerics::parameters! {
-    /// Heat capacities and conductances.
+    /// Heat capacities, conductances and time constants.
     pub struct Thermal<f64> "thermal" {
         /// Temperature of coolant, oil and intake wall at the start.
         number start_k { 293.15, 230.0..=390.0 "K", "engineering judgement" }
         /// Temperature of the air under the bonnet at the start.
         number start_bonnet_k { 293.15, 230.0..=390.0 "K", "engineering judgement" }
-        /// Heat capacity of coolant and the metal that warms with it.
+        /// Heat capacity of the coolant and the metal that warms with it.
         number coolant_j_per_k { 7.5e4, 1e4..=5e5 "J/K", "engineering judgement" }
         /// Coolant temperature at which the thermostat starts to open.
         number thermostat_k { 355.0, 330.0..=380.0 "K", "common practice, no source" }
-        /// Range over which it opens fully.
+        /// Temperature range over which the thermostat opens fully.
         number thermostat_range_k { 6.0, 1.0..=20.0 "K step", "engineering judgement" }
-        /// Radiator, standing, no fan.
+        /// Heat transfer of the radiator at standstill without fan.
         number radiator_w_per_k { 120.0, 0.0..=2000.0 "W/K", "engineering judgement" }
-        /// Radiator gain by driving speed.
+        /// Increase of the radiator's heat transfer per driving speed.
         number radiator_per_speed { 60.0, 0.0..=300.0 "W s/(K m)", "engineering judgement" }
-        /// Radiator gain of one fan.
+        /// Increase of the radiator's heat transfer by one fan.
         number fan_w_per_k { 350.0, 0.0..=3000.0 "W/K", "engineering judgement" }
-        /// Block to the air around.
+        /// Heat transfer from the block to the surrounding air.
         number block_w_per_k { 25.0, 0.0..=200.0 "W/K", "engineering judgement" }
-        /// Time constant of the oil behind the coolant.
+        /// Time constant of the oil temperature after the coolant.
         number oil_tau_s { 240.0, 10.0..=2000.0 "s", "engineering judgement" }
-        /// Time constant of the intake wall behind the coolant.
+        /// Time constant of the intake wall temperature after the coolant.
         number wall_tau_s { 60.0, 5.0..=1000.0 "s", "engineering judgement" }
-        /// Share of the way from outside air to coolant temperature at which the intake wall ends.
+        /// Steady intake wall temperature: fraction of the difference between coolant and outside air.
         number wall_share { 0.85, 0.0..=1.0 "1", "engineering judgement" }
-        /// Share of the way from outside to coolant temperature that under-bonnet air reaches standing.
+        /// Steady under-bonnet air temperature at standstill: fraction of the difference between coolant and outside air.
         number bonnet_share { 0.55, 0.0..=1.0 "1", "engineering judgement" }
-        /// Driving speed that halves this.
+        /// Driving speed that halves that fraction.
         number bonnet_m_per_s { 6.0, 1.0..=50.0 "m/s", "engineering judgement" }
-        /// Share of under-bonnet air in what the engine breathes.
+        /// Fraction of under-bonnet air in the intake air.
         number intake_share { 0.25, 0.0..=1.0 "1", "engineering judgement" }
-        /// Air flow at which the IAT sensor's own heat soak is halved.
+        /// Air flow that halves the heat soak of the IAT sensor.
         number soak_kg_per_s { 2e-3, 1e-4..=0.1 "kg/s", "engineering judgement" }
     }
 }
@@ -47,16 +47,16 @@ pub(crate) struct ThermalState {
     pub(crate) oil_k: f64,
     pub(crate) wall_k: f64,
     pub(crate) bonnet_k: f64,
-    /// Air that enters the throttle body.
+    /// Air at the throttle body.
     pub(crate) intake_k: f64,
     /// Tip of the IAT sensor.
     pub(crate) iat_k: f64,
 }
 
-/// What heats and cools in one slow step.
+/// Inputs of one step.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Heat {
-    /// Heat from the gas into the coolant, W.
+pub(crate) struct ThermalInputs {
+    /// Heat from gas and friction into the coolant, W.
     pub(crate) combustion_w: f64,
     pub(crate) ambient_k: f64,
     pub(crate) vehicle_m_per_s: f64,
@@ -85,8 +85,8 @@ impl ThermalState {
         }
     }
 
-    /// Energy balance of the coolant, lags for the rest; every 0.1 s.
-    pub(crate) fn step(&mut self, thermal: &Thermal, heat: &Heat, dt_s: f64) {
+    /// Energy balance of the coolant, first-order lags for the other temperatures. Part of the 100 ms task.
+    pub(crate) fn step(&mut self, thermal: &Thermal, heat: &ThermalInputs, dt_s: f64) {
         let over_k = self.coolant_k - heat.ambient_k;
         let open = ((self.coolant_k - thermal.thermostat_k) / thermal.thermostat_range_k).held(0.0, 1.0);
         let open = if heat.thermostat_open { 1.0 } else { open };
@@ -96,17 +96,17 @@ impl ThermalState {
         let lost_w = (open * radiator + thermal.block_w_per_k) * over_k;
         self.coolant_k = (self.coolant_k + dt_s * (heat.combustion_w - lost_w) / thermal.coolant_j_per_k)
             .held(200.0, 450.0);
-        let towards = |from: f64, to: f64, tau_s: f64| from + (to - from) * (dt_s / tau_s).held(0.0, 1.0);
-        self.oil_k = towards(self.oil_k, self.coolant_k + 8.0 * open, thermal.oil_tau_s);
+        let follow = |from: f64, to: f64, tau_s: f64| from + (to - from) * (dt_s / tau_s).held(0.0, 1.0);
+        self.oil_k = follow(self.oil_k, self.coolant_k + 8.0 * open, thermal.oil_tau_s);
         let wall_k = heat.ambient_k + thermal.wall_share * over_k;
-        self.wall_k = towards(self.wall_k, wall_k, thermal.wall_tau_s);
+        self.wall_k = follow(self.wall_k, wall_k, thermal.wall_tau_s);
         let wind = 1.0 + heat.vehicle_m_per_s / thermal.bonnet_m_per_s;
         let bonnet_k = heat.ambient_k + thermal.bonnet_share * over_k / wind;
-        self.bonnet_k = towards(self.bonnet_k, bonnet_k, BONNET_TAU_S);
+        self.bonnet_k = follow(self.bonnet_k, bonnet_k, BONNET_TAU_S);
         self.intake_k = heat.ambient_k + thermal.intake_share * (self.bonnet_k - heat.ambient_k);
         let soak = thermal.soak_kg_per_s / (thermal.soak_kg_per_s + heat.air_kg_per_s.held(0.0, 1.0));
         let tip_k = self.intake_k + soak * (self.bonnet_k - self.intake_k);
-        self.iat_k = towards(self.iat_k, tip_k, IAT_TAU_S);
+        self.iat_k = follow(self.iat_k, tip_k, IAT_TAU_S);
     }
 }
 
@@ -114,7 +114,7 @@ impl ThermalState {
 mod tests {
     use super::*;
 
-    fn run(start_k: f64, heat: Heat, seconds: u32) -> ThermalState {
+    fn run(start_k: f64, heat: ThermalInputs, seconds: u32) -> ThermalState {
         let thermal = Thermal { start_k, start_bonnet_k: heat.ambient_k, ..crate::Truth::mild_v8().thermal };
         let mut state = ThermalState::new(&thermal, heat.ambient_k);
         for _ in 0..seconds * 10 {
@@ -125,7 +125,7 @@ mod tests {
 
     #[test]
     fn the_thermostat_holds_the_coolant_in_motion_and_a_fan_is_needed_standing() {
-        let driving = Heat {
+        let driving = ThermalInputs {
             combustion_w: 18e3,
             ambient_k: 293.0,
             vehicle_m_per_s: 15.0,
@@ -135,7 +135,7 @@ mod tests {
         };
         let warm = run(293.0, driving, 1800);
         assert!((355.0..364.0).contains(&warm.coolant_k), "{}", warm.coolant_k);
-        let idling = Heat {
+        let idling = ThermalInputs {
             combustion_w: 8e3,
             ambient_k: 308.0,
             vehicle_m_per_s: 0.0,
@@ -144,13 +144,13 @@ mod tests {
             thermostat_open: false,
         };
         let hot = run(360.0, idling, 1800);
-        let cooled = run(360.0, Heat { fans: 1, ..idling }, 1800);
+        let cooled = run(360.0, ThermalInputs { fans: 1, ..idling }, 1800);
         assert!(hot.coolant_k > cooled.coolant_k + 3.0, "{} {}", hot.coolant_k, cooled.coolant_k);
     }
 
     #[test]
     fn a_hot_stop_soaks_into_the_intake_air_sensor() {
-        let off = Heat {
+        let off = ThermalInputs {
             combustion_w: 0.0,
             ambient_k: 293.0,
             vehicle_m_per_s: 0.0,

@@ -1,4 +1,4 @@
-//! Thermistors with a negative temperature coefficient under a pull-up to 5 V.
+//! Thermistors with negative temperature coefficient and a pull-up to 5 V.
 //!
 //! Resistance follows from temperature: `1/T = A + B L + C L^3 + D L^5` with `L = ln(R / ohm)` solved for L (Steinhart and Hart, Deep-Sea
 //! Research 15 (1968) 497, with one term more), or by points.
@@ -12,21 +12,22 @@ pub(crate) const TEN_KILO_OHM: [f64; 4] =
 /// practice, no source).
 const TWO_KILO_OHM: [f64; 4] =
     [1.284_636_114_959_996_6e-3, 2.627_392_969_907_343e-4, 1.455_397_533_703_55e-7, 0.0];
-/// Most points of a sender.
+/// Capacity of a sender's curve in points.
 pub(crate) const SENDER_POINTS: usize = 10;
-/// Resistances between which any is, as ln(R / ohm): 0.02 ohm to 80 GOhm.
+/// Limits of ln(R / ohm): 0.02 ohm to 72 GOhm.
 const LN_OHM: (f64, f64) = (-4.0, 25.0);
 
-/// What a thermistor's resistance follows.
+/// Characteristic of a temperature sender.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum Sender {
     /// 10 kOhm at 25 degC.
     TenKiloOhm,
     /// 2 kOhm class, as in many cars: 2.5 kOhm at 20 degC.
     TwoKiloOhm,
-    /// The coefficients given.
+    /// By its coefficients.
     Coefficients,
-    /// The points given.
+    /// By its points.
     Points,
 }
 
@@ -37,16 +38,12 @@ trimwright_numerics::choice!(Sender {
     Points = "points",
 });
 
-/// Resistance of the 10 kOhm thermistor at a temperature, ohm, -60 to 200 degC.
-///
-/// ```
-/// assert!((trimwright_plant::thermistor_ohm(298.15) / 10_000.0 - 1.0).abs() < 0.002);
-/// ```
+/// Resistance of the 10 kOhm thermistor at a temperature, ohm, -60 to 200 degC. Geokon 8002-4-1 manual, p. 58.
 pub fn thermistor_ohm(temperature_k: f64) -> f64 {
     Real::exp(by_coefficients(&TEN_KILO_OHM, temperature_k.held(213.0, 473.0)))
 }
 
-/// Voltage of a sender under its pull-up, V; coefficients and points (temperature, K, and resistance, ohm) count where it is known by them.
+/// Voltage of a sender with its pull-up, V. Coefficients and points (temperature, K; resistance, ohm) are used by the senders of that kind.
 pub(crate) fn sender_v(
     sender: Sender,
     pull_up_ohm: f64,
@@ -64,30 +61,30 @@ pub(crate) fn sender_v(
     5.0 * ohm / (ohm + pull_up_ohm)
 }
 
-/// Solves the equation for ln(R / ohm) by Newton's method, which converges in four rounds from a beta-law start; coefficients that are
-/// far from usual ones may take more.
+/// Solves the equation for ln(R / ohm) by Newton's method, which converges in four iterations from a beta-law start; unusual
+/// coefficients may take more.
 fn by_coefficients([a, b, c, d]: &[f64; 4], temperature_k: f64) -> f64 {
     let wanted = 1.0 / temperature_k;
     let mut l = 9.21 + 3900.0 * (wanted - 1.0 / 298.15);
-    for round in 1..40 {
+    for iteration in 1..40 {
         let square = l * l;
         let value = a + l * (b + square * (c + square * d));
         let slope = b + square * (3.0 * c + 5.0 * d * square);
         let before = l;
         l = (l - (value - wanted) / slope).held(LN_OHM.0, LN_OHM.1);
-        if round >= 4 && (l - before).abs() < 1e-9 {
+        if iteration >= 4 && (l - before).abs() < 1e-9 {
             break;
         }
     }
     l
 }
 
-/// Between two points, and beyond the outermost two, ln R is linear in 1/T: the law of a semiconductor with one activation energy.
+/// Between two points and beyond the outermost ones ln R is linear in 1/T: a semiconductor with one activation energy.
 fn by_points(points: &[(f64, f64)], temperature_k: f64) -> f64 {
     let mut l = points.first().map_or(0.0, |(_, ohm)| Real::ln(*ohm));
     for pair in points.windows(2) {
         let ((low_k, low_ohm), (high_k, high_ohm)) = (pair[0], pair[1]);
-        // The rest only repeats the last point.
+        // The remaining points repeat the last one.
         if high_k <= low_k {
             break;
         }
@@ -107,7 +104,7 @@ mod tests {
 
     /// Pull-up of the tests, ohm.
     const PULL_UP_OHM: f64 = 2490.0;
-    /// Such a sender, degC and ohm: common practice, no source.
+    /// Sender of the 2 kOhm class, degC and ohm: common practice, no source.
     const SMALL: [(f64, f64); 6] =
         [(-20.0, 15_462.0), (0.0, 5896.0), (20.0, 2500.0), (40.0, 1175.0), (80.0, 323.0), (100.0, 187.0)];
 
@@ -146,7 +143,7 @@ mod tests {
     }
 
     #[test]
-    fn band_the_small_sender_is_the_customary_one() {
+    fn band_the_2_kohm_sender_has_the_usual_resistances() {
         let kelvin_points = SMALL.map(|(celsius, ohm)| (celsius + 273.15, ohm));
         for (celsius, customary) in SMALL {
             // 4 % per kelvin.
@@ -171,7 +168,7 @@ mod tests {
     }
 
     #[test]
-    fn senders_that_are_none_give_some_voltage() {
+    fn invalid_senders_still_give_a_voltage() {
         for coefficients in [[0.0; 4], [-0.1; 4], [0.1, 0.0, -0.1, 0.1], [1e-3, -2e-4, 0.0, 0.0]] {
             let volts = sender_v(Sender::Coefficients, PULL_UP_OHM, &coefficients, &[], 300.0);
             assert!((0.0..=5.0).contains(&volts), "{volts} for {coefficients:?}");

@@ -1,37 +1,37 @@
-//! Throttle body: plates, idle-air bypass and leaks, all fed from outside air into the manifold.
+//! Throttle body: flow from outside air through plates, idle-air bypass and leaks into the manifold.
 
 use crate::gas::KAPPA;
 use core::f64::consts::PI;
 use trimwright_numerics::Real;
 
-/// Above this pressure ratio the flow is taken linear in the pressure difference, so that its slope stays
+/// Pressure ratio above which the flow is linear in the pressure difference, so that its slope stays
 /// finite (Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
-const SMOOTH_ABOVE: f64 = 0.99;
+const LINEAR_ABOVE: f64 = 0.99;
 const PSI_STEPS: usize = 256;
 const AREA_STEPS: usize = 128;
 
 trimwright_numerics::parameters! {
-    /// One to four bores with plates on shafts.
+    /// Throttle body with one to four bores.
     pub struct ThrottleBody<f64> "throttle" {
         /// Number of bores.
         whole bores { u8 = 4, 1..=4 "1", "engineering judgement" }
         /// Diameter of one bore.
         number bore_m { 0.044, 0.02..=0.1 "m", "engineering judgement" }
-        /// Angle of the closed plate to the plane across the bore.
+        /// Angle of the closed plate to the cross-section of the bore.
         number closed_plate_deg { 8.0, 0.0..=20.0 "deg", "engineering judgement" }
-        /// Effective area that the closed plates leave, all bores.
+        /// Effective leak area of the closed plates, all bores.
         number leak_m2 { 1.5e-5, 0.0..=2e-4 "m2", "engineering judgement" }
-        /// Discharge coefficient of the opened area.
+        /// Discharge coefficient.
         number discharge { 0.8, 0.5..=1.0 "1", "engineering judgement" }
-        /// Share of pedal travel at which the second half of the bores starts to open; 0 when all open together.
+        /// Fraction of pedal travel at which the secondary half of the bores starts to open; 0 when all open together.
         number secondary_start { 0.4, 0.0..=0.8 "1", "engineering judgement" }
-        /// Effective area of the idle-air bypass fully open.
+        /// Effective area of the fully open idle-air bypass.
         number iac_m2 { 4.5e-5, 0.0..=3e-4 "m2", "engineering judgement" }
     }
 }
 
 impl ThrottleBody {
-    /// Effective area of the plates at a share `opening` (0 to 1) of pedal travel, m^2.
+    /// Effective area of the plates at an `opening` of 0 to 1 of pedal travel, m^2.
     ///
     /// Per bore `A = cd pi d^2 / 4 (1 - cos a / cos a0)` with plate angle `a` from the closed angle `a0` to
     /// 90 degrees (Guzzella & Onder, ch. 2), plus the closed-plate leak.
@@ -71,12 +71,7 @@ pub fn flow_function(pressure_ratio: f64) -> f64 {
     Real::sqrt((2.0 * KAPPA / (KAPPA - 1.0) * (two - both)).held(0.0, 1.0))
 }
 
-/// Pressure ratio below which the flow is sonic: `(2 / (k+1))^(k / (k-1))`.
-///
-/// ```
-/// // Air, kappa 1.4: 0.5283.
-/// assert!((trimwright_plant::critical_ratio() - 0.528_28).abs() < 1e-5);
-/// ```
+/// Critical pressure ratio, below which the flow is choked: `(2 / (k+1))^(k / (k-1))`, 0.528 for air.
 pub fn critical_ratio() -> f64 {
     Real::powf(2.0 / (KAPPA + 1.0), KAPPA / (KAPPA - 1.0))
 }
@@ -88,16 +83,15 @@ pub(crate) struct Flow {
     pub(crate) slope_kg_per_s_pa: f64,
 }
 
-/// Tables built once from the truth: `psi` over `sqrt(1 - pr)`, in which it is smooth, and the plate area
-/// over the pedal.
+/// Tables computed once: `psi` over `sqrt(1 - pr)`, in which it is smooth, and the plate area over pedal travel.
 #[derive(Clone, Debug, PartialEq)]
 pub(crate) struct FlowTables {
     psi: [f64; PSI_STEPS + 1],
     area_m2: [f64; AREA_STEPS + 1],
     root_critical: f64,
     per_root: f64,
-    /// `psi` where the linear law takes over.
-    edge: f64,
+    /// `psi` at [`LINEAR_ABOVE`].
+    psi_at_linear: f64,
 }
 
 impl FlowTables {
@@ -113,14 +107,14 @@ impl FlowTables {
             area_m2,
             root_critical,
             per_root: PSI_STEPS as f64 / root_critical,
-            edge: flow_function(SMOOTH_ABOVE),
+            psi_at_linear: flow_function(LINEAR_ABOVE),
         }
     }
 
-    /// Effective plate area at a share of pedal travel, m^2. Nodes lie denser near closed.
+    /// Effective plate area at an opening of 0 to 1, m^2. The nodes are denser near closed.
     #[inline]
     pub(crate) fn area_m2(&self, opening: f64) -> f64 {
-        let (value, _) = line(&self.area_m2, Real::sqrt(opening.held(0.0, 1.0)) * AREA_STEPS as f64);
+        let (value, _) = interpolate(&self.area_m2, Real::sqrt(opening.held(0.0, 1.0)) * AREA_STEPS as f64);
         value
     }
 
@@ -132,8 +126,8 @@ impl FlowTables {
         let back = manifold_pa > pressure_pa;
         let (up_pa, down_pa) = if back { (manifold_pa, pressure_pa) } else { (pressure_pa, manifold_pa) };
         let ratio = down_pa / up_pa;
-        if ratio > SMOOTH_ABOVE {
-            let slope = self.edge / (1.0 - SMOOTH_ABOVE);
+        if ratio > LINEAR_ABOVE {
+            let slope = self.psi_at_linear / (1.0 - LINEAR_ABOVE);
             return Flow {
                 kg_per_s: scale * slope * (pressure_pa - manifold_pa),
                 slope_kg_per_s_pa: -scale * slope,
@@ -155,20 +149,20 @@ impl FlowTables {
         if root >= self.root_critical {
             return (self.psi[PSI_STEPS], 0.0);
         }
-        let (psi, slope) = line(&self.psi, root * self.per_root);
+        let (psi, slope) = interpolate(&self.psi, root * self.per_root);
         (psi, slope * self.per_root * -0.5 / root.held(1e-3, 1.0))
     }
 }
 
-/// Share of pedal travel of a node of the area table.
+/// Opening at a node of the area table.
 fn area_node(index: usize) -> f64 {
     let root = index as f64 / AREA_STEPS as f64;
     root * root
 }
 
-/// Value and slope of an evenly spaced table at `place`, which is counted in nodes and not negative.
+/// Value and slope of an evenly spaced table at `place`, in nodes from 0.
 #[inline]
-fn line<const N: usize>(table: &[f64; N], place: f64) -> (f64, f64) {
+fn interpolate<const N: usize>(table: &[f64; N], place: f64) -> (f64, f64) {
     let index = (place as u32 as usize).min(N - 2);
     let (low, high) = (table[index], table[index + 1]);
     let slope = high - low;
@@ -208,7 +202,7 @@ mod tests {
     fn the_table_stays_within_its_error_of_the_formula() {
         let tables = tables();
         for i in 0..=10_000 {
-            let ratio = SMOOTH_ABOVE * f64::from(i) / 10_000.0;
+            let ratio = LINEAR_ABOVE * f64::from(i) / 10_000.0;
             assert!((tables.psi(ratio).0 - flow_function(ratio)).abs() < 1e-5, "{ratio}");
         }
     }

@@ -1,4 +1,4 @@
-//! Trigger: pulses at firings and evenly between them, with jitter and losses.
+//! Trigger pulses at the firings and evenly between them, with jitter and losses.
 
 use crate::noise::Noise;
 use heapless::Vec;
@@ -6,15 +6,15 @@ use trimwright_numerics::Real;
 use trimwright_signals::MAX_PULSES;
 
 trimwright_numerics::parameters! {
-    /// The trigger wheel in the distributor.
+    /// Trigger wheel in the distributor.
     pub struct Trigger<f64> "trigger" {
-        /// Standard deviation of a pulse's place, degrees of crank: play in gear and bearings.
+        /// Jitter: standard deviation of a pulse's crank angle, by play in gear and bearings.
         number jitter_deg { 0.3, 0.0..=5.0 "deg", "engineering judgement" }
     }
 }
 
 impl Trigger {
-    /// Stamps a pulse at `time_s`. A stamp never lies before the last or after the end of the step.
+    /// Adds the time stamp of a pulse at `time_s`, clamped to the step `step_s`. A pulse that is not after the last one is dropped.
     pub(crate) fn stamp(
         &self,
         pulses_us: &mut Vec<u64, MAX_PULSES>,
@@ -24,7 +24,7 @@ impl Trigger {
         degrees_per_s: f64,
         step_s: (f64, f64),
     ) {
-        let jitter_s = self.jitter_deg * noise.bell() / degrees_per_s.held(1.0, 1e6);
+        let jitter_s = self.jitter_deg * noise.normal() / degrees_per_s.held(1.0, 1e6);
         let lost = lost_share > 0.0 && noise.uniform() < lost_share;
         let stamp_us = ((time_s + jitter_s).held(step_s.0, step_s.1) * 1e6) as i64 as u64;
         let ordered = pulses_us.last().is_none_or(|&last| last < stamp_us);
@@ -57,7 +57,7 @@ mod tests {
     }
 
     #[test]
-    fn a_frame_takes_no_more_pulses_than_it_holds() {
+    fn a_frame_holds_no_more_pulses_than_its_capacity() {
         let trigger = Trigger { jitter_deg: 0.0 };
         let mut noise = Noise::new(9);
         let mut pulses_us = Vec::new();
@@ -69,7 +69,7 @@ mod tests {
     }
 
     #[test]
-    fn lost_pulses_are_lost_at_their_share() {
+    fn pulses_are_lost_with_the_stated_probability() {
         let trigger = Trigger { jitter_deg: 0.2 };
         let mut noise = Noise::new(9);
         let mut stamped = |lost_share: f64| {

@@ -1,6 +1,6 @@
-//! What the plant really is.
+//! [`Truth`]: all parameters of the plant.
 
-use crate::check::{OutOfRange, one_way, rising};
+use crate::check::{OutOfRange, monotone, rising};
 use crate::filling::FillingModel;
 use crate::gas::CYCLE_RAD;
 use crate::{
@@ -10,7 +10,7 @@ use crate::{
 };
 
 trimwright_numerics::parameters! {
-    /// Size of the engine.
+    /// Displacement, cylinders, compression.
     pub struct Engine<f64> "engine" {
         /// Swept volume of all cylinders.
         number displacement_m3 { 5.2e-3, 3e-4..=1.2e-2 "m3", "engineering judgement" }
@@ -22,8 +22,8 @@ trimwright_numerics::parameters! {
 }
 
 trimwright_numerics::blocks! {
-    /// All parameters of the plant, part by part, in SI units: defaults, ranges and sources stand beside each part. The controller never
-    /// sees any of it.
+    /// All parameters of the plant in SI units, one block per part; each part's file gives defaults, ranges and sources. The controller
+    /// never sees them.
     ///
     /// ```
     /// use trimwright_plant::Truth;
@@ -32,52 +32,52 @@ trimwright_numerics::blocks! {
     /// let nine = Truth { injectors: trimwright_plant::Injectors { count: 9, ..truth.injectors.clone() }, ..truth };
     /// assert_eq!(nine.check().unwrap_err().to_string(), "injectors.count is 9, allowed is 1 to 8");
     /// ```
-    pub struct Truth<f64>, together {
+    pub struct Truth<f64>, check_combinations {
         /// Weather and place.
         ambient: Ambient,
-        /// What the tank holds.
+        /// Fuel in the tank.
         fuel: Fuel,
         /// Throttle body.
         throttle: ThrottleBody,
         /// Intake manifold.
         manifold: Manifold,
-        /// Size of the engine.
+        /// Displacement, cylinders, compression.
         engine: Engine,
-        /// What the cylinders breathe.
+        /// Filling efficiency.
         filling: Filling,
         /// Injectors.
         injectors: Injectors,
-        /// Tank to rail.
+        /// Fuel supply from tank to rail.
         fuel_system: FuelSystem,
         /// Wall film of fuel.
         film: Film,
-        /// Fuel between the cylinders.
+        /// Distribution of fuel between the cylinders.
         distribution: Distribution,
-        /// Charge to work.
+        /// Combustion: heat, work, misfire, knock.
         combustion: Combustion,
-        /// Losses at the crank.
+        /// Friction and accessories.
         friction: Friction,
         /// Crank, flywheel, starter.
         crank: Crank,
-        /// Coupling and gears.
+        /// Torque converter or clutch, and gears.
         gearbox: Gearbox,
-        /// The car.
+        /// Vehicle mass and road load.
         vehicle: Vehicle,
-        /// Pipe from valves to sensor.
+        /// Exhaust pipe from the valves to the oxygen sensor.
         exhaust: Exhaust,
         /// Wide-range oxygen sensor.
         oxygen_sensor: OxygenSensor,
         /// Other sensors.
         sensors: Sensors,
-        /// Distributor pulses.
+        /// Trigger pulses.
         trigger: Trigger,
-        /// Heat and cooling.
+        /// Temperatures and cooling.
         thermal: Thermal,
         /// Battery, alternator, loads.
         electrical: Electrical,
         /// Nitrous oxide.
         nitrous: Nitrous,
-        /// What is broken.
+        /// Faults put in on purpose.
         faults: Faults,
     }
 }
@@ -90,19 +90,19 @@ impl Truth {
         Self::DEFAULT
     }
 
-    /// Checks what depends on more than one value.
-    fn together(&self) -> Result<(), OutOfRange> {
+    /// Checks parameters that depend on each other.
+    fn check_combinations(&self) -> Result<(), OutOfRange> {
         self.manifold.check_volume(self.engine.displacement_m3)?;
         rising(&self.filling, "speed_rad_per_s", 1.0)?;
         rising(&self.injectors, "delay_v", 0.1)?;
         for limits in ["map_limits_v", "baro_limits_v", "tp_limits_v", "frp_limits_v"] {
             rising(&self.sensors, limits, 0.0)?;
         }
-        one_way(&self.sensors)
+        monotone(&self.sensors)
     }
 
-    /// Dry air that one cylinder draws in steady state, kg, at the back pressure that this flow makes, in the
-    /// truth's own outside air. 0 for a truth that [`Truth::check`] refuses.
+    /// Dry air drawn by one cylinder per cycle in steady state, kg, at the back pressure of this flow and the truth's own
+    /// outside air. 0 for a truth that [`Truth::check`] rejects.
     ///
     /// ```
     /// let truth = trimwright_plant::Truth::mild_v8();
@@ -128,8 +128,8 @@ impl Truth {
         all_kg * (1.0 - water) / f64::from(self.engine.cylinders.max(1))
     }
 
-    /// Fuel that one injector of the mean gives in a pulse of `open_time_s` at a supply voltage and a
-    /// pressure drop (rail over manifold), kg.
+    /// Fuel mass of one pulse of the mean injector, kg, for `open_time_s` at this supply voltage and pressure drop (rail over
+    /// manifold).
     ///
     /// ```
     /// let truth = trimwright_plant::Truth::mild_v8();
@@ -140,8 +140,8 @@ impl Truth {
         self.injectors.mean_clear() * self.injectors.fuel_kg(open_time_s, battery_v, rail_over_manifold_pa)
     }
 
-    /// Pulse length at which one injector of the mean gives `fuel_kg`, s: the inverse of
-    /// [`Truth::injected_fuel_kg`]. 0 when no pulse can.
+    /// Open time at which the mean injector delivers `fuel_kg`, s: the inverse of [`Truth::injected_fuel_kg`]. 0 when it
+    /// cannot.
     pub fn open_time_s(&self, fuel_kg: f64, battery_v: f64, rail_over_manifold_pa: f64) -> f64 {
         let clear = self.injectors.mean_clear();
         if clear <= 0.0 {
@@ -150,7 +150,7 @@ impl Truth {
         self.injectors.open_time_s(fuel_kg / clear, battery_v, rail_over_manifold_pa)
     }
 
-    /// Mass of dry air per mass of the tank's fuel at stoichiometric.
+    /// Stoichiometric air-fuel ratio of the fuel in the tank, kg/kg.
     ///
     /// ```
     /// // Petrol without ethanol, CH1.87.

@@ -1,36 +1,36 @@
-//! The car: a point mass with road load, grade and brakes.
+//! Vehicle: point mass with road load, grade and brakes.
 
 use crate::gas::{GRAVITY_M_PER_S2, R_DRY_AIR};
 use trimwright_numerics::Real;
 
 trimwright_numerics::parameters! {
-    /// Masses and resistances.
+    /// Mass, road load and brakes.
     pub struct Vehicle<f64> "vehicle" {
         /// Mass with load and trailer.
         number mass_kg { 2300.0, 300.0..=20e3 "kg", "engineering judgement" }
-        /// Mass that stands for turning wheels and shafts.
+        /// Equivalent mass of the rotating wheels and shafts.
         number rotating_kg { 70.0, 0.0..=1000.0 "kg", "engineering judgement" }
         /// Drag coefficient times frontal area.
         number drag_m2 { 1.35, 0.2..=12.0 "m2", "engineering judgement" }
-        /// Rolling resistance over weight.
+        /// Rolling resistance coefficient.
         number rolling { 0.014, 0.004..=0.05 "1", "engineering judgement" }
         /// Rolling radius of the wheel.
         number wheel_m { 0.345, 0.2..=0.7 "m", "engineering judgement" }
-        /// Largest braking over weight.
+        /// Largest braking force over weight.
         number braking { 0.8, 0.2..=1.2 "1", "engineering judgement" }
-        /// Largest driving force over weight: grip times the driven axle's share.
+        /// Largest driving force over weight: tyre grip times the driven axle's load fraction.
         number traction { 0.45, 0.1..=1.0 "1", "engineering judgement" }
     }
 }
 
-/// What acts on the car in one step.
+/// Forces and conditions of one step.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Forces {
     /// Force at the driven wheels, N.
     pub(crate) drive_n: f64,
     /// Brake pedal, 0 to 1.
     pub(crate) brake: f64,
-    /// The parking pawl holds.
+    /// The parking pawl is engaged.
     pub(crate) parked: bool,
     /// Rise over run.
     pub(crate) grade: f64,
@@ -38,7 +38,7 @@ pub(crate) struct Forces {
     pub(crate) density_kg_per_m3: f64,
 }
 
-/// Speed and way.
+/// Speed, distance and acceleration.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub(crate) struct VehicleState {
     pub(crate) speed_m_per_s: f64,
@@ -48,7 +48,7 @@ pub(crate) struct VehicleState {
 
 impl VehicleState {
     /// `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`. Rolling resistance and brakes hold a
-    /// standing car but never push it; rolling backwards is not modelled.
+    /// standing vehicle but never move it; rolling backwards is not modelled.
     #[inline]
     pub(crate) fn step(&mut self, vehicle: &Vehicle, forces: &Forces, dt_s: f64) {
         let weight = vehicle.mass_kg * GRAVITY_M_PER_S2;
@@ -91,7 +91,7 @@ mod tests {
     }
 
     #[test]
-    fn the_brake_holds_the_car_on_a_hill_and_against_creep() {
+    fn the_brake_holds_the_vehicle_on_a_hill_and_against_creep() {
         let vehicle = crate::Truth::mild_v8().vehicle;
         let forces =
             Forces { drive_n: 1500.0, brake: 0.5, parked: false, grade: -0.15, density_kg_per_m3: 1.2 };

@@ -1,4 +1,4 @@
-//! True quantities for recorder and driver.
+//! True quantities, for recording and for the simulated driver.
 
 use crate::plant::Plant;
 
@@ -17,61 +17,61 @@ pub struct View {
     pub ambient_pa: f64,
     /// Outside temperature, K.
     pub ambient_k: f64,
-    /// Air through throttle, bypass and leaks, kg/s.
+    /// Moist air through throttle, bypass and leaks, kg/s.
     pub throttle_kg_per_s: f64,
-    /// Air into the cylinders, kg/s.
+    /// Moist air into the cylinders, kg/s.
     pub engine_kg_per_s: f64,
     /// Fuel through the injectors in the last step, kg/s.
     pub injected_kg_per_s: f64,
-    /// Fuel on the manifold's wall, kg.
+    /// Fuel in the wall film, kg.
     pub film_kg: f64,
-    /// Share of injected fuel that lands on the wall.
+    /// Fraction of the injected fuel that lands on the wall (X), 0 to 0.95.
     pub film_x: f64,
-    /// Time constant of the film, s.
+    /// Evaporation time constant of the wall film (tau), s.
     pub film_tau_s: f64,
-    /// Share of throttle travel.
+    /// Throttle opening, 0 to 1.
     pub throttle: f64,
     /// Torque at the crank after friction, pumping and accessories, N m.
     pub brake_nm: f64,
-    /// Torque that coupling or dynamometer takes, N m.
+    /// Torque into the coupling or dynamometer, N m.
     pub load_nm: f64,
     /// Spark advance in effect, degrees before top dead centre.
     pub spark_deg: f64,
-    /// Knock index of the last charge; above 1 it knocks. Worked out above 60 kPa.
+    /// Knock index of the last charge; above 1 it knocks. Computed above 60 kPa MAP.
     pub knock_index: f64,
-    /// Car speed, m/s.
+    /// Vehicle speed, m/s.
     pub vehicle_m_per_s: f64,
-    /// Way since the start, m.
+    /// Distance since the start, m.
     pub distance_m: f64,
     /// Gear, 1 for first.
     pub gear: u8,
-    /// Mixture of the gas at the oxygen sensor.
+    /// Lambda of the gas at the oxygen sensor.
     pub exhaust_lambda: f64,
-    /// What the sensor element shows, without noise and drift.
+    /// Lambda after the sensor's lag, without noise, drift and offset.
     pub sensor_lambda: f64,
-    /// The sensor is hot and its reading counts.
+    /// The oxygen sensor is hot and its reading valid.
     pub sensor_ready: bool,
-    /// When the gas at the sensor was drawn into its cylinder, s.
+    /// Time at which the gas at the sensor was drawn into its cylinder, s.
     pub sensed_intake_s: f64,
-    /// Exhaust gas between port and sensor, K.
+    /// Mean temperature of the exhaust gas between port and sensor, K.
     pub exhaust_k: f64,
     /// Exhaust back pressure, Pa.
     pub back_pressure_pa: f64,
-    /// Coolant, K.
+    /// Coolant temperature, K.
     pub coolant_k: f64,
-    /// Oil, K.
+    /// Oil temperature, K.
     pub oil_k: f64,
-    /// Manifold wall under the film, K.
+    /// Temperature of the manifold wall under the film, K.
     pub wall_k: f64,
-    /// Air that enters the throttle body, K.
+    /// Temperature of the air at the throttle body, K.
     pub intake_k: f64,
     /// Supply voltage, V.
     pub supply_v: f64,
-    /// Rail pressure over outside air, Pa.
+    /// Fuel rail gauge pressure (over outside air), Pa.
     pub rail_pa: f64,
-    /// Pressure drop over the injectors, Pa.
+    /// Pressure drop across the injectors, Pa.
     pub injector_drop_pa: f64,
-    /// Nitrous oxide, kg/s.
+    /// Nitrous oxide flow, kg/s.
     pub nitrous_kg_per_s: f64,
 }
 
@@ -79,34 +79,34 @@ impl Plant {
     /// True quantities at the end of the last step.
     ///
     /// ```
-    /// use trimwright_plant::{Hands, Plant, Truth};
+    /// use trimwright_plant::{DriverInputs, Plant, Truth};
     /// let mut plant = Plant::new(Truth::mild_v8(), 1)?;
-    /// plant.step(&Default::default(), &Hands::default(), 1e-3);
+    /// plant.step(&Default::default(), &DriverInputs::default(), 1e-3);
     /// let view = plant.view();
     /// assert!((view.map_pa - view.ambient_pa).abs() < 10.0, "the engine stands");
     /// # Ok::<(), trimwright_plant::OutOfRange>(())
     /// ```
     pub fn view(&self) -> View {
         let speed = self.crank.speed_rad_per_s;
-        let torques = &self.held.torques;
+        let torques = &self.slow.torques;
         View {
             time_s: self.time_s,
             speed_rad_per_s: speed,
             map_pa: self.manifold.pressure_pa,
             manifold_k: self.manifold.temperature_k(&self.truth.manifold, self.gas_constant),
-            ambient_pa: self.held.air.pressure_pa,
-            ambient_k: self.held.air.temperature_k,
-            throttle_kg_per_s: self.held.moved.in_kg * self.held.per_s,
-            engine_kg_per_s: self.held.moved.out_kg * self.held.per_s,
-            injected_kg_per_s: self.held.injected_kg * self.held.per_s,
+            ambient_pa: self.slow.air.pressure_pa,
+            ambient_k: self.slow.air.temperature_k,
+            throttle_kg_per_s: self.slow.flows.in_kg * self.slow.per_s,
+            engine_kg_per_s: self.slow.flows.out_kg * self.slow.per_s,
+            injected_kg_per_s: self.slow.injected_kg * self.slow.per_s,
             film_kg: self.film.wall_kg,
-            film_x: self.held.film.x,
-            film_tau_s: self.held.film.tau_s,
-            throttle: self.held.throttle,
+            film_x: self.slow.film.x,
+            film_tau_s: self.slow.film.tau_s,
+            throttle: self.slow.throttle,
             brake_nm: torques.indicated - torques.pumping - torques.rubbing - torques.accessories,
             load_nm: torques.load,
-            spark_deg: self.held.spark_deg,
-            knock_index: self.held.knock_index,
+            spark_deg: self.slow.spark_deg,
+            knock_index: self.slow.knock_index,
             vehicle_m_per_s: self.vehicle.speed_m_per_s,
             distance_m: self.vehicle.distance_m,
             gear: self.gearbox.gear(),
@@ -115,7 +115,7 @@ impl Plant {
             sensor_ready: self.oxygen.ready,
             sensed_intake_s: self.exhaust.intake_s,
             exhaust_k: self.exhaust.gas_k,
-            back_pressure_pa: self.held.back_pressure_pa,
+            back_pressure_pa: self.slow.back_pressure_pa,
             coolant_k: self.thermal.coolant_k,
             oil_k: self.thermal.oil_k,
             wall_k: self.thermal.wall_k,

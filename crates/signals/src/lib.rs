@@ -1,9 +1,9 @@
-//! What is on the wires between engine and controller, and nothing else.
+//! Electrical signals between engine and controller: [`Frame`] and [`Commands`].
 //!
-//! The plant writes a [`Frame`] (volts, pulses with time stamps, switches); the controller answers with [`Commands`]
-//! (open times, duties, relays, degrees). Everything is electrical, so that a bad ground, a drooping supply or a wrong
-//! sensor curve can exist. No model of air, fuel or exhaust lives here: if both sides shared one, agreement between them would
-//! prove nothing.
+//! The plant gives a [`Frame`] (volts, pulses with time stamps, switches); the controller answers with [`Commands`]
+//! (open times, duties, relays, spark advance). All signals are electrical, so that a bad ground, a drooping supply or a wrong
+//! sensor curve can be simulated. There is no model of air, fuel or exhaust in this crate: if both sides shared one, their agreement
+//! would prove nothing.
 //!
 //! ```text
 //!            +-------- Frame: volts, pulses, switches ------->+
@@ -11,18 +11,18 @@
 //!   car      +<------- Commands: open times, duties, relays --+
 //! ```
 //!
-//! | wire | what the controller sees | unit |
+//! | signal | meaning | unit |
 //! |---|---|---|
-//! | MAP, TP, FRP (SAE J1930) | ratiometric sensors, 0.5 to 4.5 V when sound | V |
-//! | ECT, IAT | thermistors under a pull-up to 5 V | V |
-//! | wide-range oxygen sensor | analog output of its driver | V |
-//! | distributor | one time stamp a firing | us since power-up |
+//! | MAP, BARO, TP, FRP (SAE J1930) | ratiometric sensors, 0.5 to 4.5 V without faults | V |
+//! | ECT, IAT | thermistors with a pull-up to 5 V | V |
+//! | WR-HO2S | analog output of the wideband controller | V |
+//! | trigger | time stamps of the pulses, one per firing with a distributor | us since power-up |
 //! | vehicle speed | pulses | Hz |
-//! | injectors | how long to energise each from now on | s |
+//! | injectors | open time of each from now on | s |
 //! | spark | advance before top dead centre | degrees |
-//! | idle air valve, fuel pump | share of full opening, of supply voltage | 0 to 1 |
+//! | idle air valve, fuel pump | duty: fraction of full opening, of supply voltage | 0 to 1 |
 //!
-//! A frame goes one way and its commands the other, a millisecond apart:
+//! A frame and commands:
 //!
 //! ```
 //! use trimwright_signals::{Commands, Frame};
@@ -33,7 +33,7 @@
 //! assert!(commands != Commands::default() && frame.pulses_us.len() == 1);
 //! ```
 //!
-//! With feature `serde` both can be written and read, with `defmt` they can be logged from a microcontroller.
+//! Feature `serde` serializes both, `defmt` logs them from a microcontroller.
 #![no_std]
 
 /// The examples of the README.

@@ -1,21 +1,21 @@
-//! For boards without an executor: drivers that wait, and a store that is waited for.
+//! Blocking use, for boards without an executor: adapter for blocking flash drivers, and [`wait_for`].
 
 use core::future::Future;
 use core::pin::pin;
 use core::task::{Context, Poll, Waker};
 
-use embedded_storage::nor_flash as waiting;
+use embedded_storage::nor_flash as blocking;
 use embedded_storage_async::nor_flash::{ErrorType, NorFlash, ReadNorFlash};
 
-/// A flash driver with the traits of `embedded-storage`, whose calls return when the work is done.
+/// Adapter for a blocking flash driver with the traits of `embedded-storage`.
 #[derive(Clone, Debug, Default)]
 pub struct Blocking<F>(pub F);
 
-impl<F: waiting::ErrorType> ErrorType for Blocking<F> {
+impl<F: blocking::ErrorType> ErrorType for Blocking<F> {
     type Error = F::Error;
 }
 
-impl<F: waiting::ReadNorFlash> ReadNorFlash for Blocking<F> {
+impl<F: blocking::ReadNorFlash> ReadNorFlash for Blocking<F> {
     const READ_SIZE: usize = F::READ_SIZE;
 
     async fn read(&mut self, offset: u32, bytes: &mut [u8]) -> Result<(), Self::Error> {
@@ -27,7 +27,7 @@ impl<F: waiting::ReadNorFlash> ReadNorFlash for Blocking<F> {
     }
 }
 
-impl<F: waiting::NorFlash> NorFlash for Blocking<F> {
+impl<F: blocking::NorFlash> NorFlash for Blocking<F> {
     const WRITE_SIZE: usize = F::WRITE_SIZE;
     const ERASE_SIZE: usize = F::ERASE_SIZE;
 
@@ -40,7 +40,7 @@ impl<F: waiting::NorFlash> NorFlash for Blocking<F> {
     }
 }
 
-/// Asks until the work is done: at once with a [`Blocking`] driver.
+/// Polls a future until it is ready: at the first poll with a [`Blocking`] driver.
 ///
 /// ```
 /// assert_eq!(trimwright_store::wait_for(async { 7 }), 7);

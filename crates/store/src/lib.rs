@@ -1,21 +1,21 @@
-//! Learned map, trouble codes and setup answers in flash: survive loss of power at any moment and damage to any bit.
+//! Storage of learned map, trouble codes and setup answers in flash, safe against loss of power at any moment and damaged bits.
 //!
-//! They lie there as the image of [`trimwright_control::keep`], with its own letters, version, running number, fingerprint of the
-//! setup and checksum, in two places that are written in turn. A log over all pages holds both
-//! ([`sequential_storage::map`]), so that wear is spread; each entry has a checksum of its own.
+//! They are stored as an image of [`trimwright_control::keep`] (magic, version, sequence number, fingerprint of the setup, checksum) in two
+//! slots A and B that are written alternately. Both slots are entries of a log over all pages ([`sequential_storage::map`]), which levels
+//! the wear; each entry has its own checksum.
 //!
 //! ```text
-//! page 0      page 1      page 2      page 3        each page: begun | entry | entry | ... | closed
-//! [A7 B8 A9]  [B8 A9 B10] [ erased  ] [ erased  ]   entry: head with length and checksum, place (1 byte), image
+//! page 0      page 1      page 2      page 3        each page: open mark | entry | entry | ... | closed mark
+//! [A7 B8 A9]  [B8 A9 B10] [ erased  ] [ erased  ]   entry: header with length and checksum, slot (1 byte), image
 //! ```
 //!
-//! A save writes one entry; when the page is full the newest entry of the other place is carried over to the next page first, and the
-//! page after that is erased. What was stored before stays readable until what replaces it is whole.
+//! A save writes one entry. When the page is full, the newest entry of the other slot is first copied to the next page, and the page after
+//! that is erased. The stored image stays readable until the one that replaces it is complete.
 //!
 //! At key on, [`Store::answers`] and then [`Store::restore`]; at key off, [`Store::save`].
 //!
-//! Flash wears by erasing: save at key off and at most every [`SAVE_EVERY_S`] of driving; the tests hold that to
-//! [`MOST_ERASES_PER_HOUR`] page erases an hour, over all pages together, with the four pages of 4 KiB they use.
+//! Erasing wears flash: save at key off and at most every [`MIN_SAVE_INTERVAL_S`] of driving; the tests limit that to
+//! [`MAX_ERASES_PER_HOUR`] page erases per hour of all pages together, with four pages of 4 KiB.
 #![no_std]
 
 /// The examples of the README.
@@ -36,39 +36,41 @@ use trimwright_control::{Calibrated, Codes, KeepError, Kept, LearnedMap, SetupAn
 
 pub use blocking::{Blocking, wait_for};
 
-/// Least time between two saves while driving, seconds. Engineering judgement: five minutes of lessons are soon learned again.
-pub const SAVE_EVERY_S: f64 = 300.0;
-/// Most page erases in an hour of driving, all pages together, when saved as often as [`SAVE_EVERY_S`] allows. Flash inside
-/// microcontrollers stands 10 000 erases of a page (common practice, no source): at this rate four pages outlast 13 000 hours.
-pub const MOST_ERASES_PER_HOUR: u32 = 3;
+/// Minimum interval between two saves while driving, s. Engineering judgement: five minutes of learning are soon repeated.
+pub const MIN_SAVE_INTERVAL_S: f64 = 300.0;
+/// Most page erases per hour of driving, all pages together, with a save every [`MIN_SAVE_INTERVAL_S`]. Flash of
+/// microcontrollers endures 10 000 erases per page (common practice, no source): at this rate four pages last 13 000 hours.
+pub const MAX_ERASES_PER_HOUR: u32 = 3;
 
-/// Room for an image with its place, in whole flash words; and for a later controller's longer one, that it be refused by name.
+/// Buffer for an image with its slot number, in whole flash words, and for a longer image of a later version, whose version is then reported.
 const BUFFER_BYTES: usize = IMAGE_BYTES + 260;
 
-/// Why one of the two places gave nothing.
+/// Why a slot has no usable image.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Refusal {
-    /// Nothing was ever stored there.
+#[non_exhaustive]
+pub enum SlotError {
+    /// The slot was never written.
     Empty,
-    /// Its image was refused.
+    /// The image was rejected.
     Image(KeepError),
-    /// The log around it can't be read.
+    /// The log cannot be read.
     Unreadable,
 }
 
-/// What came back from flash.
+/// Result of [`Store::restore`].
 #[derive(Clone, Debug, PartialEq)]
 pub struct Restored {
-    /// What is in the newest sound image of this setup, and its running number.
+    /// Learned map and codes of the newest valid image of this setup, and its sequence number.
     pub kept: Option<(Kept, u32)>,
-    /// Why each of the two places gave nothing, if it did not.
-    pub refused: [Option<Refusal>; 2],
+    /// Why each of the two slots was rejected; `None` for a valid one.
+    pub rejected: [Option<SlotError>; 2],
 }
 
-/// The flash can't keep anything.
+/// Why nothing can be stored.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[non_exhaustive]
 pub enum StoreError {
-    /// The range is not made of at least two whole pages.
+    /// The range is not two or more whole pages.
     Range,
     /// The flash failed or is damaged beyond use; after [`Store::erase`] it may work again.
     Flash,
@@ -85,41 +87,42 @@ impl core::fmt::Display for StoreError {
 
 impl core::error::Error for StoreError {}
 
-/// Images in a range of flash.
+/// Two image slots in a range of flash.
 pub struct Store<F: NorFlash> {
     log: MapStorage<u8, F, Cache<Uncached, Uncached, Uncached, u8>>,
 }
 
 impl<F: NorFlash> Store<F> {
-    /// In this range of the flash, which nothing else uses: two or more pages, each larger than three images.
+    /// A store in this range of the flash, in bytes: two or more pages, each larger than three images, used by nothing else.
     ///
     /// # Errors
-    /// [`StoreError::Range`].
+    /// [`StoreError::Range`] when the range is not two or more whole pages.
     pub fn new(flash: F, range: Range<u32>) -> Result<Self, StoreError> {
         let config = MapConfig::try_new(range).map_err(|_| StoreError::Range)?;
         Ok(Self { log: MapStorage::new(flash, config, Cache::new_uncached()) })
     }
 
-    /// The answers in the newest sound image, of whatever setup, to make a calibration of; `None` when there is none.
+    /// Setup answers of the newest valid image, of any setup; `None` without one.
     pub async fn answers(&mut self) -> Option<SetupAnswers> {
-        let (first, second) = (self.place(0, keep::answers).await, self.place(1, keep::answers).await);
+        let (first, second) =
+            (self.read_slot(0, keep::answers).await, self.read_slot(1, keep::answers).await);
         first.into_iter().chain(second).max_by_key(|(_, number)| *number).map(|(answers, _)| answers)
     }
 
-    /// Map and codes out of the newest sound image that was stored with this setup.
+    /// Learned map and codes of the newest valid image with this calibration's setup.
     pub async fn restore(&mut self, calibration: &impl Calibrated) -> Restored {
         let unpack = |image: &[u8]| keep::unpack(calibration, image);
-        let (first, second) = (self.place(0, unpack).await, self.place(1, unpack).await);
-        let refused = [first.as_ref().err().copied(), second.as_ref().err().copied()];
+        let (first, second) = (self.read_slot(0, unpack).await, self.read_slot(1, unpack).await);
+        let rejected = [first.as_ref().err().copied(), second.as_ref().err().copied()];
         let kept = first.into_iter().chain(second).max_by_key(|(_, number)| *number);
-        Restored { kept, refused }
+        Restored { kept, rejected }
     }
 
-    /// Keeps learned map, stored codes and the calibration's answers under the running number after `last`, which is that of what was
-    /// restored or saved before.
+    /// Stores learned map, codes and the calibration's answers. `last` is the sequence number of the image restored or saved before, 0
+    /// without one; returns the new one.
     ///
     /// # Errors
-    /// [`StoreError::Flash`]; what was stored before is untouched.
+    /// [`StoreError::Flash`]; the images stored before are kept.
     pub async fn save(
         &mut self,
         calibration: &impl Calibrated,
@@ -130,35 +133,35 @@ impl<F: NorFlash> Store<F> {
         let number = last.wrapping_add(1);
         let image = keep::pack(calibration, map, codes, number);
         let mut buffer = [0; BUFFER_BYTES];
-        let place = (number % 2) as u8;
-        let stored = self.log.store_item(&mut buffer, &place, &image.as_slice()).await;
+        let slot = (number % 2) as u8;
+        let stored = self.log.store_item(&mut buffer, &slot, &image.as_slice()).await;
         stored.map(|()| number).map_err(|_| StoreError::Flash)
     }
 
-    /// Erases everything, for a flash that is damaged beyond use.
+    /// Erases all pages, for a flash that is damaged beyond use.
     ///
     /// # Errors
-    /// [`StoreError::Flash`].
+    /// [`StoreError::Flash`] when the flash fails.
     pub async fn erase(&mut self) -> Result<(), StoreError> {
         self.log.erase_all().await.map_err(|_| StoreError::Flash)
     }
 
-    /// Gives the flash back.
+    /// Returns the flash driver.
     pub fn into_flash(self) -> F {
         self.log.destroy().0
     }
 
-    async fn place<T>(
+    async fn read_slot<T>(
         &mut self,
-        place: u8,
+        slot: u8,
         unpack: impl Fn(&[u8]) -> Result<T, KeepError>,
-    ) -> Result<T, Refusal> {
+    ) -> Result<T, SlotError> {
         let mut buffer = [0; BUFFER_BYTES];
-        match self.log.fetch_item::<&[u8]>(&mut buffer, &place).await {
-            Ok(Some(image)) => unpack(image).map_err(Refusal::Image),
-            Ok(None) => Err(Refusal::Empty),
-            Err(FlashError::BufferTooSmall(bytes)) => Err(Refusal::Image(KeepError::Length(bytes))),
-            Err(_) => Err(Refusal::Unreadable),
+        match self.log.fetch_item::<&[u8]>(&mut buffer, &slot).await {
+            Ok(Some(image)) => unpack(image).map_err(SlotError::Image),
+            Ok(None) => Err(SlotError::Empty),
+            Err(FlashError::BufferTooSmall(bytes)) => Err(SlotError::Image(KeepError::Length(bytes))),
+            Err(_) => Err(SlotError::Unreadable),
         }
     }
 }

@@ -263,8 +263,8 @@ impl DrivenCar {
     }
 
     fn watch_burning(&mut self) {
-        let burned_kg = self.closed_loop().plant().books().fuel_burned_kg;
-        let starved = burned_kg == self.burned_kg && self.session.hands().throttle > ASKS;
+        let burned_kg = self.closed_loop().plant().balances().fuel_burned_kg;
+        let starved = burned_kg == self.burned_kg && self.session.inputs().throttle > ASKS;
         self.unburned_s = if starved { self.unburned_s + starting::PERIOD_S } else { 0.0 };
         self.burned_kg = burned_kg;
     }
@@ -375,7 +375,7 @@ fn case(
     let mut turned_s = None;
     car.drive(FAULT_S, |car| {
         let time_s = car.closed_loop().time_s();
-        if car.session.hands().key == Key::Start {
+        if car.session.inputs().key == Key::Start {
             turned_s = turned_s.or(Some(time_s));
         }
         stopped |= ran && !car.runs();

@@ -1,12 +1,13 @@
-//! The board's own parameters, which stay in flash: what is not told is as by default. A board without any takes `Parameters::DEFAULT`.
+//! The board's own parameters, which stay in flash; all others have their defaults. A board without own parameters uses
+//! `Parameters::DEFAULT`.
 //!
-//! Ranges are checked on the host, where there is room for their names: see `tests/on_target.rs`.
+//! Ranges are checked on the host, to save flash: see `tests/on_target.rs`.
 
 use trimwright_control::Parameters;
 use trimwright_control::sensors::SensorParameters;
 use trimwright_control::thermistor::Sender;
 
-/// Sensors that are not the usual ones. A curve has six points: the last one is said again until it has.
+/// Sensors that differ from the defaults. A curve has six points; fewer are filled up by repeating the last one.
 pub(crate) static PARAMETERS: Parameters = Parameters {
     sensors: SensorParameters {
         // A MAP sensor for up to three bar.
@@ -17,7 +18,7 @@ pub(crate) static PARAMETERS: Parameters = Parameters {
         // The usual small sender of a car for the coolant, with a pull-up that suits it.
         ect_sender: Sender::TwoKiloOhm,
         ect_pull_up_ohm: 1000.0,
-        // A wideband controller that is set to half a lambda around 1.
+        // A wideband controller set to lambda 0.5 to 1.5.
         lambda: {
             let leanest = (5.0, 1.5);
             [(0.0, 0.5), leanest, leanest, leanest, leanest, leanest]

@@ -1,5 +1,5 @@
-//! Counts the instructions of every control step of the scripted drive, and the stack it takes: `cost SECONDS`, on an emulator
-//! that lets one instruction take one nanosecond (`-icount shift=0`).
+//! Counts the instructions and the stack of every control step of the scripted drive: `cost SECONDS`, on an emulator
+//! where one instruction takes one nanosecond (`-icount shift=0`).
 #![no_std]
 #![no_main]
 
@@ -15,9 +15,9 @@ use trimwright_signals::{Commands, Frame};
 
 /// Instructions between two ticks of the timer: the board's 25 MHz (Arm DAI 0386) at a thousand instructions a microsecond.
 const PER_TICK: f64 = 40.0;
-/// How often a step that may be the worst is taken again, to see between the ticks.
-const AGAIN: u32 = 64;
-/// The timer's highest count.
+/// Repetitions of a step that may be the worst, to resolve between the ticks.
+const REPETITIONS: u32 = 64;
+/// Highest count of the timer.
 const RELOAD: u32 = 0x00FF_FFFF;
 
 #[entry]
@@ -34,22 +34,22 @@ fn main() -> ! {
 
     let empty = (0..10_000).map(|_| ticks(|| ())).sum::<u32>();
     let empty = f64::from(empty) / 10_000.0;
-    let steps = board::number_asked_for(120) * STEPS_PER_S;
+    let steps = board::number_argument(120) * STEPS_PER_S;
     let (mut sum, mut worst, mut worst_at, mut deepest) = (0_u64, 0.0_f64, 0, 0);
     let mut over_half = 0_u32;
     for step in 0..steps {
         let before = drive.controller().clone();
         let frame = drive.step().clone();
         let mut controller = before.clone();
-        let once = ticks(|| take(&mut controller, &frame));
+        let once = ticks(|| run_step(&mut controller, &frame));
         sum += u64::from(once);
         if f64::from(once) + 2.0 > worst {
             let mut all = 0;
-            for _ in 0..AGAIN {
+            for _ in 0..REPETITIONS {
                 controller = before.clone();
-                all += ticks(|| take(&mut controller, &frame));
+                all += ticks(|| run_step(&mut controller, &frame));
             }
-            let mean = f64::from(all) / f64::from(AGAIN);
+            let mean = f64::from(all) / f64::from(REPETITIONS);
             if mean > worst {
                 (worst, worst_at) = (mean, step);
             }
@@ -57,7 +57,7 @@ fn main() -> ! {
         over_half += u32::from(f64::from(once) * PER_TICK > 3000.0);
         if step % 10 == 0 || f64::from(once) + 2.0 > worst {
             controller = before;
-            deepest = deepest.max(stack::depth_bytes(|| take(&mut controller, &frame)).1);
+            deepest = deepest.max(stack::depth_bytes(|| run_step(&mut controller, &frame)).1);
         }
     }
     let instructions = |ticks: f64| (ticks - empty) * PER_TICK;
@@ -71,12 +71,12 @@ fn main() -> ! {
 }
 
 #[inline(never)]
-fn take(controller: &mut Controller<InFlash>, frame: &Frame) {
+fn run_step(controller: &mut Controller<InFlash>, frame: &Frame) {
     black_box::<Commands>(controller.step(black_box(frame)));
 }
 
 fn ticks(work: impl FnOnce()) -> u32 {
-    let began = SYST::get_current();
+    let start = SYST::get_current();
     work();
-    began.wrapping_sub(SYST::get_current()) & RELOAD
+    start.wrapping_sub(SYST::get_current()) & RELOAD
 }

@@ -1,5 +1,5 @@
-//! The controller on the processor, the plant on the host: answers the messages that come on the host's standard input of the
-//! emulator, on its standard output.
+//! Processor in the loop: runs the controller on the messages at the emulator's standard input and answers on its standard
+//! output. The plant runs on the host.
 #![no_std]
 #![no_main]
 
@@ -20,7 +20,7 @@ fn main() -> ! {
     }
 }
 
-/// Until the host says that nothing follows, or closes the line.
+/// Answers messages until [`ToProcessor::Finish`] or the end of the input.
 fn serve() -> io::Result<()> {
     let mut from_host = File::open(c"/dev/stdin")?;
     let mut to_host = File::create(c"/dev/stdout")?;
@@ -32,9 +32,9 @@ fn serve() -> io::Result<()> {
             return Ok(());
         }
         for byte in &read[..bytes] {
-            let Some(came) = receiver.take::<ToProcessor>(*byte) else { continue };
-            let last = matches!(came, Ok((_, ToProcessor::Finish)));
-            let (number, answer): (u32, ToHost) = processor.answer(came);
+            let Some(received) = receiver.push::<ToProcessor>(*byte) else { continue };
+            let last = matches!(received, Ok((_, ToProcessor::Finish)));
+            let (number, answer): (u32, ToHost) = processor.answer(received);
             if let Ok(sent) = pack(&answer, number, &mut buffer) {
                 to_host.write_all(sent)?;
             }

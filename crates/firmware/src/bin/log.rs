@@ -1,5 +1,5 @@
-//! Logs what the controller does in the scripted drive, `log SECONDS`; after two thirds of it the wire of the manifold pressure
-//! sensor touches ground, for as long as the drive lasts. Standard output is the log in defmt's encoding; `read_log` reads it.
+//! Logs the controller in the scripted drive: `log SECONDS`. From two thirds of it on the MAP sensor is shorted to ground. Standard
+//! output is the log in defmt's encoding; `read_log` decodes it.
 #![no_std]
 #![no_main]
 
@@ -22,7 +22,7 @@ fn main() -> ! {
         eprintln!("the drive is out of range");
         process::exit(1)
     };
-    let steps = board::number_asked_for(60) * STEPS_PER_S;
+    let steps = board::number_argument(60) * STEPS_PER_S;
     for step in 0..steps {
         if step == steps / 3 * 2 {
             let mut broken = truth();

@@ -1,4 +1,4 @@
-//! Drives controller and plant on the board and prints the digest of every frame and command, every ten simulated seconds:
+//! Runs controller and plant on the board and prints the digest of all frames and commands every ten simulated seconds:
 //! `same_bits SECONDS`.
 #![no_std]
 #![no_main]
@@ -14,7 +14,7 @@ fn main() -> ! {
         eprintln!("the drive is out of range");
         process::exit(1)
     };
-    let seconds = board::number_asked_for(120);
+    let seconds = board::number_argument(120);
     for second in 1..=seconds {
         for _ in 0..STEPS_PER_S {
             drive.step();

@@ -166,7 +166,7 @@ pub(super) fn once(
         None => session.run(Until::Driven, &mut logbook)?,
         Some(target) => {
             session.run_by(
-                |closed_loop, hands| Ok(closed_loop.step_on(hands, target)?),
+                |closed_loop, inputs| Ok(closed_loop.step_on(inputs, target)?),
                 Until::Driven,
                 &mut logbook,
             )?;

@@ -69,7 +69,7 @@ pub(super) fn run_of(
     let wall_s = base.wall_s + learning.wall_s + after.wall_s;
     let watch = learning.watch;
     let state = learning.session.closed_loop().controller().state();
-    let fuel_kg = learning.session.closed_loop().plant().books().fuel_injected_kg;
+    let fuel_kg = learning.session.closed_loop().plant().balances().fuel_injected_kg;
     let late_s = learned.common.delay_s;
     let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
     let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(calibration.parameters());

@@ -112,11 +112,11 @@ fn follow(trial: &mut Trial, before: f64) -> EventFigures {
 pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let park_rms_rpm = speed_rms_rpm(&mut trial);
-    (trial.hands().range, trial.hands().brake) = (Range::Drive, HOLDS);
+    (trial.inputs().range, trial.inputs().brake) = (Range::Drive, HOLDS);
     trial.run(SETTLES_S, |_| ());
     let drive_rms_rpm = speed_rms_rpm(&mut trial);
     let before = trial.mean_error(BEFORE_S);
-    trial.hands().ac = true;
+    trial.inputs().ac = true;
     Ok(IdleFigures { park_rms_rpm, drive_rms_rpm, ac: follow(&mut trial, before), fan: fan(car)? })
 }
 
@@ -145,9 +145,9 @@ pub(super) fn return_from_cut(car: &TriedCar<'_>) -> Result<CutFigures, RunError
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let (mut drop_rpm, mut cuts) = (0.0_f64, 0);
     for _ in 0..TIMES {
-        trial.hands().throttle = REVVED;
+        trial.inputs().throttle = REVVED;
         trial.run(REVVED_S, |_| ());
-        trial.hands().throttle = 0.0;
+        trial.inputs().throttle = 0.0;
         let mut was_cut = false;
         trial.run(LET_GO_S, |moment| {
             let is_cut = !moment.closed_loop.controller().state().phase().phase().burns();

@@ -82,15 +82,15 @@ pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<TipInFigures, RunE
 
 fn excursion(car: &TriedCar<'_>, calibration: &Calibration, degc: f64) -> Result<Excursion, RunError> {
     let mut trial = Trial::idling(car, calibration, degc, IDLES_S)?;
-    trial.hands().dyno_rad_per_s = Some(SPEED_RAD_PER_S);
-    trial.hands().throttle = THROTTLE.0;
+    trial.inputs().dyno_rad_per_s = Some(SPEED_RAD_PER_S);
+    trial.inputs().throttle = THROTTLE.0;
     trial.run(HELD_S - SETTLED_S, |_| ());
     let before = trial.mean_error(SETTLED_S);
     let (mut leanest, mut richest) = (f64::NEG_INFINITY, f64::INFINITY);
     let opening = (OPENS_S / STEP_S).round();
     for step in 0..(COUNTS_S / STEP_S).round() as u32 {
         let share = (f64::from(step + 1) / opening).min(1.0);
-        trial.hands().throttle = THROTTLE.0 + (THROTTLE.1 - THROTTLE.0) * share;
+        trial.inputs().throttle = THROTTLE.0 + (THROTTLE.1 - THROTTLE.0) * share;
         trial.run(STEP_S, |moment| {
             for &error in moment.errors {
                 (leanest, richest) = (leanest.max(error), richest.min(error));

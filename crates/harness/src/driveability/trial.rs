@@ -1,7 +1,7 @@
 //! One engine at one temperature, its hands, and what its events showed.
 
 use trimwright_control::{Calibration, LearnedMap};
-use trimwright_plant::{Hands, Key};
+use trimwright_plant::{DriverInputs, Key};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::run_error::RunError;
@@ -60,7 +60,7 @@ impl Trial {
             .by_hand()
             .build()?;
         let mut trial = Self { session, stalls: 0, catch: Catch::default(), runs: false };
-        trial.hands().key = Key::On;
+        trial.inputs().key = Key::On;
         Ok(trial)
     }
 
@@ -68,21 +68,21 @@ impl Trial {
         self.session.closed_loop()
     }
 
-    pub(super) fn hands(&mut self) -> &mut Hands {
-        self.session.hands_mut()
+    pub(super) fn inputs(&mut self) -> &mut DriverInputs {
+        self.session.inputs_mut()
     }
 
     /// Primes and cranks; how long the starter turned until the engine caught, s, if it did.
     pub(super) fn start(&mut self) -> Option<f64> {
-        self.hands().key = Key::On;
+        self.inputs().key = Key::On;
         self.run(PRIME_S, |_| ());
-        self.hands().key = Key::Start;
+        self.inputs().key = Key::Start;
         let mut cranked_s = 0.0;
         while !self.runs && cranked_s < LONGEST_CRANKING_S {
             self.run(STEP_S, |_| ());
             cranked_s += STEP_S;
         }
-        self.hands().key = Key::On;
+        self.inputs().key = Key::On;
         self.runs.then_some(cranked_s)
     }
 

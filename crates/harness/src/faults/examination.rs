@@ -15,7 +15,7 @@ use serde::Serialize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use trimwright_control::{Options, Refusal};
-use trimwright_plant::{Hands, View};
+use trimwright_plant::{DriverInputs, View};
 
 /// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
 /// engine has, so that the pedal is down for a while. Engineering judgement.
@@ -184,7 +184,7 @@ pub fn experience(
     let look_steps = session.steps(1.0);
     session.run(Until::After(seconds), &mut |now: &Moment<'_>| {
         if let Some(view) = now.decided {
-            notes.add(view, now.hands, now.wanted_m_per_s());
+            notes.add(view, now.inputs, now.wanted_m_per_s());
         }
         watch.observe(now);
         notes.high_load.look(now.closed_loop);
@@ -215,14 +215,14 @@ const RUNS_RPM: f64 = 300.0;
 const STANDS_M_PER_S: f64 = 0.1;
 
 impl Notes {
-    fn add(&mut self, view: &View, hands: &Hands, wanted_m_per_s: f64) {
+    fn add(&mut self, view: &View, inputs: &DriverInputs, wanted_m_per_s: f64) {
         let rpm = view.speed_rad_per_s * RPM;
         self.acts += 1;
         self.ran += u64::from(rpm > RUNS_RPM);
         let error = view.vehicle_m_per_s - wanted_m_per_s;
         self.error_squares += error * error;
         self.hottest_k = self.hottest_k.max(view.coolant_k);
-        let idles = hands.throttle == 0.0 && view.vehicle_m_per_s < STANDS_M_PER_S && rpm > RUNS_RPM;
+        let idles = inputs.throttle == 0.0 && view.vehicle_m_per_s < STANDS_M_PER_S && rpm > RUNS_RPM;
         if idles && wanted_m_per_s < STANDS_M_PER_S && view.coolant_k > WARM_K {
             for (sum, value) in self.idle.iter_mut().zip([1.0, rpm, rpm * rpm]) {
                 *sum += value;
@@ -232,11 +232,11 @@ impl Notes {
 
     fn finish(self, session: &Session, watch: &Watch) -> Experience {
         let closed_loop = session.closed_loop();
-        let (view, books) = (closed_loop.view(), closed_loop.plant().books());
+        let (view, balances) = (closed_loop.view(), closed_loop.plant().balances());
         let state = closed_loop.controller().state();
         let [count, sum, squares] = self.idle;
         let idle_rpm = sum / count;
-        let charges = books.charges.max(1) as f64;
+        let charges = balances.charges.max(1) as f64;
         let idle_limit = 1.4 * closed_loop.controller().calibration().answers().idle_speed_rad_per_s;
         Experience {
             ran_s: self.ran as f64 * starting::PERIOD_S,
@@ -246,12 +246,12 @@ impl Notes {
             idle_swing_rpm: libm::sqrt((squares / count - idle_rpm * idle_rpm).max(0.0)),
             speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.acts as f64),
             distance_m: view.distance_m,
-            fuel_kg: books.fuel_injected_kg,
+            fuel_kg: balances.fuel_injected_kg,
             hottest_k: self.hottest_k,
             last_k: view.coolant_k,
             last_v: view.supply_v,
-            misfires: books.misfires as f64 / charges,
-            knocks: books.knocks as f64 / charges,
+            misfires: balances.misfires as f64 / charges,
+            knocks: balances.knocks as f64 / charges,
             mixture_ln: watch.steady.mean(),
             codes: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
             guard_trips: state.lean_guard().trips(),

@@ -232,7 +232,7 @@ pub const KINDS: &[FaultKind] = &[
         "sensor_on_bend",
         "the oxygen sensor sits on the outside of a bend and reads lean",
         share(" by ", (-0.1, 0.1), 0.04),
-        |strength, truth, _| truth.exhaust.bend = strength,
+        |strength, truth, _| truth.exhaust.sensor_bend_error = strength,
     ),
     made(
         "sensor_far",

@@ -1,6 +1,6 @@
 use super::*;
 use trimwright_control::{Controller, Parameters, SetupAnswers};
-use trimwright_link::{Complaint, Processor};
+use trimwright_link::{Processor, Rejection};
 
 /// What happens to each message on the line, by its number.
 type Harm = Box<dyn FnMut(u32, &mut Vec<u8>)>;
@@ -20,7 +20,7 @@ impl SerialLine for Faulty {
         (self.harm)(self.sent, &mut bytes);
         self.sent += 1;
         for byte in bytes {
-            if let Some(came) = self.receiver.take(byte) {
+            if let Some(came) = self.receiver.push(byte) {
                 let (number, answer) = self.processor.answer(came);
                 let mut buffer = [0; MAX_BYTES];
                 self.answers.extend_from_slice(pack(&answer, number, &mut buffer).expect("it fits"));
@@ -76,8 +76,8 @@ fn a_damaged_message_is_noticed_and_said() {
         }
     });
     let error = run(&mut target).unwrap_err();
-    assert_eq!(error, OnTargetError::Refused { number: 7, complaint: Complaint::Damaged });
-    assert_eq!(error.to_string(), "the processor refused message 7: it arrived damaged");
+    assert_eq!(error, OnTargetError::Rejected { number: 7, reason: Rejection::Damaged });
+    assert_eq!(error.to_string(), "the processor rejected message 7: it arrived damaged");
 }
 
 #[test]
@@ -91,23 +91,23 @@ fn a_lost_message_is_noticed_and_said() {
 }
 
 #[test]
-fn what_follows_a_lost_message_is_refused() {
+fn what_follows_a_lost_message_is_rejected() {
     let mut target = over(|number, bytes| {
         if number == 3 {
             bytes.clear();
         }
     });
     assert!(run(&mut target).is_err());
-    let complaint = Complaint::Lost { due: 3, came: 4 };
-    assert_eq!(target.step(&Frame::default()), Err(OnTargetError::Refused { number: 4, complaint }));
+    let reason = Rejection::OutOfSequence { expected: 3, received: 4 };
+    assert_eq!(target.step(&Frame::default()), Err(OnTargetError::Rejected { number: 4, reason }));
 }
 
 #[test]
-fn parameters_that_the_line_does_not_carry_are_refused() {
+fn parameters_that_the_line_does_not_carry_are_rejected() {
     let mut parameters = Parameters::DEFAULT;
     parameters.feedback.keep_s += 1.0;
     let other = Calibration::new(&SetupAnswers::default(), parameters).expect("in range");
-    let error = over(|_, _| {}).start(&other, false).expect_err("refused");
+    let error = over(|_, _| {}).start(&other, false).expect_err("rejected");
     assert!(error.to_string().ends_with("but no section [calibration]"), "{error}");
 }
 

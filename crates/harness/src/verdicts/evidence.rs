@@ -95,13 +95,13 @@ impl Evidence {
     /// use trimwright_harness::verdicts::{Evidence, PERIOD_S};
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::{ClosedLoop, STEP_S}, scenario::Scenario};
-    /// # use trimwright_plant::{Hands, Key, Plant};
+    /// # use trimwright_plant::{DriverInputs, Key, Plant};
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// let mut evidence = Evidence::default();
     /// for step in 0..1000 {
-    ///     closed_loop.step(&Hands { key: Key::On, ..Hands::default() });
+    ///     closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() });
     ///     if step % (PERIOD_S / STEP_S).round() as u32 == 0 {
     ///         evidence.look(closed_loop.controller());
     ///     }

@@ -1,19 +1,19 @@
-//! Plausibility of the whole: bands of the trade, source named beside each.
+//! Plausibility of the whole plant: usual bands, each with its source.
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::Truth;
 use trimwright_plant::gas::{CYCLE_RAD, ICE_K, RPM};
 
-/// Mean brake pressure, Pa, and fuel per work, kg/J, held at a speed on the dynamometer.
-fn pull(rig: &mut Rig, rpm: f64, throttle: f64, lambda: f64) -> (f64, f64) {
-    rig.hands.dyno_rad_per_s = Some(rpm * RPM);
-    rig.hands.throttle = throttle;
+/// Brake mean effective pressure, Pa, and brake specific fuel consumption, kg/J, at a speed on the dynamometer.
+fn steady_point(rig: &mut Rig, rpm: f64, throttle: f64, lambda: f64) -> (f64, f64) {
+    rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
+    rig.inputs.throttle = throttle;
     rig.lambda = lambda;
     rig.run(6.0);
-    let before = rig.plant.books();
+    let before = rig.plant.balances();
     let start_s = rig.plant.view().time_s;
     rig.run(2.0);
-    let after = rig.plant.books();
+    let after = rig.plant.balances();
     let seconds = rig.plant.view().time_s - start_s;
     let work_j = after.load_j - before.load_j;
     let cycles = rig.plant.view().speed_rad_per_s * seconds / CYCLE_RAD;
@@ -21,7 +21,7 @@ fn pull(rig: &mut Rig, rpm: f64, throttle: f64, lambda: f64) -> (f64, f64) {
     (work_j / cycles / displacement, (after.fuel_drawn_kg - before.fuel_drawn_kg) / work_j)
 }
 
-/// Grams per kilowatt hour of a consumption in kg/J.
+/// Consumption in g/kWh from kg/J.
 fn g_per_kwh(kg_per_j: f64) -> f64 {
     kg_per_j * 3.6e9
 }
@@ -30,12 +30,12 @@ fn g_per_kwh(kg_per_j: f64) -> f64 {
 fn full_load_pressure_and_consumption() {
     let mut rig = Rig::new(warm());
     rig.start(3.0);
-    let pulls = [1500.0, 2500.0, 3000.0, 4000.0].map(|rpm| pull(&mut rig, rpm, 1.0, 0.87));
-    let best = pulls.iter().fold(0.0_f64, |most, pull| most.max(pull.0));
+    let points = [1500.0, 2500.0, 3000.0, 4000.0].map(|rpm| steady_point(&mut rig, rpm, 1.0, 0.87));
+    let best = points.iter().fold(0.0_f64, |most, point| most.max(point.0));
     // 8 to 10.5 bar for a mild naturally aspirated engine: common practice, no source.
     assert!((8e5..10.5e5).contains(&best), "{best}");
     // 0.50 lb/(hp h) = 304 g/kWh rich at full load: common practice, no source; within 12 %.
-    for (_, consumption) in &pulls[..3] {
+    for (_, consumption) in &points[..3] {
         let consumption = g_per_kwh(*consumption);
         assert!((consumption / 304.0 - 1.0).abs() < 0.12, "{consumption}");
     }
@@ -46,22 +46,21 @@ fn best_part_load_consumption() {
     let mut rig = Rig::new(warm());
     rig.start(3.0);
     let best = [0.1, 0.14, 0.18, 0.22, 0.26]
-        .map(|throttle| g_per_kwh(pull(&mut rig, 1800.0, throttle, 1.05).1))
+        .map(|throttle| g_per_kwh(steady_point(&mut rig, 1800.0, throttle, 1.05).1))
         .into_iter()
         .fold(1e9, f64::min);
     // 240 to 300 g/kWh: common practice, no source.
     assert!((240.0..300.0).contains(&best), "{best}");
 }
 
-/// Manifold pressure, Pa, and air, kg/s, of a hot engine held at an idle speed with the idle air that it
-/// needs for no load.
+/// Manifold pressure, Pa, and air flow, kg/s, of a warm engine at an idle speed, with the idle air for zero load.
 fn idle(truth: Truth, rpm: f64) -> (f64, f64) {
     let mut rig = Rig::new(truth);
     rig.start(3.0);
-    rig.hands.dyno_rad_per_s = Some(rpm * RPM);
+    rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
     for _ in 0..120 {
         rig.run(0.5);
-        // Idle air until the dynamometer has nothing to hold.
+        // Adjusts the idle air until the dynamometer's torque is zero.
         rig.commands.iac_duty =
             (rig.commands.iac_duty - 2e-3 * rig.plant.view().load_nm as f32).clamp(0.0, 1.0);
     }
@@ -103,8 +102,8 @@ fn a_cold_engine_needs_more_fuel_starts_and_warms_up() {
     // Under a light driving load; then the thermostat holds: 8 to 25 minutes is plausible, common practice,
     // no source.
     rig.lambda = 0.95;
-    rig.hands.dyno_rad_per_s = Some(1800.0 * RPM);
-    rig.hands.throttle = 0.06;
+    rig.inputs.dyno_rad_per_s = Some(1800.0 * RPM);
+    rig.inputs.throttle = 0.06;
     rig.run(300.0);
     let five_minutes_k = rig.plant.view().coolant_k;
     assert!(five_minutes_k < ICE_K + 75.0, "{five_minutes_k}");
@@ -114,12 +113,12 @@ fn a_cold_engine_needs_more_fuel_starts_and_warms_up() {
 }
 
 #[test]
-fn altitude_takes_its_share_of_power() {
+fn altitude_reduces_torque() {
     let torque = |altitude_m: f64| {
         let mut rig = Rig::new(warm());
-        rig.hands.altitude_m = Some(altitude_m);
+        rig.inputs.altitude_m = Some(altitude_m);
         rig.start(3.0);
-        pull(&mut rig, 2500.0, 1.0, 0.87).0
+        steady_point(&mut rig, 2500.0, 1.0, 0.87).0
     };
     // Some 3 % per 1000 ft, 25 to 32 % at 3000 m: common practice, no source.
     let lost = 1.0 - torque(3000.0) / torque(0.0);

@@ -1,18 +1,18 @@
-//! Random truths and harsh commands: everything stays finite and physical.
+//! Random truths, inputs and commands: all quantities stay finite and physical.
 
 use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 use trimwright_numerics::parameters::padded;
 use trimwright_plant::{
-    Circuit, Coupling, Faults, Hands, Ignition, Key, Plant, Range, Sender, Supply, Truth,
+    Circuit, Coupling, DriverInputs, Faults, Ignition, Key, Plant, Range, Sender, Supply, Truth,
 };
 use trimwright_signals::Commands;
 
-struct Dice(Xoshiro256PlusPlus);
+struct RandomInputs(Xoshiro256PlusPlus);
 
-impl Dice {
-    /// Within the range, at one of its ends in a fifth of all throws.
-    fn draw(&mut self, low: f64, high: f64) -> f64 {
+impl RandomInputs {
+    /// Uniform in the range, and at one of its ends in a fifth of all cases.
+    fn between(&mut self, low: f64, high: f64) -> f64 {
         match self.0.next_u64() % 10 {
             0 => low,
             1 => high,
@@ -28,129 +28,130 @@ impl Dice {
         self.0.next_u64().is_multiple_of(2)
     }
 
-    /// Any number, also those that are none.
-    fn wild(&mut self) -> f64 {
-        let usual = self.draw(-1.0, 2.0);
+    /// Any number, also NaN, infinite and huge ones.
+    fn any_number(&mut self) -> f64 {
+        let usual = self.between(-1.0, 2.0);
         self.pick(&[usual, usual, usual, f64::NAN, f64::INFINITY, f64::NEG_INFINITY, -1e30, 1e30, 0.0])
     }
 
     fn truth(&mut self) -> Truth {
         let mut t = Truth::mild_v8();
-        t.ambient.altitude_m = self.draw(-500.0, 5000.0);
-        t.ambient.sea_level_k = self.draw(240.0, 330.0);
-        t.ambient.sea_level_pa = self.draw(90e3, 108e3);
-        t.ambient.relative_humidity = self.draw(0.0, 1.0);
-        t.fuel.ethanol_share = self.draw(0.0, 0.85);
-        t.fuel.octane = self.draw(80.0, 110.0);
-        t.fuel.vapour_pressure_pa = self.draw(30e3, 110e3);
-        t.throttle.bores = self.draw(1.0, 4.0) as u8;
-        t.throttle.bore_m = self.draw(0.02, 0.1);
-        t.throttle.closed_plate_deg = self.draw(0.0, 20.0);
-        t.throttle.leak_m2 = self.draw(0.0, 2e-4);
-        t.throttle.discharge = self.draw(0.5, 1.0);
-        t.throttle.secondary_start = self.draw(0.0, 0.8);
-        t.throttle.iac_m2 = self.draw(0.0, 3e-4);
-        t.engine.displacement_m3 = self.draw(3e-4, 1.2e-2);
-        t.engine.cylinders = self.draw(2.0, 12.0) as u8;
-        t.engine.compression_ratio = self.draw(6.0, 14.0);
-        t.manifold.volume_m3 = t.engine.displacement_m3 * self.draw(0.301, 4.99);
-        t.manifold.wall_w_per_k = self.draw(0.0, 100.0);
-        t.manifold.wall_share = self.draw(0.0, 0.5);
-        t.filling.overlap = self.draw(0.0, 1.5);
-        t.filling.deviation = self.draw(0.0, 0.3);
+        t.ambient.altitude_m = self.between(-500.0, 5000.0);
+        t.ambient.sea_level_k = self.between(240.0, 330.0);
+        t.ambient.sea_level_pa = self.between(90e3, 108e3);
+        t.ambient.relative_humidity = self.between(0.0, 1.0);
+        t.fuel.ethanol_share = self.between(0.0, 0.85);
+        t.fuel.octane = self.between(80.0, 110.0);
+        t.fuel.vapour_pressure_pa = self.between(30e3, 110e3);
+        t.throttle.bores = self.between(1.0, 4.0) as u8;
+        t.throttle.bore_m = self.between(0.02, 0.1);
+        t.throttle.closed_plate_deg = self.between(0.0, 20.0);
+        t.throttle.leak_m2 = self.between(0.0, 2e-4);
+        t.throttle.discharge = self.between(0.5, 1.0);
+        t.throttle.secondary_start = self.between(0.0, 0.8);
+        t.throttle.iac_m2 = self.between(0.0, 3e-4);
+        t.engine.displacement_m3 = self.between(3e-4, 1.2e-2);
+        t.engine.cylinders = self.between(2.0, 12.0) as u8;
+        t.engine.compression_ratio = self.between(6.0, 14.0);
+        t.manifold.volume_m3 = t.engine.displacement_m3 * self.between(0.301, 4.99);
+        t.manifold.wall_w_per_k = self.between(0.0, 100.0);
+        t.manifold.wall_share = self.between(0.0, 0.5);
+        t.filling.overlap = self.between(0.0, 1.5);
+        t.filling.deviation = self.between(0.0, 0.3);
         t.filling.deviation_seed = self.0.next_u64();
         for factor in &mut t.filling.speed_factor {
-            *factor = self.draw(0.2, 1.3);
+            *factor = self.between(0.2, 1.3);
         }
-        t.injectors.count = self.draw(1.0, 8.0) as u8;
-        t.injectors.static_flow_kg_per_s = self.draw(1e-4, 0.05);
-        t.injectors.rated_drop_pa = self.draw(50e3, 600e3);
-        t.injectors.delay_drop = self.draw(-0.5, 0.5);
-        t.injectors.bend_s = self.draw(0.0, 5e-4);
-        t.injectors.spread = self.draw(0.0, 0.2);
-        t.injectors.clogged = [0.0; 8].map(|_| self.draw(0.0, 1.0));
+        t.injectors.count = self.between(1.0, 8.0) as u8;
+        t.injectors.static_flow_kg_per_s = self.between(1e-4, 0.05);
+        t.injectors.rated_drop_pa = self.between(50e3, 600e3);
+        t.injectors.delay_pressure_slope = self.between(-0.5, 0.5);
+        t.injectors.nonlinearity_s = self.between(0.0, 5e-4);
+        t.injectors.spread = self.between(0.0, 0.2);
+        t.injectors.clogged = [0.0; 8].map(|_| self.between(0.0, 1.0));
         t.fuel_system.supply = self.pick(&[Supply::Return, Supply::RegulatedAtTank, Supply::Returnless]);
-        t.fuel_system.pump_free_kg_per_s = self.draw(0.002, 0.3);
-        t.fuel_system.pump_stall_pa = self.draw(100e3, 2e6);
-        t.fuel_system.regulator_pa = self.draw(50e3, 700e3);
-        t.fuel_system.regulator_band_pa = self.draw(1e3, 100e3);
+        t.fuel_system.pump_free_kg_per_s = self.between(0.002, 0.3);
+        t.fuel_system.pump_stall_pa = self.between(100e3, 2e6);
+        t.fuel_system.regulator_pa = self.between(50e3, 700e3);
+        t.fuel_system.regulator_band_pa = self.between(1e3, 100e3);
         t.fuel_system.manifold_referenced = self.coin();
-        t.fuel_system.compliance_kg_per_pa = self.draw(1e-9, 1e-6);
-        t.fuel_system.line_m = self.draw(0.1, 20.0);
-        t.fuel_system.line_bore_m = self.draw(0.003, 0.03);
-        t.fuel_system.suction_m = self.draw(0.0, 5.0);
-        t.fuel_system.filter_pa = self.draw(0.0, 100e3);
-        t.fuel_system.tank_kg = self.draw(0.0, 500.0);
-        t.fuel_system.slosh_kg = self.draw(0.0, 50.0);
-        t.fuel_system.fuel_k = self.draw(240.0, 340.0);
-        t.film.x_scale = self.draw(0.0, 2.0);
-        t.film.tau_scale = self.draw(0.2, 5.0);
-        t.film.flash = self.draw(0.0, 1.0);
-        t.film.draw = self.draw(0.05, 1.0);
-        t.film.air_heat_share = self.draw(0.0, 1.0);
-        t.distribution.spread = self.draw(0.0, 0.3);
+        t.fuel_system.compliance_kg_per_pa = self.between(1e-9, 1e-6);
+        t.fuel_system.line_m = self.between(0.1, 20.0);
+        t.fuel_system.line_bore_m = self.between(0.003, 0.03);
+        t.fuel_system.suction_m = self.between(0.0, 5.0);
+        t.fuel_system.filter_pa = self.between(0.0, 100e3);
+        t.fuel_system.tank_kg = self.between(0.0, 500.0);
+        t.fuel_system.slosh_kg = self.between(0.0, 50.0);
+        t.fuel_system.fuel_k = self.between(240.0, 340.0);
+        t.film.x_scale = self.between(0.0, 2.0);
+        t.film.tau_scale = self.between(0.2, 5.0);
+        t.film.flash_share = self.between(0.0, 1.0);
+        t.film.draw_share = self.between(0.05, 1.0);
+        t.film.air_heat_share = self.between(0.0, 1.0);
+        t.distribution.spread = self.between(0.0, 0.3);
         t.combustion.ignition = self.pick(&[Ignition::Commanded, Ignition::Distributor]);
-        t.combustion.coolant_share = self.draw(0.1, 0.5);
-        t.combustion.variation = self.draw(0.0, 0.1);
-        t.electrical.battery_ah = self.draw(5.0, 300.0);
-        t.combustion.lean_limit = self.draw(1.1, 1.8);
-        t.friction.scale = self.draw(0.5, 2.0);
-        t.friction.cold_per_k = self.draw(0.0, 0.05);
-        t.crank.inertia_kg_m2 = self.draw(0.03, 2.0);
-        t.crank.starter_nm = self.draw(20.0, 600.0);
+        t.combustion.coolant_share = self.between(0.1, 0.5);
+        t.combustion.variation = self.between(0.0, 0.1);
+        t.electrical.battery_ah = self.between(5.0, 300.0);
+        t.combustion.lean_limit = self.between(1.1, 1.8);
+        t.friction.scale = self.between(0.5, 2.0);
+        t.friction.cold_per_k = self.between(0.0, 0.05);
+        t.crank.inertia_kg_m2 = self.between(0.03, 2.0);
+        t.crank.starter_nm = self.between(20.0, 600.0);
         t.gearbox.coupling = self.pick(&[Coupling::Converter, Coupling::Clutch]);
-        t.gearbox.clutch_torque_nm = self.draw(50.0, 2000.0);
-        t.gearbox.clutch_bite_rad_per_s = self.draw(60.0, 300.0);
-        t.vehicle.mass_kg = self.draw(300.0, 20e3);
-        t.exhaust.banks = self.draw(1.0, 2.0) as u8;
-        t.exhaust.pipe_m3 = self.draw(2e-4, 0.05);
-        t.exhaust.mixing_m3 = self.draw(1e-5, 0.01);
-        t.exhaust.cooling_kg_per_s = self.draw(0.0, 0.05);
-        t.exhaust.back_pressure = self.draw(0.0, 5e6);
-        t.oxygen_sensor.tau_s = self.draw(0.01, 2.0);
-        t.sensors.map_ripple_pa = self.draw(0.0, 5e3);
-        t.sensors.noise_v = self.draw(0.0, 0.1);
-        t.sensors.pulses_per_firing = self.draw(1.0, 4.0) as u8;
-        t.sensors.tp_limits_v = [self.draw(0.0, 2.0), self.draw(2.0, 5.0)];
-        t.sensors.map_pa = padded([(self.draw(0.0, 2.0), 0.0), (self.draw(2.0, 5.0), self.draw(0.0, 500e3))]);
-        t.sensors.lambda = padded([(0.0, self.draw(0.3, 5.0)), (5.0, self.draw(0.3, 5.0))]);
+        t.gearbox.clutch_torque_nm = self.between(50.0, 2000.0);
+        t.gearbox.clutch_bite_rad_per_s = self.between(60.0, 300.0);
+        t.vehicle.mass_kg = self.between(300.0, 20e3);
+        t.exhaust.banks = self.between(1.0, 2.0) as u8;
+        t.exhaust.pipe_m3 = self.between(2e-4, 0.05);
+        t.exhaust.mixing_m3 = self.between(1e-5, 0.01);
+        t.exhaust.cooling_kg_per_s = self.between(0.0, 0.05);
+        t.exhaust.back_pressure = self.between(0.0, 5e6);
+        t.oxygen_sensor.tau_s = self.between(0.01, 2.0);
+        t.sensors.map_ripple_pa = self.between(0.0, 5e3);
+        t.sensors.noise_v = self.between(0.0, 0.1);
+        t.sensors.pulses_per_firing = self.between(1.0, 4.0) as u8;
+        t.sensors.tp_limits_v = [self.between(0.0, 2.0), self.between(2.0, 5.0)];
+        t.sensors.map_pa =
+            padded([(self.between(0.0, 2.0), 0.0), (self.between(2.0, 5.0), self.between(0.0, 500e3))]);
+        t.sensors.lambda = padded([(0.0, self.between(0.3, 5.0)), (5.0, self.between(0.3, 5.0))]);
         t.sensors.ect_sender =
             self.pick(&[Sender::TenKiloOhm, Sender::TwoKiloOhm, Sender::Coefficients, Sender::Points]);
-        t.sensors.ect_coefficients = [0.0; 4].map(|_| self.draw(-0.1, 0.1));
-        t.sensors.ect_pull_up_ohm = self.draw(100.0, 100e3);
-        t.trigger.jitter_deg = self.draw(0.0, 5.0);
-        t.thermal.start_k = self.draw(230.0, 390.0);
-        t.thermal.coolant_j_per_k = self.draw(1e4, 5e5);
-        t.electrical.battery_ohm = self.draw(0.001, 0.2);
-        t.electrical.starter_a = self.draw(0.0, 800.0);
-        t.nitrous.bottle_kg = self.draw(0.0, 20.0);
-        t.nitrous.jet_m2 = self.draw(0.0, 1e-5);
-        t.nitrous.fuel_jet_ratio = self.draw(0.0, 0.3);
-        t.nitrous.air_heat_share = self.draw(0.0, 1.0);
+        t.sensors.ect_coefficients = [0.0; 4].map(|_| self.between(-0.1, 0.1));
+        t.sensors.ect_pull_up_ohm = self.between(100.0, 100e3);
+        t.trigger.jitter_deg = self.between(0.0, 5.0);
+        t.thermal.start_k = self.between(230.0, 390.0);
+        t.thermal.coolant_j_per_k = self.between(1e4, 5e5);
+        t.electrical.battery_ohm = self.between(0.001, 0.2);
+        t.electrical.starter_a = self.between(0.0, 800.0);
+        t.nitrous.bottle_kg = self.between(0.0, 20.0);
+        t.nitrous.jet_m2 = self.between(0.0, 1e-5);
+        t.nitrous.fuel_jet_ratio = self.between(0.0, 0.3);
+        t.nitrous.air_heat_share = self.between(0.0, 1.0);
         t.faults = Faults {
-            vacuum_leak_m2: self.draw(0.0, 2e-4),
-            exhaust_leak_kg_per_s: self.draw(0.0, 0.01),
-            weak_pump: self.draw(0.0, 1.0),
-            clogged_filter: self.draw(0.0, 1000.0),
-            lost_pulses: self.draw(0.0, 1.0),
-            extra_pulses_hz: self.draw(0.0, 1000.0),
-            map: self.pick(&[Circuit::Sound, Circuit::Open, Circuit::Grounded, Circuit::Supplied]),
+            vacuum_leak_m2: self.between(0.0, 2e-4),
+            exhaust_leak_kg_per_s: self.between(0.0, 0.01),
+            weak_pump: self.between(0.0, 1.0),
+            clogged_filter: self.between(0.0, 1000.0),
+            lost_pulses: self.between(0.0, 1.0),
+            extra_pulses_hz: self.between(0.0, 1000.0),
+            map: self.pick(&[Circuit::FaultFree, Circuit::Open, Circuit::Grounded, Circuit::Supplied]),
             thermostat_open: self.coin(),
             ..Faults::default()
         };
         t
     }
 
-    fn hands(&mut self) -> Hands {
-        let dyno = self.wild() * 500.0;
-        Hands {
+    fn inputs(&mut self) -> DriverInputs {
+        let dyno = self.any_number() * 500.0;
+        DriverInputs {
             key: self.pick(&[Key::Off, Key::On, Key::On, Key::Start]),
-            throttle: self.wild(),
-            brake: self.wild(),
+            throttle: self.any_number(),
+            brake: self.any_number(),
             range: self.pick(&[Range::Park, Range::Drive]),
             ac: self.coin(),
             nitrous_armed: self.coin(),
-            grade: self.wild(),
+            grade: self.any_number(),
             altitude_m: self.pick(&[None, Some(dyno * 10.0)]),
             dyno_rad_per_s: self.pick(&[None, Some(dyno)]),
         }
@@ -158,10 +159,10 @@ impl Dice {
 
     fn commands(&mut self) -> Commands {
         Commands {
-            open_time_s: [0.0; 8].map(|_: f32| (self.wild() * 0.01) as f32),
-            spark_deg: (self.wild() * 40.0) as f32,
-            iac_duty: self.wild() as f32,
-            pump_duty: self.wild() as f32,
+            open_time_s: [0.0; 8].map(|_: f32| (self.any_number() * 0.01) as f32),
+            spark_deg: (self.any_number() * 40.0) as f32,
+            iac_duty: self.any_number() as f32,
+            pump_duty: self.any_number() as f32,
             fan1: self.coin(),
             fan2: self.coin(),
             ac_clutch: self.coin(),
@@ -170,7 +171,7 @@ impl Dice {
     }
 }
 
-/// Everything seen is finite, and what can't be negative is not.
+/// All quantities are finite and within their physical limits.
 fn physical(plant: &Plant) {
     let v = plant.view();
     for (name, value, low, high) in [
@@ -205,19 +206,19 @@ fn physical(plant: &Plant) {
     }
 }
 
-fn tortured(seed: u64, steps: u32) {
-    let mut dice = Dice(Xoshiro256PlusPlus::seed_from_u64(seed));
-    let truth = dice.truth();
+fn run_random(seed: u64, steps: u32) {
+    let mut random = RandomInputs(Xoshiro256PlusPlus::seed_from_u64(seed));
+    let truth = random.truth();
     let mut plant = Plant::new(truth.clone(), seed).unwrap_or_else(|error| panic!("seed {seed}: {error}"));
-    let mut hands = dice.hands();
+    let mut inputs = random.inputs();
     let mut last_us = 0;
     for step in 0..steps {
         if step % 16 == 0 {
-            hands = dice.hands();
+            inputs = random.inputs();
         }
-        let commands = if step % 4 == 0 { dice.commands() } else { Commands::default() };
-        let dt_s = dice.pick(&[1e-3, 1e-3, 5e-4, 2e-3, f64::NAN, 1.0]);
-        let frame = plant.step(&commands, &hands, dt_s);
+        let commands = if step % 4 == 0 { random.commands() } else { Commands::default() };
+        let dt_s = random.pick(&[1e-3, 1e-3, 5e-4, 2e-3, f64::NAN, 1.0]);
+        let frame = plant.step(&commands, &inputs, dt_s);
         for volts in [frame.map_v, frame.tp_v, frame.ect_v, frame.iat_v, frame.frp_v, frame.o2_v] {
             assert!((0.0..=5.0).contains(&volts), "seed {seed}: {frame:?}");
         }
@@ -234,17 +235,17 @@ fn tortured(seed: u64, steps: u32) {
 }
 
 #[test]
-fn a_hundred_thousand_short_lives_stay_physical() {
-    let (lives, steps) = (100_000, 24);
-    for seed in 0..lives {
-        tortured(seed, steps);
+fn a_hundred_thousand_short_runs_stay_physical() {
+    let (runs, steps) = (100_000, 24);
+    for seed in 0..runs {
+        run_random(seed, steps);
     }
-    println!("{lives} random cars and sequences of commands, {steps} steps each");
+    println!("{runs} random vehicles and sequences of commands, {steps} steps each");
 }
 
 #[test]
-fn a_few_long_lives_stay_physical() {
+fn a_few_long_runs_stay_physical() {
     for seed in 0..100 {
-        tortured(1_000_000 + seed, 5_000);
+        run_random(1_000_000 + seed, 5_000);
     }
 }

@@ -1,10 +1,10 @@
-//! Engines that differ in kind start, idle and pull within the bands of their kind.
+//! Engines of different kinds start, idle and reach full load within the usual bands.
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::{CYCLE_RAD, RPM};
 use trimwright_plant::{Coupling, Engine, Truth};
 
-/// An invented engine of another size, everything that goes with the displacement scaled along.
+/// An invented engine of another displacement, with all parameters that depend on it scaled.
 fn scaled(displacement_m3: f64, cylinders: u8, compression_ratio: f64) -> Truth {
     let mut truth = warm();
     let scale = displacement_m3 / truth.engine.displacement_m3;
@@ -62,7 +62,7 @@ fn hot_v8() -> Truth {
 }
 
 #[test]
-fn each_kind_starts_idles_and_pulls() {
+fn each_kind_starts_idles_and_reaches_full_load() {
     for (name, truth, full_rpm) in
         [("six", straight_six(), 2400.0), ("four", four(), 3600.0), ("hot", hot_v8(), 4200.0)]
     {
@@ -72,8 +72,8 @@ fn each_kind_starts_idles_and_pulls() {
         let idle = rig.rpm();
         assert!((550.0..1500.0).contains(&idle), "{name}: {idle} rpm");
         assert!(rig.plant.view().sensor_lambda > 0.9 && rig.plant.view().sensor_lambda < 1.1, "{name}");
-        rig.hands.dyno_rad_per_s = Some(full_rpm * RPM);
-        rig.hands.throttle = 1.0;
+        rig.inputs.dyno_rad_per_s = Some(full_rpm * RPM);
+        rig.inputs.throttle = 1.0;
         rig.lambda = 0.87;
         rig.run(4.0);
         let view = rig.plant.view();
@@ -90,7 +90,7 @@ fn the_sensor_of_a_single_bank_sees_every_cylinder() {
     truth.distribution.spread = 0.2;
     let mut rig = Rig::new(truth);
     rig.start(20.0);
-    rig.hands.dyno_rad_per_s = Some(1500.0 * RPM);
+    rig.inputs.dyno_rad_per_s = Some(1500.0 * RPM);
     let mut sum = 0.0;
     for _ in 0..200 {
         rig.run(0.05);

@@ -1,7 +1,7 @@
-//! The plant as a whole: books that close, figures that are plausible, and no input that breaks it.
-#![expect(clippy::print_stdout, reason = "how much was tried is worth telling")]
+//! The plant as a whole: balances close, figures are plausible, no input breaks it.
+#![expect(clippy::print_stdout, reason = "prints how many cases ran")]
 
-mod books;
+mod balances;
 mod figures;
 mod harsh;
 mod kinds;

@@ -1,18 +1,17 @@
-//! The plant in a rig: a fuel law that knows the truth stands in for a controller.
+//! Test rig: the plant with a fuel law that uses the truth in place of a controller.
 
 use trimwright_plant::gas::{ICE_K, RPM};
-use trimwright_plant::{Hands, Key, Plant, Truth};
+use trimwright_plant::{DriverInputs, Key, Plant, Truth};
 use trimwright_signals::Commands;
 
-/// A plant with a fuel law that aims at a mixture from the true filling, so that the plant can be tried
-/// without a controller.
+/// A plant with a fuel law that doses for a wanted lambda from the true air charge, to test the plant without a controller.
 pub(crate) struct Rig {
     pub(crate) plant: Plant,
-    pub(crate) hands: Hands,
+    pub(crate) inputs: DriverInputs,
     pub(crate) commands: Commands,
     pub(crate) lambda: f64,
-    /// Fuel over what the mixture asks for, against film and cold.
-    pub(crate) rich: f64,
+    /// Enrichment factor on the fuel, for wall film and cold start.
+    pub(crate) enrichment: f64,
     pub(crate) dt_s: f64,
 }
 
@@ -20,11 +19,11 @@ impl Rig {
     pub(crate) fn new(truth: Truth) -> Self {
         let commands = Commands { pump_duty: 1.0, iac_duty: 0.3, spark_deg: 25.0, ..Commands::default() };
         let plant = Plant::new(truth, 5).unwrap();
-        Self { plant, hands: Hands::default(), commands, lambda: 1.0, rich: 1.0, dt_s: 1e-3 }
+        Self { plant, inputs: DriverInputs::default(), commands, lambda: 1.0, enrichment: 1.0, dt_s: 1e-3 }
     }
 
     pub(crate) fn step(&mut self) {
-        let frame = self.plant.step(&self.commands, &self.hands, self.dt_s);
+        let frame = self.plant.step(&self.commands, &self.inputs, self.dt_s);
 
         self.commands.open_time_s = [0.0; 8];
         if frame.pulses_us.is_empty() {
@@ -35,7 +34,7 @@ impl Rig {
         let pulses = self.plant.events().len() as f64;
         let air_kg: f64 = self.plant.events().iter().map(|event| event.air_kg).sum::<f64>() / pulses;
         let fuel_kg =
-            air_kg / (self.lambda * truth.stoich_afr()) * self.rich / f64::from(truth.injectors.count);
+            air_kg / (self.lambda * truth.stoich_afr()) * self.enrichment / f64::from(truth.injectors.count);
         let volts = view.supply_v - truth.electrical.wiring_v;
         let open_s = truth.open_time_s(fuel_kg, volts, view.injector_drop_pa);
         for time in self.commands.open_time_s.iter_mut().take(usize::from(truth.injectors.count)) {
@@ -53,25 +52,25 @@ impl Rig {
         self.plant.view().speed_rad_per_s / RPM
     }
 
-    /// Cranks until it runs, and idles for `seconds`.
+    /// Cranks until the engine runs, and idles for `seconds`.
     pub(crate) fn start(&mut self, seconds: f64) {
-        self.hands.key = Key::On;
+        self.inputs.key = Key::On;
         self.run(1.0);
-        self.hands.key = Key::Start;
-        self.rich = 2.0;
+        self.inputs.key = Key::Start;
+        self.enrichment = 2.0;
         let mut cranked_s = 0.0;
         while self.rpm() < 450.0 && cranked_s < 8.0 {
             self.run(0.05);
             cranked_s += 0.05;
         }
-        self.hands.key = Key::On;
-        // Fuel for the film, less and less.
+        self.inputs.key = Key::On;
+        // Enrichment for the wall film, decaying.
         let end_s = self.plant.view().time_s + seconds;
         while self.plant.view().time_s < end_s {
             self.run(0.1);
-            self.rich = 1.0 + 0.93 * (self.rich - 1.0);
+            self.enrichment = 1.0 + 0.93 * (self.enrichment - 1.0);
         }
-        self.rich = 1.0;
+        self.enrichment = 1.0;
     }
 }
 

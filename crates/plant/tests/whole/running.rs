@@ -1,14 +1,14 @@
-//! Starting, stopping, driving, and what the sensor sees when.
+//! Starting, stopping, driving, transport delay, faults.
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
-use trimwright_plant::{Circuit, Coupling, Gearbox, Hands, Key, Plant, Range, Truth};
+use trimwright_plant::{Circuit, Coupling, DriverInputs, Gearbox, Key, Plant, Range, Truth};
 use trimwright_signals::Commands;
 
 #[test]
 fn it_does_not_start_without_fuel_and_does_with_it() {
     let mut rig = Rig::new(warm());
-    rig.hands.key = Key::Start;
+    rig.inputs.key = Key::Start;
     rig.lambda = 1e6;
     rig.run(3.0);
     let cranking = rig.rpm();
@@ -18,7 +18,7 @@ fn it_does_not_start_without_fuel_and_does_with_it() {
     rig.lambda = 1.0;
     rig.start(5.0);
     assert!(rig.rpm() > 450.0, "{} rpm", rig.rpm());
-    rig.hands.key = Key::Off;
+    rig.inputs.key = Key::Off;
     rig.run(5.0);
     assert_eq!(rig.rpm(), 0.0);
 }
@@ -30,13 +30,13 @@ fn without_spark_it_floods_the_exhaust_with_oxygen() {
     let mut rig = Rig::new(truth);
     rig.start(20.0);
     assert!(rig.plant.view().exhaust_lambda < 1.15);
-    rig.hands.dyno_rad_per_s = Some(1500.0 * RPM);
-    rig.hands.throttle = 0.1;
+    rig.inputs.dyno_rad_per_s = Some(1500.0 * RPM);
+    rig.inputs.throttle = 0.1;
     rig.lambda = 1.5;
     rig.run(10.0);
     // The mixture is 1.5; what did not burn makes the sensor read leaner still.
     assert!(rig.plant.view().sensor_lambda > 1.7, "{}", rig.plant.view().sensor_lambda);
-    assert!(rig.plant.books().misfires > 100);
+    assert!(rig.plant.balances().misfires > 100);
 }
 
 /// Time from a step of the mixture at the injectors until the gas at the sensor has moved a third of the way,
@@ -44,12 +44,12 @@ fn without_spark_it_floods_the_exhaust_with_oxygen() {
 fn delay_s(rpm: f64, throttle: f64) -> f64 {
     let mut truth = warm();
     truth.distribution.spread = 0.0;
-    // Without a film the fuel answers at once: what is left is travel.
+    // Without a wall film only the transport delay is left.
     truth.film.x_scale = 0.0;
-    truth.film.draw = 1.0;
+    truth.film.draw_share = 1.0;
     let mut rig = Rig::new(truth);
-    rig.hands.dyno_rad_per_s = Some(rpm * RPM);
-    rig.hands.throttle = throttle;
+    rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
+    rig.inputs.throttle = throttle;
     rig.start(60.0);
     let before = rig.plant.view().exhaust_lambda;
     rig.lambda = 0.85;
@@ -74,9 +74,9 @@ fn transport_delay_emerges_long_at_idle_and_short_at_speed() {
 fn sprint_s(truth: Truth) -> f64 {
     let mut rig = Rig::new(truth);
     rig.start(5.0);
-    rig.hands = Hands { key: Key::On, range: Range::Drive, brake: 1.0, ..Hands::default() };
+    rig.inputs = DriverInputs { key: Key::On, range: Range::Drive, brake: 1.0, ..DriverInputs::default() };
     rig.run(3.0);
-    rig.hands = Hands { brake: 0.0, throttle: 1.0, ..rig.hands };
+    rig.inputs = DriverInputs { brake: 0.0, throttle: 1.0, ..rig.inputs };
     rig.lambda = 0.87;
     let start_s = rig.plant.view().time_s;
     while rig.plant.view().vehicle_m_per_s < 26.82 {
@@ -88,7 +88,7 @@ fn sprint_s(truth: Truth) -> f64 {
 }
 
 #[test]
-fn it_drives_off_and_reaches_60_mph_in_a_vans_time() {
+fn it_drives_off_and_reaches_60_mph_in_the_usual_time_of_a_van() {
     // 9 to 18 s for a loaded van with a mild V8: common practice, no source.
     let seconds = sprint_s(warm());
     assert!((9.0..18.0).contains(&seconds), "{seconds}");
@@ -122,23 +122,23 @@ fn a_vacuum_leak_leans_nothing_that_is_metered_by_pressure_but_lifts_the_idle() 
 }
 
 #[test]
-fn faults_of_wires_pulses_and_pump_show_where_they_should() {
+fn faults_of_circuits_pulses_and_pump_show_in_the_frame() {
     let mut truth = warm();
     truth.faults.ect = Circuit::Open;
     truth.faults.lost_pulses = 0.5;
     truth.faults.weak_pump = 0.97;
     truth.faults.heater_dead = true;
     let mut plant = Plant::new(truth, 1).unwrap();
-    let hands = Hands { key: Key::On, dyno_rad_per_s: Some(200.0), ..Hands::default() };
+    let inputs = DriverInputs { key: Key::On, dyno_rad_per_s: Some(200.0), ..DriverInputs::default() };
     let commands = Commands { pump_duty: 1.0, ..Commands::default() };
     let (mut pulses, mut events, mut ready) = (0, 0, false);
     for _ in 0..30_000 {
-        let frame = plant.step(&commands, &hands, 1e-3);
+        let frame = plant.step(&commands, &inputs, 1e-3);
         pulses += frame.pulses_us.len();
         ready |= frame.switches.o2_ready;
         events += plant.events().len();
     }
-    let frame = plant.step(&commands, &hands, 1e-3);
+    let frame = plant.step(&commands, &inputs, 1e-3);
     assert!(frame.ect_v > 4.95 && frame.frp_v < 1.5, "{frame:?}");
     assert!(!ready);
     let share = pulses as f64 / events as f64;
@@ -152,10 +152,10 @@ fn several_pulses_a_firing_are_evenly_spaced_and_the_firing_is_one_of_them() {
         truth.sensors.pulses_per_firing = pulses_per_firing;
         truth.trigger.jitter_deg = 0.0;
         let mut plant = Plant::new(truth, 1).unwrap();
-        let hands = Hands { key: Key::On, dyno_rad_per_s: Some(500.0), ..Hands::default() };
+        let inputs = DriverInputs { key: Key::On, dyno_rad_per_s: Some(500.0), ..DriverInputs::default() };
         let (mut pulses_us, mut firings_us, mut most) = (Vec::new(), Vec::new(), 0);
         for step in 0..4000 {
-            let frame = plant.step(&Commands::default(), &hands, 2e-3);
+            let frame = plant.step(&Commands::default(), &inputs, 2e-3);
             if step >= 3000 {
                 most = most.max(frame.pulses_us.len());
                 pulses_us.extend_from_slice(&frame.pulses_us);
@@ -182,11 +182,11 @@ fn the_nitrous_system_adds_oxygen_and_power_only_when_armed_and_commanded() {
         truth.nitrous.fuel_jet_ratio = 0.12;
         let mut rig = Rig::new(truth);
         rig.start(5.0);
-        rig.hands.dyno_rad_per_s = Some(3000.0 * RPM);
-        rig.hands.throttle = 1.0;
+        rig.inputs.dyno_rad_per_s = Some(3000.0 * RPM);
+        rig.inputs.throttle = 1.0;
         rig.lambda = 0.85;
         rig.run(3.0);
-        rig.hands.nitrous_armed = armed;
+        rig.inputs.nitrous_armed = armed;
         rig.commands.nitrous = open;
         rig.run(2.0);
         rig.plant.view().load_nm
@@ -206,10 +206,10 @@ fn the_compressor_loads_the_idle_and_a_hot_stop_soaks_the_intake() {
     rig.commands.ac_clutch = true;
     rig.run(10.0);
     assert!(rig.rpm() < free - 40.0 && rig.rpm() > 400.0, "{free} {}", rig.rpm());
-    rig.hands.key = Key::Off;
+    rig.inputs.key = Key::Off;
     rig.run(600.0);
     // The IAT sensor under the bonnet reads far above the air outside after ten minutes.
-    let frame = rig.plant.step(&Commands::default(), &rig.hands, 1e-3);
+    let frame = rig.plant.step(&Commands::default(), &rig.inputs, 1e-3);
     let ohm = 2490.0 * f64::from(frame.iat_v) / (5.0 - f64::from(frame.iat_v));
     assert!(ohm < trimwright_plant::thermistor_ohm(313.15), "{ohm}");
     assert!(rig.plant.view().intake_k > before_k);
@@ -224,16 +224,16 @@ fn a_loaded_car_slows_on_a_grade_and_changes_down() {
     truth.vehicle.drag_m2 = 2.2;
     let mut rig = Rig::new(truth);
     rig.start(3.0);
-    rig.hands.range = Range::Drive;
-    rig.hands.throttle = 0.3;
+    rig.inputs.range = Range::Drive;
+    rig.inputs.throttle = 0.3;
     rig.run(90.0);
     let flat = rig.plant.view();
-    rig.hands.grade = 0.07;
+    rig.inputs.grade = 0.07;
     rig.run(60.0);
     let hill = rig.plant.view();
     assert!(flat.vehicle_m_per_s > 18.0 && flat.gear == 3, "{flat:?}");
     assert!(hill.vehicle_m_per_s < 0.85 * flat.vehicle_m_per_s, "{hill:?}");
-    rig.hands.throttle = 0.6;
+    rig.inputs.throttle = 0.6;
     rig.run(3.0);
     assert_eq!(rig.plant.view().gear, 2);
 }
@@ -242,8 +242,8 @@ fn a_loaded_car_slows_on_a_grade_and_changes_down() {
 fn seen_lambda(truth: Truth, rpm: f64, throttle: f64) -> f64 {
     let mut rig = Rig::new(truth);
     rig.start(5.0);
-    rig.hands.dyno_rad_per_s = Some(rpm * RPM);
-    rig.hands.throttle = throttle;
+    rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
+    rig.inputs.throttle = throttle;
     rig.run(40.0);
     let mut sum = 0.0;
     for _ in 0..100 {
@@ -262,26 +262,26 @@ fn an_exhaust_leak_reads_lean_at_idle_and_hardly_at_speed_and_a_bend_everywhere(
     let speed = seen_lambda(leaking, 2500.0, 0.3) / seen_lambda(warm(), 2500.0, 0.3);
     assert!(idle > 1.05 && speed < 1.01, "{idle} {speed}");
     let mut bent = warm();
-    bent.exhaust.bend = 0.03;
+    bent.exhaust.sensor_bend_error = 0.03;
     let ratio = seen_lambda(bent, 1500.0, 0.1) / seen_lambda(warm(), 1500.0, 0.1);
     assert!((ratio - 1.03).abs() < 0.003, "{ratio}");
 }
 
 #[test]
-fn ethanol_that_nobody_told_of_leans_the_same_pulse() {
-    let share = |ethanol_share: f64| {
+fn unknown_ethanol_leans_the_mixture_of_the_same_pulse() {
+    let lambda = |ethanol_share: f64| {
         let mut truth = warm();
         truth.fuel.ethanol_share = ethanol_share;
         let mut rig = Rig::new(truth.clone());
-        // The rig doses by petrol's air demand whatever is in the tank.
+        // The rig doses by the stoichiometric ratio of petrol.
         rig.lambda = Truth::mild_v8().stoich_afr() / truth.stoich_afr();
         rig.start(5.0);
-        rig.hands.dyno_rad_per_s = Some(1500.0 * RPM);
-        rig.hands.throttle = 0.1;
+        rig.inputs.dyno_rad_per_s = Some(1500.0 * RPM);
+        rig.inputs.throttle = 0.1;
         rig.run(15.0);
         rig.plant.events().first().map_or_else(|| rig.plant.view().sensor_lambda, |event| event.lambda)
     };
     // 14.6022 over 14.0095 for E10: atom balance.
-    let ratio = share(0.10) / share(0.0);
+    let ratio = lambda(0.10) / lambda(0.0);
     assert!((ratio / (14.6022 / 14.0095) - 1.0).abs() < 0.02, "{ratio}");
 }

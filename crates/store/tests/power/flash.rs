@@ -52,7 +52,7 @@ impl Flash {
         Self { bytes, operations: 0, erases: 0, left: None, random: Random(1) }
     }
 
-    /// Whether the power holds through the next operation; after it has failed, nothing works.
+    /// Whether the power lasts through the next operation; after it has failed, every operation fails.
     fn holds(&mut self) -> Result<bool, Failed> {
         self.operations += 1;
         match &mut self.left {

@@ -1,8 +1,8 @@
-//! Cuts the power in every flash operation of a long session, damages bits, and looks at what comes back.
+//! Power cuts in every flash operation of a long session, and damaged bits: what is restored afterwards.
 //!
-//! How many: the environment's CUTS and DAMAGES, else a thousand each; `CUTS=100000 DAMAGES=100000 cargo test --release --package
+//! Number of cases: environment variables CUTS and DAMAGES, default 1000 each; `CUTS=100000 DAMAGES=100000 cargo test --release --package
 //! trimwright-store -- --nocapture` is the long run.
-#![expect(clippy::print_stdout, reason = "the counts are what the long run is for")]
+#![expect(clippy::print_stdout, reason = "the counts are the result of the long run")]
 
 mod flash;
 
@@ -11,17 +11,17 @@ use flash::{Flash, PAGE, PAGES, Random};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
 use trimwright_control::{Calibration, Codes, KeepError, Kept, Parameters, SetupAnswers, keep};
-use trimwright_store::{MOST_ERASES_PER_HOUR, Refusal, Restored, SAVE_EVERY_S, Store, wait_for};
+use trimwright_store::{MAX_ERASES_PER_HOUR, MIN_SAVE_INTERVAL_S, Restored, SlotError, Store, wait_for};
 
-fn asked(name: &str) -> usize {
+fn number_of(name: &str) -> usize {
     std::env::var(name).ok().and_then(|text| text.parse().ok()).unwrap_or(1000)
 }
 
 fn calibration() -> Calibration {
-    Calibration::from_answers(&SetupAnswers::default()).expect("sound answers")
+    Calibration::from_answers(&SetupAnswers::default()).expect("answers in range")
 }
 
-/// What the save with this number keeps: another correction in every cell and other codes for every number.
+/// Content of the save with this number: corrections and codes differ for every number.
 fn kept(number: u32) -> Kept {
     let mut map = Parameters::DEFAULT.blank_map();
     let mut random = Random(u64::from(number));
@@ -46,7 +46,7 @@ fn image(kept: &Kept, number: u32) -> [u8; keep::IMAGE_BYTES] {
     keep::pack(&calibration(), &kept.learned, kept.codes, number)
 }
 
-/// Whether it is, bit for bit, what was stored under its number.
+/// Whether it equals, bit for bit, what was stored under its number.
 fn is_whole(found: &Kept, number: u32) -> bool {
     image(found, number) == image(&kept(number), number)
 }
@@ -60,7 +60,7 @@ fn save(flash: Flash, number: u32) -> (bool, Flash) {
 
 #[test]
 fn power_lost_in_any_operation_leaves_the_old_image_or_the_new_one() {
-    let (wanted, mut cuts, mut old, mut new) = (asked("CUTS"), 0, 0, 0);
+    let (wanted, mut cuts, mut old, mut new) = (number_of("CUTS"), 0, 0, 0);
     let mut flash = Flash::new();
     for number in 1.. {
         let (saved, after) = save(flash.clone(), number);
@@ -78,7 +78,7 @@ fn power_lost_in_any_operation_leaves_the_old_image_or_the_new_one() {
                     if found == number { new += 1 } else { old += 1 }
                 }
                 None => {
-                    assert_eq!(number, 1, "cut {left} of save {number}: {:?}", restored.refused);
+                    assert_eq!(number, 1, "cut {left} of save {number}: {:?}", restored.rejected);
                     old += 1;
                 }
             }
@@ -93,14 +93,14 @@ fn power_lost_in_any_operation_leaves_the_old_image_or_the_new_one() {
         }
     }
     println!(
-        "{cuts} cuts: {old} times the old image came back, {new} times the new one, never anything else"
+        "{cuts} cuts: {old} times the old image was restored, {new} times the new one, never anything else"
     );
     assert!(old > 0 && new + old == cuts);
 }
 
 #[test]
-fn damaged_bits_never_pass_for_an_image() {
-    let (wanted, mut whole, mut refused) = (asked("DAMAGES"), [0; 2], 0);
+fn damaged_bits_never_give_a_wrong_image() {
+    let (wanted, mut whole, mut rejected) = (number_of("DAMAGES"), [0; 2], 0);
     let mut flash = Flash::new();
     let last = 41;
     for number in 1..=last {
@@ -119,33 +119,33 @@ fn damaged_bits_never_pass_for_an_image() {
                 assert!((1..=last).contains(&number) && is_whole(&kept, number), "image {number}");
                 whole[usize::from(number == last)] += 1;
             }
-            Restored { kept: None, refused: [Some(_), Some(_)] } => refused += 1,
-            other => panic!("nothing and no reason: {:?}", other.refused),
+            Restored { kept: None, rejected: [Some(_), Some(_)] } => rejected += 1,
+            other => panic!("nothing and no reason: {:?}", other.rejected),
         }
     }
     println!(
-        "{wanted} damages: the newest image {} times, an older one {} times, refused {refused} times",
+        "{wanted} damages: the newest image {} times, an older one {} times, rejected {rejected} times",
         whole[1], whole[0]
     );
-    assert!(whole[1] > 0 && whole[0] > 0 && refused > 0);
+    assert!(whole[1] > 0 && whole[0] > 0 && rejected > 0);
 }
 
 #[test]
-fn an_image_of_another_setup_is_refused_by_name_and_the_last_good_one_comes_back() {
+fn an_image_of_another_setup_is_rejected_by_name_and_the_last_valid_one_is_restored() {
     let (_, flash) = save(Flash::new(), 1);
     let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
-    let other = Calibration::from_answers(&answers).expect("sound answers");
+    let other = Calibration::from_answers(&answers).expect("answers in range");
     let (mut store, Kept { learned, codes }) = (store(flash), kept(2));
     assert_eq!(wait_for(store.answers()), Some(SetupAnswers::default()));
     assert_eq!(wait_for(store.save(&other, &learned, codes, 1)), Ok(2));
     assert_eq!(wait_for(store.answers()), Some(answers), "those of the newest image");
     let restored = wait_for(store.restore(&calibration()));
-    assert_eq!(restored.refused, [Some(Refusal::Image(KeepError::OtherSetup)), None]);
+    assert_eq!(restored.rejected, [Some(SlotError::Image(KeepError::OtherSetup)), None]);
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
-    assert_eq!(restore(Flash::new()).0.refused, [Some(Refusal::Empty); 2]);
+    assert_eq!(restore(Flash::new()).0.rejected, [Some(SlotError::Empty); 2]);
 }
 
-/// Stores bytes where the store looks for the image with this number.
+/// Stores bytes in the slot of the image with this number.
 fn put(flash: Flash, number: u32, bytes: &[u8]) -> Flash {
     let config = MapConfig::try_new(0..(PAGE * PAGES) as u32).expect("whole pages");
     let mut log = MapStorage::new(flash, config, Cache::new_uncached());
@@ -155,7 +155,7 @@ fn put(flash: Flash, number: u32, bytes: &[u8]) -> Flash {
 }
 
 #[test]
-fn an_image_of_a_later_controller_is_refused_by_name_and_the_last_good_one_comes_back() {
+fn an_image_of_a_later_version_is_rejected_by_name_and_the_last_valid_one_is_restored() {
     // The same layout with more at its end, as a later controller may have it.
     let mut later = image(&kept(2), 2).to_vec();
     later.truncate(keep::IMAGE_BYTES - 4);
@@ -164,19 +164,19 @@ fn an_image_of_a_later_controller_is_refused_by_name_and_the_last_good_one_comes
     later.extend(Crc::<u32>::new(&CRC_32_ISO_HDLC).checksum(&later).to_le_bytes());
     let flash = put(save(Flash::new(), 1).1, 2, &later);
     let (restored, flash) = restore(flash);
-    assert_eq!(restored.refused, [Some(Refusal::Image(KeepError::TooNew(keep::VERSION + 1))), None]);
+    assert_eq!(restored.rejected, [Some(SlotError::Image(KeepError::TooNew(keep::VERSION + 1))), None]);
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(wait_for(store(flash).answers()), Some(SetupAnswers::default()));
 }
 
 #[test]
-fn an_hour_of_driving_wears_the_flash_as_little_as_promised() {
+fn an_hour_of_driving_erases_no_more_pages_than_the_limit() {
     let hours = 50;
-    let saves_per_hour = (3600.0 / SAVE_EVERY_S) as u32 + 1;
+    let saves_per_hour = (3600.0 / MIN_SAVE_INTERVAL_S) as u32 + 1;
     let mut flash = Flash::new();
     for number in 1..=hours * saves_per_hour {
         flash = save(flash, number).1;
     }
     println!("{} page erases in {hours} hours of {saves_per_hour} saves", flash.erases);
-    assert!(flash.erases > 0 && flash.erases <= hours * MOST_ERASES_PER_HOUR, "{}", flash.erases);
+    assert!(flash.erases > 0 && flash.erases <= hours * MAX_ERASES_PER_HOUR, "{}", flash.erases);
 }

@@ -1,4 +1,4 @@
-//! A log over the processor's own trace pin (SWO, Armv7-M instrumentation trace): the least a board needs for one.
+//! Logger over the processor's trace pin (SWO, Armv7-M instrumentation trace macrocell).
 
 use core::cell::UnsafeCell;
 use cortex_m::itm;
@@ -8,12 +8,13 @@ use critical_section::RestoreState;
 #[defmt::global_logger]
 struct Swo;
 
-struct Held(UnsafeCell<(RestoreState, defmt::Encoder)>);
+struct LockedEncoder(UnsafeCell<(RestoreState, defmt::Encoder)>);
 
 // SAFETY: only reached between `acquire` and `release`, which hold a critical section.
-unsafe impl Sync for Held {}
+unsafe impl Sync for LockedEncoder {}
 
-static HELD: Held = Held(UnsafeCell::new((RestoreState::invalid(), defmt::Encoder::new())));
+static ENCODER: LockedEncoder =
+    LockedEncoder(UnsafeCell::new((RestoreState::invalid(), defmt::Encoder::new())));
 
 fn send(bytes: &[u8]) {
     // SAFETY: the trace unit belongs to the logger alone, which writes inside a critical section.
@@ -27,9 +28,9 @@ unsafe impl defmt::Logger for Swo {
         // SAFETY: the one matching `release` is below, in the order that the trait promises.
         unsafe {
             let restore = critical_section::acquire();
-            let held = &mut *HELD.0.get();
-            held.0 = restore;
-            held.1.start_frame(send);
+            let locked = &mut *ENCODER.0.get();
+            locked.0 = restore;
+            locked.1.start_frame(send);
         }
     }
 
@@ -38,14 +39,14 @@ unsafe impl defmt::Logger for Swo {
     unsafe fn release() {
         // SAFETY: called after `acquire`, inside its critical section.
         unsafe {
-            let held = &mut *HELD.0.get();
-            held.1.end_frame(send);
-            critical_section::release(held.0);
+            let locked = &mut *ENCODER.0.get();
+            locked.1.end_frame(send);
+            critical_section::release(locked.0);
         }
     }
 
     unsafe fn write(bytes: &[u8]) {
         // SAFETY: called between `acquire` and `release`.
-        unsafe { (*HELD.0.get()).1.write(bytes, send) }
+        unsafe { (*ENCODER.0.get()).1.write(bytes, send) }
     }
 }

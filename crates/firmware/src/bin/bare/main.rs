@@ -1,6 +1,5 @@
-//! The controller alone, as small as it gets: kept answers to calibration, kept map and codes back, a step for every frame,
-//! all of it kept. Nothing prints, nothing is emulated; its size is the controller's. With feature `defmt` it logs, and its size is that with
-//! a log.
+//! The controller alone, for its size: calibration from the stored answers, restored map and codes, a step per frame, and storing. It
+//! prints nothing and emulates nothing. With feature `defmt` it logs, and its size includes the log.
 //!
 //! Without a log it links only when no path of the controller can panic: the panic handler calls a function that does not exist.
 #![no_std]
@@ -25,7 +24,7 @@ fn main() -> ! {
     let answers =
         keep::answers(black_box(KEPT)).map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
     let Ok(calibration) = Calibration::from_checked(black_box(&answers), black_box(&PARAMETERS)) else {
-        rest()
+        halt()
     };
     let restored = keep::unpack(&calibration, black_box(KEPT));
     let controller = CONTROLLER.write(Controller::new(calibration));
@@ -34,7 +33,7 @@ fn main() -> ! {
     }
     let mut frame = Frame::default();
     loop {
-        // Stands for pins: the compiler can assume nothing of what it reads and must work out what it writes.
+        // Stands for the pins: the compiler can assume nothing about the inputs and must compute the outputs.
         black_box(&mut frame);
         black_box(controller.step(&frame));
         if black_box(false) {
@@ -45,7 +44,7 @@ fn main() -> ! {
     }
 }
 
-fn rest() -> ! {
+fn halt() -> ! {
     loop {
         cortex_m::asm::wfi();
     }
@@ -61,9 +60,9 @@ fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
     a_path_of_the_controller_can_panic()
 }
 
-/// The log's own crates may panic, as far as some compilers can tell.
+/// The logging crates may panic, as far as some compilers can tell.
 #[cfg(feature = "defmt")]
 #[panic_handler]
 fn panic(_: &core::panic::PanicInfo<'_>) -> ! {
-    rest()
+    halt()
 }

@@ -1,40 +1,41 @@
-//! A message on a line of bytes.
+//! Packet: one message on a serial byte stream.
 //!
 //! | part | bytes | what |
 //! |---|---|---|
 //! | version | 1 | [`VERSION`] |
-//! | number | 1 to 5 | running number, from 0, as a variable-length integer; an answer has the number of what it answers |
+//! | number | 1 to 5 | sequence number, from 0, as a variable-length integer; an answer has the number of its message |
 //! | body | | the message in the postcard wire format |
 //! | checksum | 4 | CRC-32 as of ITU-T V.42 over all before it, little-endian |
 //!
-//! All of it goes through consistent overhead byte stuffing (Cheshire and Baker, IEEE/ACM Trans. Networking 7, 1999), so that it
-//! holds no zero, and ends with one. Whoever has lost the thread waits for the next zero.
+//! The whole is encoded by consistent overhead byte stuffing (COBS: Cheshire and Baker, IEEE/ACM Trans. Networking 7, 1999), so that it
+//! contains no zero, and ends with a zero. After an error the receiver resynchronizes at the next zero.
 
 use crc::{CRC_32_ISO_HDLC, Crc};
 use serde::de::DeserializeOwned;
 use serde::{Deserialize, Serialize};
 
-/// Version of this encoding and of the messages.
+/// Version of the encoding and of the messages.
 pub const VERSION: u8 = 1;
-/// Longest parcel with its end mark.
+/// Longest packet with its end mark, bytes.
 pub const MAX_BYTES: usize = 256;
 
 const CHECKSUM: Crc<u32> = Crc::<u32>::new(&CRC_32_ISO_HDLC);
-/// Room before byte stuffing, which adds at most one byte in 254, and the end mark.
+/// Longest packet before byte stuffing, which adds at most one byte in 254, and the end mark.
 const BODY_BYTES: usize = MAX_BYTES - 4;
 
-/// Why bytes are no message.
+/// Why received bytes are not a valid packet.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum ParcelError {
-    /// More bytes than a message can have came without an end mark, or a message does not fit.
+#[non_exhaustive]
+pub enum PacketError {
+    /// More than [`MAX_BYTES`] without an end mark, or a message does not fit.
     TooLong,
-    /// Checksum, byte stuffing or body is wrong.
+    /// Checksum, byte stuffing or body is invalid.
     Damaged,
-    /// It has this version.
+    /// The packet has this other version.
     Version(u8),
 }
 
-impl core::fmt::Display for ParcelError {
+impl core::fmt::Display for PacketError {
     fn fmt(&self, f: &mut core::fmt::Formatter<'_>) -> core::fmt::Result {
         match self {
             Self::TooLong => write!(f, "longer than the {MAX_BYTES} bytes a message may have"),
@@ -46,7 +47,7 @@ impl core::fmt::Display for ParcelError {
     }
 }
 
-impl core::error::Error for ParcelError {}
+impl core::error::Error for PacketError {}
 
 #[derive(Serialize, Deserialize)]
 struct Numbered<T> {
@@ -55,81 +56,81 @@ struct Numbered<T> {
     body: T,
 }
 
-/// Writes a message with its number into `buffer` and gives the bytes to send, end mark and all.
+/// Encodes a message with its sequence number into `buffer` and returns the bytes to send, end mark included.
 ///
 /// ```
 /// use trimwright_link::{MAX_BYTES, Receiver, ToHost, pack};
 /// let mut buffer = [0; MAX_BYTES];
 /// let sent = pack(&ToHost::Ready, 7, &mut buffer)?;
 /// let mut receiver = Receiver::default();
-/// let came = sent.iter().find_map(|byte| receiver.take(*byte));
-/// assert_eq!(came, Some(Ok((7, ToHost::Ready))));
-/// # Ok::<(), trimwright_link::ParcelError>(())
+/// let received = sent.iter().find_map(|byte| receiver.push(*byte));
+/// assert_eq!(received, Some(Ok((7, ToHost::Ready))));
+/// # Ok::<(), trimwright_link::PacketError>(())
 /// ```
 ///
 /// # Errors
-/// [`ParcelError::TooLong`] when it does not fit; no message of [`crate::message`] is that long.
+/// [`PacketError::TooLong`] when it does not fit; no message of [`crate::message`] is that long.
 pub fn pack<'a, T: Serialize>(
     body: &T,
     number: u32,
     buffer: &'a mut [u8; MAX_BYTES],
-) -> Result<&'a [u8], ParcelError> {
+) -> Result<&'a [u8], PacketError> {
     let mut plain = [0; BODY_BYTES];
     let numbered = Numbered { version: VERSION, number, body };
     let plain = postcard::to_slice_crc32(&numbered, &mut plain, CHECKSUM.digest())
-        .map_err(|_| ParcelError::TooLong)?;
-    let stuffed = cobs::try_encode(plain, buffer).map_err(|_| ParcelError::TooLong)?;
-    let whole = buffer.get_mut(..=stuffed).ok_or(ParcelError::TooLong)?;
+        .map_err(|_| PacketError::TooLong)?;
+    let stuffed = cobs::try_encode(plain, buffer).map_err(|_| PacketError::TooLong)?;
+    let whole = buffer.get_mut(..=stuffed).ok_or(PacketError::TooLong)?;
     if let Some(end) = whole.last_mut() {
         *end = 0;
     }
     Ok(whole)
 }
 
-/// Collects bytes until a message is whole.
+/// Collects received bytes into packets.
 #[derive(Clone, Debug)]
 pub struct Receiver {
     bytes: [u8; MAX_BYTES],
-    /// Bytes that came since the last end mark, those that did not fit too.
-    came: usize,
+    /// Number of bytes since the last end mark, including those that did not fit.
+    received: usize,
 }
 
 impl Default for Receiver {
     fn default() -> Self {
-        Self { bytes: [0; MAX_BYTES], came: 0 }
+        Self { bytes: [0; MAX_BYTES], received: 0 }
     }
 }
 
 impl Receiver {
-    /// Takes the next byte; at an end mark gives the message with its number, or what is wrong with it.
-    pub fn take<T: DeserializeOwned>(&mut self, byte: u8) -> Option<Result<(u32, T), ParcelError>> {
+    /// Adds the next byte; at an end mark returns the message with its sequence number, or the error.
+    pub fn push<T: DeserializeOwned>(&mut self, byte: u8) -> Option<Result<(u32, T), PacketError>> {
         if byte != 0 {
-            if let Some(place) = self.bytes.get_mut(self.came) {
+            if let Some(place) = self.bytes.get_mut(self.received) {
                 *place = byte;
             }
-            self.came = self.came.saturating_add(1);
+            self.received = self.received.saturating_add(1);
             return None;
         }
-        let came = core::mem::take(&mut self.came);
-        Some(self.bytes.get_mut(..came).ok_or(ParcelError::TooLong).and_then(unpack))
+        let length = core::mem::take(&mut self.received);
+        Some(self.bytes.get_mut(..length).ok_or(PacketError::TooLong).and_then(unpack))
     }
 }
 
-fn unpack<T: DeserializeOwned>(bytes: &mut [u8]) -> Result<(u32, T), ParcelError> {
-    let plain = cobs::decode_in_place(bytes).map_err(|_| ParcelError::Damaged)?;
-    let plain = bytes.get(..plain).ok_or(ParcelError::Damaged)?;
-    let (body, checksum) = plain.split_last_chunk::<4>().ok_or(ParcelError::Damaged)?;
+fn unpack<T: DeserializeOwned>(bytes: &mut [u8]) -> Result<(u32, T), PacketError> {
+    let plain = cobs::decode_in_place(bytes).map_err(|_| PacketError::Damaged)?;
+    let plain = bytes.get(..plain).ok_or(PacketError::Damaged)?;
+    let (body, checksum) = plain.split_last_chunk::<4>().ok_or(PacketError::Damaged)?;
     if CHECKSUM.checksum(body) != u32::from_le_bytes(*checksum) {
-        return Err(ParcelError::Damaged);
+        return Err(PacketError::Damaged);
     }
     match body.first() {
         Some(&VERSION) => {}
-        Some(&version) => return Err(ParcelError::Version(version)),
-        None => return Err(ParcelError::Damaged),
+        Some(&version) => return Err(PacketError::Version(version)),
+        None => return Err(PacketError::Damaged),
     }
     match postcard::take_from_bytes::<Numbered<T>>(body) {
         Ok((numbered, [])) => Ok((numbered.number, numbered.body)),
-        _ => Err(ParcelError::Damaged),
+        _ => Err(PacketError::Damaged),
     }
 }
 
@@ -143,9 +144,9 @@ mod tests {
     use trimwright_control::{Options, SetupAnswers};
     use trimwright_signals::{Commands, Frame, MAX_PULSES};
 
-    fn received<T: DeserializeOwned>(bytes: &[u8]) -> Vec<Result<(u32, T), ParcelError>> {
+    fn received<T: DeserializeOwned>(bytes: &[u8]) -> Vec<Result<(u32, T), PacketError>> {
         let mut receiver = Receiver::default();
-        bytes.iter().filter_map(|byte| receiver.take(*byte)).collect()
+        bytes.iter().filter_map(|byte| receiver.push(*byte)).collect()
     }
 
     /// The longest frame: the latest of times, all pulses, all floats full of set bits.
@@ -160,7 +161,7 @@ mod tests {
     }
 
     #[test]
-    fn ident_the_longest_messages_fit_and_come_back() {
+    fn ident_the_longest_messages_fit_and_are_received() {
         let mut buffer = [0; MAX_BYTES];
         let sent = pack(&ToProcessor::Frame(full_frame()), u32::MAX, &mut buffer).unwrap();
         match &received::<ToProcessor>(sent)[..] {
@@ -184,7 +185,7 @@ mod tests {
     }
 
     #[test]
-    fn every_flipped_bit_is_noticed() {
+    fn every_flipped_bit_is_detected() {
         let mut buffer = [0; MAX_BYTES];
         let sent =
             pack(&ToProcessor::Frame(Frame { map_v: 1.5, ..Frame::default() }), 9, &mut buffer).unwrap();
@@ -193,36 +194,36 @@ mod tests {
             line[bit / 8] ^= 1 << (bit % 8);
             // A lost end mark joins the message to the next one, which is damaged by it.
             line.extend_from_slice(sent);
-            let came = received::<ToProcessor>(&line);
-            assert!(came.iter().any(Result::is_err), "bit {bit}: {came:?}");
+            let packets = received::<ToProcessor>(&line);
+            assert!(packets.iter().any(Result::is_err), "bit {bit}: {packets:?}");
         }
     }
 
     #[test]
-    fn another_version_is_named() {
+    fn another_version_is_reported() {
         let mut plain = [0; 16];
         let numbered = Numbered { version: 9, number: 1, body: ToHost::Ready };
         let plain = postcard::to_slice_crc32(&numbered, &mut plain, CHECKSUM.digest()).unwrap();
         let mut line = [0; 32];
         let stuffed = cobs::encode(plain, &mut line);
-        assert_eq!(received::<ToHost>(&line[..=stuffed]), [Err(ParcelError::Version(9))]);
+        assert_eq!(received::<ToHost>(&line[..=stuffed]), [Err(PacketError::Version(9))]);
     }
 
     #[test]
-    fn after_noise_the_next_message_comes_through() {
+    fn after_noise_the_next_message_is_received() {
         let mut buffer = [0; MAX_BYTES];
         let sent = pack(&ToHost::Ready, 2, &mut buffer).unwrap();
         let mut line = std::vec![7; 1000];
         line.push(0);
         line.extend_from_slice(sent);
-        assert_eq!(received(&line), [Err(ParcelError::TooLong), Ok((2, ToHost::Ready))]);
+        assert_eq!(received(&line), [Err(PacketError::TooLong), Ok((2, ToHost::Ready))]);
     }
 
     proptest! {
         #[test]
         fn no_bytes_make_it_panic(bytes in proptest::collection::vec(any::<u8>(), 0..600)) {
-            for came in received::<ToProcessor>(&bytes) {
-                prop_assert!(came.is_err());
+            for packet in received::<ToProcessor>(&bytes) {
+                prop_assert!(packet.is_err());
             }
         }
     }

@@ -1,20 +1,20 @@
-//! Mass and energy close; the same run repeats; the numerics are converged.
+//! Mass and energy balances close; the same seed repeats; the numerics are converged.
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
-use trimwright_plant::{Books, Key, Range, Truth};
+use trimwright_plant::{Balances, Key, Range, Truth};
 
-/// A minute of a bit of everything.
+/// A drive of about a minute with load, overrun, braking and grade.
 fn drive(rig: &mut Rig) {
     rig.start(8.0);
-    rig.hands.range = Range::Drive;
+    rig.inputs.range = Range::Drive;
     for second in 0..60 {
-        rig.hands.throttle = [0.05, 0.2, 0.12, 0.0, 0.6, 0.02][second / 10 % 6];
-        rig.hands.brake = if second % 10 > 7 { 0.3 } else { 0.0 };
-        rig.hands.grade = 0.02 * (second % 3) as f64;
+        rig.inputs.throttle = [0.05, 0.2, 0.12, 0.0, 0.6, 0.02][second / 10 % 6];
+        rig.inputs.brake = if second % 10 > 7 { 0.3 } else { 0.0 };
+        rig.inputs.grade = 0.02 * (second % 3) as f64;
         rig.run(1.0);
     }
-    rig.hands.key = Key::Off;
+    rig.inputs.key = Key::Off;
     rig.run(3.0);
 }
 
@@ -22,36 +22,40 @@ fn closes(name: &str, left: f64, right: f64) {
     assert!(left > 0.0 && (left / right - 1.0).abs() < 1e-9, "{name}: {left} against {right}");
 }
 
-fn check(books: &Books, heating_value: f64) {
-    closes("manifold air", books.air_start_kg + books.air_in_kg, books.air_out_kg + books.air_stored_kg);
-    closes("drawn air", books.air_out_kg, books.air_drawn_kg + books.air_pending_kg);
+fn check(balances: &Balances, heating_value: f64) {
+    closes(
+        "manifold air",
+        balances.air_start_kg + balances.air_in_kg,
+        balances.air_out_kg + balances.air_stored_kg,
+    );
+    closes("drawn air", balances.air_out_kg, balances.air_drawn_kg + balances.air_pending_kg);
     closes(
         "fuel in the manifold",
-        books.fuel_injected_kg + books.fuel_jet_kg,
-        books.fuel_wall_kg + books.fuel_airborne_kg + books.fuel_drawn_kg,
+        balances.fuel_injected_kg + balances.fuel_jet_kg,
+        balances.fuel_wall_kg + balances.fuel_airborne_kg + balances.fuel_drawn_kg,
     );
     closes(
         "fuel in the cylinders",
-        books.fuel_drawn_kg,
-        books.fuel_waiting_kg + books.fuel_burned_kg + books.fuel_unburned_kg,
+        balances.fuel_drawn_kg,
+        balances.fuel_in_cylinders_kg + balances.fuel_burned_kg + balances.fuel_unburned_kg,
     );
-    let fired_j = (books.fuel_drawn_kg - books.fuel_waiting_kg) * heating_value;
-    closes("fuel energy", fired_j, books.released_j + books.unreleased_j);
-    closes("heat", books.released_j, books.work_j + books.coolant_j + books.exhaust_j);
+    let fired_j = (balances.fuel_drawn_kg - balances.fuel_in_cylinders_kg) * heating_value;
+    closes("fuel energy", fired_j, balances.released_j + balances.unreleased_j);
+    closes("heat", balances.released_j, balances.work_j + balances.coolant_j + balances.exhaust_j);
     closes(
         "crank",
-        books.crank_indicated_j + books.starter_j,
-        books.kinetic_j + books.pumping_j + books.losses_j + books.load_j,
+        balances.crank_indicated_j + balances.starter_j,
+        balances.kinetic_j + balances.pumping_j + balances.losses_j + balances.load_j,
     );
-    // The crank books with the mean speed of each step, the cylinders by angle.
-    assert!((books.crank_indicated_j / books.work_j - 1.0).abs() < 5e-3, "{books:?}");
+    // The crank integrates with the mean speed of each step, the cylinders by angle.
+    assert!((balances.crank_indicated_j / balances.work_j - 1.0).abs() < 5e-3, "{balances:?}");
 }
 
 #[test]
 fn ident_mass_and_energy_close_over_a_drive() {
     let mut rig = Rig::new(warm());
     drive(&mut rig);
-    check(&rig.plant.books(), rig.plant.truth().fuel.heating_value_j_per_kg());
+    check(&rig.plant.balances(), rig.plant.truth().fuel.heating_value_j_per_kg());
 }
 
 #[test]
@@ -67,11 +71,11 @@ fn ident_mass_and_energy_close_from_a_cold_start_with_faults_and_nitrous() {
     truth.nitrous.fuel_jet_ratio = 0.1;
     let mut rig = Rig::new(truth);
     rig.commands.nitrous = true;
-    rig.hands.nitrous_armed = true;
+    rig.inputs.nitrous_armed = true;
     rig.lambda = 0.8;
     drive(&mut rig);
-    assert!(rig.plant.books().fuel_jet_kg > 0.0 && rig.plant.books().fuel_unburned_kg > 0.0);
-    check(&rig.plant.books(), rig.plant.truth().fuel.heating_value_j_per_kg());
+    assert!(rig.plant.balances().fuel_jet_kg > 0.0 && rig.plant.balances().fuel_unburned_kg > 0.0);
+    check(&rig.plant.balances(), rig.plant.truth().fuel.heating_value_j_per_kg());
 }
 
 #[test]
@@ -80,7 +84,7 @@ fn the_same_seed_repeats_to_the_bit_and_another_does_not() {
         let mut rig = Rig::new(warm());
         rig.plant = trimwright_plant::Plant::new(warm(), seed).unwrap();
         drive(&mut rig);
-        (rig.plant.view(), rig.plant.books())
+        (rig.plant.view(), rig.plant.balances())
     };
     assert_eq!(end(3), end(3));
     assert_ne!(end(3), end(4));
@@ -95,15 +99,15 @@ fn half_the_step_changes_key_results_by_less_than_half_a_percent() {
         let mut rig = Rig::new(truth);
         rig.dt_s = dt_s;
         rig.start(8.0);
-        rig.hands.range = Range::Drive;
+        rig.inputs.range = Range::Drive;
         let mut lambda_sum = 0.0;
         for second in 0..40 {
-            rig.hands.throttle = [0.05, 0.15, 0.1, 0.2][second / 10 % 4];
+            rig.inputs.throttle = [0.05, 0.15, 0.1, 0.2][second / 10 % 4];
             rig.run(1.0);
             lambda_sum += rig.plant.view().sensor_lambda;
         }
         let view = rig.plant.view();
-        [view.distance_m, rig.plant.books().fuel_injected_kg, lambda_sum, view.coolant_k]
+        [view.distance_m, rig.plant.balances().fuel_injected_kg, lambda_sum, view.coolant_k]
     };
     let (whole, half) = (results(1e-3), results(5e-4));
     for (one, two) in whole.into_iter().zip(half) {
@@ -118,8 +122,8 @@ fn ident_steady_charge_is_that_of_the_pure_function() {
     let mut rig = Rig::new(truth);
     rig.start(5.0);
     for (rpm, throttle) in [(700.0, 0.0), (1500.0, 0.1), (2500.0, 0.2), (3500.0, 1.0)] {
-        rig.hands.dyno_rad_per_s = Some(rpm * RPM);
-        rig.hands.throttle = throttle;
+        rig.inputs.dyno_rad_per_s = Some(rpm * RPM);
+        rig.inputs.throttle = throttle;
         rig.run(6.0);
         while rig.plant.events().is_empty() {
             rig.step();

@@ -1,0 +1,72 @@
+//! Mass and energy balances.
+
+/// Running totals since the start and present contents. Masses in kg, energies in J.
+///
+/// These balances hold to rounding:
+///
+/// - air at the start + air in = air out + air stored
+/// - fuel injected + fuel of the nitrous jet = wall film + airborne + drawn
+/// - fuel drawn = in cylinders + burned + unburned
+/// - heating value of the fuel that fired = released + unreleased
+/// - heat released = indicated work + coolant + exhaust
+/// - indicated work at the crank + starter = kinetic + pumping + losses + load
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[non_exhaustive]
+pub struct Balances {
+    /// Moist air into the manifold.
+    pub air_in_kg: f64,
+    /// Moist air from the manifold into the cylinders.
+    pub air_out_kg: f64,
+    /// Moist air in the manifold now.
+    pub air_stored_kg: f64,
+    /// Moist air in the manifold at the start.
+    pub air_start_kg: f64,
+    /// Moist air of all intake events; `air_out_kg` less `air_pending_kg`.
+    pub air_drawn_kg: f64,
+    /// Moist air that has left the manifold since the last intake event.
+    pub air_pending_kg: f64,
+    /// Fuel through the injectors.
+    pub fuel_injected_kg: f64,
+    /// Fuel through the nitrous system's own fuel jet.
+    pub fuel_jet_kg: f64,
+    /// Fuel in the wall film now.
+    pub fuel_wall_kg: f64,
+    /// Fuel airborne in the manifold now.
+    pub fuel_airborne_kg: f64,
+    /// Fuel drawn into the cylinders.
+    pub fuel_drawn_kg: f64,
+    /// Fuel in charges that have not fired yet.
+    pub fuel_in_cylinders_kg: f64,
+    /// Fuel in charges that fired and burned, whole or in part.
+    pub fuel_burned_kg: f64,
+    /// Fuel that left unburned: misfires, and fuel that did not vaporize in a cold engine.
+    pub fuel_unburned_kg: f64,
+    /// Heat released.
+    pub released_j: f64,
+    /// Heat of the fuel that was not released: rich mixture, misfire, liquid fuel.
+    pub unreleased_j: f64,
+    /// Indicated work of the charges.
+    pub work_j: f64,
+    /// Heat into the coolant.
+    pub coolant_j: f64,
+    /// Heat in the exhaust gas.
+    pub exhaust_j: f64,
+    /// Indicated work at the crank; lags `work_j` by less than a firing interval.
+    pub crank_indicated_j: f64,
+    /// Work of the starter.
+    pub starter_j: f64,
+    /// Pumping work.
+    pub pumping_j: f64,
+    /// Work against rubbing friction and accessories.
+    pub losses_j: f64,
+    /// Work into the coupling or dynamometer.
+    pub load_j: f64,
+    /// Kinetic energy of the crank now.
+    pub kinetic_j: f64,
+    /// Charges that fired.
+    pub charges: u64,
+    /// Charges with fuel that misfired. A charge leaner than lambda 2.5 counts as one without fuel, as in a fuel cut.
+    pub misfires: u64,
+    /// Charges that knocked.
+    pub knocks: u64,
+}
