@@ -1,7 +1,7 @@
 //! The default van on a highway, with every lesson that its controller took written down.
 
 use trimwright_control::Controller;
-use trimwright_control::attribution::Seen;
+use trimwright_control::learning::LaggedShares;
 use trimwright_harness::cells::Cells;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
@@ -13,8 +13,8 @@ use trimwright_plant::{Hands, Plant};
 /// A lesson as it was heard.
 pub(crate) struct Heard {
     pub(crate) minute: f64,
-    pub(crate) seen: Seen,
-    pub(crate) right_ln: f32,
+    pub(crate) shares: LaggedShares,
+    pub(crate) required_ln: f32,
 }
 
 /// What is left of a drive.
@@ -50,8 +50,8 @@ pub(crate) fn drive() -> Road {
         watch.look(&wired);
         let state = wired.controller().state();
         if state.counts().lessons() > taken {
-            let (seen, right_ln) = (state.attribution().past().seen, state.insight().right_ln);
-            lessons.push(Heard { minute: time_s / 60.0, seen, right_ln });
+            let (shares, required_ln) = (state.attribution().latest().shares, state.insight().required_ln);
+            lessons.push(Heard { minute: time_s / 60.0, shares, required_ln });
         }
     }
     let late_s = wired.controller().state().learned().common.delay_s;

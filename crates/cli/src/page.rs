@@ -400,7 +400,7 @@ mod tests {
     #[test]
     fn parameters_set_by_hand_are_named() {
         let mut set = van();
-        set.parameters.feedback.keep_s = 60.0;
+        set.parameters.feedback.hold_s = 60.0;
         let trip = "time [s],speed [km/h]\n0,0\n20,0\n";
         let schedule = trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip);
         set = Scenario { schedule: schedule.expect("a schedule"), passes: 1, ..set };
@@ -412,7 +412,7 @@ mod tests {
                 .map(|fact| fact.value)
                 .collect::<Vec<_>>()
         };
-        assert_eq!(told(&set), ["feedback.keep_s"]);
+        assert_eq!(told(&set), ["feedback.hold_s"]);
         let default = Scenario { parameters: van().parameters, ..set };
         assert!(told(&default).is_empty());
     }

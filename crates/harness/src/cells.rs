@@ -1,6 +1,6 @@
 //! What happened in each cell of the map, and which correction would have been right there.
 
-use trimwright_control::base_map::OUTSIDE_PA;
+use trimwright_control::fueling::OUTSIDE_PA;
 use trimwright_control::{Calibration, LearnedMap, State};
 use trimwright_plant::{CylinderEvent, Truth, View};
 
@@ -95,9 +95,9 @@ impl Cells {
         let conditions = Conditions {
             manifold_k: event.manifold_k,
             charge_k: f64::from(insight.charge_k),
-            battery_v: f64::from(state.estimate().belief().battery_v),
+            battery_v: f64::from(state.estimate().battery_v),
             drop_pa: view.injector_drop_pa,
-            believed_drop_pa: f64::from(state.estimate().belief().drop_pa()),
+            believed_drop_pa: f64::from(state.estimate().drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);

@@ -1,7 +1,7 @@
 //! The one place where the plant's output becomes the controller's next frame.
 
 use trimwright_control::Controller;
-use trimwright_control::learner::Learner;
+use trimwright_control::Learner;
 use trimwright_plant::{Hands, OutOfRange, Plant, Truth, View};
 use trimwright_signals::Commands;
 
@@ -96,8 +96,10 @@ impl ClosedLoop {
     /// The same with lessons taken by a learner of one's own.
     ///
     /// ```
-    /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
-    /// use trimwright_control::learner::Learner;
+    /// use trimwright_control::LearnedMap;
+    /// use trimwright_control::parameters::LearnerParameters;
+    /// use trimwright_control::learning::{Lesson, Outcome};
+    /// use trimwright_control::Learner;
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
     /// # use trimwright_plant::{Hands, Key, Plant};
@@ -110,7 +112,7 @@ impl ClosedLoop {
     /// struct Deaf;
     /// impl Learner for Deaf {
     ///     fn learn(&self, _: &LearnerParameters, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
-    ///         Outcome::Taken
+    ///         Outcome::Accepted
     ///     }
     /// }
     /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 60_000)] {
@@ -285,7 +287,7 @@ impl ClosedLoop {
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
     /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// (0..500).for_each(|_| closed_loop.step(&Hands { key: Key::On, ..Hands::default() }));
-    /// let (believed_k, true_k) = (closed_loop.controller().state().estimate().belief().ect_k, closed_loop.view().coolant_k);
+    /// let (believed_k, true_k) = (closed_loop.controller().state().estimate().ect_k, closed_loop.view().coolant_k);
     /// assert!((f64::from(believed_k) - true_k).abs() < 2.0, "it believes about what is");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```

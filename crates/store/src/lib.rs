@@ -1,6 +1,6 @@
 //! Learned map, trouble codes and setup answers in flash: survive loss of power at any moment and damage to any bit.
 //!
-//! They lie there as the image of [`trimwright_control::keep`], with its own letters, version, running number, fingerprint of the
+//! They lie there as the image of [`trimwright_control::persistence`], with its own letters, version, running number, fingerprint of the
 //! setup and checksum, in two places that are written in turn. A log over all pages holds both
 //! ([`sequential_storage::map`]), so that wear is spread; each entry has a checksum of its own.
 //!
@@ -26,8 +26,8 @@ use embedded_storage_async::nor_flash::NorFlash;
 use sequential_storage::Error as FlashError;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
-use trimwright_control::keep::{self, IMAGE_BYTES};
-use trimwright_control::{Calibrated, Codes, KeepError, Kept, LearnedMap, SetupAnswers};
+use trimwright_control::persistence::{self, IMAGE_BYTES, ImageError, PersistentData};
+use trimwright_control::{Calibrated, Codes, LearnedMap, SetupAnswers};
 
 pub use blocking::{Blocking, wait_for};
 
@@ -46,7 +46,7 @@ pub enum Refusal {
     /// Nothing was ever stored there.
     Empty,
     /// Its image was refused.
-    Image(KeepError),
+    Image(ImageError),
     /// The log around it can't be read.
     Unreadable,
 }
@@ -55,7 +55,7 @@ pub enum Refusal {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Restored {
     /// What is in the newest sound image of this setup, and its running number.
-    pub kept: Option<(Kept, u32)>,
+    pub kept: Option<(PersistentData, u32)>,
     /// Why each of the two places gave nothing, if it did not.
     pub refused: [Option<Refusal>; 2],
 }
@@ -97,13 +97,14 @@ impl<F: NorFlash> Store<F> {
 
     /// The answers in the newest sound image, of whatever setup, to make a calibration of; `None` when there is none.
     pub async fn answers(&mut self) -> Option<SetupAnswers> {
-        let (first, second) = (self.place(0, keep::answers).await, self.place(1, keep::answers).await);
+        let (first, second) =
+            (self.place(0, persistence::answers).await, self.place(1, persistence::answers).await);
         first.into_iter().chain(second).max_by_key(|(_, number)| *number).map(|(answers, _)| answers)
     }
 
     /// Map and codes out of the newest sound image that was stored with this setup.
     pub async fn restore(&mut self, calibration: &impl Calibrated) -> Restored {
-        let unpack = |image: &[u8]| keep::unpack(calibration, image);
+        let unpack = |image: &[u8]| persistence::unpack(calibration, image);
         let (first, second) = (self.place(0, unpack).await, self.place(1, unpack).await);
         let refused = [first.as_ref().err().copied(), second.as_ref().err().copied()];
         let kept = first.into_iter().chain(second).max_by_key(|(_, number)| *number);
@@ -123,7 +124,7 @@ impl<F: NorFlash> Store<F> {
         last: u32,
     ) -> Result<u32, StoreError> {
         let number = last.wrapping_add(1);
-        let image = keep::pack(calibration, map, codes, number);
+        let image = persistence::pack(calibration, map, codes, number);
         let mut buffer = [0; BUFFER_BYTES];
         let place = (number % 2) as u8;
         let stored = self.log.store_item(&mut buffer, &place, &image.as_slice()).await;
@@ -146,13 +147,13 @@ impl<F: NorFlash> Store<F> {
     async fn place<T>(
         &mut self,
         place: u8,
-        unpack: impl Fn(&[u8]) -> Result<T, KeepError>,
+        unpack: impl Fn(&[u8]) -> Result<T, ImageError>,
     ) -> Result<T, Refusal> {
         let mut buffer = [0; BUFFER_BYTES];
         match self.log.fetch_item::<&[u8]>(&mut buffer, &place).await {
             Ok(Some(image)) => unpack(image).map_err(Refusal::Image),
             Ok(None) => Err(Refusal::Empty),
-            Err(FlashError::BufferTooSmall(bytes)) => Err(Refusal::Image(KeepError::Length(bytes))),
+            Err(FlashError::BufferTooSmall(bytes)) => Err(Refusal::Image(ImageError::Length(bytes))),
             Err(_) => Err(Refusal::Unreadable),
         }
     }

@@ -3,8 +3,8 @@
 //! Ranges are checked on the host, where there is room for their names: see `tests/on_target.rs`.
 
 use trimwright_control::Parameters;
-use trimwright_control::sensors::SensorParameters;
-use trimwright_control::thermistor::Sender;
+use trimwright_control::parameters::SensorParameters;
+use trimwright_control::sensing::Sender;
 
 /// Sensors that are not the usual ones. A curve has six points: the last one is said again until it has.
 pub(crate) static PARAMETERS: Parameters = Parameters {

@@ -10,7 +10,8 @@ use crc::{CRC_32_ISO_HDLC, Crc};
 use flash::{Flash, PAGE, PAGES, Random};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
-use trimwright_control::{Calibration, Codes, KeepError, Kept, Parameters, SetupAnswers, keep};
+use trimwright_control::persistence::{self, ImageError, PersistentData};
+use trimwright_control::{Calibration, Codes, Parameters, SetupAnswers};
 use trimwright_store::{MOST_ERASES_PER_HOUR, Refusal, Restored, SAVE_EVERY_S, Store, wait_for};
 
 fn asked(name: &str) -> usize {
@@ -22,14 +23,14 @@ fn calibration() -> Calibration {
 }
 
 /// What the save with this number keeps: another correction in every cell and other codes for every number.
-fn kept(number: u32) -> Kept {
+fn kept(number: u32) -> PersistentData {
     let mut map = Parameters::DEFAULT.blank_map();
     let mut random = Random(u64::from(number));
     let codes = Codes::from_bits(random.next() >> 33).expect("there are more than 31 codes");
     for ln in map.ln.flat_mut() {
         *ln = random.below(50_001) as f32 * 1e-5 - 0.25;
     }
-    Kept { learned: map, codes }
+    PersistentData { learned: map, codes }
 }
 
 fn store(flash: Flash) -> Store<Flash> {
@@ -42,18 +43,18 @@ fn restore(flash: Flash) -> (Restored, Flash) {
     (restored, store.into_flash())
 }
 
-fn image(kept: &Kept, number: u32) -> [u8; keep::IMAGE_BYTES] {
-    keep::pack(&calibration(), &kept.learned, kept.codes, number)
+fn image(kept: &PersistentData, number: u32) -> [u8; persistence::IMAGE_BYTES] {
+    persistence::pack(&calibration(), &kept.learned, kept.codes, number)
 }
 
 /// Whether it is, bit for bit, what was stored under its number.
-fn is_whole(found: &Kept, number: u32) -> bool {
+fn is_whole(found: &PersistentData, number: u32) -> bool {
     image(found, number) == image(&kept(number), number)
 }
 
 /// Saves number `number` on a flash whose last save was `number - 1`.
 fn save(flash: Flash, number: u32) -> (bool, Flash) {
-    let (mut store, Kept { learned, codes }) = (store(flash), kept(number));
+    let (mut store, PersistentData { learned, codes }) = (store(flash), kept(number));
     let saved = wait_for(store.save(&calibration(), &learned, codes, number - 1)) == Ok(number);
     (saved, store.into_flash())
 }
@@ -135,12 +136,12 @@ fn an_image_of_another_setup_is_refused_by_name_and_the_last_good_one_comes_back
     let (_, flash) = save(Flash::new(), 1);
     let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
     let other = Calibration::from_answers(&answers).expect("sound answers");
-    let (mut store, Kept { learned, codes }) = (store(flash), kept(2));
+    let (mut store, PersistentData { learned, codes }) = (store(flash), kept(2));
     assert_eq!(wait_for(store.answers()), Some(SetupAnswers::default()));
     assert_eq!(wait_for(store.save(&other, &learned, codes, 1)), Ok(2));
     assert_eq!(wait_for(store.answers()), Some(answers), "those of the newest image");
     let restored = wait_for(store.restore(&calibration()));
-    assert_eq!(restored.refused, [Some(Refusal::Image(KeepError::OtherSetup)), None]);
+    assert_eq!(restored.refused, [Some(Refusal::Image(ImageError::OtherSetup)), None]);
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(restore(Flash::new()).0.refused, [Some(Refusal::Empty); 2]);
 }
@@ -158,13 +159,13 @@ fn put(flash: Flash, number: u32, bytes: &[u8]) -> Flash {
 fn an_image_of_a_later_controller_is_refused_by_name_and_the_last_good_one_comes_back() {
     // The same layout with more at its end, as a later controller may have it.
     let mut later = image(&kept(2), 2).to_vec();
-    later.truncate(keep::IMAGE_BYTES - 4);
-    later[4] = keep::VERSION + 1;
+    later.truncate(persistence::IMAGE_BYTES - 4);
+    later[4] = persistence::VERSION + 1;
     later.extend([0x5A; 40]);
     later.extend(Crc::<u32>::new(&CRC_32_ISO_HDLC).checksum(&later).to_le_bytes());
     let flash = put(save(Flash::new(), 1).1, 2, &later);
     let (restored, flash) = restore(flash);
-    assert_eq!(restored.refused, [Some(Refusal::Image(KeepError::TooNew(keep::VERSION + 1))), None]);
+    assert_eq!(restored.refused, [Some(Refusal::Image(ImageError::TooNew(persistence::VERSION + 1))), None]);
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(wait_for(store(flash).answers()), Some(SetupAnswers::default()));
 }

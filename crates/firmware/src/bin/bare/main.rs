@@ -12,7 +12,7 @@ mod logger;
 use core::hint::black_box;
 use core::mem::MaybeUninit;
 use cortex_m_rt::entry;
-use trimwright_control::{Calibration, Controller, Parameters, SetupAnswers, keep};
+use trimwright_control::{Calibration, Controller, Parameters, SetupAnswers, persistence};
 use trimwright_signals::Frame;
 
 /// The parameters stay in flash.
@@ -21,16 +21,16 @@ static PARAMETERS: Parameters = Parameters::DEFAULT;
 #[entry]
 fn main() -> ! {
     static mut CONTROLLER: MaybeUninit<Controller<Calibration<&'static Parameters>>> = MaybeUninit::uninit();
-    static mut KEPT: [u8; keep::IMAGE_BYTES] = [0; keep::IMAGE_BYTES];
+    static mut KEPT: [u8; persistence::IMAGE_BYTES] = [0; persistence::IMAGE_BYTES];
     let answers =
-        keep::answers(black_box(KEPT)).map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
+        persistence::answers(black_box(KEPT)).map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
     let Ok(calibration) = Calibration::from_checked(black_box(&answers), black_box(&PARAMETERS)) else {
         rest()
     };
-    let restored = keep::unpack(&calibration, black_box(KEPT));
+    let restored = persistence::unpack(&calibration, black_box(KEPT));
     let controller = CONTROLLER.write(Controller::new(calibration));
     if let Ok((kept, _)) = restored {
-        *controller = controller.clone().with_kept(kept);
+        *controller = controller.clone().with_persistent(kept);
     }
     let mut frame = Frame::default();
     loop {
@@ -39,7 +39,7 @@ fn main() -> ! {
         black_box(controller.step(&frame));
         if black_box(false) {
             let (map, codes) = (controller.state().learned(), controller.state().dtcs().stored_codes());
-            *KEPT = keep::pack(controller.calibration(), map, codes, 1);
+            *KEPT = persistence::pack(controller.calibration(), map, codes, 1);
             black_box(&mut *KEPT);
         }
     }

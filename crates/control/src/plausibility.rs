@@ -1,184 +1,184 @@
-//! Which wires are to be doubted, and the trouble codes for it.
+//! Plausibility of the signals: which are invalid, and their trouble codes.
 //!
-//! A wire outside its range is doubted at once; its code sets when that lasts. Beyond the range:
+//! A signal outside its range is invalid at once; its code sets when that lasts. Within the range:
 //!
-//! - MAP that does not change at all while the crank turns is stuck: a running engine breathes.
-//! - TP that does not change at all while MAP leaves what the same throttle makes at the speed is stuck.
-//! - FRP that does not change at all while the engine runs or is cranked is stuck, and so is such a wideband output of a running engine.
-//! - A wideband output that leaps to an end of its range faster than any sensor moves is a broken or shorted wire.
-//! - A wire that jumps from slot to slot is noisy; what it shows at its ends is then no fault of its own.
-//! - Pulses that end from one firing to the next are lost on their wire: an engine that stops slows down first.
+//! - MAP without any change while the crank turns is stuck: a running engine makes ripple.
+//! - TP without any change is stuck when MAP leaves what that throttle gives at the speed.
+//! - FRP without any change while the engine runs or is cranked is stuck; so is the wideband output of a running engine.
+//! - A wideband output that jumps to an end of its range faster than any sensor moves has an open or shorted wire.
+//! - A signal that jumps between samples of 10 ms is noisy; while it is, its range codes are not set.
+//! - Trigger pulses that end within one firing are lost on their wire: an engine that stops slows down first.
 //!
-//! A stuck thermistor at a plausible temperature, and a stuck supply reading, cannot be told from steady ones and set no code.
+//! A stuck thermistor at a plausible temperature, and a stuck supply reading, cannot be distinguished from steady ones and set no code.
 
 use trimwright_numerics::Real;
 use trimwright_signals::Frame;
 
-use crate::crank::Turning;
-use crate::doubts::Doubts;
+use crate::crank::CrankMotion;
 use crate::dtc::Dtc;
+use crate::invalid_signals::InvalidSignals;
+use crate::signal_monitor::{SignalLimits, SignalMonitor, below, within};
 use crate::throttle_speed::{ThrottleSpeed, ThrottleSpeedParameters};
 use crate::trouble_codes::Reports;
-use crate::wire::{Wire, WireLimits, below, within};
 
 trimwright_numerics::parameters! {
-    /// What wires show that work.
+    /// Limits of valid signals.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct PlausibilityParameters<f32> "plausibility" {
-        /// Lowest voltage of a MAP, TP or FRP sensor that works.
+        /// Lower limit of a valid MAP, TP or FRP signal.
         number ratiometric_low_v { 0.25, 0.0..=1.0 "V", "common practice, no source: below the 0.5 V of the sensors' lowest value" }
-        /// Highest voltage of a MAP, TP or FRP sensor that works.
+        /// Upper limit of a valid MAP, TP or FRP signal.
         number ratiometric_high_v { 4.75, 4.0..=5.0 "V", "common practice, no source: above the 4.5 V of the sensors' highest value" }
-        /// Lowest voltage of a thermistor that works.
+        /// Lower limit of a valid thermistor signal.
         number thermistor_low_v { 0.3, 0.0..=1.0 "V", "engineering judgement: about 150 degC" }
-        /// Highest voltage of a thermistor that works.
+        /// Upper limit of a valid thermistor signal.
         number thermistor_high_v { 4.97, 4.0..=5.0 "V", "engineering judgement: about -45 degC" }
-        /// Lowest voltage of the wideband output that means a reading.
+        /// Lower limit of the wideband output within its range.
         number lambda_low_v { 0.04, 0.0..=1.0 "V", "engineering judgement" }
-        /// Highest voltage of the wideband output that means a reading.
+        /// Upper limit of the wideband output within its range.
         number lambda_high_v { 4.96, 3.0..=5.0 "V", "engineering judgement" }
-        /// Lowest voltage that the barometric sensor shows on a road.
+        /// Lower limit of a valid barometric sensor signal.
         number baro_low_v { 2.1, 0.0..=3.0 "V", "engineering judgement: 50 kPa" }
-        /// Highest voltage that the barometric sensor shows on a road.
+        /// Upper limit of a valid barometric sensor signal.
         number baro_high_v { 4.5, 3.0..=5.0 "V", "engineering judgement: 110 kPa" }
-        /// Supply voltage below which its reading is not believed.
+        /// Supply voltage below which its reading is invalid.
         number battery_low_v { 5.5, 3.0..=8.0 "V", "engineering judgement" }
-        /// Supply voltage above which its reading is not believed.
+        /// Supply voltage above which its reading is invalid.
         number battery_high_v { 18.0, 16.0..=30.0 "V", "engineering judgement" }
         /// Supply voltage of a running engine below which a code sets.
         number supply_low_v { 11.0, 8.0..=13.0 "V", "common practice, no source" }
         /// Supply voltage above which a code sets.
         number supply_high_v { 16.0, 14.5..=20.0 "V", "common practice, no source" }
-        /// Mean change taken back from slot to slot of 10 ms above which a wire is noisy: a sensor may move fast, but not to and fro.
+        /// Mean reversal between samples of 10 ms above which a signal is noisy; fast monotonic changes do not count.
         number noisy_v { 0.045, 0.005..=0.5 "V", "engineering judgement" }
-        /// Share of a new slot of 10 ms in the mean that tells noise.
+        /// Share of a new sample of 10 ms in that mean.
         number noise_share { 0.04, 0.005..=0.5 "1", "engineering judgement: a quarter of a second of slots" }
-        /// Change from slot to slot up to which a wire does not move at all.
+        /// Change between samples up to which a signal counts as constant.
         number still_v { 1e-5, 0.0..=0.01 "V", "engineering judgement: below a step of the converter" }
-        /// Time without any change of MAP in a turning engine after which it counts as stuck.
+        /// Time without any change of MAP in a turning engine after which it is stuck.
         number map_stuck_s { 0.3, 0.05..=10.0 "s", "engineering judgement" }
-        /// Time without any change of FRP in a turning engine after which it counts as stuck.
+        /// Time without any change of FRP in a turning engine after which it is stuck.
         number frp_stuck_s { 1.5, 0.05..=10.0 "s", "engineering judgement" }
-        /// Time without any change of the wideband output after which it counts as stuck; it teaches until then.
+        /// Time without any change of the wideband output after which it is stuck.
         number lambda_stuck_s { 0.6, 0.05..=10.0 "s", "engineering judgement" }
-        /// Difference of MAP from what the same throttle makes at the speed that shows TP to be stuck.
-        number tp_moved_pa { 15e3, 3e3..=60e3 "Pa", "engineering judgement" }
-        /// Ratio of speeds up to which it is known well enough what pressure the same throttle makes.
-        number tp_other_speed { 1.7, 1.1..=4.0 "1", "engineering judgement" }
-        /// Way of the wideband output to its lean end within a slot of 10 ms that no sensor makes.
-        number leap_lean_v { 2.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 1.3 V at most from lambda 1" }
-        /// Way of the wideband output to its rich end within a slot of 10 ms that no sensor makes.
-        number leap_rich_v { 1.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 0.7 V at most from lambda 1" }
-        /// Speed from which an engine counts as running.
+        /// Difference of MAP from what a constant TP gives at the speed above which TP is stuck.
+        number tp_stuck_pa { 15e3, 3e3..=60e3 "Pa", "engineering judgement" }
+        /// Ratio of speeds up to which that comparison holds.
+        number tp_speed_ratio { 1.7, 1.1..=4.0 "1", "engineering judgement" }
+        /// Change of the wideband output to its lean end within 10 ms that no sensor makes.
+        number jump_lean_v { 2.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 1.3 V at most from lambda 1" }
+        /// Change of the wideband output to its rich end within 10 ms that no sensor makes.
+        number jump_rich_v { 1.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 0.7 V at most from lambda 1" }
+        /// Speed above which the engine counts as running.
         number running_rad_per_s { 45.0, 20.0..=100.0 "rad/s", "engineering judgement" }
-        /// Time after a start from which a throttle sensor may be found stuck.
-        number settled_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
-        /// Time after which a running engine's lambda sensor should be ready.
-        number heated_s { 60.0, 5.0..=600.0 "s", "engineering judgement" }
-        /// How long pulses stay doubted after the last that was lost or refused: before it others may have passed for firings, and what was injected then is read only after the way through the exhaust.
-        number crank_doubted_s { 0.5, 0.0..=10.0 "s", "engineering judgement" }
+        /// Time after a start before which TP is not checked for being stuck.
+        number tp_check_after_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
+        /// Running time after which the lambda sensor should be ready.
+        number o2_ready_limit_s { 60.0, 5.0..=600.0 "s", "engineering judgement" }
+        /// Time for which trigger pulses stay suspect after the last lost or rejected one, to cover the transport to the sensor.
+        number crank_hold_s { 0.5, 0.0..=10.0 "s", "engineering judgement" }
     }
 }
 
 impl PlausibilityParameters {
-    /// Volts of a MAP, TP or FRP sensor that works.
+    /// Range of a valid MAP, TP or FRP signal, V.
     pub(crate) const fn ratiometric_v(&self) -> (f32, f32) {
         (self.ratiometric_low_v, self.ratiometric_high_v)
     }
 
-    /// Volts of the wideband output that mean a reading.
+    /// Range of the wideband output, V.
     pub(crate) const fn lambda_v(&self) -> (f32, f32) {
         (self.lambda_low_v, self.lambda_high_v)
     }
 
-    /// Volts of the barometric sensor on a road.
+    /// Range of a valid barometric sensor signal, V.
     pub(crate) const fn baro_v(&self) -> (f32, f32) {
         (self.baro_low_v, self.baro_high_v)
     }
 }
 
-/// Share of the supply voltage that the converter sees.
+/// Divider of the supply voltage at the converter.
 const SUPPLY_DIVIDER: f32 = 0.25;
 
-/// What wires are judged by.
+/// Inputs of the plausibility checks.
 #[derive(Clone, Copy, Debug)]
-pub struct Evidence<'a> {
-    /// The wires.
+pub struct PlausibilityInputs<'a> {
+    /// The signals.
     pub frame: &'a Frame,
-    /// The crank.
-    pub turning: &'a Turning,
-    /// Throttle, pressure and speed as believed up to now.
+    /// Crank speed and pulses.
+    pub motion: &'a CrankMotion,
+    /// Estimates of throttle, pressure and speed up to now.
     pub throttle_speed: ThrottleSpeed,
     /// The wideband output falls where lambda rises.
     pub lambda_falls: bool,
 }
 
-/// Watches the wires.
+/// Stage of the plausibility checks.
 ///
 /// ```
-/// use trimwright_control::crank::Turning;
+/// use trimwright_control::sensing::CrankMotion;
 /// use trimwright_control::Dtc;
-/// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
-/// use trimwright_control::plausible::{Evidence, Plausible, PlausibilityParameters};
-/// use trimwright_control::throttle_speed::{ThrottleSpeed, ThrottleSpeedParameters};
+/// use trimwright_control::diagnosis::Dtcs;
+/// use trimwright_control::parameters::TroubleCodeParameters;
+/// use trimwright_control::sensing::{Plausibility, PlausibilityInputs};
+/// use trimwright_control::parameters::PlausibilityParameters;
+/// use trimwright_control::sensing::ThrottleSpeed;
+/// use trimwright_control::parameters::ThrottleSpeedParameters;
 /// use trimwright_signals::Frame;
 /// let parameters = (&PlausibilityParameters::DEFAULT, &ThrottleSpeedParameters::DEFAULT);
-/// let turning = Turning { speed_rad_per_s: 150.0, ..Turning::default() };
-/// let (mut plausible, mut dtcs) = (Plausible::default(), Dtcs::default());
+/// let motion = CrankMotion { speed_rad_per_s: 150.0, ..CrankMotion::default() };
+/// let (mut plausible, mut dtcs) = (Plausibility::default(), Dtcs::default());
 /// let frame = Frame { map_v: 1.7, ..Frame::default() };
-/// let evidence =
-///     Evidence { frame: &frame, turning: &turning, throttle_speed: ThrottleSpeed::default(), lambda_falls: false };
-/// // MAP that does not move at all while the engine runs: half a second makes a doubt, some seconds a code.
+/// let inputs =
+///     PlausibilityInputs { frame: &frame, motion: &motion, throttle_speed: ThrottleSpeed::default(), lambda_falls: false };
+/// // MAP constant while the engine runs: invalid after half a second, a code after some seconds.
 /// let mut after = |slots| {
-///     let look = |_| plausible.step(parameters.0, parameters.1, &evidence, 0.01, &mut dtcs.under(&TroubleCodeParameters::DEFAULT)).map;
-///     ((0..slots).map(look).last(), dtcs.is_set(Dtc::MapPerformance))
+///     let is_invalid = |_| plausible.step(parameters.0, parameters.1, &inputs, 0.01, &mut dtcs.reports(&TroubleCodeParameters::DEFAULT)).map;
+///     ((0..slots).map(is_invalid).last(), dtcs.is_set(Dtc::MapPerformance))
 /// };
 /// assert_eq!([after(50), after(500)], [(Some(true), false), (Some(true), true)]);
 /// ```
 #[derive(Clone, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Plausible {
-    map: Wire,
-    tp: Wire,
-    ect: Wire,
-    iat: Wire,
-    rail: Wire,
-    lambda: Wire,
-    supply: Wire,
-    /// How the throttle opened, and speed, when TP last changed.
-    fit_then: f32,
-    speed_then_rad_per_s: f32,
+pub struct Plausibility {
+    map: SignalMonitor,
+    tp: SignalMonitor,
+    ect: SignalMonitor,
+    iat: SignalMonitor,
+    rail: SignalMonitor,
+    lambda: SignalMonitor,
+    supply: SignalMonitor,
+    /// Throttle opening and speed when TP last changed.
+    reference_fit: f32,
+    reference_speed_rad_per_s: f32,
     tp_stuck: bool,
     lambda_was_ready: bool,
-    lambda_leapt: bool,
+    lambda_jumped: bool,
     running_s: f32,
     not_ready_s: f32,
-    /// For how long pulses are doubted yet, s.
-    crank_doubted_s: f32,
+    /// Time for which pulses stay suspect, s.
+    crank_hold_s: f32,
 }
 
-impl Plausible {
-    /// One quick slot: what is to be doubted.
+impl Plausibility {
+    /// 10 ms task: returns the validity flags and reports to the trouble codes.
     pub fn step(
         &mut self,
         parameters: &PlausibilityParameters,
         throttle_speed: &ThrottleSpeedParameters,
-        evidence: &Evidence<'_>,
+        inputs: &PlausibilityInputs<'_>,
         dt_s: f32,
         reports: &mut Reports<'_>,
-    ) -> Doubts {
-        let &Evidence { frame, turning, .. } = evidence;
+    ) -> InvalidSignals {
+        let &PlausibilityInputs { frame, motion, .. } = inputs;
         let thermistor_v = (parameters.thermistor_low_v, parameters.thermistor_high_v);
         let (ratiometric_v, lambda_v) = (parameters.ratiometric_v(), parameters.lambda_v());
         let supply_v = (parameters.supply_low_v, parameters.supply_high_v);
         let battery_v = (parameters.battery_low_v, parameters.battery_high_v);
-        self.watch_lambda(parameters, frame, evidence.lambda_falls);
-        self.crank_doubted_s = if turning.doubted {
-            parameters.crank_doubted_s
-        } else {
-            (self.crank_doubted_s - dt_s).at_least(0.0)
-        };
-        let wires = [
+        self.check_lambda_jump(parameters, frame, inputs.lambda_falls);
+        self.crank_hold_s =
+            if motion.suspect { parameters.crank_hold_s } else { (self.crank_hold_s - dt_s).at_least(0.0) };
+        let signals = [
             (&mut self.map, frame.map_v),
             (&mut self.tp, frame.tp_v),
             (&mut self.ect, frame.ect_v),
@@ -187,27 +187,28 @@ impl Plausible {
             (&mut self.lambda, frame.o2_v),
             (&mut self.supply, SUPPLY_DIVIDER * frame.battery_v),
         ];
-        let limits = WireLimits {
+        let limits = SignalLimits {
             noisy_v: parameters.noisy_v,
             noise_share: parameters.noise_share,
             still_v: parameters.still_v,
         };
-        for (wire, volts) in wires {
-            wire.step(&limits, volts, dt_s);
+        for (signal, volts) in signals {
+            signal.step(&limits, volts, dt_s);
         }
-        let running = turning.speed_rad_per_s > parameters.running_rad_per_s;
+        let running = motion.speed_rad_per_s > parameters.running_rad_per_s;
         self.running_s = if running { self.running_s + dt_s } else { 0.0 };
-        let quiet =
-            |wire: &Wire, volts, range, for_s| running && wire.quiet_s() > for_s && within(volts, range);
+        let quiet = |signal: &SignalMonitor, volts, range, for_s| {
+            running && signal.quiet_s() > for_s && within(volts, range)
+        };
         let map_stuck = quiet(&self.map, frame.map_v, ratiometric_v, parameters.map_stuck_s);
         let rail_stuck = (running || frame.switches.starter)
             && self.rail.quiet_s() > parameters.frp_stuck_s
             && within(frame.frp_v, ratiometric_v);
         let lambda_stuck = quiet(&self.lambda, frame.o2_v, lambda_v, parameters.lambda_stuck_s);
         let lambda_noisy = self.lambda.is_noisy();
-        let tp_may_tell =
-            within(frame.tp_v, ratiometric_v) && !map_stuck && self.running_s > parameters.settled_s;
-        self.watch_throttle(parameters, throttle_speed, &evidence.throttle_speed, tp_may_tell);
+        let tp_check_enabled =
+            within(frame.tp_v, ratiometric_v) && !map_stuck && self.running_s > parameters.tp_check_after_s;
+        self.check_throttle(parameters, throttle_speed, &inputs.throttle_speed, tp_check_enabled);
         let not_ready = running && !frame.switches.o2_ready;
         self.not_ready_s = if not_ready { self.not_ready_s + dt_s } else { 0.0 };
         let on = frame.switches.ignition;
@@ -229,66 +230,67 @@ impl Plausible {
             (Dtc::FrpPerformance, rail_stuck || (on && self.rail.is_noisy())),
             (Dtc::O2Circuit, running && frame.switches.o2_ready && lambda_noisy),
             (Dtc::O2NoActivity, lambda_stuck && frame.switches.o2_ready),
-            (Dtc::O2Heater, self.not_ready_s > parameters.heated_s),
+            (Dtc::O2Heater, self.not_ready_s > parameters.o2_ready_limit_s),
             (Dtc::VoltsUnstable, on && self.supply.is_noisy()),
             (Dtc::VoltsLow, running && !self.supply.is_noisy() && below(frame.battery_v, supply_v)),
             (Dtc::VoltsHigh, on && !self.supply.is_noisy() && frame.battery_v > supply_v.1),
             (
-                Dtc::CrankSilent,
-                on && turning.speed_rad_per_s == 0.0 && (frame.switches.starter || turning.fell_silent),
+                Dtc::CrankNoSignal,
+                on && motion.speed_rad_per_s == 0.0 && (frame.switches.starter || motion.signal_lost),
             ),
-            (Dtc::CrankPerformance, turning.troubled),
+            (Dtc::CrankPerformance, motion.faulty),
         ];
         reports.report_all(&findings, dt_s);
-        Doubts {
+        InvalidSignals {
             map: !within(frame.map_v, ratiometric_v) || map_stuck || self.map.is_noisy(),
             tp: !within(frame.tp_v, ratiometric_v) || self.tp.is_noisy() || self.tp_stuck,
             ect: !within(frame.ect_v, thermistor_v) || self.ect.is_noisy(),
             iat: !within(frame.iat_v, thermistor_v) || self.iat.is_noisy(),
             rail: !within(frame.frp_v, ratiometric_v) || rail_stuck || self.rail.is_noisy(),
             battery: !within(frame.battery_v, battery_v) || self.supply.is_noisy(),
-            crank: self.crank_doubted_s > 0.0,
+            crank: self.crank_hold_s > 0.0,
             lambda: !frame.switches.o2_ready
                 || !frame.o2_v.is_finite()
                 || lambda_stuck
                 || lambda_noisy
-                || self.lambda_leapt,
-            lambda_wire: self.lambda_leapt,
+                || self.lambda_jumped,
+            lambda_wire: self.lambda_jumped,
         }
     }
 
-    /// Looks for a pressure that a throttle which shows no change does not make.
-    fn watch_throttle(
+    /// Compares MAP with what a constant TP gives.
+    fn check_throttle(
         &mut self,
         parameters: &PlausibilityParameters,
         throttle_speed: &ThrottleSpeedParameters,
         now: &ThrottleSpeed,
-        may_tell: bool,
+        enabled: bool,
     ) {
-        let ratio = now.speed_rad_per_s / self.speed_then_rad_per_s.at_least(1.0);
-        let other_speed = !within(ratio, (1.0 / parameters.tp_other_speed, parameters.tp_other_speed));
-        let moved = self.tp.quiet_s() == 0.0 || !may_tell;
+        let ratio = now.speed_rad_per_s / self.reference_speed_rad_per_s.at_least(1.0);
+        let other_speed = !within(ratio, (1.0 / parameters.tp_speed_ratio, parameters.tp_speed_ratio));
+        let moved = self.tp.quiet_s() == 0.0 || !enabled;
         if moved {
             self.tp_stuck = false;
         }
         if moved || other_speed {
-            (self.fit_then, self.speed_then_rad_per_s) = (now.fit(throttle_speed), now.speed_rad_per_s);
+            (self.reference_fit, self.reference_speed_rad_per_s) =
+                (now.fit(throttle_speed), now.speed_rad_per_s);
         } else {
-            let made_pa = now.estimated_map_pa(throttle_speed, self.fit_then);
-            self.tp_stuck |= (now.map_pa - made_pa).abs() > parameters.tp_moved_pa;
+            let made_pa = now.estimated_map_pa(throttle_speed, self.reference_fit);
+            self.tp_stuck |= (now.map_pa - made_pa).abs() > parameters.tp_stuck_pa;
         }
     }
 
-    /// Looks for a reading that leaps to an end; it is doubted until it comes back into its range.
-    fn watch_lambda(&mut self, parameters: &PlausibilityParameters, frame: &Frame, falls: bool) {
+    /// Detects a jump of the wideband output to an end; it stays invalid until it returns into its range.
+    fn check_lambda_jump(&mut self, parameters: &PlausibilityParameters, frame: &Frame, falls: bool) {
         let (ready, last_v, (low_v, high_v)) =
             (frame.switches.o2_ready, self.lambda.last_v(), parameters.lambda_v());
-        let (lean_v, rich_v) = (parameters.leap_lean_v, parameters.leap_rich_v);
+        let (lean_v, rich_v) = (parameters.jump_lean_v, parameters.jump_rich_v);
         let (up_v, down_v) = if falls { (rich_v, lean_v) } else { (lean_v, rich_v) };
-        let leapt = (frame.o2_v > high_v && frame.o2_v - last_v > up_v)
+        let jumped = (frame.o2_v > high_v && frame.o2_v - last_v > up_v)
             || (frame.o2_v < low_v && last_v - frame.o2_v > down_v);
-        let stays = self.lambda_leapt && !within(frame.o2_v, (low_v, high_v));
-        self.lambda_leapt = ready && (stays || (leapt && self.lambda_was_ready));
+        let stays = self.lambda_jumped && !within(frame.o2_v, (low_v, high_v));
+        self.lambda_jumped = ready && (stays || (jumped && self.lambda_was_ready));
         self.lambda_was_ready = ready;
     }
 }
@@ -298,8 +300,8 @@ mod tests {
     use super::*;
     use crate::trouble_codes::{Dtcs, TroubleCodeParameters};
 
-    /// Some seconds of slots, each with its own frame; the doubts and codes at the end.
-    fn watch(map_pa: fn(u32) -> f32, change: impl FnMut(u32, &mut Frame)) -> (Doubts, Dtcs) {
+    /// Validity flags and codes after 6.5 s of frames.
+    fn watch(map_pa: fn(u32) -> f32, change: impl FnMut(u32, &mut Frame)) -> (InvalidSignals, Dtcs) {
         watch_by(false, map_pa, change)
     }
 
@@ -308,10 +310,10 @@ mod tests {
         lambda_falls: bool,
         map_pa: fn(u32) -> f32,
         mut change: impl FnMut(u32, &mut Frame),
-    ) -> (Doubts, Dtcs) {
-        let (mut plausible, mut dtcs) = (Plausible::default(), Dtcs::default());
-        let turning = Turning { speed_rad_per_s: 150.0, ..Turning::default() };
-        let mut doubts = Doubts::default();
+    ) -> (InvalidSignals, Dtcs) {
+        let (mut plausible, mut dtcs) = (Plausibility::default(), Dtcs::default());
+        let motion = CrankMotion { speed_rad_per_s: 150.0, ..CrankMotion::default() };
+        let mut invalid = InvalidSignals::default();
         for slot in 0..650 {
             let flutter = (slot % 3) as f32 * 2e-3;
             let mut frame =
@@ -322,90 +324,90 @@ mod tests {
             change(slot, &mut frame);
             let throttle_speed =
                 ThrottleSpeed { map_pa: map_pa(slot), speed_rad_per_s: 150.0, ..ThrottleSpeed::default() };
-            let evidence = Evidence { frame: &frame, turning: &turning, throttle_speed, lambda_falls };
-            doubts = plausible.step(
+            let inputs = PlausibilityInputs { frame: &frame, motion: &motion, throttle_speed, lambda_falls };
+            invalid = plausible.step(
                 &PlausibilityParameters::DEFAULT,
                 &ThrottleSpeedParameters::DEFAULT,
-                &evidence,
+                &inputs,
                 0.01,
-                &mut dtcs.under(&TroubleCodeParameters::DEFAULT),
+                &mut dtcs.reports(&TroubleCodeParameters::DEFAULT),
             );
         }
-        (doubts, dtcs)
+        (invalid, dtcs)
     }
 
-    fn is(doubts_and_dtcs: &(Doubts, Dtcs), flag: fn(&Doubts) -> bool, dtc: Dtc) -> bool {
-        flag(&doubts_and_dtcs.0) && doubts_and_dtcs.1.active().eq([dtc])
-    }
-
-    #[test]
-    fn live_wires_are_believed() {
-        let (doubts, dtcs) = watch(|_| 45e3, |_, _| ());
-        assert_eq!((doubts, dtcs.stored().count()), (Doubts::default(), 0));
+    fn is(invalid_and_dtcs: &(InvalidSignals, Dtcs), flag: fn(&InvalidSignals) -> bool, dtc: Dtc) -> bool {
+        flag(&invalid_and_dtcs.0) && invalid_and_dtcs.1.active().eq([dtc])
     }
 
     #[test]
-    fn stuck_wires_are_found_where_physics_tells() {
+    fn live_signals_are_valid() {
+        let (invalid, dtcs) = watch(|_| 45e3, |_, _| ());
+        assert_eq!((invalid, dtcs.stored().count()), (InvalidSignals::default(), 0));
+    }
+
+    #[test]
+    fn stuck_signals_are_found() {
         let map = watch(|_| 45e3, |_, frame| frame.map_v = 1.7);
-        assert!(is(&map, |doubts| doubts.map, Dtc::MapPerformance));
+        assert!(is(&map, |invalid| invalid.map, Dtc::MapPerformance));
         let rail = watch(|_| 45e3, |_, frame| frame.frp_v = 2.2);
-        assert!(is(&rail, |doubts| doubts.rail, Dtc::FrpPerformance));
+        assert!(is(&rail, |invalid| invalid.rail, Dtc::FrpPerformance));
         let lambda = watch(|_| 45e3, |_, frame| frame.o2_v = 2.3);
-        assert!(is(&lambda, |doubts| doubts.lambda, Dtc::O2NoActivity));
+        assert!(is(&lambda, |invalid| invalid.lambda, Dtc::O2NoActivity));
         let tp = watch(|slot| if slot < 540 { 45e3 } else { 70e3 }, |_, frame| frame.tp_v = 1.0);
-        assert!(is(&tp, |doubts| doubts.tp, Dtc::TpPerformance), "{tp:?}");
+        assert!(is(&tp, |invalid| invalid.tp, Dtc::TpPerformance), "{tp:?}");
     }
 
     #[test]
     fn a_throttle_held_still_is_no_fault() {
-        let (doubts, dtcs) = watch(|_| 45e3, |_, frame| frame.tp_v = 1.0);
-        assert_eq!((doubts, dtcs.stored().count()), (Doubts::default(), 0));
+        let (invalid, dtcs) = watch(|_| 45e3, |_, frame| frame.tp_v = 1.0);
+        assert_eq!((invalid, dtcs.stored().count()), (InvalidSignals::default(), 0));
     }
 
     #[test]
-    fn noisy_wires_are_found() {
+    fn noisy_signals_are_found() {
         let jump = |slot: u32| if slot.is_multiple_of(2) { 0.0 } else { 0.6 };
         assert!(is(
             &watch(|_| 45e3, |slot, frame| frame.map_v += jump(slot)),
-            |doubts| doubts.map,
+            |invalid| invalid.map,
             Dtc::MapPerformance
         ));
         assert!(is(
             &watch(|_| 45e3, |slot, frame| frame.tp_v += jump(slot)),
-            |doubts| doubts.tp,
+            |invalid| invalid.tp,
             Dtc::TpPerformance
         ));
         assert!(is(
             &watch(|_| 45e3, |slot, frame| frame.ect_v += jump(slot)),
-            |doubts| doubts.ect,
+            |invalid| invalid.ect,
             Dtc::EctPerformance
         ));
         assert!(is(
             &watch(|_| 45e3, |slot, frame| frame.iat_v += jump(slot)),
-            |doubts| doubts.iat,
+            |invalid| invalid.iat,
             Dtc::IatPerformance
         ));
         assert!(is(
             &watch(|_| 45e3, |slot, frame| frame.frp_v += jump(slot)),
-            |doubts| doubts.rail,
+            |invalid| invalid.rail,
             Dtc::FrpPerformance
         ));
         assert!(is(
             &watch(|_| 45e3, |slot, frame| frame.o2_v += jump(slot)),
-            |doubts| doubts.lambda,
+            |invalid| invalid.lambda,
             Dtc::O2Circuit
         ));
     }
 
     #[test]
-    fn a_reading_that_leaps_to_its_end_is_a_wire_and_one_that_gets_there_is_not() {
+    fn a_jump_to_the_end_of_the_range_is_a_wire_fault_and_a_fast_change_is_not() {
         let shorted = |slot: u32, frame: &mut Frame| {
             if slot > 100 {
                 frame.o2_v = 5.0
             }
         };
-        let (doubts, _) = watch(|_| 45e3, shorted);
-        assert!(doubts.lambda && doubts.lambda_wire);
+        let (invalid, _) = watch(|_| 45e3, shorted);
+        assert!(invalid.lambda && invalid.lambda_wire);
         let broken = |slot: u32, frame: &mut Frame| {
             if slot > 100 {
                 frame.o2_v = 0.0
@@ -420,26 +422,26 @@ mod tests {
             }
             frame.o2_v = read_v.min(5.0 - 0.001 * (slot % 2) as f32);
         };
-        assert_eq!(watch(|_| 45e3, air).0, Doubts::default());
+        assert_eq!(watch(|_| 45e3, air).0, InvalidSignals::default());
         let mended = |slot: u32, frame: &mut Frame| {
             if (100..300).contains(&slot) {
                 frame.o2_v = 5.0
             }
         };
-        assert_eq!(watch(|_| 45e3, mended).0, Doubts::default());
+        assert_eq!(watch(|_| 45e3, mended).0, InvalidSignals::default());
     }
 
     #[test]
-    fn a_supply_that_jumps_is_unstable_and_neither_low_nor_high() {
+    fn a_noisy_supply_is_unstable_and_neither_low_nor_high() {
         let jumps = |slot: u32, frame: &mut Frame| {
             frame.battery_v = if slot.is_multiple_of(2) { 9.0 } else { 17.0 };
         };
-        assert!(is(&watch(|_| 45e3, jumps), |doubts| doubts.battery, Dtc::VoltsUnstable));
+        assert!(is(&watch(|_| 45e3, jumps), |invalid| invalid.battery, Dtc::VoltsUnstable));
     }
 
     /// The gas becomes air at a sensor of 50 ms: by 1.3 V within a slot, whichever way its output moves.
     #[test]
-    fn a_falling_output_that_gets_to_air_is_no_wire_and_one_that_leaps_there_is() {
+    fn with_a_falling_output_a_jump_is_a_wire_fault_and_a_fast_change_is_not() {
         let mut read_v = 2.65_f32;
         let air = |slot: u32, frame: &mut Frame| {
             if slot > 100 {
@@ -447,7 +449,7 @@ mod tests {
             }
             frame.o2_v = read_v.max(0.001 * (slot % 2) as f32);
         };
-        assert_eq!(watch_by(true, |_| 45e3, air).0, Doubts::default());
+        assert_eq!(watch_by(true, |_| 45e3, air).0, InvalidSignals::default());
         let broken = |slot: u32, frame: &mut Frame| {
             if slot > 100 {
                 frame.o2_v = 0.0
