@@ -74,7 +74,7 @@ mod tests {
     }
 
     #[test]
-    fn slow_air_is_warmed_more_and_weighs_less() {
+    fn slow_air_is_warmed_more_and_has_less_mass() {
         let estimate = Estimate { map_pa: 50e3, iat_k: 300.0, ect_k: 360.0, ..Estimate::default() };
         let (slow, fast) = (charge(&estimate, 150.0, 0.005), charge(&estimate, 150.0, 0.1));
         assert!(slow.charge_k > fast.charge_k && slow.air_kg < fast.air_kg);
@@ -82,7 +82,7 @@ mod tests {
     }
 
     #[test]
-    fn the_map_is_entered_with_the_ratio_to_the_pressure_outside() {
+    fn the_map_is_entered_with_the_ratio_to_barometric_pressure() {
         let at = |map_pa, baro_pa| charge(&Estimate { map_pa, baro_pa, ..Estimate::default() }, 150.0, 0.02);
         let (sea, pass) = (at(60e3, 101_325.0), at(42e3, 0.7 * 101_325.0));
         assert_eq!(sea.weights.cells, pass.weights.cells);

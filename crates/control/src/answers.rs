@@ -88,13 +88,6 @@ trimwright_numerics::parameters! {
 }
 
 /// An answer outside its range.
-///
-/// ```
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let twelve = SetupAnswers { cylinders: 12, ..SetupAnswers::default() };
-/// let error = Calibration::from_answers(&twelve).unwrap_err();
-/// assert_eq!(error.to_string(), "cylinders is 12, allowed is 1 to 8 (SI units)");
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct AnswerError {

@@ -25,7 +25,7 @@ trimwright_numerics::parameters! {
     /// Base map of volumetric efficiency.
     pub struct BaseMapParameters<f32> "base_map" {
         /// Factor on the base map over crank speed and manifold pressure, from a dynamometer or an earlier map.
-        table factor { [4, 3] = ([0.0, 150.0, 300.0, 600.0], [30e3, 60e3, 100e3], [[1.0; 4]; 3]), 0.0..=1500.0 "rad/s", 0.0..=200e3 "Pa" => 0.3..=2.0 "1", "engineering judgement: 1, for nothing is known beforehand" }
+        table factor { [4, 3] = ([0.0, 150.0, 300.0, 600.0], [30e3, 60e3, 100e3], [[1.0; 4]; 3]), 0.0..=1500.0 "rad/s", 0.0..=200e3 "Pa" => 0.3..=2.0 "1", "engineering judgement: 1, no prior knowledge" }
         /// Manifold pressures of the map's rows, rising.
         list map_points_pa { [12] = [18e3, 25e3, 31e3, 37e3, 43e3, 49e3, 56e3, 64e3, 73e3, 83e3, 93e3, 104e3], 10e3..=200e3 "Pa", "engineering judgement: closer together where roads are driven" }
         /// Speed of the map's first column over the idle speed.
@@ -136,7 +136,7 @@ mod tests {
     }
 
     #[test]
-    fn a_factor_acts_where_it_stands_and_nowhere_else() {
+    fn a_factor_acts_only_near_its_point() {
         let answers = SetupAnswers::default();
         let rpm_axis = BASE.rpm_axis(&answers).unwrap();
         let mut more = BASE;

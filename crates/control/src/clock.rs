@@ -45,16 +45,6 @@ pub struct Clock {
 
 impl Clock {
     /// Takes the time stamp of a frame and returns the tasks that are due.
-    ///
-    /// ```
-    /// use trimwright_control::sensing::Clock;
-    /// use trimwright_signals::Frame;
-    /// let mut clock = Clock::default();
-    /// let mut dt_s = |time_us| clock.step(&Frame { time_us, ..Frame::default() }).dt_s;
-    /// assert_eq!([dt_s(5_000), dt_s(3_000)], [0.0; 2], "time that runs back does not count");
-    /// assert!((dt_s(4_000) - 0.001).abs() < 1e-6);
-    /// assert!((dt_s(9_000_000) - 0.05).abs() < 1e-6, "frames were lost: no more than 50 ms at once");
-    /// ```
     pub fn step(&mut self, frame: &Frame) -> DueTasks {
         let elapsed_us = self.last_us.map_or(0, |last| frame.time_us.saturating_sub(last));
         self.last_us = Some(frame.time_us);
@@ -115,7 +105,7 @@ mod tests {
     #[test]
     fn the_20_ms_task_avoids_firings_and_the_10_ms_task() {
         let mut clock = Clock::default();
-        let mut looks = 0;
+        let mut runs = 0;
         for ms in 0..2000 {
             let mut frame = at(ms * 1000);
             if ms * 2 % 5 < 2 {
@@ -124,31 +114,31 @@ mod tests {
             let due = clock.step(&frame);
             if due.task_20ms_s > 0.0 {
                 assert!(frame.pulses_us.is_empty() && due.task_10ms_s == 0.0, "at {ms} ms");
-                looks += 1;
+                runs += 1;
             }
         }
-        assert_eq!(looks, 100);
+        assert_eq!(runs, 100);
     }
 
     #[test]
     fn firings_in_every_frame_delay_the_20_ms_task_to_the_next_10_ms_task_at_most() {
         let mut clock = Clock::default();
-        let (mut looks, mut sum_s) = (0, 0.0);
+        let (mut runs, mut sum_s) = (0, 0.0);
         for ms in 0..=2000 {
             let mut frame = at(ms * 1000);
             assert_eq!(frame.pulses_us.push(ms * 1000), Ok(()));
             let due = clock.step(&frame);
-            looks += i32::from(due.task_20ms_s > 0.0);
+            runs += i32::from(due.task_20ms_s > 0.0);
             sum_s += due.task_20ms_s;
         }
-        assert!(looks == 100 && (sum_s - 2.0_f32).abs() < 1e-3, "{looks} in {sum_s} s");
+        assert!(runs == 100 && (sum_s - 2.0_f32).abs() < 1e-3, "{runs} in {sum_s} s");
     }
 
     #[test]
     fn frames_of_10_ms_run_the_20_ms_task_too() {
         let mut clock = Clock::default();
-        let looks = (0..=200).filter(|frame| clock.step(&at(frame * 10_000)).task_20ms_s > 0.0).count();
-        assert!((99..=100).contains(&looks), "{looks}");
+        let runs = (0..=200).filter(|frame| clock.step(&at(frame * 10_000)).task_20ms_s > 0.0).count();
+        assert!((99..=100).contains(&runs), "{runs}");
     }
 
     #[test]

@@ -28,9 +28,9 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct CommonCorrectionParameters<f32> "common_correction" {
         /// Limit of the common fuel scale, either way.
-        number flow_authority_ln { 0.25, 0.0..=0.3 "ln", "engineering judgement; the range is what the kept image holds" }
+        number flow_authority_ln { 0.25, 0.0..=0.3 "ln", "engineering judgement; the range is that of the persistence image" }
         /// Limit of the common opening delay correction, either way.
-        number delay_authority_s { 0.25e-3, 0.0..=0.32e-3 "s", "engineering judgement; the range is what the kept image holds" }
+        number delay_authority_s { 0.25e-3, 0.0..=0.32e-3 "s", "engineering judgement; the range is that of the persistence image" }
         /// Standard deviation of the fuel scale before any lesson.
         number flow_prior_sigma_ln { 0.08, 0.005..=0.3 "ln", "engineering judgement: parts, fuel and answers together" }
         /// Standard deviation of the opening delay correction before any lesson.
@@ -104,7 +104,7 @@ impl CommonEstimator {
     /// let parameters = calibration.parameters();
     /// let (common, injector) = (&parameters.common_correction, &parameters.injector);
     /// let (mut map, mut estimator) = (parameters.blank_map(), CommonEstimator::default());
-    /// // Every cell was taught to give 6 % more: the injectors are smaller than answered.
+    /// // Every cell has learned 6 % more: the injectors are smaller than answered.
     /// map.ln.flat_mut().fill(0.06);
     /// map.variance.flat_mut().fill(1e-4);
     /// (0..20 * CELLS).for_each(|_| estimator.step(common, 0.12, injector, calibration.setup(), &mut map));
@@ -259,8 +259,8 @@ mod tests {
         passes(&calibration, &mut after, 100);
         for cell in 0..CELLS {
             let late = 1.0 + after.common.delay_s * calibration.delay_rate_per_s(cell);
-            let asked = after.ln.flat()[cell] + Real::ln(late);
-            assert!((asked - before.ln.flat()[cell]).abs() < 0.01, "{cell}: {asked}");
+            let total = after.ln.flat()[cell] + Real::ln(late);
+            assert!((total - before.ln.flat()[cell]).abs() < 0.01, "{cell}: {total}");
         }
     }
 

@@ -55,18 +55,6 @@ impl<C: Calibrated> Controller<C> {
     }
 
     /// The same controller with a learned map from earlier.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let idle = calibration.setup().weights(37e3, 75.0);
-    /// let mut learned = calibration.parameters().blank_map();
-    /// learned.ln.flat_mut().fill(-0.04);
-    /// let controller = Controller::new(calibration).with_learned(learned);
-    /// let learned_ln = controller.state().learned().at(&idle);
-    /// assert!((learned_ln + 0.04).abs() < 1e-6, "4 % less fuel from the first firing on");
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     #[must_use]
     pub fn with_learned(mut self, learned: LearnedMap) -> Self {
         self.state.learned = learned;
@@ -122,39 +110,11 @@ impl<C: Calibrated> Controller<C> {
     /// Like [`Controller::step`], with a learner of your own in place of [`Options::strategy`](crate::Options::strategy).
     ///
     /// ```
-    /// use std::cell::Cell;
-    /// use trimwright_control::LearnedMap;
-    /// use trimwright_control::parameters::LearnerParameters;
-    /// use trimwright_control::learning::{Lesson, Outcome};
-    /// use trimwright_control::learning::Kalman;
-    /// use trimwright_control::Learner;
-    /// use trimwright_control::{Calibration, Controller, SetupAnswers};
-    /// # use trimwright_signals::Frame;
-    /// struct Counted(Cell<u32>);
-    /// impl Learner for Counted {
-    ///     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-    ///         self.0.set(self.0.get() + 1);
-    ///         Kalman.learn(parameters, map, lesson)
-    ///     }
-    /// }
+    /// use trimwright_control::learning::Integral;
+    /// use trimwright_control::{Calibration, Controller, Frame, SetupAnswers};
     /// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-    /// let counted = Counted(Cell::new(0));
-    /// // Half a minute of a warm engine at 1500 rpm that runs lean: lambda 1.05.
-    /// for ms in 0..30_000 {
-    /// #   let noise_v = if ms % 3 == 0 { 0.004 } else { -0.002 };
-    /// #   let mut frame = Frame { time_us: ms * 1000, battery_v: 13.8, tp_v: 0.9, ..Frame::default() };
-    /// #   (frame.ect_v, frame.iat_v) = (0.9, 2.5);
-    /// #   (frame.map_v, frame.frp_v, frame.o2_v) = (1.7 + noise_v, 2.2 + noise_v, 2.72 + noise_v);
-    /// #   (frame.switches.ignition, frame.switches.o2_ready) = (true, true);
-    /// #   if ms % 10 == 0 {
-    /// #       frame.pulses_us.push(frame.time_us).expect("there is room for eight");
-    /// #   }
-    ///     controller.step_with(&counted, &frame);
-    /// }
-    /// // They begin a quarter of a minute after the start, one every 20 ms.
-    /// let now = controller.state();
-    /// assert!((500..800).contains(&counted.0.get()));
-    /// assert!(now.learned().at(&now.insight().weights) > 0.05, "the map gives more");
+    /// let commands = controller.step_with(&Integral { gain: 0.01 }, &Frame::default());
+    /// assert_eq!(commands.open_time_s, [0.0; 8], "without pulses nothing is injected");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn step_with(&mut self, learner: &impl Learner, frame: &Frame) -> Commands {

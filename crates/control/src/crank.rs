@@ -21,7 +21,7 @@ trimwright_numerics::parameters! {
         /// Speed below which the crank counts as standing.
         number min_speed_rad_per_s { 4.2, 1.0..=15.0 "rad/s", "engineering judgement: about 40 rpm" }
         /// Speed above which the speed can neither double nor halve within one firing.
-        number steady_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: the crank's inertia forbids it" }
+        number steady_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: limited by the crank's inertia" }
         /// Valid intervals needed before a pulse is checked against them.
         whole steady_intervals { u8 = 4, 3..=16 "1", "engineering judgement" }
         /// Last speed over cycle mean below which the engine is decelerating.
@@ -33,7 +33,7 @@ trimwright_numerics::parameters! {
         /// Early pulses in a row that are accepted, because then the last interval was wrong.
         whole accepted_after_pulses { u8 = 5, 2..=20 "1", "engineering judgement" }
         /// Leaky counter: added for each lost or rejected pulse; each good pulse subtracts 1.
-        whole fault_increment { u8 = 24, 1..=100 "1", "engineering judgement: it mounts up from one in 25" }
+        whole fault_increment { u8 = 24, 1..=100 "1", "engineering judgement: it accumulates above one bad pulse in 25" }
         /// Leaky counter above which the code of bad pulses sets.
         whole fault_threshold { u8 = 40, 1..=200 "1", "engineering judgement: a single glitch does not" }
         /// Upper limit of the leaky counter.
@@ -334,7 +334,7 @@ mod tests {
     }
 
     #[test]
-    fn a_storm_of_pulses_is_refused_and_counted() {
+    fn a_burst_of_pulses_is_rejected_and_counted() {
         let mut crank = Crank::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
         turn(&mut crank, (0..20).map(|pulse| 390_000 + pulse * 3));
@@ -371,7 +371,7 @@ mod tests {
     }
 
     #[test]
-    fn an_engine_that_really_doubled_its_speed_is_believed_after_some_firings() {
+    fn a_doubled_speed_is_accepted_after_some_firings() {
         let mut crank = Crank::default();
         turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
         turn(&mut crank, (0..30).map(|pulse| 190_000 + pulse * 4000));
@@ -379,7 +379,7 @@ mod tests {
     }
 
     #[test]
-    fn one_false_pulse_in_six_is_trouble_and_one_in_fifty_is_not() {
+    fn one_false_pulse_in_six_sets_the_fault_and_one_in_fifty_does_not() {
         let troubled = |every: u64| {
             let mut crank = Crank::default();
             let pulses = (1..400).flat_map(|pulse: u64| {
@@ -393,7 +393,7 @@ mod tests {
     }
 
     #[test]
-    fn pulses_that_end_at_speed_are_told_from_an_engine_that_stops() {
+    fn pulses_lost_at_speed_are_distinguished_from_a_stopping_engine() {
         let silent = |intervals_us: &[u64], ignition: bool| {
             let mut crank = Crank::default();
             let mut time_us = 0;
@@ -405,7 +405,7 @@ mod tests {
         assert!(silent(&[10_000; 40], true) && !silent(&[10_000; 40], false));
         let stopping: [u64; 40] = core::array::from_fn(|pulse| 20_000 + 4000 * pulse as u64);
         assert!(!silent(&stopping, true));
-        // Dies within a second of a flooded start.
+        // Stalls within a second.
         let dying: [u64; 28] = core::array::from_fn(|pulse| match pulse {
             0..20 => 11_000,
             _ => (11_000.0 * 1.25_f64.powi(pulse as i32 - 20)) as u64,

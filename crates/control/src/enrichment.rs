@@ -62,13 +62,6 @@ impl EnrichmentParameters {
     }
 
     /// After-start enrichment, fuel ratio of 1 or more; falls linearly to 1.
-    ///
-    /// ```
-    /// use trimwright_control::parameters::EnrichmentParameters;
-    /// // 20 degC: an eighth more right after the start, half of that after 11 s, nothing after 22 s.
-    /// let fuel = [0.0, 11.0, 22.0].map(|since_s| EnrichmentParameters::DEFAULT.after_start_ratio(293.0, since_s));
-    /// assert!((fuel[0] - 1.12).abs() < 1e-6 && (fuel[1] - 1.06).abs() < 1e-6 && fuel[2] == 1.0);
-    /// ```
     pub fn after_start_ratio(&self, ect_k: f32, since_start_s: f32) -> f32 {
         let left = (1.0 - since_start_s / along(&self.after_start_duration_s, ect_k)).held(0.0, 1.0);
         if left == 0.0 { 1.0 } else { 1.0 + (along(&self.after_start, ect_k) - 1.0) * left }
@@ -77,14 +70,6 @@ impl EnrichmentParameters {
     /// Enrichment for an unlearned map and wall film, fuel ratio of 1 or more, until feedback is active: a slightly rich engine runs on
     /// where an equally lean one stalls. `variances_ln2` gives the variance of the map at the operating point and of the film's part in the
     /// fuel, ln^2.
-    ///
-    /// ```
-    /// use trimwright_control::parameters::EnrichmentParameters;
-    /// let ratio = |since_s, sigma_ln| EnrichmentParameters::DEFAULT.uncertainty_ratio(since_s, || (sigma_ln * sigma_ln, 0.0));
-    /// // Two seconds after the start: a new map (standard deviation 12 %), one that knows its idle (1 %).
-    /// assert!((ratio(2.0, 0.12_f32) - 1.12).abs() < 1e-6 && (ratio(2.0, 0.01) - 1.01).abs() < 1e-6);
-    /// assert_eq!(ratio(30.0, 0.12), 1.0, "the trim has taken over");
-    /// ```
     pub fn uncertainty_ratio(&self, since_start_s: f32, variances_ln2: impl FnOnce() -> (f32, f32)) -> f32 {
         let left =
             |from_s: f32, until_s: f32| ((until_s - since_start_s) / (until_s - from_s)).held(0.0, 1.0);
@@ -108,21 +93,6 @@ pub struct Prime {
 
 impl Prime {
     /// Fuel of the prime pulse, kg, in the one step when it is due; else 0. An engine that already turns gets none.
-    ///
-    /// ```
-    /// use trimwright_control::parameters::EnrichmentParameters;
-    /// use trimwright_control::fueling::Prime;
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let (parameters, setup) = (&EnrichmentParameters::DEFAULT, calibration.setup());
-    /// let mut prime = Prime::default();
-    /// let mut key_on_for = |seconds| prime.step(parameters, setup, seconds, false, 293.0) > 0.0;
-    /// // It waits for the pump, and comes once.
-    /// assert_eq!([0.5, 0.9, 1.0].map(&mut key_on_for), [false, true, false]);
-    /// // Key off and on again.
-    /// assert_eq!([0.0, 0.9].map(&mut key_on_for), [false, true]);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     pub fn step(
         &mut self,
         parameters: &EnrichmentParameters,
@@ -189,7 +159,10 @@ mod tests {
     }
 
     #[test]
-    fn after_start_enrichment_ends() {
+    fn after_start_enrichment_falls_linearly_and_ends() {
+        // 20 degC: an eighth more right after the start, half of that after 11 s.
+        let [start, half] = [0.0, 11.0].map(|since_s| ENRICHMENT.after_start_ratio(293.0, since_s));
+        assert!((start - 1.12).abs() < 1e-6 && (half - 1.06).abs() < 1e-6);
         assert_eq!(ENRICHMENT.after_start_ratio(293.0, 25.0), 1.0);
         assert_eq!(ENRICHMENT.after_start_ratio(253.0, 41.0), 1.0);
     }

@@ -214,36 +214,6 @@ impl Estimator {
     }
 
     /// Takes the volts of a frame: MAP in every frame, the others in the 10 ms task. `iac_duty` is the last commanded idle air valve duty.
-    ///
-    /// ```
-    /// use trimwright_control::sensing::{Estimator, EstimatorConstants};
-    /// use trimwright_control::sensing::Clock;
-    /// use trimwright_control::sensing::CrankMotion;
-    /// use trimwright_control::diagnosis::Dtcs;
-    /// use trimwright_control::parameters::TroubleCodeParameters;
-    /// use trimwright_control::{Calibration, Dtc, SetupAnswers};
-    /// use trimwright_signals::Frame;
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let (parameters, setup) = (calibration.parameters(), calibration.setup());
-    /// let constants = EstimatorConstants {
-    ///     filters: &parameters.estimate,
-    ///     plausibility: &parameters.plausibility,
-    ///     throttle_speed: &parameters.throttle_speed,
-    ///     sensors: &parameters.sensors,
-    ///     setup,
-    /// };
-    /// let (mut estimator, mut clock, mut dtcs) = (Estimator::default(), Clock::default(), Dtcs::default());
-    /// for ms in 0..=600 {
-    ///     // Key on, 70 kPa outside; the throttle's wire is shorted to 5 V.
-    ///     let mut frame = Frame { time_us: ms * 1000, map_v: 2.9, tp_v: 5.0, ..Frame::default() };
-    ///     frame.switches.ignition = true;
-    ///     let due = clock.step(&frame);
-    ///     estimator.step(&constants, &frame, &CrankMotion::default(), 0.3, &due, &mut dtcs.reports(&TroubleCodeParameters::DEFAULT));
-    /// }
-    /// assert!((estimator.estimate().map_pa - 70e3).abs() < 10.0);
-    /// assert!(estimator.estimate().invalid.tp && dtcs.is_set(Dtc::TpHigh));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     #[inline]
     pub fn step(
         &mut self,
@@ -515,10 +485,10 @@ mod tests {
             (|frame| frame.frp_v = 0.0, Dtc::FrpLow, |invalid| invalid.rail),
             (|frame| frame.frp_v = 5.0, Dtc::FrpHigh, |invalid| invalid.rail),
         ];
-        for (spoil, dtc, flag) in cases {
-            let mut spoiled = frame();
-            spoil(&mut spoiled);
-            let (estimate, dtcs) = settle(&spoiled, 80.0, 1.0);
+        for (change, dtc, flag) in cases {
+            let mut faulty = frame();
+            change(&mut faulty);
+            let (estimate, dtcs) = settle(&faulty, 80.0, 1.0);
             assert!(
                 dtcs.active().eq([dtc]),
                 "{dtc:?}: {:?}",

@@ -48,9 +48,9 @@ pub enum Event {
     /// A trouble code has set.
     CodeSet(Dtc),
     /// A trouble code has cleared.
-    CodeHealed(Dtc),
+    CodeCleared(Dtc),
     /// Lessons are rejected from now on, for this reason.
-    Refused(Refusal),
+    Rejected(Refusal),
     /// Lessons are accepted from now on.
     Learning,
 }
@@ -86,9 +86,9 @@ impl EventState {
         let begins = (cut && now.cut != Cut::None).then_some(Event::CutBegins(now.cut));
         let guard = (was.guard_trips != now.guard_trips).then_some(Event::GuardTripped);
         let refusal =
-            (was.refusal != now.refusal).then(|| now.refusal.map_or(Event::Learning, Event::Refused));
+            (was.refusal != now.refusal).then(|| now.refusal.map_or(Event::Learning, Event::Rejected));
         let codes = was.codes.symmetric_difference(now.codes).iter().map(move |dtc| {
-            if now.codes.contains(dtc) { Event::CodeSet(dtc) } else { Event::CodeHealed(dtc) }
+            if now.codes.contains(dtc) { Event::CodeSet(dtc) } else { Event::CodeCleared(dtc) }
         });
         [phase, ends, begins, guard, refusal].into_iter().flatten().chain(codes)
     }
@@ -157,7 +157,7 @@ mod tests {
     }
 
     #[test]
-    fn codes_set_and_heal_each_for_itself() {
+    fn codes_set_and_clear_independently() {
         let report = |state: &mut State, low, high| {
             for _ in 0..400 {
                 state.dtcs.reports(&TroubleCodeParameters::DEFAULT).report(Dtc::MapLow, low, 0.01);
@@ -172,7 +172,7 @@ mod tests {
         report(&mut state, true, false);
         let before = EventState::of(&state);
         report(&mut state, false, true);
-        let expected = [Event::CodeHealed(Dtc::MapLow), Event::CodeSet(Dtc::TpHigh)];
+        let expected = [Event::CodeCleared(Dtc::MapLow), Event::CodeSet(Dtc::TpHigh)];
         assert!(before.events_until(&EventState::of(&state)).eq(expected));
     }
 
@@ -181,7 +181,7 @@ mod tests {
         assert_eq!(happened(|state| state.insight.refusal = None), [Event::Learning]);
         assert_eq!(
             happened(|state| state.insight.refusal = Some(Refusal::Cold)),
-            [Event::Refused(Refusal::Cold)]
+            [Event::Rejected(Refusal::Cold)]
         );
     }
 }

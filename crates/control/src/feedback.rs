@@ -99,7 +99,7 @@ mod tests {
 
     const FEEDBACK: FeedbackParameters = FeedbackParameters::DEFAULT;
 
-    /// Drives the trim against a pure delay (in samples of 20 ms) with a disturbance of 10 %, believing another delay and seeing
+    /// Runs the trim against a pure delay (in samples of 20 ms) with a disturbance of 10 %, with another assumed delay and
     /// another gain. Returns the residual error at each sample.
     fn residuals(samples: usize, assumed: usize, gain: f32) -> [f32; 1000] {
         let mut feedback = Feedback::default();
@@ -145,7 +145,7 @@ mod tests {
     }
 
     #[test]
-    fn authority_holds_and_lets_go_without_windup() {
+    fn the_limit_has_no_windup() {
         let mut feedback = Feedback::default();
         for _ in 0..2000 {
             feedback.step(&FEEDBACK, 0.3, 0.9, 0.0, 0.02);

@@ -76,16 +76,6 @@ pub struct FilmEstimate {
 
 /// Share and time constant of the film at this pressure, speed and coolant temperature. Warm, with the defaults: `X = 0.68 - 0.277 p -
 /// 0.055 n`, `tau = 1.35 (1.68 - 0.672 n)(p - 0.825)^2 + 0.71 - 0.06 n` s, with p in bar (to 1) and n in 1000 rpm (0.6 to 4 for tau).
-///
-/// ```
-/// use trimwright_control::parameters::FilmParameters;
-/// use trimwright_control::fueling::film_estimate;
-/// let at = |map_pa, ect_k| film_estimate(&FilmParameters::DEFAULT, map_pa, 157.0, ect_k);
-/// // A warm engine at 1500 rpm: half of the fuel goes by the wall and stays there for most of a second.
-/// let warm = at(40e3, 363.0);
-/// assert!((0.4..0.6).contains(&warm.x) && (0.5..1.0).contains(&warm.tau_s));
-/// assert!(at(90e3, 363.0).x < warm.x, "more air carries more along");
-/// ```
 pub fn film_estimate(
     parameters: &FilmParameters,
     map_pa: f32,
@@ -177,7 +167,7 @@ impl Film {
     ///     film.elapse(0.01);
     ///     film.step(&parameters, estimated, true, 60e-6);
     /// }
-    /// // The foot comes off: the wall alone gives more than the cylinder is to get.
+    /// // The throttle closes: the film alone delivers more than the cylinder should get.
     /// film.elapse(0.01);
     /// assert_eq!(film.step(&parameters, estimated, true, 10e-6), 0.0);
     /// assert!(film.overflows());
@@ -263,7 +253,7 @@ mod tests {
         assert!(cold.x > warm.x + 0.1 && cold.tau_s > 2.0 * warm.tau_s);
     }
 
-    /// The same film filled from outside: if the estimate is right, the cylinder gets what was wanted through a step.
+    /// A separate film with the same properties: the cylinder gets the wanted fuel through a step.
     #[test]
     fn ident_compensation_inverts_the_film() {
         let mut film = Film::default();
@@ -287,7 +277,7 @@ mod tests {
     }
 
     #[test]
-    fn a_film_dries_up_while_the_crank_stands() {
+    fn a_film_dries_while_the_crank_stands() {
         let mut film = Film { film_kg: 1e-3, ..Film::default() };
         (0..1000).for_each(|_| film.dry(&FILM_PARAMETERS, 0.01));
         assert!(film.film_kg < 1e-6);
@@ -313,7 +303,7 @@ mod tests {
         assert!(inject_kg(&mut film.clone(), 0.04, 30e-6) < inject_kg(&mut film, 0.01, 30e-6));
     }
 
-    /// While the wall gets wet the fuel hangs on the estimate; later a wrong one would not show.
+    /// The fuel depends on the film's properties while the wall gets wet, not in steady state.
     #[test]
     fn fuel_depends_on_the_film_while_the_wall_gets_wet() {
         let mut film = Film::default();

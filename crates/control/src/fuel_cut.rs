@@ -75,8 +75,8 @@ pub enum Cut {
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
 /// let (parameters, setup) = (FuelCutParameters::DEFAULT, calibration.setup());
 /// let (mut cuts, warm) = (Cuts::default(), Estimate { ect_k: 360.0, ..Estimate::default() });
-/// // Down a hill with a warm engine at 2100 rpm: the fuel is cut when the foot has been off for a while.
-/// let mut after = |slots| (0..slots).map(|_| cuts.step(&parameters, setup, &warm, false, 220.0, 0.01)).last();
+/// // Overrun of a warm engine at 2100 rpm: the fuel is cut after a delay.
+/// let mut after = |steps| (0..steps).map(|_| cuts.step(&parameters, setup, &warm, false, 220.0, 0.01)).last();
 /// assert_eq!([after(50), after(20)], [Some(Cut::None), Some(Cut::Coasting)]);
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
@@ -244,7 +244,7 @@ mod tests {
     }
 
     #[test]
-    fn coasting_cuts_after_a_while_and_returns_above_idle() {
+    fn overrun_cuts_after_a_delay_and_the_fuel_returns_above_idle() {
         let mut cuts = Both::default();
         assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::None);
         assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::Coasting);
@@ -256,18 +256,18 @@ mod tests {
     }
 
     #[test]
-    fn a_foot_on_the_throttle_ends_coasting_at_once() {
+    fn an_opened_throttle_ends_the_overrun_cut_at_once() {
         let mut cuts = Both::default();
         run(&mut cuts, 0.0, 220.0, 25e3, None, 1.0);
         assert_eq!(run(&mut cuts, 0.1, 220.0, 25e3, None, 0.002), Cut::None);
     }
 
     #[test]
-    fn fuel_comes_back_sooner_when_the_speed_falls_fast() {
+    fn the_fuel_returns_sooner_when_the_speed_falls_fast() {
         let mut cuts = Both::default();
         run(&mut cuts, 0.0, 260.0, 25e3, None, 1.0);
-        // 200 rad/s^2: an engine let go out of gear.
-        let back = (0..130).map(|slot| 260.0 - slot as f32).find(|speed| {
+        // 200 rad/s^2: a free engine after closing the throttle.
+        let back = (0..130).map(|step| 260.0 - step as f32).find(|speed| {
             (0..5).fold(Cut::Coasting, |_, _| run(&mut cuts, 0.0, *speed, 15e3, None, 0.001)) == Cut::None
         });
         assert!(back.is_some_and(|speed| speed > 73.3 + FUEL_CUT.coast_resume_rad_per_s + 30.0), "{back:?}");
@@ -305,7 +305,7 @@ mod tests {
     }
 
     #[test]
-    fn torque_comes_back_smoothly_after_a_cut() {
+    fn torque_is_blended_in_after_a_cut() {
         let mut cuts = Both::default();
         run(&mut cuts, 1.0, 560.0, 95e3, None, 0.01);
         assert_eq!(cuts.cuts.torque_share(&FUEL_CUT), 0.0);

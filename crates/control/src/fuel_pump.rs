@@ -11,9 +11,9 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct FuelPumpParameters<f32> "fuel_pump" {
         /// Duty that holds about the target pressure without flow.
-        number base_duty { 0.35, 0.0..=1.0 "1", "engineering judgement: feedback mends it" }
+        number base_duty { 0.35, 0.0..=1.0 "1", "engineering judgement: feedback corrects the rest" }
         /// Additional duty per fuel flow.
-        number flow_gain_s_per_kg { 12.0, 0.0..=200.0 "s/kg", "engineering judgement: feedback mends it" }
+        number flow_gain_s_per_kg { 12.0, 0.0..=200.0 "s/kg", "engineering judgement: feedback corrects the rest" }
         /// Upper limit of the fuel flow in the feed-forward.
         number max_flow_kg_per_s { 0.1, 0.005..=1.0 "kg/s", "engineering judgement" }
         /// Proportional gain, duty per pressure.

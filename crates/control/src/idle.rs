@@ -60,9 +60,9 @@ trimwright_numerics::parameters! {
         /// Upper limit of the dashpot, duty.
         number dashpot_limit { 0.08, 0.0..=0.5 "1", "engineering judgement" }
         /// Additional duty while the wall film delivers more fuel than wanted, as after a throttle closed fast at speed.
-        number wet_duty { 0.7, 0.0..=1.0 "1", "common practice, no source: a dashpot's oldest use" }
+        number wet_duty { 0.7, 0.0..=1.0 "1", "common practice, no source: the purpose of a dashpot" }
         /// Time constant with which that duty fades.
-        number wet_s { 0.3, 0.01..=5.0 "s", "common practice, no source: a dashpot's oldest use" }
+        number wet_s { 0.3, 0.01..=5.0 "s", "common practice, no source: the purpose of a dashpot" }
     }
 }
 
@@ -290,7 +290,7 @@ mod tests {
     }
 
     #[test]
-    fn a_wall_that_gives_off_too_much_gets_air_at_speed_and_none_at_idle() {
+    fn a_wet_wall_adds_air_at_speed_and_none_at_idle() {
         let wet = Loads { wet: true, ..Loads::default() };
         let more = |idle: &mut Idle, speed| {
             duty(idle, 0.0, 360.0, wet, speed, 0.05)
@@ -300,7 +300,7 @@ mod tests {
         assert!(more(&mut idle, 300.0) > 0.4 && more(&mut Idle::default(), 75.0).abs() < 1e-6);
         let after = duty(&mut idle, 0.0, 360.0, Loads::default(), 300.0, 1.0);
         let dry = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 300.0, 1.0);
-        assert!(after < dry + 0.05, "gone when the wall is dry: {after} {dry}");
+        assert!(after < dry + 0.05, "faded when the wall is dry: {after} {dry}");
     }
 
     #[test]
@@ -326,11 +326,11 @@ mod tests {
 
     #[test]
     fn a_falling_speed_gets_air_before_it_is_too_low() {
-        let after = |fall_per_slot: f32| {
+        let after = |fall_per_step: f32| {
             let mut idle = Idle::default();
             (0..20)
-                .map(|slot| {
-                    duty(&mut idle, 0.0, 360.0, Loads::default(), 105.0 - fall_per_slot * slot as f32, 0.01)
+                .map(|step| {
+                    duty(&mut idle, 0.0, 360.0, Loads::default(), 105.0 - fall_per_step * step as f32, 0.01)
                 })
                 .last()
         };

@@ -33,15 +33,6 @@ impl InjectorParameters {
     }
 
     /// Open time of one injector for `fuel_kg`, s: flow time, short-pulse correction and opening delay; 0 without fuel.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let open_time_s = |fuel_kg| calibration.parameters().injector.open_time_s(calibration.setup(), fuel_kg, 13.5, 300e3);
-    /// // 8 mg at 8 g/s flow for 1 ms; the delay comes on top.
-    /// assert!((open_time_s(8e-6) - 2.0e-3).abs() < 1e-6 && open_time_s(0.0) == 0.0);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     pub fn open_time_s(&self, setup: &Setup, fuel_kg: f32, battery_v: f32, drop_pa: f32) -> f32 {
         if fuel_kg > 0.0 {
             let flow_s = fuel_kg / self.flow_kg_per_s(setup, drop_pa);
@@ -92,9 +83,17 @@ mod tests {
         assert!((ratio - 1.124_441).abs() < 1e-5, "{ratio}");
     }
 
+    /// 8 mg at 8 g/s flow for 1 ms; the opening delay of 1 ms comes on top.
+    #[test]
+    fn ident_open_time_is_flow_time_plus_opening_delay() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let open_s = |fuel_kg| INJECTOR.open_time_s(calibration.setup(), fuel_kg, 13.5, 300e3);
+        assert!((open_s(8e-6) - 2.0e-3).abs() < 1e-6 && open_s(0.0) == 0.0);
+    }
+
     /// Twice the injectors at a firing flow half as long for it, so that a late opening takes twice the share.
     #[test]
-    fn ident_injectors_that_all_fire_feel_a_late_opening_twice_as_much_as_halves() {
+    fn ident_a_late_opening_costs_all_injectors_twice_the_share_of_halves() {
         let answers = SetupAnswers { injectors: 8, ..SetupAnswers::default() };
         let halves = Calibration::from_answers(&answers).unwrap();
         let all = halves.clone().with_options(Options { firing: Firing::All, ..Options::default() });

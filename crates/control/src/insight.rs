@@ -11,22 +11,6 @@ use crate::phase::Phase;
 use crate::refusal::Refusal;
 
 /// Intermediate values of the last step; those of the fuel path are from the last firing.
-///
-/// ```
-/// use trimwright_control::{Calibration, Controller, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// // A V8 at 750 rpm: a pulse each 20 ms; 1.7 V of MAP are 40 kPa.
-/// for ms in (0..280).step_by(20) {
-///     let mut frame = Frame { time_us: ms * 1000, map_v: 1.7, battery_v: 13.8, ..Frame::default() };
-///     frame.switches.ignition = true;
-///     let _ = frame.pulses_us.push(frame.time_us);
-///     controller.step(&frame);
-/// }
-/// let insight = controller.state().insight();
-/// assert!((insight.speed_rad_per_s - 78.5).abs() < 0.1 && (0.1e-3..0.3e-3).contains(&insight.air_kg));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Insight {

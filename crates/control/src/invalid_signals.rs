@@ -1,21 +1,6 @@
 //! Validity flags of the sensor estimates.
 
 /// Validity flags: true where a signal is invalid and its quantity substituted.
-///
-/// ```
-/// use trimwright_control::{Calibration, Controller, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// for ms in 0..2000 {
-///     // The wire of the intake air sensor is open: the pull-up brings it to 5 V.
-///     let frame = Frame { time_us: ms * 1000, ect_v: 1.5, iat_v: 5.0, ..Frame::default() };
-///     controller.step(&frame);
-/// }
-/// let estimate = controller.state().estimate();
-/// assert!(estimate.invalid.iat && !estimate.invalid.ect);
-/// assert!((estimate.iat_k - 308.0).abs() < 1.0, "the substitute");
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct InvalidSignals {

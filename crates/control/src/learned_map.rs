@@ -14,19 +14,19 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct LearnerParameters<f32> "learner" {
         /// Limit of a cell's correction from the common fuel scale; beyond it an answer is wrong or a part broken.
-        number authority_ln { 0.3, 0.0..=0.35 "ln", "engineering judgement: 35 %; the range is what the kept image holds" }
+        number authority_ln { 0.3, 0.0..=0.35 "ln", "engineering judgement: 35 %; the range is that of the persistence image" }
         /// Standard deviation of the base map before any lesson.
-        number prior_sigma_ln { 0.12, 0.01..=0.13 "ln", "engineering judgement; the range is what the kept image holds" }
+        number prior_sigma_ln { 0.12, 0.01..=0.13 "ln", "engineering judgement; the range is that of the persistence image" }
         /// Limit of a learned correction of the wall film's properties.
-        number film_authority_ln { 0.6, 0.0..=0.65 "ln", "engineering judgement; the range is what the kept image holds" }
+        number film_authority_ln { 0.6, 0.0..=0.65 "ln", "engineering judgement; the range is that of the persistence image" }
         /// Standard deviation of the film's properties before any lesson.
-        number film_prior_sigma_ln { 0.25, 0.01..=0.6 "ln", "engineering judgement; the range is what the kept image holds" }
+        number film_prior_sigma_ln { 0.25, 0.01..=0.6 "ln", "engineering judgement; the range is that of the persistence image" }
         /// Lower limit of a cell's standard deviation, for the error of bilinear interpolation.
         number model_sigma_ln { 0.007, 0.0..=0.05 "ln", "engineering judgement, from drives: between breakpoints no engine is quite bilinear" }
         /// Growth of a cell's variance per lesson, which lets the map follow an ageing engine.
         number drift_ln2 { 1e-8, 0.0..=1e-5 "ln2", "engineering judgement" }
         /// Effective measurement variance of one 20 ms lambda sample: (2 %)^2 times 100, because errors are correlated for about 1 s.
-        number sample_variance_ln2 { 0.04, 1e-4..=10.0 "ln2", "engineering judgement: off by 2 % for reasons that last a second, fifty looks each way" }
+        number sample_variance_ln2 { 0.04, 1e-4..=10.0 "ln2", "engineering judgement: errors of 2 % that last for about a second" }
         /// Standard deviation of the map under a reading above which the film is not learned, because map errors would pass for film errors.
         number film_sigma_ln { 0.03, 0.0..=0.2 "ln", "engineering judgement" }
         /// Film sensitivity of a reading below which the film is not learned, because noise of the pressure reaches it too.
@@ -44,7 +44,7 @@ trimwright_numerics::parameters! {
 const MIN_INNOVATION_LN2: f32 = 1e-9;
 
 /// What was learned: a correction and its variance for each cell, rows MAP, columns RPM, and the wall film's properties from transients.
-/// Estimating the film beside the cells keeps transients from spoiling the map.
+/// Estimating the film beside the cells keeps transients from biasing the map.
 ///
 /// ```
 /// use trimwright_control::learning::LaggedShares;
@@ -151,25 +151,6 @@ impl LearnedMap {
     /// The variance after any gain `K_i`, optimal or not, is that of the Joseph form (e.g. Simon, Optimal State Estimation, 2006, from
     /// memory) without covariances between cells, and never above the prior: `P_i + K_i (K_i S - 2 phi_i P_i)` with `S = sum phi_j^2 P_j +
     /// R`.
-    ///
-    /// ```
-    /// use trimwright_control::Parameters;
-    /// use trimwright_control::learning::LaggedShares;
-    /// use trimwright_control::parameters::LearnerParameters;
-    /// use trimwright_control::learning::Lesson;
-    /// use trimwright_numerics::Weights;
-    /// let shares = LaggedShares::settled(&Weights { cells: [20, 21, 34, 35], shares: [1.0, 0.0, 0.0, 0.0] });
-    /// let lesson = Lesson { shares: &shares, required_ln: 0.08, variance_ln2: 0.0144, film: false };
-    /// let learned = |part: f32| {
-    ///     let mut map = Parameters::DEFAULT.blank_map();
-    ///     map.update(&LearnerParameters::DEFAULT, &lesson, |_, _, best| part * best);
-    ///     (map.ln.flat()[20], map.sigma_ln(20))
-    /// };
-    /// // A lesson as uncertain as the cell itself moves it half of the way and halves its variance.
-    /// let (best_ln, best_sigma_ln) = learned(1.0);
-    /// assert!((best_ln - 0.04).abs() < 1e-6 && (best_sigma_ln - 0.12 / 2.0_f32.sqrt()).abs() < 1e-4);
-    /// assert!(learned(0.5).1 > best_sigma_ln && learned(1.5).1 > best_sigma_ln, "no other gain leaves a smaller variance");
-    /// ```
     pub fn update(
         &mut self,
         parameters: &LearnerParameters,
@@ -266,4 +247,26 @@ pub enum Outcome {
     Accepted,
     /// Applied, but a cell stopped at its authority.
     Limited,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::parameters::Parameters;
+
+    /// A lesson as uncertain as the cell moves it half of the way and halves its variance; any other gain leaves a larger variance.
+    #[test]
+    fn ident_the_kalman_gain_leaves_the_smallest_variance() {
+        let shares =
+            LaggedShares::settled(&Weights { cells: [20, 21, 34, 35], shares: [1.0, 0.0, 0.0, 0.0] });
+        let lesson = Lesson { shares: &shares, required_ln: 0.08, variance_ln2: 0.0144, film: false };
+        let learned = |part: f32| {
+            let mut map = Parameters::DEFAULT.blank_map();
+            map.update(&LearnerParameters::DEFAULT, &lesson, |_, _, best| part * best);
+            (map.ln.flat()[20], map.sigma_ln(20))
+        };
+        let (ln, sigma_ln) = learned(1.0);
+        assert!((ln - 0.04).abs() < 1e-6 && (sigma_ln - 0.12 / Real::sqrt(2.0_f32)).abs() < 1e-4);
+        assert!(learned(0.5).1 > sigma_ln && learned(1.5).1 > sigma_ln);
+    }
 }

@@ -225,7 +225,7 @@ mod tests {
     }
 
     #[test]
-    fn injectors_that_open_late_are_energised_longer() {
+    fn a_later_opening_delay_lengthens_the_open_time() {
         let calibration = calibration(Firing::All);
         let open = |delay_correction_s| {
             OpenTime::default().step(

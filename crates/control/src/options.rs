@@ -28,14 +28,6 @@ pub enum Strategy {
 }
 
 /// Options of the controller.
-///
-/// ```
-/// use trimwright_control::{Calibration, Options, SetupAnswers, Strategy};
-/// let options = Options { learning: false, ..Options::default() };
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?.with_options(options);
-/// assert!(calibration.options().feedback && calibration.options().strategy == Strategy::Kalman);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]

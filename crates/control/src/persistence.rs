@@ -177,7 +177,7 @@ pub fn pack(calibration: &impl Calibrated, map: &LearnedMap, codes: Codes, numbe
 /// ```
 ///
 /// # Errors
-/// [`ImageError`] says why the image was refused; nothing of a rejected image is used.
+/// [`ImageError`] says why the image was rejected; nothing of it is used.
 pub fn unpack(calibration: &impl Calibrated, image: &[u8]) -> Result<(PersistentData, u32), ImageError> {
     let Parts { fingerprint: made_for, number, codes, words, .. } = parts(image)?;
     if made_for != fingerprint(calibration.setup()) {
@@ -190,27 +190,13 @@ pub fn unpack(calibration: &impl Calibrated, image: &[u8]) -> Result<(Persistent
 /// Setup answers and running number of an image.
 ///
 /// # Errors
-/// [`ImageError`] says why the image was refused.
+/// [`ImageError`] says why the image was rejected.
 pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), ImageError> {
     let Parts { number, answers, .. } = parts(image)?;
     Ok((answer_bytes::unpack(answers).ok_or(ImageError::OutOfRange)?, number))
 }
 
 /// The valid image with the highest running number; `None` when there is none.
-///
-/// ```
-/// use trimwright_control::persistence::{newest, pack};
-/// use trimwright_control::{Calibration, Codes, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let blank = calibration.parameters().blank_map();
-/// let [old, mut new] = [7, 8].map(|number| pack(&calibration, &blank, Codes::empty(), number));
-/// let number = |old: &[u8], new: &[u8]| newest(&calibration, [old, new]).map(|(_, number)| number);
-/// assert_eq!(number(&old, &new), Some(8));
-/// // Power was lost while the newer one was written: the older one is still there.
-/// new[500..].fill(0xFF);
-/// assert_eq!(number(&old, &new), Some(7));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 pub fn newest<'a>(
     calibration: &impl Calibrated,
     places: impl IntoIterator<Item = &'a [u8]>,
@@ -515,8 +501,8 @@ mod tests {
         };
         let narrow = with(|parameters| parameters.learner.authority_ln = 0.02);
         assert_eq!(unpack(&narrow, &image), Err(ImageError::OutOfRange));
-        let sure = with(|parameters| parameters.common_correction.flow_prior_sigma_ln = 0.01);
-        assert_eq!(unpack(&sure, &image), Err(ImageError::OutOfRange));
+        let tight = with(|parameters| parameters.common_correction.flow_prior_sigma_ln = 0.01);
+        assert_eq!(unpack(&tight, &image), Err(ImageError::OutOfRange));
     }
 
     /// The highest value that the range of each limit allows unpacks unchanged.

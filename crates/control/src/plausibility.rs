@@ -52,7 +52,7 @@ trimwright_numerics::parameters! {
         /// Mean reversal between samples of 10 ms above which a signal is noisy; fast monotonic changes do not count.
         number noisy_v { 0.045, 0.005..=0.5 "V", "engineering judgement" }
         /// Share of a new sample of 10 ms in that mean.
-        number noise_share { 0.04, 0.005..=0.5 "1", "engineering judgement: a quarter of a second of slots" }
+        number noise_share { 0.04, 0.005..=0.5 "1", "engineering judgement: a quarter of a second of samples" }
         /// Change between samples up to which a signal counts as constant.
         number still_v { 1e-5, 0.0..=0.01 "V", "engineering judgement: below a step of the converter" }
         /// Time without any change of MAP in a turning engine after which it is stuck.
@@ -132,9 +132,9 @@ pub struct PlausibilityInputs<'a> {
 /// let inputs =
 ///     PlausibilityInputs { frame: &frame, motion: &motion, throttle_speed: ThrottleSpeed::default(), lambda_falls: false };
 /// // MAP constant while the engine runs: invalid after half a second, a code after some seconds.
-/// let mut after = |slots| {
+/// let mut after = |steps| {
 ///     let is_invalid = |_| plausible.step(parameters.0, parameters.1, &inputs, 0.01, &mut dtcs.reports(&TroubleCodeParameters::DEFAULT)).map;
-///     ((0..slots).map(is_invalid).last(), dtcs.is_set(Dtc::MapPerformance))
+///     ((0..steps).map(is_invalid).last(), dtcs.is_set(Dtc::MapPerformance))
 /// };
 /// assert_eq!([after(50), after(500)], [(Some(true), false), (Some(true), true)]);
 /// ```
@@ -314,16 +314,16 @@ mod tests {
         let (mut plausible, mut dtcs) = (Plausibility::default(), Dtcs::default());
         let motion = CrankMotion { speed_rad_per_s: 150.0, ..CrankMotion::default() };
         let mut invalid = InvalidSignals::default();
-        for slot in 0..650 {
-            let flutter = (slot % 3) as f32 * 2e-3;
+        for step in 0..650 {
+            let noise_v = (step % 3) as f32 * 2e-3;
             let mut frame =
-                Frame { battery_v: 13.8, map_v: 1.7 + flutter, tp_v: 1.0 + flutter, ..Frame::default() };
-            (frame.ect_v, frame.iat_v, frame.frp_v, frame.o2_v) = (1.0, 2.3, 2.2 + flutter, 2.3 + flutter);
+                Frame { battery_v: 13.8, map_v: 1.7 + noise_v, tp_v: 1.0 + noise_v, ..Frame::default() };
+            (frame.ect_v, frame.iat_v, frame.frp_v, frame.o2_v) = (1.0, 2.3, 2.2 + noise_v, 2.3 + noise_v);
             frame.switches.ignition = true;
             frame.switches.o2_ready = true;
-            change(slot, &mut frame);
+            change(step, &mut frame);
             let throttle_speed =
-                ThrottleSpeed { map_pa: map_pa(slot), speed_rad_per_s: 150.0, ..ThrottleSpeed::default() };
+                ThrottleSpeed { map_pa: map_pa(step), speed_rad_per_s: 150.0, ..ThrottleSpeed::default() };
             let inputs = PlausibilityInputs { frame: &frame, motion: &motion, throttle_speed, lambda_falls };
             invalid = plausible.step(
                 &PlausibilityParameters::DEFAULT,
@@ -354,46 +354,46 @@ mod tests {
         assert!(is(&rail, |invalid| invalid.rail, Dtc::FrpPerformance));
         let lambda = watch(|_| 45e3, |_, frame| frame.o2_v = 2.3);
         assert!(is(&lambda, |invalid| invalid.lambda, Dtc::O2NoActivity));
-        let tp = watch(|slot| if slot < 540 { 45e3 } else { 70e3 }, |_, frame| frame.tp_v = 1.0);
+        let tp = watch(|step| if step < 540 { 45e3 } else { 70e3 }, |_, frame| frame.tp_v = 1.0);
         assert!(is(&tp, |invalid| invalid.tp, Dtc::TpPerformance), "{tp:?}");
     }
 
     #[test]
-    fn a_throttle_held_still_is_no_fault() {
+    fn a_constant_throttle_is_no_fault() {
         let (invalid, dtcs) = watch(|_| 45e3, |_, frame| frame.tp_v = 1.0);
         assert_eq!((invalid, dtcs.stored().count()), (InvalidSignals::default(), 0));
     }
 
     #[test]
     fn noisy_signals_are_found() {
-        let jump = |slot: u32| if slot.is_multiple_of(2) { 0.0 } else { 0.6 };
+        let jump = |step: u32| if step.is_multiple_of(2) { 0.0 } else { 0.6 };
         assert!(is(
-            &watch(|_| 45e3, |slot, frame| frame.map_v += jump(slot)),
+            &watch(|_| 45e3, |step, frame| frame.map_v += jump(step)),
             |invalid| invalid.map,
             Dtc::MapPerformance
         ));
         assert!(is(
-            &watch(|_| 45e3, |slot, frame| frame.tp_v += jump(slot)),
+            &watch(|_| 45e3, |step, frame| frame.tp_v += jump(step)),
             |invalid| invalid.tp,
             Dtc::TpPerformance
         ));
         assert!(is(
-            &watch(|_| 45e3, |slot, frame| frame.ect_v += jump(slot)),
+            &watch(|_| 45e3, |step, frame| frame.ect_v += jump(step)),
             |invalid| invalid.ect,
             Dtc::EctPerformance
         ));
         assert!(is(
-            &watch(|_| 45e3, |slot, frame| frame.iat_v += jump(slot)),
+            &watch(|_| 45e3, |step, frame| frame.iat_v += jump(step)),
             |invalid| invalid.iat,
             Dtc::IatPerformance
         ));
         assert!(is(
-            &watch(|_| 45e3, |slot, frame| frame.frp_v += jump(slot)),
+            &watch(|_| 45e3, |step, frame| frame.frp_v += jump(step)),
             |invalid| invalid.rail,
             Dtc::FrpPerformance
         ));
         assert!(is(
-            &watch(|_| 45e3, |slot, frame| frame.o2_v += jump(slot)),
+            &watch(|_| 45e3, |step, frame| frame.o2_v += jump(step)),
             |invalid| invalid.lambda,
             Dtc::O2Circuit
         ));
@@ -401,57 +401,57 @@ mod tests {
 
     #[test]
     fn a_jump_to_the_end_of_the_range_is_a_wire_fault_and_a_fast_change_is_not() {
-        let shorted = |slot: u32, frame: &mut Frame| {
-            if slot > 100 {
+        let shorted = |step: u32, frame: &mut Frame| {
+            if step > 100 {
                 frame.o2_v = 5.0
             }
         };
         let (invalid, _) = watch(|_| 45e3, shorted);
         assert!(invalid.lambda && invalid.lambda_wire);
-        let broken = |slot: u32, frame: &mut Frame| {
-            if slot > 100 {
+        let broken = |step: u32, frame: &mut Frame| {
+            if step > 100 {
                 frame.o2_v = 0.0
             }
         };
         assert!(watch(|_| 45e3, broken).0.lambda_wire);
         // A sensor of 50 ms whose gas becomes air.
         let mut read_v = 2.35_f32;
-        let air = |slot: u32, frame: &mut Frame| {
-            if slot > 100 {
+        let air = |step: u32, frame: &mut Frame| {
+            if step > 100 {
                 read_v += 0.18 * (9.7 - read_v);
             }
-            frame.o2_v = read_v.min(5.0 - 0.001 * (slot % 2) as f32);
+            frame.o2_v = read_v.min(5.0 - 0.001 * (step % 2) as f32);
         };
         assert_eq!(watch(|_| 45e3, air).0, InvalidSignals::default());
-        let mended = |slot: u32, frame: &mut Frame| {
-            if (100..300).contains(&slot) {
+        let recovered = |step: u32, frame: &mut Frame| {
+            if (100..300).contains(&step) {
                 frame.o2_v = 5.0
             }
         };
-        assert_eq!(watch(|_| 45e3, mended).0, InvalidSignals::default());
+        assert_eq!(watch(|_| 45e3, recovered).0, InvalidSignals::default());
     }
 
     #[test]
     fn a_noisy_supply_is_unstable_and_neither_low_nor_high() {
-        let jumps = |slot: u32, frame: &mut Frame| {
-            frame.battery_v = if slot.is_multiple_of(2) { 9.0 } else { 17.0 };
+        let jumps = |step: u32, frame: &mut Frame| {
+            frame.battery_v = if step.is_multiple_of(2) { 9.0 } else { 17.0 };
         };
         assert!(is(&watch(|_| 45e3, jumps), |invalid| invalid.battery, Dtc::VoltsUnstable));
     }
 
-    /// The gas becomes air at a sensor of 50 ms: by 1.3 V within a slot, whichever way its output moves.
+    /// The gas becomes air at a sensor of 50 ms: by 1.3 V within 10 ms, whichever way its output moves.
     #[test]
     fn with_a_falling_output_a_jump_is_a_wire_fault_and_a_fast_change_is_not() {
         let mut read_v = 2.65_f32;
-        let air = |slot: u32, frame: &mut Frame| {
-            if slot > 100 {
+        let air = |step: u32, frame: &mut Frame| {
+            if step > 100 {
                 read_v += 0.18 * (-4.7 - read_v);
             }
-            frame.o2_v = read_v.max(0.001 * (slot % 2) as f32);
+            frame.o2_v = read_v.max(0.001 * (step % 2) as f32);
         };
         assert_eq!(watch_by(true, |_| 45e3, air).0, InvalidSignals::default());
-        let broken = |slot: u32, frame: &mut Frame| {
-            if slot > 100 {
+        let broken = |step: u32, frame: &mut Frame| {
+            if step > 100 {
                 frame.o2_v = 0.0
             }
         };

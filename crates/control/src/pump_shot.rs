@@ -36,10 +36,10 @@ impl PumpShot {
     /// use trimwright_control::fueling::PumpShot;
     /// let parameters = PumpShotParameters::DEFAULT;
     /// let mut shot = PumpShot::default();
-    /// let mut coming_pa = |tp_rate_per_s, slots| (0..slots).fold(0.0, |_, _| shot.step(&parameters, tp_rate_per_s, 0.01));
-    /// // A quick foot: half of the throttle in 0.1 s. MAP will follow.
+    /// let mut coming_pa = |tp_rate_per_s, steps| (0..steps).fold(0.0, |_, _| shot.step(&parameters, tp_rate_per_s, 0.01));
+    /// // The throttle opens by half in 0.1 s; MAP follows later.
     /// assert!((1.5e3..4e3).contains(&coming_pa(5.0, 10)));
-    /// // It has.
+    /// // It has followed.
     /// assert!(coming_pa(0.0, 50) < 20.0);
     /// ```
     pub fn step(&mut self, parameters: &PumpShotParameters, tp_rate_per_s: f32, dt_s: f32) -> f32 {

@@ -87,12 +87,6 @@ impl Refusal {
     }
 
     /// Whether the short-term trim is frozen too, because the reading does not describe the mixture that was wanted.
-    ///
-    /// ```
-    /// use trimwright_control::Refusal;
-    /// // A cold engine is not learned from but may be trimmed; a reading after a fuel cut is only air.
-    /// assert!(!Refusal::Cold.freezes_trim() && Refusal::FuelCut.freezes_trim());
-    /// ```
     pub const fn freezes_trim(self) -> bool {
         // The trim has to correct the error of a substitute; and a reading at an end of its range still has the right direction.
         !matches!(
@@ -106,7 +100,7 @@ impl Refusal {
         )
     }
 
-    /// Whether the reading says nothing of the mixture that burned. All other readings may trip the lean guard, which must see mixtures
+    /// Whether the reading does not describe the mixture that burned. All other readings may trip the lean guard, which must see mixtures
     /// that cannot be learned from or corrected.
     pub const fn hides_mixture(self) -> bool {
         matches!(self, Self::FuelCut | Self::SensorNotReady | Self::TooLongAgo | Self::FilmOverflows)

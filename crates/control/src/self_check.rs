@@ -6,7 +6,7 @@
 //!
 //! **Upstream air.** Air that enters between engine and sensor reads as lean, most of all at idle; the correction then makes the engine
 //! rich. Neither sensor nor map can detect that, but the crank can: at idle the same dither changes the torque of an engine at lambda 1,
-//! and not of a rich one ([`TorqueResponse`]). When the torque response says rich while the reading says lambda 1, learning stops at low
+//! and not of a rich one ([`TorqueResponse`]). When the torque response indicates a rich mixture and the reading lambda 1, learning stops at low
 //! flow and a flag is set. A sensor that itself reads lean gives the same result.
 
 use trimwright_numerics::Real;
@@ -220,8 +220,8 @@ impl SelfCheck {
         self.pause_s = (self.pause_s - sample.dt_s).at_least(0.0);
         self.steady_s = if sample.steady { self.steady_s + sample.dt_s } else { 0.0 };
         let due = idling && self.steady_s > parameters.steady_s && self.pause_s <= 0.0;
-        let asks = self.pause_s <= 0.0 || !self.torque_response.is_known(response);
-        let sign = if self.into_s.is_some() || (idling && asks) { 1.0 } else { -1.0 };
+        let wanted = self.pause_s <= 0.0 || !self.torque_response.is_known(response);
+        let sign = if self.into_s.is_some() || (idling && wanted) { 1.0 } else { -1.0 };
         self.lean_blend = (self.lean_blend + sign * parameters.lean_blend_per_s * sample.dt_s).held(0.0, 1.0);
         match self.into_s {
             Some(into_s) if !sample.steady && into_s >= self.min_duration_s(parameters) => {
@@ -297,10 +297,10 @@ impl SelfCheck {
         let settled = parameters.settled_from..parameters.settled_to;
         for (index, candidate) in parameters.candidates.iter().enumerate() {
             let delay_s = candidate * self.expected_delay_s;
-            let Some((first, way)) = self.place(parameters, into_s - delay_s) else { continue };
+            let Some((first, elapsed)) = self.place(parameters, into_s - delay_s) else { continue };
             let Some(sums) = self.sums.get_mut(index) else { continue };
             sums.product += if first { response_ln } else { -response_ln };
-            if settled.contains(&way) {
+            if settled.contains(&elapsed) {
                 let half = usize::from(first);
                 if let (Some(sum), Some(samples)) = (sums.settled.get_mut(half), sums.samples.get_mut(half)) {
                     *sum += response_ln;
@@ -407,13 +407,13 @@ mod tests {
         assert_eq!(check(0.4, 1.0, |step| step < 300).dither_ln(&CHECK), 0.0);
     }
 
-    /// An idle whose crank answers the fuel by so much, with the unrest of a real one.
+    /// After idling with this torque response, with the roughness of a real idle.
     fn after_idling(answer: f32) -> SelfCheck {
         let calibration = calibration();
-        let (mut check, mut speed, mut unrest) = (SelfCheck::default(), Lag::at(75.0), 1_u32);
+        let (mut check, mut speed, mut random) = (SelfCheck::default(), Lag::at(75.0), 1_u32);
         for _ in 0..20_000 {
-            unrest = unrest.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
-            let rough = (unrest >> 16) as f32 / 65_536.0 - 0.5;
+            random = random.wrapping_mul(1_664_525).wrapping_add(1_013_904_223);
+            let rough = (random >> 16) as f32 / 65_536.0 - 0.5;
             speed.step(75.0 * (1.0 + answer * check.dither_ln(&CHECK) + 0.02 * rough), 0.02, 0.4);
             check.step(
                 &CHECK,

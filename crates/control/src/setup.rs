@@ -11,16 +11,6 @@ use crate::sensors::SensorParameters;
 use crate::thermistor::Thermistor;
 
 /// Setup answers, options, and what follows from them: axes, base map, volumes, angles, thermistor tables.
-///
-/// ```
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let setup = calibration.setup();
-/// // Eight cylinders fire every quarter of a turn; each has an eighth of the displacement.
-/// assert!((setup.firing_angle_rad() - core::f32::consts::FRAC_PI_2).abs() < 1e-6);
-/// assert!((setup.cylinder_m3() - 0.65e-3).abs() < 1e-9);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Setup {
     answers: SetupAnswers,
@@ -110,15 +100,6 @@ impl Setup {
     /// Cells around an operating point at this barometric pressure, and the share of each. Filling depends on the ratio of manifold to
     /// exhaust pressure (residual gas expands to it), so the map is entered with the manifold pressure of the same ratio at standard
     /// barometric pressure.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// // On a pass at 70 kPa, 42 kPa in the manifold fill the cylinders as 60.8 kPa do by the sea.
-    /// let on_the_pass = calibration.setup().weights_under(42e3, 70e3, 150.0);
-    /// assert_eq!(on_the_pass, calibration.setup().weights(42e3 * 101_325.0 / 70e3, 150.0));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     #[inline]
     pub fn weights_under(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
         self.weights(map_pa * (OUTSIDE_PA / baro_pa.at_least(MIN_BARO_PA)), speed_rad_per_s)

@@ -76,10 +76,10 @@ mod tests {
     #[test]
     fn noise_is_distinguished_from_a_fast_sensor() {
         let (mut noisy, mut fast) = (SignalMonitor::default(), SignalMonitor::default());
-        for slot in 0..100 {
-            noisy.step(&LIMITS, if slot % 2 == 0 { 1.0 } else { 1.5 }, 0.01);
+        for step in 0..100 {
+            noisy.step(&LIMITS, if step % 2 == 0 { 1.0 } else { 1.5 }, 0.01);
             // Full range up and down again three times a second.
-            fast.step(&LIMITS, 0.5 + 4.0 * (slot as f32 % 34.0 / 17.0 - 1.0).abs(), 0.01);
+            fast.step(&LIMITS, 0.5 + 4.0 * (step as f32 % 34.0 / 17.0 - 1.0).abs(), 0.01);
         }
         assert!(noisy.is_noisy() && !fast.is_noisy());
     }

@@ -20,7 +20,7 @@ trimwright_numerics::parameters! {
         /// Lower limit of manifold over barometric pressure.
         number ratio_low { 0.2, 0.05..=0.5 "1", "engineering judgement" }
         /// Manifold over barometric pressure above which the opening is not learned.
-        number learned_ratio_high { 0.95, 0.6..=0.99 "1", "engineering judgement: near 1 it tells little of the opening" }
+        number learned_ratio_high { 0.95, 0.6..=0.99 "1", "engineering judgement: near 1 it depends little on the opening" }
         /// Manifold over barometric pressure below which the opening is not learned.
         number learned_ratio_low { 0.1, 0.02..=0.5 "1", "engineering judgement" }
         /// Lower limit of the learned ratio of openings.
@@ -39,17 +39,6 @@ trimwright_numerics::parameters! {
 }
 
 /// Inputs of the MAP estimate, and the MAP to compare it with.
-///
-/// ```
-/// use trimwright_control::sensing::ThrottleSpeed;
-/// use trimwright_control::parameters::ThrottleSpeedParameters;
-/// let parameters = &ThrottleSpeedParameters::DEFAULT;
-/// // While MAP is there: 45 kPa at a tenth of the throttle.
-/// let seen = ThrottleSpeed { map_pa: 45e3, tp: 0.1, speed_rad_per_s: 160.0, ..ThrottleSpeed::default() };
-/// // On the day it is lost, the same throttle and speed give the same pressure.
-/// let blind = ThrottleSpeed { map_pa: f32::NAN, ..seen };
-/// assert!((blind.estimated_map_pa(parameters, seen.fit(parameters)) - 45e3).abs() < 50.0);
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThrottleSpeed {
     /// Manifold absolute pressure, Pa.

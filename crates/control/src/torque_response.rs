@@ -12,11 +12,11 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct TorqueResponseParameters<f32> "torque_response" {
         /// Burned mixture, ln lambda, against the torque response: relative change of speed over relative change of fuel.
-        curve burned_ln { [10] = [(-0.165, -0.150), (-0.122, -0.110), (-0.087, -0.086), (-0.030, -0.055), (0.050, -0.035), (0.079, -0.026), (0.178, 0.000), (0.268, 0.030), (0.315, 0.060)], -2.0..=2.0 "1" => -0.5..=0.5 "ln", "engineering judgement: means over simulated engines drawn by lot, whose sensors were off by known amounts" }
+        curve burned_ln { [10] = [(-0.165, -0.150), (-0.122, -0.110), (-0.087, -0.086), (-0.030, -0.055), (0.050, -0.035), (0.079, -0.026), (0.178, 0.000), (0.268, 0.030), (0.315, 0.060)], -2.0..=2.0 "1" => -0.5..=0.5 "ln", "engineering judgement: means over sampled simulated engines with known sensor errors" }
         /// Standard deviation of healthy engines from that curve.
-        number engine_sigma_ln { 0.006, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, what comes of counting taken off" }
+        number engine_sigma_ln { 0.006, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, less the scatter of the mean" }
         /// Standard deviations of the difference above which the engine is richer than it reads.
-        number rich_sigmas { 2.7, 1.0..=10.0 "1", "engineering judgement: looked at again and again, two would come up by chance" }
+        number rich_sigmas { 2.7, 1.0..=10.0 "1", "engineering judgement: two would occur by chance in repeated checks" }
         /// Difference above which the engine is richer than it reads.
         number rich_threshold_ln { 0.027, 0.0..=0.3 "ln", "engineering judgement" }
         /// Standard deviations of the difference above which the engine is leaner than it reads.
@@ -78,8 +78,8 @@ impl TorqueResponse {
     /// torque_response.begin();
     /// // It reads lambda 1, but 2.5 % more fuel slow its idle by 0.25 %: air gets in before the sensor.
     /// for half in 0..80 {
-    ///     let (way, noise) = (if half % 2 == 0 { 1.0 } else { -1.0 }, if half % 5 < 2 { 0.03 } else { -0.02 });
-    ///     let speed_rad_per_s = 75.0 * (1.0 + (noise - 0.1) * way * 0.025);
+    ///     let (sign, noise) = (if half % 2 == 0 { 1.0 } else { -1.0 }, if half % 5 < 2 { 0.03 } else { -0.02 });
+    ///     let speed_rad_per_s = 75.0 * (1.0 + (noise - 0.1) * sign * 0.025);
     ///     torque_response.step(&parameters, 0.025, half as f32 + 0.7, speed_rad_per_s, 0.0);
     /// }
     /// assert!(torque_response.falsely_lean_ln(&parameters).is_some_and(|ln| (0.08..0.11).contains(&ln)));
@@ -171,14 +171,14 @@ mod tests {
     const RESPONSE: TorqueResponseParameters = TorqueResponseParameters::DEFAULT;
     const DITHER_LN: f32 = 0.025;
 
-    /// Felt so often: a crank with this response and a reading.
+    /// After so many half waves of an engine with this response and reading.
     fn after(half_waves: u32, response: f32, measured_ln: f32) -> TorqueResponse {
         let mut torque_response = TorqueResponse::default();
         torque_response.begin();
         for half in 0..half_waves {
-            let (way, noise) =
+            let (sign, noise) =
                 (if half % 2 == 0 { 1.0 } else { -1.0 }, if half % 5 < 2 { 0.03 } else { -0.02 });
-            let speed = 75.0 * (1.0 + (response + noise) * way * DITHER_LN);
+            let speed = 75.0 * (1.0 + (response + noise) * sign * DITHER_LN);
             [0.2, 0.7, 0.9].iter().for_each(|within| {
                 torque_response.step(&RESPONSE, DITHER_LN, half as f32 + within, speed, measured_ln)
             });
@@ -187,7 +187,7 @@ mod tests {
     }
 
     #[test]
-    fn the_answer_is_found_and_forgotten() {
+    fn the_response_is_measured_and_forgotten() {
         let mut torque_response = after(100, 0.2, 0.0);
         let (mean, sigma, count) = torque_response.estimate();
         assert!((mean - 0.2).abs() < 0.01 && sigma < 0.01 && count == 97.0, "{mean} {sigma} {count}");

@@ -9,15 +9,15 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct TroubleCodeParameters<f32> "trouble_codes" {
         /// Time of evidence until codes of sensor circuits and plausibility set.
-        number circuit_s { 0.5, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        number circuit_s { 0.5, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
         /// Time of evidence until codes of fuel pressure, supply voltage and missing pulses set.
-        number supply_s { 1.5, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        number supply_s { 1.5, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
         /// Time of evidence until codes of a lambda reading at an end of its range set.
-        number lambda_range_s { 2.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        number lambda_range_s { 2.0, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
         /// Time of evidence until codes of the mixture and of a slow lambda sensor set.
-        number mixture_s { 5.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
+        number mixture_s { 5.0, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
         /// Time of evidence until codes of idle speed, vehicle speed and lambda sensor heater set.
-        number idle_s { 10.0, 0.05..=120.0 "s", "engineering judgement: as long as chance could mimic it" }
+        number idle_s { 10.0, 0.05..=120.0 "s", "engineering judgement: longer than chance findings last" }
         /// Time without evidence until a code clears.
         number clears_s { 3.0, 0.1..=600.0 "s", "engineering judgement" }
         /// Total correction above which the mixture is too lean.
@@ -65,7 +65,7 @@ impl TroubleCodeParameters {
 /// let mut dtcs = Dtcs::default();
 /// let mut reports = dtcs.reports(&TroubleCodeParameters::DEFAULT);
 /// // A loose connector: one sample in ten shows a fault. The evidence decays faster than it adds up.
-/// (0..6000).for_each(|slot| reports.report(Dtc::MapLow, slot % 10 == 0, 0.01));
+/// (0..6000).for_each(|sample| reports.report(Dtc::MapLow, sample % 10 == 0, 0.01));
 /// // Another came off.
 /// (0..60).for_each(|_| reports.report(Dtc::TpLow, true, 0.01));
 /// assert!(dtcs.active().eq([Dtc::TpLow]) && dtcs.stored().eq([Dtc::TpLow]));
@@ -156,20 +156,6 @@ impl Reports<'_> {
     }
 
     /// Reports a finding that lasted `dt_s` seconds.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// use trimwright_control::diagnosis::Dtcs;
-    /// use trimwright_control::parameters::TroubleCodeParameters;
-    /// let mut dtcs = Dtcs::default();
-    /// let mut set_after = |found, seconds| {
-    ///     dtcs.reports(&TroubleCodeParameters::DEFAULT).report(Dtc::IdleLow, found, seconds);
-    ///     dtcs.is_set(Dtc::IdleLow)
-    /// };
-    /// // A slow idle has to last ten seconds, and has to be gone for three.
-    /// assert!(!set_after(true, 9.0) && set_after(true, 2.0));
-    /// assert!(set_after(false, 2.0) && !set_after(false, 2.0));
-    /// ```
     pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
         let Some(evidence_s) = self.dtcs.evidence_s.get_mut(dtc as usize) else { return };
         if !found && *evidence_s <= 0.0 {

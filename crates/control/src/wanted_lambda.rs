@@ -70,8 +70,8 @@ pub fn wanted_lambda(
     let idles = estimate.tp < parameters.idle_tp
         && speed_rad_per_s < parameters.idle_speed * answers.idle_speed_rad_per_s;
     let factor = if idles {
-        let lumpy = parameters.hot_cam_idle;
-        parameters.idle * if answers.cam == Cam::Hot { lumpy + lean_blend * (1.0 - lumpy) } else { 1.0 }
+        let hot_cam = parameters.hot_cam_idle;
+        parameters.idle * if answers.cam == Cam::Hot { hot_cam + lean_blend * (1.0 - hot_cam) } else { 1.0 }
     } else {
         let part = (power - parameters.best_power) / (1.0 - parameters.best_power);
         1.0 + (parameters.cruise - 1.0) * part.held(0.0, 1.0)
