@@ -45,7 +45,8 @@ pub(crate) fn full_charge_kg(answers: &SetupAnswers, map_pa: f64, charge_k: f64)
 }
 
 fn charge(truth: &Truth, calibration: &Calibration, map_pa: f64) -> Charge {
-    let guessed_kg = calibration.base_air_charge_kg(map_pa as f32, OUTSIDE_PA, SPEED as f32, CHARGE_K as f32);
+    let guessed_kg =
+        calibration.setup().base_air_charge_kg(map_pa as f32, OUTSIDE_PA, SPEED as f32, CHARGE_K as f32);
     Charge {
         map_pa,
         full_kg: full_charge_kg(calibration.answers(), map_pa, CHARGE_K),

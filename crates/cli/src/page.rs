@@ -222,10 +222,10 @@ fn marks(scenario: &Scenario) -> Vec<Mark> {
 fn map(run: &Run) -> Map {
     let cells = cells(&run.into());
     let series = |value: fn(&crate::map::Cell) -> f64| -> Vec<f64> { cells.iter().map(value).collect() };
-    let speeds = run.calibration.rpm_axis().points();
+    let speeds = run.calibration.setup().rpm_axis().points();
     Map {
         rpm: speeds.iter().map(|&speed| rpm(f64::from(speed))).collect(),
-        map_pa: run.calibration.map_axis().points().iter().map(|&map_pa| f64::from(map_pa)).collect(),
+        map_pa: run.calibration.setup().map_axis().points().iter().map(|&map_pa| f64::from(map_pa)).collect(),
         base_filling: series(|cell| cell.base_filling),
         learned_ln: series(|cell| cell.learned_ln),
         right_ln: series(|cell| cell.right_ln),

@@ -160,13 +160,6 @@ impl<P: Borrow<Parameters>> Calibration<P> {
     }
 }
 
-impl<P> core::ops::Deref for Calibration<P> {
-    type Target = Setup;
-    fn deref(&self) -> &Setup {
-        &self.setup
-    }
-}
-
 #[cfg(test)]
 mod tests {
     extern crate std;

@@ -136,15 +136,15 @@ impl Cells {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
-        let columns = calibration.rpm_axis().points().len();
+        let columns = calibration.setup().rpm_axis().points().len();
         let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
         let right = |(cell, sums): (usize, &Sums)| {
             let conditions = if sums.dwell_s > 0.0 { sums.mean() } else { self.whole.mean() };
-            let speed = calibration.rpm_axis().points()[cell % columns];
-            let map_pa = calibration.map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;
+            let speed = calibration.setup().rpm_axis().points()[cell % columns];
+            let map_pa = calibration.setup().map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;
             let air_kg = truth.air_charge_kg(f64::from(map_pa), conditions.manifold_k, f64::from(speed));
             let needed_kg = air_kg / truth.stoich_afr();
-            let base_kg = f64::from(calibration.base_air_charge_kg(
+            let base_kg = f64::from(calibration.setup().base_air_charge_kg(
                 map_pa,
                 outside_pa,
                 speed,

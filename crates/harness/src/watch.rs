@@ -151,7 +151,7 @@ impl Watch {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(controller: &Controller) -> Self {
-        let cells = controller.calibration().filling().flat().len();
+        let cells = controller.calibration().setup().filling().flat().len();
         Self {
             steady: Mixture::new(),
             all: Mixture::new(),
