@@ -18,6 +18,7 @@ trimwright_numerics::parameters! {
 /// Air charge of one cylinder and its place on the map.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct AirCharge {
     /// Cells of the map and their shares.
     pub weights: Weights<f32>,

@@ -90,6 +90,7 @@ trimwright_numerics::parameters! {
 /// An answer outside its range.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct AnswerError {
     /// Name of the field of [`SetupAnswers`].
     pub answer: &'static str,

@@ -152,6 +152,7 @@ impl LaggedShares {
 /// What the present lambda reading describes; every value after the sensor's lag.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Attributed {
     /// Cells and their shares.
     pub shares: LaggedShares,

@@ -31,6 +31,7 @@ use crate::state::State;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Event {
     /// The engine phase changed.
     Phase {

@@ -53,6 +53,7 @@ trimwright_numerics::parameters! {
 /// Reason of a fuel cut.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Cut {
     /// No fuel cut.
     #[default]

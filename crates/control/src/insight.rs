@@ -13,6 +13,7 @@ use crate::refusal::Refusal;
 /// Intermediate values of the last step; those of the fuel path are from the last firing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Insight {
     /// Phase of the engine.
     pub phase: Phase,

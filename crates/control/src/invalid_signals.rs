@@ -3,6 +3,7 @@
 /// Validity flags: true where a signal is invalid and its quantity substituted.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct InvalidSignals {
     /// MAP is estimated from throttle and speed.
     pub map: bool,

@@ -242,6 +242,7 @@ impl Lesson<'_> {
 /// Result of a lesson.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Outcome {
     /// Applied in full.
     Accepted,

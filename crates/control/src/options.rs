@@ -17,6 +17,7 @@ pub enum Firing {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
+#[non_exhaustive]
 pub enum Strategy {
     /// A fixed part of the innovation times the share.
     Integral,

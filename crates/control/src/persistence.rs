@@ -76,6 +76,7 @@ pub struct PersistentData {
 /// Why an image was rejected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum ImageError {
     /// It has this many bytes.
     Length(usize),

@@ -73,6 +73,7 @@ trimwright_numerics::parameters! {
 /// Result of a check.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct SelfCheckResult {
     /// Measured delay from injection to reading, sensor lag included, s.
     pub delay_s: f32,

@@ -26,6 +26,7 @@ const HOTTEST_K: f32 = 460.0;
 /// Type of a temperature sender.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Sender {
     /// 10 kOhm at 25 degC.
     TenKiloOhm,
