@@ -10,7 +10,7 @@ mod lesson;
 use lesson::plot::Plot;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::believe::Belief;
+use trimwright_control::sensing::Estimate;
 use trimwright_control::{Calibration, Controller, SetupAnswers};
 use trimwright_signals::{Frame, Switches};
 
@@ -37,13 +37,13 @@ fn frame(coolant_v: f32) -> Frame {
 }
 
 /// What a controller believes that has read this frame for twenty seconds.
-pub(crate) fn believed(coolant_v: f32) -> Belief {
+pub(crate) fn believed(coolant_v: f32) -> Estimate {
     let answers = SetupAnswers::default();
     let mut controller = Controller::new(Calibration::from_answers(&answers).expect("customary answers"));
     for step in 1..=2000 {
         controller.step(&Frame { time_us: step * 10_000, ..frame(coolant_v) });
     }
-    controller.state().estimate().belief().clone()
+    controller.state().estimate().clone()
 }
 
 pub(crate) fn answer() -> Answer {

@@ -11,7 +11,7 @@ use lesson::plot::Plot;
 use lesson::{RPM, rms};
 use std::error::Error;
 use std::fmt;
-use trimwright_control::base_map::OUTSIDE_PA;
+use trimwright_control::fueling::OUTSIDE_PA;
 use trimwright_control::{Calibration, SetupAnswers};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::Truth;
@@ -41,11 +41,12 @@ pub(crate) struct Answer {
 /// What a cylinder would hold if it were filled with manifold air.
 pub(crate) fn full_charge_kg(answers: &SetupAnswers, map_pa: f64, charge_k: f64) -> f64 {
     let cylinder_m3 = f64::from(answers.displacement_m3) / f64::from(answers.cylinders);
-    map_pa * cylinder_m3 / (f64::from(trimwright_control::base_map::R_AIR) * charge_k)
+    map_pa * cylinder_m3 / (f64::from(trimwright_control::fueling::R_AIR) * charge_k)
 }
 
 fn charge(truth: &Truth, calibration: &Calibration, map_pa: f64) -> Charge {
-    let guessed_kg = calibration.base_air_charge_kg(map_pa as f32, OUTSIDE_PA, SPEED as f32, CHARGE_K as f32);
+    let guessed_kg =
+        calibration.setup().base_air_charge_kg(map_pa as f32, OUTSIDE_PA, SPEED as f32, CHARGE_K as f32);
     Charge {
         map_pa,
         full_kg: full_charge_kg(calibration.answers(), map_pa, CHARGE_K),

@@ -12,9 +12,10 @@ use lesson::plot::Plot;
 use lesson::road;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::attribution::Seen;
-use trimwright_control::learned_map::Lesson;
-use trimwright_control::learner::{Kalman, Learner};
+use trimwright_control::Learner;
+use trimwright_control::learning::Kalman;
+use trimwright_control::learning::LaggedShares;
+use trimwright_control::learning::Lesson;
 use trimwright_control::{CELLS, Options, Parameters};
 use trimwright_harness::drive::{Record, drive_with};
 use trimwright_numerics::Weights;
@@ -42,7 +43,12 @@ fn is_within(chance: &mut Chance, times: usize) -> bool {
         let right_ln = (truth_ln + chance.normal(READING_SIGMA_LN)) as f32;
         let variance_ln2 = (READING_SIGMA_LN * READING_SIGMA_LN) as f32;
         for _ in 0..times {
-            let lesson = Lesson { seen: &Seen::at_rest(&alone), right_ln, variance_ln2, film: false };
+            let lesson = Lesson {
+                shares: &LaggedShares::settled(&alone),
+                required_ln: right_ln,
+                variance_ln2,
+                film: false,
+            };
             Kalman.learn(&parameters.learner, &mut map, &lesson);
         }
     }

@@ -14,7 +14,7 @@ use flash::{Flash, PAGE, PAGES, Random};
 use lesson::plot::Plot;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::{Calibration, Codes, Parameters, SetupAnswers, keep};
+use trimwright_control::{Calibration, Codes, Parameters, SetupAnswers, persistence};
 use trimwright_store::{Store, wait_for};
 
 /// Running number of the map that is saved when the power fails.
@@ -45,13 +45,14 @@ fn read_beside(flash: Flash) -> u32 {
 
 /// Saves it where the last one was.
 fn save_over(mut flash: Flash, number: u32) -> Flash {
-    let image = keep::pack(&calibration(), &Parameters::DEFAULT.blank_map(), Codes::empty(), number);
+    let image = persistence::pack(&calibration(), &Parameters::DEFAULT.blank_map(), Codes::empty(), number);
     let _ = wait_for(flash.erase(0, PAGE as u32)).and_then(|()| wait_for(flash.write(0, &image)));
     flash
 }
 
 fn read_over(flash: Flash) -> u32 {
-    keep::unpack(&calibration(), &flash.bytes[..keep::IMAGE_BYTES]).map_or(0, |(_, number)| number)
+    persistence::unpack(&calibration(), &flash.bytes[..persistence::IMAGE_BYTES])
+        .map_or(0, |(_, number)| number)
 }
 
 /// What comes back after a cut in each operation of the last save.

@@ -4,7 +4,7 @@
 //! the map says is `sum phi_i theta_i`; the difference is the innovation. The customary rule moves each cell by a fixed part of it,
 //! which is either slow at first or restless later. The one written here counts: a cell that was seen `n` times moves by
 //! `1 / n` of it, but never by less than a floor, so that it keeps following an engine that ages. A mean is the best estimate
-//! of a constant (Gauss); the floor makes it a fading one. [`LearnedMap::take`] holds each cell within its authority and keeps the
+//! of a constant (Gauss); the floor makes it a fading one. [`LearnedMap::update`] holds each cell within its authority and keeps the
 //! map's confidence. `Controller::step_with` and `ClosedLoop::step_with` take such a learner along.
 
 mod lesson;
@@ -14,8 +14,11 @@ use lesson::road::{self, Heard, Road};
 use std::cell::RefCell;
 use std::error::Error;
 use std::fmt;
-use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
-use trimwright_control::learner::{Integral, Kalman, Learner};
+use trimwright_control::LearnedMap;
+use trimwright_control::Learner;
+use trimwright_control::learning::{Integral, Kalman};
+use trimwright_control::learning::{Lesson, Outcome};
+use trimwright_control::parameters::LearnerParameters;
 use trimwright_control::{CELLS, Parameters};
 
 /// The whole learner: how much of each cell it has seen, and the smallest part that a cell still moves by.
@@ -27,11 +30,11 @@ struct Counting {
 impl Learner for Counting {
     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
         let mut seen = self.seen.borrow_mut();
-        for (cell, share) in lesson.seen.iter().filter(|(cell, _)| *cell < CELLS) {
+        for (cell, share) in lesson.shares.iter().filter(|(cell, _)| *cell < CELLS) {
             seen[cell] += share;
         }
         let rest = |cell: usize| seen.get(cell).map_or(0.0, |seen| (1.0 / (1.0 + seen)).max(self.floor));
-        map.take(parameters, lesson, |cell, share, _| share * rest(cell))
+        map.update(parameters, lesson, |cell, share, _| share * rest(cell))
     }
 }
 
@@ -44,8 +47,8 @@ pub(crate) struct Answer {
 fn taught(learner: &dyn Learner, road: &Road) -> Vec<(f64, f64)> {
     let mut map = Parameters::DEFAULT.blank_map();
     let mut errors = Vec::new();
-    for (number, Heard { minute, seen, right_ln }) in road.lessons.iter().enumerate() {
-        let lesson = Lesson { seen, right_ln: *right_ln, variance_ln2: 0.02, film: false };
+    for (number, Heard { minute, shares, required_ln }) in road.lessons.iter().enumerate() {
+        let lesson = Lesson { shares, required_ln: *required_ln, variance_ln2: 0.02, film: false };
         learner.learn(&LearnerParameters::DEFAULT, &mut map, &lesson);
         if number.is_multiple_of(100) {
             let error_ln = road.cells.error_rms(|cell| f64::from(map.ln.flat()[cell]), &road.right_ln);

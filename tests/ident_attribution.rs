@@ -2,9 +2,11 @@
 //! right cells; credited to the cells where the engine is now it teaches neighbours, and takes what was injected then for what
 //! is injected now.
 
-use trimwright_control::attribution::Seen;
-use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
-use trimwright_control::learner::Learner;
+use trimwright_control::LearnedMap;
+use trimwright_control::Learner;
+use trimwright_control::learning::LaggedShares;
+use trimwright_control::learning::{Lesson, Outcome};
+use trimwright_control::parameters::LearnerParameters;
 use trimwright_control::{State, Strategy};
 use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::scenario::Scenario;
@@ -20,7 +22,7 @@ const WORSE: [(&str, f64); 2] = [("delivery-van", 2.5), ("highway-pickup", 1.1)]
 /// Gives each reading to the operating point of this moment.
 struct PresentCell {
     strategy: Strategy,
-    seen: Seen,
+    seen: LaggedShares,
     right_ln: f32,
 }
 
@@ -28,14 +30,18 @@ impl PresentCell {
     fn of(strategy: Strategy, state: &State) -> Self {
         let now = state.insight();
         let applied_ln = now.learned_ln + now.trim_ln + now.dither_ln;
-        let right_ln = applied_ln + Real::ln(state.estimate().belief().lambda / now.wanted_lambda);
-        Self { strategy, seen: Seen::at_rest(&now.weights), right_ln }
+        let right_ln = applied_ln + Real::ln(state.estimate().lambda / now.wanted_lambda);
+        Self { strategy, seen: LaggedShares::settled(&now.weights), right_ln }
     }
 }
 
 impl Learner for PresentCell {
     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        self.strategy.learn(parameters, map, &Lesson { seen: &self.seen, right_ln: self.right_ln, ..*lesson })
+        self.strategy.learn(
+            parameters,
+            map,
+            &Lesson { shares: &self.seen, required_ln: self.right_ln, ..*lesson },
+        )
     }
 }
 

@@ -4,7 +4,7 @@
 //! That the stage by itself bears just as much as theory says is checked in `tests/val/control_loops.rs` against
 //! `control_margins.csv`. Here the gain is raised on the engine until the trim swings, and held against the same theory.
 
-use trimwright_control::feedback::FeedbackParameters;
+use trimwright_control::parameters::FeedbackParameters;
 use trimwright_control::{Controller, Options};
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::{DriverInputs, Key, Plant, Truth};

@@ -1,6 +1,6 @@
 //! The default van on a highway, with every lesson that its controller took written down.
 
-use trimwright_control::attribution::Seen;
+use trimwright_control::learning::LaggedShares;
 use trimwright_harness::cells::Cells;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
@@ -9,8 +9,8 @@ use trimwright_harness::watch::Watch;
 /// A lesson as it was heard.
 pub(crate) struct Heard {
     pub(crate) minute: f64,
-    pub(crate) seen: Seen,
-    pub(crate) right_ln: f32,
+    pub(crate) shares: LaggedShares,
+    pub(crate) required_ln: f32,
 }
 
 /// What is left of a drive.
@@ -37,8 +37,8 @@ pub(crate) fn drive() -> Road {
         let state = now.closed_loop.controller().state();
         if state.counts().lessons() > taken {
             taken = state.counts().lessons();
-            let (seen, right_ln) = (state.attribution().past().seen, state.insight().right_ln);
-            lessons.push(Heard { minute: now.schedule_s() / 60.0, seen, right_ln });
+            let (shares, required_ln) = (state.attribution().latest().shares, state.insight().required_ln);
+            lessons.push(Heard { minute: now.schedule_s() / 60.0, shares, required_ln });
         }
     };
     session.run(Until::Driven, observer).expect("it has no faults");

@@ -155,7 +155,7 @@ pub(crate) const START: &[Row] = &[
         f::lambda_later_after_start,
         By(-0.1..=-0.01),
     ),
-    row(("enrichment.unsure_sigmas", Text("2")), Everything, f::lambda_after_start, By(-0.15..=-0.02)),
+    row(("enrichment.uncertainty_sigmas", Text("2")), Everything, f::lambda_after_start, By(-0.15..=-0.02)),
     row(
         ("fuel_cut.clear_flood_tp", Text("0.7")),
         Everything,
@@ -233,22 +233,22 @@ pub(crate) const FANS: &[Row] = &[
 ];
 
 pub(crate) const NITROUS: &[Row] = &[
-    row(("nitrous.least_throttle", Text("0.7")), Nitrous, f::part_nitrous_g_per_s, By(15.0..=60.0)),
+    row(("nitrous.min_tp", Text("0.7")), Nitrous, f::part_nitrous_g_per_s, By(15.0..=60.0)),
     row(("nitrous.above_idle", Text("\"1200 rpm\"")), Nitrous, f::slow_nitrous_g_per_s, By(15.0..=60.0)),
     row(("nitrous.below_limit", Text("\"800 rpm\"")), Nitrous, f::fast_nitrous_g_per_s, By(-60.0..=-15.0)),
     row(("nitrous.coldest", Text("\"91 degC\"")), Nitrous, f::full_nitrous_g_per_s, By(-60.0..=-15.0)),
     row(("nitrous.hottest", Text("\"93 degC\"")), Nitrous, f::hot_nitrous_g_per_s, By(-60.0..=-15.0)),
     row(("nitrous.steady", Text("\"1.2 s\"")), Nitrous, f::nitrous_after_s, By(0.95..=1.05)),
-    row(("nitrous.richer", Text("1.3")), Nitrous, f::nitrous_fuel_g_per_s, By(0.5..=0.7)),
+    row(("nitrous.enrichment", Text("1.3")), Nitrous, f::nitrous_fuel_g_per_s, By(0.5..=0.7)),
     row(("setup.nitrous_flow", Text("\"0.04 kg/s\"")), Nitrous, f::nitrous_fuel_g_per_s, By(0.95..=1.25)),
 ];
 
 pub(crate) const LEARNING: &[Row] = &[
     row(("learner.authority_ln", Text("0.05")), Everything, f::learned_percent, By(-30.0..=-3.0)),
-    row(("learner.look_variance_ln2", Text("0.4")), Everything, f::unsure_percent, By(0.3..=10.0)),
-    row(("learner.look_variance_ln2", Text("0.4")), Everything, f::soon_learned_percent, By(-20.0..=-0.5)),
+    row(("learner.sample_variance_ln2", Text("0.4")), Everything, f::unsure_percent, By(0.3..=10.0)),
+    row(("learner.sample_variance_ln2", Text("0.4")), Everything, f::soon_learned_percent, By(-20.0..=-0.5)),
     row(("learner.prior_sigma_ln", Text("0.03")), Everything, f::soon_learned_percent, By(-30.0..=-10.0)),
-    row(("feedback.delays", Text("8")), Everything, f::soon_trim_percent, Times(0.2..=0.7)),
+    row(("feedback.time_constant_per_delay", Text("8")), Everything, f::soon_trim_percent, Times(0.2..=0.7)),
     row(("feedback.authority_ln", Text("0.1")), Everything, f::trim_percent, By(-20.0..=-2.0)),
     row(("feedback.authority_ln", Text("0.1")), Everything, f::starved_lambda, By(0.02..=0.2)),
 ];

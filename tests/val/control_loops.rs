@@ -2,7 +2,8 @@
 
 use crate::table;
 use std::f64::consts::PI;
-use trimwright_control::feedback::{Feedback, FeedbackParameters};
+use trimwright_control::learning::Feedback;
+use trimwright_control::parameters::FeedbackParameters;
 use trimwright_numerics::Ring;
 
 /// The largest error in the last tenth of a long run of a sampled integrator of gain `gain` whose action is felt

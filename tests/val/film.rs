@@ -1,7 +1,8 @@
 //! Fuel on the manifold's wall.
 
 use std::f64::consts::PI;
-use trimwright_control::film::{FilmParameters, believed_film};
+use trimwright_control::fueling::film_estimate;
+use trimwright_control::parameters::FilmParameters;
 use trimwright_plant::{Film, Truth};
 
 /// rpm, bar, X, tau in seconds: worked from the formula printed in Jiang et al.
@@ -24,7 +25,7 @@ fn val_share_and_time_constant_at_published_points() {
 #[test]
 fn val_the_controllers_belief_at_published_points() {
     for (rpm, bar, x, tau_s) in POINTS {
-        let at = believed_film(
+        let at = film_estimate(
             &FilmParameters::DEFAULT,
             (bar * 1e5) as f32,
             (rpm * PI / 30.0) as f32,

@@ -31,7 +31,7 @@ const WORDS: &[(Dtc, &[&str])] = &[
     (Dtc::FrpPerformance, &["FRP", "Performance"]),
     (Dtc::FrpLow, &["FRP", "Low"]),
     (Dtc::FrpHigh, &["FRP", "High"]),
-    (Dtc::CrankSilent, &["Crankshaft Position"]),
+    (Dtc::CrankNoSignal, &["Crankshaft Position"]),
     (Dtc::CrankPerformance, &["CKP", "Performance"]),
     (Dtc::VehicleSpeed, &["Vehicle Speed Sensor"]),
     (Dtc::IdleLow, &["Idle", "Lower"]),

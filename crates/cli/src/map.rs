@@ -54,8 +54,8 @@ impl<'a> From<&'a Run> for LearnedCells<'a> {
 /// The cells of a map, speed fastest.
 pub(crate) fn cells(of: &LearnedCells<'_>) -> Vec<Cell> {
     let calibration = of.calibration;
-    let speeds = calibration.rpm_axis().points();
-    let pressures = calibration.map_axis().points();
+    let speeds = calibration.setup().rpm_axis().points();
+    let pressures = calibration.setup().map_axis().points();
     let (dwell_s, visited) = (of.cells.dwell_s(), of.cells.visited());
     let places = pressures.iter().flat_map(|&map_pa| speeds.iter().map(move |&speed| (map_pa, speed)));
     places
@@ -66,7 +66,7 @@ pub(crate) fn cells(of: &LearnedCells<'_>) -> Vec<Cell> {
             Cell {
                 speed_rad_per_s: f64::from(speed),
                 map_pa: f64::from(map_pa),
-                base_filling: single(calibration.filling().flat()),
+                base_filling: single(calibration.setup().filling().flat()),
                 learned_ln: single(of.learned.ln.flat()),
                 right_ln: at(of.right_ln),
                 sigma_ln: f64::from(of.learned.sigma_ln(index)),

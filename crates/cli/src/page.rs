@@ -187,10 +187,10 @@ fn marks(scenario: &Scenario) -> Vec<Mark> {
 fn map(run: &Run) -> MapFigures {
     let cells = cells(&run.into());
     let series = |value: fn(&crate::map::Cell) -> f64| -> Vec<f64> { cells.iter().map(value).collect() };
-    let speeds = run.calibration.rpm_axis().points();
+    let speeds = run.calibration.setup().rpm_axis().points();
     MapFigures {
         rpm: speeds.iter().map(|&speed| rpm(f64::from(speed))).collect(),
-        map_pa: run.calibration.map_axis().points().iter().map(|&map_pa| f64::from(map_pa)).collect(),
+        map_pa: run.calibration.setup().map_axis().points().iter().map(|&map_pa| f64::from(map_pa)).collect(),
         base_filling: series(|cell| cell.base_filling),
         learned_ln: series(|cell| cell.learned_ln),
         right_ln: series(|cell| cell.right_ln),
@@ -350,7 +350,7 @@ mod tests {
     #[test]
     fn parameters_set_by_hand_are_named() {
         let mut set = van();
-        set.parameters.feedback.keep_s = 60.0;
+        set.parameters.feedback.hold_s = 60.0;
         let trip = "time [s],speed [km/h]\n0,0\n20,0\n";
         let schedule = trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip);
         set = Scenario { schedule: schedule.expect("a schedule"), passes: 1, ..set };
@@ -362,7 +362,7 @@ mod tests {
                 .map(|fact| fact.value)
                 .collect::<Vec<_>>()
         };
-        assert_eq!(told(&set), ["feedback.keep_s"]);
+        assert_eq!(told(&set), ["feedback.hold_s"]);
         let default = Scenario { parameters: van().parameters, ..set };
         assert!(told(&default).is_empty());
     }

@@ -159,7 +159,7 @@ mod tests {
     #[test]
     fn the_text_can_be_put_into_a_scenario_file() {
         let mut set = Parameters::DEFAULT;
-        set.feedback.keep_s = 61.5;
+        set.feedback.hold_s = 61.5;
         set.sensors.ect_points_ohm[7].1 = 188.8;
         for units in [UnitSystem::Si, UnitSystem::Us] {
             let text = told(&ParametersOptions { units, ..all() }, &set);
@@ -176,10 +176,10 @@ mod tests {
     #[test]
     fn a_changed_value_stands_with_its_default() {
         let mut set = Parameters::DEFAULT;
-        set.feedback.keep_s = 60.0;
+        set.feedback.hold_s = 60.0;
         let text = told(&ParametersOptions { stage: Some("feedback".to_owned()), ..all() }, &set);
         assert!(text.contains("#   allowed: 0 s to 600 s\n#   default: \"10 s\"\n"), "{text}");
-        assert!(text.contains("\nkeep = \"60 s\"\n") && !text.contains("[calibration.sensors]"), "{text}");
+        assert!(text.contains("\nhold = \"60 s\"\n") && !text.contains("[calibration.sensors]"), "{text}");
         assert_eq!(text.matches("default: ").count(), 1, "{text}");
     }
 

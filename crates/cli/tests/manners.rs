@@ -201,10 +201,10 @@ fn a_sizing_tells_formula_limit_and_source() {
 #[test]
 fn parameters_are_listed_set_and_refused() {
     let home = furnished();
-    let own = format!("{}\n[calibration.feedback]\nkeep = \"1 min\"\n", support::VAN);
+    let own = format!("{}\n[calibration.feedback]\nhold = \"1 min\"\n", support::VAN);
     fs::write(home.path().join("own.toml"), own).expect("written");
     let text = stdout(&run(home.path(), &["parameters", "feedback", "--scenario", "own.toml"]));
-    assert!(text.contains("[calibration.feedback]") && text.contains("\nkeep = \"60 s\"\n"), "{text}");
+    assert!(text.contains("[calibration.feedback]") && text.contains("\nhold = \"60 s\"\n"), "{text}");
     let us = stdout(&run(home.path(), &["parameters", "exhaust", "--units", "us"]));
     assert!(us.contains(" degF") && !us.contains(" degC"), "{us}");
 
@@ -221,12 +221,12 @@ fn parameters_are_listed_set_and_refused() {
     let of = |stage: &str, name: &str| {
         all.iter().find(|one| one["stage"] == stage && one["name"] == name).expect("a parameter")
     };
-    let keep = of("feedback", "keep_s");
-    assert_eq!([&keep["value"], &keep["default"], &keep["max"]], [60.0, 10.0, 600.0]);
-    assert_eq!((keep["unit"].as_str(), keep.get("axis")), (Some("s"), None));
+    let hold = of("feedback", "hold_s");
+    assert_eq!([&hold["value"], &hold["default"], &hold["max"]], [60.0, 10.0, 600.0]);
+    assert_eq!((hold["unit"].as_str(), hold.get("axis")), (Some("s"), None));
     assert_eq!(of("sensors", "map_pa")["axis"]["max"], 5.0);
     let fine = stdout(&run(home.path(), &["parameters", "--fine", "--json"]));
-    assert!(fine.contains("authority_ln") && !fine.contains("keep_s"), "{fine}");
+    assert!(fine.contains("authority_ln") && !fine.contains("hold_s"), "{fine}");
 
     let unknown = run(home.path(), &["parameters", "feedbak"]);
     assert_eq!((unknown.status.code(), stdout(&unknown).as_str()), (Some(2), ""));
@@ -236,14 +236,14 @@ fn parameters_are_listed_set_and_refused() {
         "{}",
         stderr(&unknown)
     );
-    fs::write(home.path().join("bad.toml"), format!("{}\n[calibration.feedback]\nkeep = 7\n", support::VAN))
+    fs::write(home.path().join("bad.toml"), format!("{}\n[calibration.feedback]\nhold = 7\n", support::VAN))
         .expect("written");
     let line = support::VAN.lines().count() + 3;
     assert_refused(
         home.path(),
         &["drive", "bad.toml"],
         &format!(
-            "bad.toml, line {line}, calibration.feedback.keep = 7: needs a unit, one of s, ms, us, µs, min, h"
+            "bad.toml, line {line}, calibration.feedback.hold = 7: needs a unit, one of s, ms, us, µs, min, h"
         ),
     );
     let target = ["drive", "own.toml", "--on-target", "nowhere"];

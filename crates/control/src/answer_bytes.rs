@@ -1,5 +1,5 @@
-//! Setup answers as bytes, for [`crate::keep`]: the eleven numbers in the order of [`SetupAnswers`], four bytes each, little-endian;
-//! cylinders, camshaft, injectors and fuel system, a byte each; spark, fans and nitrous, a byte each, 0 or 1; and a 0.
+//! Setup answers as bytes, for [`crate::persistence`]: the eleven numbers in the order of [`SetupAnswers`], four bytes each, little-endian;
+//! cylinders, camshaft, injectors and fuel system, one byte each; spark, fans and nitrous, one byte each, 0 or 1; and a 0.
 
 use crate::answers::{Cam, FuelSystem, SetupAnswers};
 
@@ -9,7 +9,7 @@ const NUMBER_BYTES: usize = 44;
 
 /// The answers as bytes.
 pub(crate) fn pack(answers: &SetupAnswers) -> [u8; ANSWER_BYTES] {
-    // Taken apart by name, so that an answer that is added can't be forgotten here.
+    // Destructured by name, so that the compiler reports an answer that is added and not packed.
     let SetupAnswers {
         displacement_m3,
         cylinders,
@@ -62,7 +62,7 @@ pub(crate) fn pack(answers: &SetupAnswers) -> [u8; ANSWER_BYTES] {
     bytes
 }
 
-/// The answers of these bytes, within their ranges; `None` when they are none.
+/// The answers in these bytes; `None` when a choice does not exist or a number is outside its range.
 pub(crate) fn unpack(bytes: &[u8; ANSWER_BYTES]) -> Option<SetupAnswers> {
     let (numbers, choices) = bytes.split_first_chunk::<NUMBER_BYTES>()?;
     let mut numbers = numbers.as_chunks::<4>().0.iter().map(|number| f32::from_le_bytes(*number));
@@ -112,7 +112,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn ident_answers_come_back_as_they_went() {
+    fn ident_packed_answers_unpack_unchanged() {
         let other = SetupAnswers {
             displacement_m3: 1.6e-3,
             cylinders: 4,
@@ -139,10 +139,10 @@ mod tests {
     }
 
     #[test]
-    fn choices_that_do_not_exist_and_numbers_out_of_range_are_no_answers() {
-        let sound = pack(&SetupAnswers::default());
+    fn unknown_choices_and_numbers_out_of_range_are_rejected() {
+        let valid = pack(&SetupAnswers::default());
         for (place, byte) in [(45, 3), (47, 2), (48, 2), (50, 7), (44, 99), (3, 0xFF)] {
-            let mut bytes = sound;
+            let mut bytes = valid;
             bytes[place] = byte;
             assert_eq!(unpack(&bytes), None, "byte {place}");
         }

@@ -1,22 +1,11 @@
-//! What the owner knows about the car, and the ranges in which the answers make sense.
+//! Setup answers: what the owner knows about the car, with the range of each answer.
 
 use core::fmt;
 
 use trimwright_numerics::parameters::{Block, Value};
 use trimwright_signals::MAX_INJECTORS;
 
-/// How far the camshaft is from the one the engine left the works with.
-///
-/// ```
-/// use trimwright_control::{Calibration, Cam, SetupAnswers};
-/// let idle_air_kg = |cam| {
-///     let calibration = Calibration::from_answers(&SetupAnswers { cam, ..SetupAnswers::default() })?;
-///     Ok::<_, trimwright_control::AnswerError>(calibration.setup().base_air_charge_kg(50e3, 101_325.0, 75.0, 320.0))
-/// };
-/// // Overlap lets exhaust back in at idle: at the same MAP less air, and so less fuel.
-/// assert!(idle_air_kg(Cam::Hot)? < 0.95 * idle_air_kg(Cam::Stock)?);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Camshaft: how much it differs from the original one. More overlap means less filling at idle and more at high speed.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -30,7 +19,7 @@ pub enum Cam {
     Hot,
 }
 
-/// How the fuel gets its pressure.
+/// How the fuel rail pressure is regulated.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
@@ -61,9 +50,9 @@ trimwright_numerics::parameters! {
     pub struct SetupAnswers<f32> "setup" {
         /// Swept volume of all cylinders.
         number displacement_m3 { 5.2e-3, 0.5e-3..=10e-3 "m3", "engineering judgement: an invented V8" }
-        /// Number of cylinders. The distributor gives as many pulses in two turns.
+        /// Number of cylinders; a distributor gives as many pulses in two crank turns.
         whole cylinders { u8 = 8, 1..=8 "1", "engineering judgement: an invented V8" }
-        /// How far the camshaft is from the one the engine left the works with.
+        /// Camshaft, compared with the original one.
         choice cam { Cam = Cam::Mild, "engineering judgement: an invented V8" }
         /// Compression ratio.
         number compression_ratio { 8.8, 6.0..=14.0 "1", "engineering judgement: an invented V8" }
@@ -71,47 +60,41 @@ trimwright_numerics::parameters! {
         whole injectors { u8 = 4, 1..=8 "1", "engineering judgement: an invented V8" }
         /// Static flow of one injector at its rated pressure.
         number injector_flow_kg_per_s { 8.0e-3, 0.5e-3..=30e-3 "kg/s", "engineering judgement: an invented V8" }
-        /// Pressure drop at which that flow was measured.
+        /// Pressure drop at which the rated flow was measured.
         number injector_rated_pressure_pa { 300e3, 50e3..=600e3 "Pa", "engineering judgement: an invented V8" }
-        /// Wanted fuel rail pressure above ambient.
+        /// Target fuel rail pressure above ambient.
         number rail_pressure_pa { 300e3, 50e3..=600e3 "Pa", "engineering judgement: an invented V8" }
-        /// How the fuel gets its pressure.
+        /// How the fuel rail pressure is regulated.
         choice fuel_system { FuelSystem = FuelSystem::Return, "engineering judgement: an invented V8" }
         /// Stoichiometric air-fuel ratio of the fuel: 8.9 is ethanol; pump petrol without ethanol is near 14.6.
         number stoich_afr { 14.6, 8.9..=15.2 "1", "engineering judgement: an invented V8" }
         /// Idle speed when warm.
         number idle_speed_rad_per_s { 73.3, 45.0..=160.0 "rad/s", "engineering judgement: an invented V8" }
-        /// Speed at which fuel is cut.
+        /// Crank speed at which fuel is cut.
         number rev_limit_rad_per_s { 545.0, 300.0..=900.0 "rad/s", "engineering judgement: an invented V8" }
         /// The controller sets the spark advance.
         flag controls_spark { true, "engineering judgement: an invented V8" }
         /// The controller switches the cooling fans.
         flag controls_fans { true, "engineering judgement: an invented V8" }
-        /// Coolant temperature that starts the first fan.
+        /// Coolant temperature that switches the first fan on.
         number fan1_on_k { 364.0, 330.0..=390.0 "K", "engineering judgement: an invented V8" }
-        /// Coolant temperature that starts the second fan.
+        /// Coolant temperature that switches the second fan on.
         number fan2_on_k { 369.0, 330.0..=390.0 "K", "engineering judgement: an invented V8" }
         /// Nitrous oxide is fitted and its fuel comes through the injectors.
         flag nitrous { false, "engineering judgement: an invented V8" }
-        /// Flow of nitrous oxide when it is on.
+        /// Flow of nitrous oxide while it is on.
         number nitrous_flow_kg_per_s { 0.03, 0.005..=0.2 "kg/s", "engineering judgement: an invented V8" }
     }
 }
 
 /// An answer outside its range.
-///
-/// ```
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let twelve = SetupAnswers { cylinders: 12, ..SetupAnswers::default() };
-/// let error = Calibration::from_answers(&twelve).unwrap_err();
-/// assert_eq!(error.to_string(), "cylinders is 12, allowed is 1 to 8 (SI units)");
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct AnswerError {
     /// Name of the field of [`SetupAnswers`].
     pub answer: &'static str,
-    /// What was answered.
+    /// The value that was given.
     pub value: f32,
     /// Lowest allowed value.
     pub low: f32,
@@ -127,7 +110,7 @@ impl fmt::Display for AnswerError {
 
 impl core::error::Error for AnswerError {}
 
-/// Name and range of each answer without the sentence about it, which is to stay out of a board's flash.
+/// Name and range of each answer without its description, which would cost flash on a board.
 const RANGES: [(&str, f32, f32); SetupAnswers::INFO.len()] = {
     let mut ranges = [("", 0.0, 0.0); SetupAnswers::INFO.len()];
     let mut place = 0;
@@ -142,15 +125,7 @@ const RANGES: [(&str, f32, f32); SetupAnswers::INFO.len()] = {
 const _: () = assert!(MAX_INJECTORS == 8, "the range of `injectors` is written as a literal");
 
 impl SetupAnswers {
-    /// Checks every answer.
-    ///
-    /// ```
-    /// use trimwright_control::SetupAnswers;
-    /// assert!(SetupAnswers::default().check().is_ok());
-    /// // 5.2 litres answered as litres, not as m3.
-    /// let in_litres = SetupAnswers { displacement_m3: 5.2, ..SetupAnswers::default() };
-    /// assert_eq!(in_litres.check().map_err(|error| error.answer), Err("displacement_m3"));
-    /// ```
+    /// Checks every answer against its range.
     ///
     /// # Errors
     /// The first [`AnswerError`], in the order of the fields.
@@ -188,7 +163,7 @@ mod tests {
     }
 
     #[test]
-    fn an_answer_that_is_no_number_is_refused() {
+    fn an_answer_that_is_not_a_number_is_rejected() {
         let error =
             SetupAnswers { displacement_m3: f32::NAN, ..SetupAnswers::default() }.check().unwrap_err();
         assert_eq!(error.answer, "displacement_m3");

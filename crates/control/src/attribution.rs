@@ -1,9 +1,9 @@
-//! Which past injection does this lambda reading describe?
+//! Attribution: which past injection does the present lambda reading describe?
 //!
-//! The gas at the sensor left the cylinders when the exhaust mass that passed since then filled the pipe (plug flow), and
-//! its fuel was injected a fixed crank angle before that. Both are sums over a ring of the past, so that the answer stays right
-//! while speed and flow change; no delay has to be looked up. What the sensor shows is a lagged view of that stream, and so are
-//! the expectations kept here: cell shares, applied correction and wanted mixture all go through the believed lag.
+//! Gas reaches the sensor when the exhaust mass that followed it has filled the pipe (plug flow). Its fuel was injected a fixed crank angle
+//! before it left the cylinder. Both are sums over a ring of past injections, so the delay stays right while speed and flow change; there
+//! is no delay table. The sensor shows a lagged view of that gas stream, so the cell shares, the applied correction and the wanted lambda
+//! pass through the same first-order lag here.
 
 use trimwright_numerics::{Real, Ring, Weights};
 
@@ -14,97 +14,88 @@ use crate::refusal::Refusal;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// What a lambda reading is taken to describe.
+    /// Attribution of a lambda reading to past injections.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct AttributionParameters<f32> "attribution" {
-        /// Share in a reading below which a cell is forgotten.
-        number forgotten { 1e-3, 0.0..=0.05 "1", "engineering judgement" }
-        /// Share in a reading up to which gas that teaches nothing no longer spoils it.
-        number clean { 0.05, 0.001..=0.5 "1", "engineering judgement: three time constants of the sensor" }
-        /// Richest wanted mixture that a reading is compared with, lambda.
+        /// Share of a cell in the lagged reading below which the cell is dropped.
+        number min_share { 1e-3, 0.0..=0.05 "1", "engineering judgement" }
+        /// Remaining share of rejected injections in the lagged reading below which the reading is usable again.
+        number valid_below_share { 0.05, 0.001..=0.5 "1", "engineering judgement: three time constants of the sensor" }
+        /// Lower limit of the wanted lambda that a reading is compared with.
         number richest { 0.3, 0.1..=0.9 "1", "engineering judgement" }
-        /// Leanest wanted mixture that a reading is compared with, lambda.
+        /// Upper limit of the wanted lambda that a reading is compared with.
         number leanest { 1.5, 1.0..=5.0 "1", "engineering judgement" }
     }
 }
 
-/// Injections remembered: at one every 20 ms this is 1.9 s.
-pub const REMEMBERED: usize = 96;
-/// Less exhaust than this is none, kg.
-const LEAST_KG: f32 = 1e-9;
-/// Cells a lagged view may cover.
-const MOST_CELLS: usize = 12;
+/// Number of injections in the ring: 96 of 20 ms each are 1.9 s.
+pub const HISTORY: usize = 96;
+/// Exhaust mass below which there is no flow, kg.
+const MIN_KG: f32 = 1e-9;
+/// Most cells that a lagged reading may contain.
+const MAX_CELLS: usize = 12;
 
-/// What was injected at one time.
+/// One entry of the ring: what was injected in 20 ms.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Injection {
-    /// Cells of the map it came from.
+    /// Cells of the map and their shares.
     pub weights: Weights<f32>,
-    /// Learned correction, short-term trim and dither applied, ln.
+    /// Correction applied: learned, short-term trim and dither, ln of fuel.
     pub applied_ln: f32,
     /// Wanted lambda, ln.
     pub wanted_ln: f32,
-    /// How much the fuel of that time depended on the film's share and on its time constant: relative change of fuel by ln.
+    /// Sensitivity of that fuel to the film's share and time constant: relative change of fuel by ln.
     pub film: [f32; FILM],
-    /// How fast pressure and speed were moving; 1 at the end of what counts as calm.
-    pub moving: f32,
-    /// Time since the injection before it, s.
-    pub gone_s: f32,
-    /// Crank turns since the injection before it.
+    /// Rate of change of pressure and speed, relative to the limit of steady running.
+    pub movement: f32,
+    /// Time since the previous entry, s.
+    pub elapsed_s: f32,
+    /// Crank turns since the previous entry.
     pub turns: f32,
-    /// Exhaust mass since the injection before it, kg, as hot as it is at usual flow.
+    /// Exhaust mass since the previous entry, kg, corrected for gas temperature.
     pub exhaust_kg: f32,
-    /// Why nothing can be learned from it, if so.
+    /// Why nothing may be learned from it; `None` when it may.
     pub refusal: Option<Refusal>,
 }
 
 impl Injection {
-    /// Before the engine ever ran.
+    /// The entry before the engine has run.
     pub const NONE: Self = Self {
         weights: Weights { cells: [0; 4], shares: [0.0; 4] },
         applied_ln: 0.0,
         wanted_ln: 0.0,
         film: [0.0; FILM],
-        moving: 0.0,
-        gone_s: 0.0,
+        movement: 0.0,
+        elapsed_s: 0.0,
         turns: 0.0,
         exhaust_kg: 0.0,
         refusal: Some(Refusal::Starting),
     };
 }
 
-/// Cells as the sensor sees them: shares after its lag.
-///
-/// ```
-/// use trimwright_control::attribution::Seen;
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let weights = calibration.setup().weights(40e3, 150.0);
-/// assert!(Seen::at_rest(&weights).iter().eq(weights.iter()));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Shares of the map cells in a lambda reading, after the sensor's lag.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Seen {
-    cells: [u16; MOST_CELLS],
-    shares: [f32; MOST_CELLS],
+pub struct LaggedShares {
+    cells: [u16; MAX_CELLS],
+    shares: [f32; MAX_CELLS],
     film: [f32; FILM],
 }
 
-impl Seen {
-    /// The view of a sensor that has seen nothing else for long.
-    pub fn at_rest(weights: &Weights<f32>) -> Self {
-        let mut seen = Self::default();
-        seen.add(weights, 1.0, 0.0);
-        seen
+impl LaggedShares {
+    /// The shares of a sensor that has seen only this operating point for long.
+    pub fn settled(weights: &Weights<f32>) -> Self {
+        let mut shares = Self::default();
+        shares.add(weights, 1.0, 0.0);
+        shares
     }
 
-    /// Moves a share of the way towards these weights. What has less left than `forgotten` is, and when all places are taken the least.
-    fn add(&mut self, weights: &Weights<f32>, share: f32, forgotten: f32) {
+    /// Lag step towards these weights by `share`. Drops cells below `min_share`; when all places are taken the smallest is replaced.
+    fn add(&mut self, weights: &Weights<f32>, share: f32, min_share: f32) {
         for held in &mut self.shares {
             *held *= 1.0 - share;
-            if *held < forgotten {
+            if *held < min_share {
                 *held = 0.0;
             }
         }
@@ -116,7 +107,7 @@ impl Seen {
         }
     }
 
-    /// Moves a share of the way towards these film shares.
+    /// Lag step of the film sensitivities by `share`.
     fn add_film(&mut self, film: &[f32; FILM], share: f32) {
         for (held, now) in self.film.iter_mut().zip(film) {
             *held += share * (now - *held);
@@ -139,89 +130,90 @@ impl Seen {
         }
     }
 
-    /// The pairs of cell number and share, those with a share only; after the cells of the map come those of the film.
+    /// Pairs of cell number and share, those not 0; the film's properties follow after the cells of the map.
     pub fn iter(&self) -> impl Iterator<Item = (usize, f32)> + '_ {
         let cells = self.cells.iter().map(|cell| usize::from(*cell)).zip(self.shares);
         cells.chain((CELLS..).zip(self.film)).filter(|(_, share)| *share != 0.0)
     }
 
-    /// The same view with the film left out.
+    /// The same shares without the film.
     #[must_use]
     pub const fn without_film(mut self) -> Self {
         self.film = [0.0; FILM];
         self
     }
 
-    /// How much the film had to do with the reading: the larger of its shares.
+    /// Largest film sensitivity in the reading, absolute value.
     pub fn film(&self) -> f32 {
         self.film.iter().fold(0.0, |most, share| share.abs().at_least(most))
     }
 }
 
-/// What the reading of this instant describes.
+/// What the present lambda reading describes; every value after the sensor's lag.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Past {
-    /// Cells, after the believed lag.
-    pub seen: Seen,
-    /// Correction applied then, after the believed lag, ln.
+#[non_exhaustive]
+pub struct Attributed {
+    /// Cells and their shares.
+    pub shares: LaggedShares,
+    /// Correction applied then, ln of fuel.
     pub applied_ln: f32,
-    /// Mixture wanted then, after the believed lag, ln lambda.
+    /// Lambda wanted then, ln.
     pub wanted_ln: f32,
-    /// How fast pressure and speed were moving then, after the believed lag.
-    pub moving: f32,
-    /// Time since then, s.
+    /// Rate of change of pressure and speed then, relative to the limit of steady running.
+    pub movement: f32,
+    /// Time since that injection, s.
     pub delay_s: f32,
-    /// Why nothing can be learned from it, if so: the newest reason still within the sensor's memory.
+    /// Why nothing may be learned from it; `None` when it may. The newest reason holds until its share in the reading has decayed.
     pub refusal: Option<Refusal>,
 }
 
-/// The ring of the past and the view on it.
+/// The ring of past injections and the lagged view of it.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Attribution {
-    ring: Ring<Injection, REMEMBERED>,
-    past: Past,
-    /// Share of gas in the reading that teaches nothing.
-    soiled: f32,
+    ring: Ring<Injection, HISTORY>,
+    past: Attributed,
+    /// Remaining share of rejected injections in the lagged reading.
+    rejected_share: f32,
 }
 
 impl Default for Attribution {
     fn default() -> Self {
-        let past = Past {
-            seen: Seen::default(),
+        let past = Attributed {
+            shares: LaggedShares::default(),
             applied_ln: 0.0,
             wanted_ln: 0.0,
-            moving: 0.0,
+            movement: 0.0,
             delay_s: 0.0,
             refusal: Some(Refusal::Starting),
         };
-        Self { ring: Ring::filled(Injection::NONE), past, soiled: 1.0 }
+        Self { ring: Ring::filled(Injection::NONE), past, rejected_share: 1.0 }
     }
 }
 
 impl Attribution {
-    /// What the last reading described.
-    pub const fn past(&self) -> &Past {
+    /// Result of the last step.
+    pub const fn latest(&self) -> &Attributed {
         &self.past
     }
 
-    /// Remembers an injection and moves the view on. Gives what the reading of this instant describes.
+    /// 20 ms task: stores the injection and returns what the present lambda reading describes.
     ///
     /// ```
-    /// use trimwright_control::attribution::{Attribution, Injection};
+    /// use trimwright_control::learning::{Attribution, Injection};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// let parameters = calibration.parameters();
     /// // 1500 rpm: in 20 ms half a turn and 0.4 g of exhaust; the fuel is corrected by 5 %.
     /// let (applied_ln, turns, exhaust_kg) = (0.05, 0.5, 0.4e-3);
-    /// let now = Injection { applied_ln, gone_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
+    /// let now = Injection { applied_ln, elapsed_s: 0.02, turns, exhaust_kg, refusal: None, ..Injection::NONE };
     /// let mut attribution = Attribution::default();
     /// for _ in 0..96 {
     ///     attribution.step(&parameters.attribution, &parameters.exhaust, calibration.setup(), now);
     /// }
     /// // 1.7 turns at 25 a second, then 3.1 g of exhaust at 20 g/s.
-    /// let past = attribution.past();
+    /// let past = attribution.latest();
     /// assert!((past.applied_ln - 0.05).abs() < 1e-3 && (past.delay_s - (1.7 / 25.0 + 3.12e-3 / 20e-3)).abs() < 0.03);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
@@ -231,49 +223,49 @@ impl Attribution {
         exhaust: &ExhaustParameters,
         setup: &Setup,
         injection: Injection,
-    ) -> &Past {
+    ) -> &Attributed {
         self.ring.push(injection);
         let share = setup.sensor_share();
         let Some((then, delay_s)) = at_sensor(&self.ring, setup.pipe_kg(), exhaust.turns) else {
             self.past.refusal = Some(Refusal::TooLongAgo);
-            self.soiled = 1.0;
+            self.rejected_share = 1.0;
             return &self.past;
         };
         let past = &mut self.past;
         past.delay_s = delay_s;
-        past.seen.add(&then.weights, share, parameters.forgotten);
-        past.seen.add_film(&then.film, share);
-        past.moving += share * (then.moving - past.moving);
+        past.shares.add(&then.weights, share, parameters.min_share);
+        past.shares.add_film(&then.film, share);
+        past.movement += share * (then.movement - past.movement);
         past.applied_ln += share * (then.applied_ln - past.applied_ln);
         past.wanted_ln += share * (then.wanted_ln - past.wanted_ln);
-        self.soiled *= 1.0 - share;
+        self.rejected_share *= 1.0 - share;
         if then.refusal.is_some() {
             past.refusal = then.refusal;
-            self.soiled = 1.0;
-        } else if self.soiled < parameters.clean {
+            self.rejected_share = 1.0;
+        } else if self.rejected_share < parameters.valid_below_share {
             past.refusal = None;
         }
         past
     }
 }
 
-/// The injection whose gas is at the sensor now, and how long ago it was.
-fn at_sensor(ring: &Ring<Injection, REMEMBERED>, pipe_kg: f32, turns: f32) -> Option<(&Injection, f32)> {
+/// The injection whose gas is at the sensor now, and its age, s.
+fn at_sensor(ring: &Ring<Injection, HISTORY>, pipe_kg: f32, turns: f32) -> Option<(&Injection, f32)> {
     let (mut kg_left, mut turns_left, mut delay_s) = (pipe_kg, turns, 0.0);
     ring.iter().find_map(|injection| {
-        if kg_left >= LEAST_KG && kg_left >= injection.exhaust_kg {
-            // All of it is still in the pipe. Most are, so that this is the one path that must be short.
+        if kg_left >= MIN_KG && kg_left >= injection.exhaust_kg {
+            // All of it is still in the pipe: the usual case, kept short.
             kg_left -= injection.exhaust_kg;
         } else {
-            // The nearer of two neighbours: half of the turns between them may be missing.
+            // The nearer of two neighbours: up to half of the turns between them may be missing.
             if kg_left <= 0.0 && turns_left <= 0.5 * injection.turns {
                 return Some((injection, delay_s));
             }
-            let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.at_least(LEAST_KG) } else { 0.0 };
+            let in_pipe = if kg_left > 0.0 { kg_left / injection.exhaust_kg.at_least(MIN_KG) } else { 0.0 };
             kg_left = 0.0;
             turns_left -= (1.0 - in_pipe) * injection.turns;
         }
-        delay_s += injection.gone_s;
+        delay_s += injection.elapsed_s;
         None
     })
 }
@@ -286,7 +278,7 @@ mod tests {
     use proptest::prelude::*;
 
     fn injection(applied_ln: f32, turns: f32, exhaust_kg: f32) -> Injection {
-        Injection { applied_ln, turns, exhaust_kg, gone_s: 0.02, refusal: None, ..Injection::NONE }
+        Injection { applied_ln, turns, exhaust_kg, elapsed_s: 0.02, refusal: None, ..Injection::NONE }
     }
 
     fn step(attribution: &mut Attribution, calibration: &Calibration, injection: Injection) {
@@ -327,7 +319,7 @@ mod tests {
     }
 
     #[test]
-    fn a_refusal_lasts_as_long_as_the_sensor_remembers() {
+    fn a_refusal_lasts_as_long_as_the_sensor_lag() {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut attribution = Attribution::default();
         let clean = injection(0.0, 1.0, 1e-2);
@@ -335,13 +327,13 @@ mod tests {
             step(&mut attribution, &calibration, clean);
         }
         step(&mut attribution, &calibration, Injection { refusal: Some(Refusal::FuelCut), ..clean });
-        let refused = (0..60)
+        let rejected = (0..60)
             .filter(|_| {
                 step(&mut attribution, &calibration, clean);
                 attribution.past.refusal == Some(Refusal::FuelCut)
             })
             .count();
-        assert!((8..25).contains(&refused), "{refused}");
+        assert!((8..25).contains(&rejected), "{rejected}");
     }
 
     #[test]
@@ -357,12 +349,12 @@ mod tests {
     proptest! {
         #[test]
         fn shares_never_exceed_one(places in proptest::collection::vec((0_u16..150, 0.0..1.0_f32, 0.0..1.0_f32), 1..60)) {
-            let mut seen = Seen::default();
+            let mut lagged = LaggedShares::default();
             for (corner, x, y) in places {
                 let shares = [(1.0 - x) * (1.0 - y), x * (1.0 - y), (1.0 - x) * y, x * y];
-                seen.add(&Weights { cells: [corner, corner + 1, corner + 14, corner + 15], shares }, 0.2, AttributionParameters::DEFAULT.forgotten);
-                let sum: f32 = seen.iter().map(|(_, share)| share).sum();
-                prop_assert!(sum <= 1.0 + 1e-5 && seen.iter().count() <= MOST_CELLS);
+                lagged.add(&Weights { cells: [corner, corner + 1, corner + 14, corner + 15], shares }, 0.2, AttributionParameters::DEFAULT.min_share);
+                let sum: f32 = lagged.iter().map(|(_, share)| share).sum();
+                prop_assert!(sum <= 1.0 + 1e-5 && lagged.iter().count() <= MAX_CELLS);
             }
         }
     }

@@ -1,5 +1,4 @@
-//! The constants a controller works from: the parameters of its stages and what the setup answers make of them; valid by construction,
-//! never changed in a step.
+//! Calibration: the parameters of all stages and what follows from the setup answers. Valid by construction and constant during a drive.
 
 use core::borrow::Borrow;
 use core::fmt;
@@ -11,7 +10,7 @@ use crate::options::Options;
 use crate::parameters::Parameters;
 use crate::setup::Setup;
 
-/// Everything the controller works from. `P` is where the parameters are: here, or a reference to where a board keeps them in flash.
+/// Everything constant that the controller works with. `P` is [`Parameters`], or a reference to parameters that stay in flash.
 ///
 /// ```
 /// use trimwright_control::{Calibration, Parameters, SetupAnswers};
@@ -28,22 +27,11 @@ pub struct Calibration<P = Parameters> {
     setup: Setup,
 }
 
-/// What a controller works from: a calibration, or a reference to one that many share.
-///
-/// ```
-/// use trimwright_control::{Calibration, Controller, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// let shared = Calibration::from_answers(&SetupAnswers::default())?;
-/// let mut twins = [Controller::new(&shared), Controller::new(&shared)];
-/// let frame = Frame { battery_v: 12.4, ..Frame::default() };
-/// let [one, other] = twins.each_mut().map(|controller| controller.step(&frame));
-/// assert_eq!(one, other);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// A [`Calibration`], owned or borrowed: one calibration may be shared by many controllers.
 pub trait Calibrated {
-    /// The parameters of the stages.
+    /// The parameters of all stages.
     fn parameters(&self) -> &Parameters;
-    /// What the answers make of them.
+    /// What follows from the setup answers.
     fn setup(&self) -> &Setup;
 }
 
@@ -67,12 +55,12 @@ impl<C: Calibrated> Calibrated for &C {
     }
 }
 
-/// Why there is no calibration.
+/// Why a calibration could not be made.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum CalibrationError {
     /// An answer is out of its range.
     Answer(AnswerError),
-    /// A parameter is.
+    /// A parameter is out of its range.
     Parameter(OutOfRange<f32>),
 }
 
@@ -88,14 +76,7 @@ impl fmt::Display for CalibrationError {
 impl core::error::Error for CalibrationError {}
 
 impl Calibration {
-    /// A complete first calibration with the default parameters.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// assert!((0.6..0.9).contains(&calibration.setup().filling().at(&calibration.setup().weights(60e3, 200.0))));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+    /// A calibration with the default parameters.
     ///
     /// # Errors
     /// [`AnswerError`] when an answer is outside its range.
@@ -114,8 +95,8 @@ impl<P: Borrow<Parameters>> Calibration<P> {
         Self::from_checked(answers, parameters).map_err(CalibrationError::Answer)
     }
 
-    /// A calibration with parameters that were checked before ([`Parameters::check`]), such as a board's own by a test on the host: the
-    /// check needs the name and range of each, which take more flash than the controller.
+    /// A calibration with parameters already checked by [`Parameters::check`], for example in a test on the host. It saves the flash of the
+    /// parameters' names and ranges on a board.
     ///
     /// # Errors
     /// [`AnswerError`] when an answer is outside its range.
@@ -133,56 +114,49 @@ impl<P: Borrow<Parameters>> Calibration<P> {
         self
     }
 
-    /// The parameters of the stages.
+    /// The parameters of all stages.
     pub fn parameters(&self) -> &Parameters {
         self.parameters.borrow()
     }
 
-    /// What the answers make of them.
+    /// What follows from the setup answers: axes, base map, volumes.
     pub const fn setup(&self) -> &Setup {
         &self.setup
     }
 
-    /// Flow of one open injector at this pressure drop, kg/s: [`InjectorParameters::flow_kg_per_s`](crate::injector::InjectorParameters).
+    /// Flow of one open injector at this pressure drop, kg/s.
     pub fn injector_flow_kg_per_s(&self, drop_pa: f32) -> f32 {
         self.parameters().injector.flow_kg_per_s(&self.setup, drop_pa)
     }
 
-    /// Opening delay less closing delay at this supply voltage, s.
+    /// Opening delay minus closing delay of an injector at this supply voltage, s.
     pub fn opening_delay_s(&self, battery_v: f32) -> f32 {
         along(&self.parameters().injector.opening_delay_s, battery_v)
     }
 
-    /// How long to energise one injector for `fuel_kg` of its own, s.
+    /// Open time of one injector for `fuel_kg`, s.
     pub fn open_time_s(&self, fuel_kg: f32, battery_v: f32, drop_pa: f32) -> f32 {
         self.parameters().injector.open_time_s(&self.setup, fuel_kg, battery_v, drop_pa)
     }
 
-    /// Fuel that one injector gives when energised for `open_time_s`, kg: the inverse of [`Calibration::open_time_s`].
+    /// Fuel that one injector delivers in `open_time_s`, kg: the inverse of [`Calibration::open_time_s`].
     pub fn injected_fuel_kg(&self, open_time_s: f32, battery_v: f32, drop_pa: f32) -> f32 {
         self.parameters().injector.injected_fuel_kg(&self.setup, open_time_s, battery_v, drop_pa)
     }
 
-    /// By how much the fuel of a cell falls for each second that injectors open later than believed, 1/s.
+    /// Relative loss of fuel in a cell per second of additional opening delay, 1/s.
     pub fn delay_rate_per_s(&self, cell: usize) -> f32 {
         self.parameters().injector.delay_rate_per_s(&self.setup, cell)
     }
 
-    /// The answers it was made from.
+    /// The setup answers.
     pub const fn answers(&self) -> &SetupAnswers {
         self.setup.answers()
     }
 
-    /// What is switched on.
+    /// The options.
     pub const fn options(&self) -> &Options {
         self.setup.options()
-    }
-}
-
-impl<P> core::ops::Deref for Calibration<P> {
-    type Target = Setup;
-    fn deref(&self) -> &Setup {
-        &self.setup
     }
 }
 
@@ -193,17 +167,17 @@ mod tests {
     use std::string::ToString;
 
     #[test]
-    fn a_wrong_answer_makes_no_calibration() {
+    fn an_answer_out_of_range_is_an_error() {
         let answers = SetupAnswers { rev_limit_rad_per_s: 100.0, ..SetupAnswers::default() };
         assert_eq!(Calibration::from_answers(&answers).unwrap_err().answer, "rev_limit_rad_per_s");
     }
 
     #[test]
-    fn a_parameter_out_of_range_makes_no_calibration_and_is_named() {
+    fn a_parameter_out_of_range_is_an_error_that_names_it() {
         let mut parameters = Parameters::DEFAULT;
-        parameters.base_map.least = 0.0;
+        parameters.base_map.min_filling = 0.0;
         let error = Calibration::new(&SetupAnswers::default(), &parameters).unwrap_err();
-        assert_eq!(error.to_string(), "base_map.least is 0, allowed is 0.05 to 0.9");
+        assert_eq!(error.to_string(), "base_map.min_filling is 0, allowed is 0.05 to 0.9");
         parameters = Parameters::DEFAULT;
         parameters.sensors.map_pa[1].0 = 0.2;
         let error = Calibration::new(&SetupAnswers::default(), &parameters).unwrap_err();

@@ -1,16 +1,16 @@
-//! What one step hands the next.
+//! Values that one step hands to the next, beside the memory of the stages.
 
 use trimwright_numerics::Weights;
 
 use crate::film::FILM;
 
-/// What the fuel path worked out at the last firing.
+/// Results of the fuel path at the last firing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Injected {
     /// Cells of the map and their shares.
     pub(crate) weights: Weights<f32>,
-    /// The complete target for the cylinder.
+    /// Wanted lambda, with all enrichments.
     pub(crate) wanted_lambda: f32,
     /// Air flow of the engine, kg/s.
     pub(crate) air_flow_kg_per_s: f32,
@@ -23,21 +23,21 @@ pub(crate) struct Injected {
 }
 
 impl Injected {
-    /// Applied at the firing, all together but what was learned of the film, ln of fuel.
+    /// Correction applied at the firing without the learned film properties, ln of fuel.
     pub(crate) fn applied_ln(&self) -> f32 {
         self.learned_ln + self.trim_ln + self.dither_ln
     }
 }
 
-/// What later steps need of earlier ones beside the stages' own memories.
+/// Values that later steps need from earlier ones, beside the memory of the stages.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub(crate) struct Carried {
     /// The last firing.
     pub(crate) injected: Injected,
-    /// How much the fuel between the last two looks back depended on the film's properties, relative change by ln.
+    /// Sensitivity of the fuel of the last 20 ms to the film's properties, relative change by ln.
     pub(crate) film: [f32; FILM],
-    /// Lambda wanted for what was at the sensor in the last 10 ms task.
+    /// Lambda wanted for the gas that was at the sensor in the last 10 ms task.
     pub(crate) expected_lambda: f32,
 }
 

@@ -1,110 +1,75 @@
-//! Time: how much of it a frame brings, and which of the slower slots are due.
+//! Time of a frame, and which tasks are due: 10 ms, 20 ms, 100 ms.
 //!
-//! No step should have to do everything. The look back at what was injected comes in a frame of its own after the quick slot, one
-//! without pulses where there is one: firing, quick slot and look back share the work of three steps.
+//! To keep the longest step short, the 20 ms task runs in a frame after the 10 ms task, preferably one without trigger pulses.
 
 use trimwright_signals::Frame;
 
 /// Seconds in a microsecond.
 pub(crate) const S_PER_US: f32 = 1e-6;
-/// Time from which it no longer matters how long something has lasted, s.
+/// Upper limit of timers whose exact value no longer matters, s.
 pub(crate) const LONG_S: f32 = 10.0;
-/// Longest time one frame may stand for, microseconds; a longer gap counts as this much.
+/// Longest time step of one frame, microseconds; longer gaps count as this.
 const LONGEST_US: u64 = 50_000;
-/// Length of the quick slot, microseconds.
+/// Period of the 10 ms task, microseconds.
 const SLOT_US: u32 = 10_000;
-/// Pace of looking back, s: two quick slots.
-pub(crate) const LOOK_BACK_S: f32 = 0.02;
+/// Period of feedback and learning, s: two 10 ms tasks.
+pub(crate) const FEEDBACK_PERIOD_S: f32 = 0.02;
 
-/// What is due in this step.
-///
-/// ```
-/// use trimwright_control::clock::Clock;
-/// use trimwright_signals::Frame;
-/// let mut clock = Clock::default();
-/// let mut at = |ms: u64| clock.step(&Frame { time_us: ms * 1000, ..Frame::default() });
-/// (0..=99).for_each(|ms| _ = at(ms));
-/// // 100 ms after power-up both slots are due.
-/// let beat = at(100);
-/// assert!((beat.dt_s - 0.001).abs() < 1e-6 && (beat.quick_s - 0.01).abs() < 1e-6);
-/// assert!((beat.slow_s - 0.1).abs() < 1e-6);
-/// ```
+/// Time step of a frame and the tasks that are due in it.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Beat {
+pub struct DueTasks {
     /// Time of the frame, microseconds.
     pub time_us: u64,
-    /// Time since the frame before, s, 0 to 0.05. When time ran back it is 0.
+    /// Time since the previous frame, s, 0 to 0.05; 0 when time ran backwards.
     pub dt_s: f32,
-    /// Time since the 10 ms slot before, s, when that slot is due, else 0.
-    pub quick_s: f32,
-    /// Time since the look back before, s, when one is due, else 0: every 20 ms, give or take the frames it is put off by.
-    pub look_back_s: f32,
-    /// Time since the 100 ms slot before, s, when that slot is due, else 0.
-    pub slow_s: f32,
+    /// Time since the last 10 ms task, s, when it is due, else 0.
+    pub task_10ms_s: f32,
+    /// Time since the last 20 ms task, s, when it is due, else 0; delayed by trigger pulses until the next 10 ms task at most.
+    pub task_20ms_s: f32,
+    /// Time since the last 100 ms task, s, when it is due, else 0.
+    pub task_100ms_s: f32,
 }
 
-/// Keeps time from frame to frame.
-///
-/// ```
-/// use trimwright_control::clock::Clock;
-/// use trimwright_signals::Frame;
-/// let mut clock = Clock::default();
-/// let due = (0..=1000).map(|ms| clock.step(&Frame { time_us: ms * 1000, ..Frame::default() }));
-/// let [mut quick, mut looks_back] = [0; 2];
-/// for beat in due {
-///     quick += u32::from(beat.quick_s > 0.0);
-///     looks_back += u32::from(beat.look_back_s > 0.0);
-/// }
-/// assert_eq!((quick, looks_back), (100, 50), "in a second");
-/// ```
+/// Schedules the tasks from the time stamps of the frames.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Clock {
     last_us: Option<u64>,
-    waited_us: u32,
-    slots: u8,
-    look_back_due: bool,
-    look_back_us: u32,
-    slow_s: f32,
+    since_10ms_us: u32,
+    tasks_run: u8,
+    is_20ms_due: bool,
+    since_20ms_us: u32,
+    task_100ms_s: f32,
 }
 
 impl Clock {
-    /// Takes the time of a frame.
-    ///
-    /// ```
-    /// use trimwright_control::clock::Clock;
-    /// use trimwright_signals::Frame;
-    /// let mut clock = Clock::default();
-    /// let mut dt_s = |time_us| clock.step(&Frame { time_us, ..Frame::default() }).dt_s;
-    /// assert_eq!([dt_s(5_000), dt_s(3_000)], [0.0; 2], "time that runs back does not count");
-    /// assert!((dt_s(4_000) - 0.001).abs() < 1e-6);
-    /// assert!((dt_s(9_000_000) - 0.05).abs() < 1e-6, "frames were lost: no more than 50 ms at once");
-    /// ```
-    pub fn step(&mut self, frame: &Frame) -> Beat {
-        let gone_us = self.last_us.map_or(0, |last| frame.time_us.saturating_sub(last));
+    /// Takes the time stamp of a frame and returns the tasks that are due.
+    pub fn step(&mut self, frame: &Frame) -> DueTasks {
+        let elapsed_us = self.last_us.map_or(0, |last| frame.time_us.saturating_sub(last));
         self.last_us = Some(frame.time_us);
-        let gone_us = gone_us.min(LONGEST_US) as u32;
-        let mut beat = Beat { time_us: frame.time_us, dt_s: gone_us as f32 * S_PER_US, ..Beat::default() };
-        self.waited_us += gone_us;
-        self.look_back_us += gone_us;
-        let quick = self.waited_us >= SLOT_US;
-        if self.look_back_due && (quick || frame.pulses_us.is_empty()) {
-            self.look_back_due = false;
-            beat.look_back_s = core::mem::take(&mut self.look_back_us) as f32 * S_PER_US;
+        let elapsed_us = elapsed_us.min(LONGEST_US) as u32;
+        let mut due =
+            DueTasks { time_us: frame.time_us, dt_s: elapsed_us as f32 * S_PER_US, ..DueTasks::default() };
+        self.since_10ms_us += elapsed_us;
+        self.since_20ms_us += elapsed_us;
+        let is_10ms_due = self.since_10ms_us >= SLOT_US;
+        if self.is_20ms_due && (is_10ms_due || frame.pulses_us.is_empty()) {
+            self.is_20ms_due = false;
+            due.task_20ms_s = core::mem::take(&mut self.since_20ms_us) as f32 * S_PER_US;
         }
-        if !quick {
-            return beat;
+        if !is_10ms_due {
+            return due;
         }
-        beat.quick_s = self.waited_us as f32 * S_PER_US;
-        self.waited_us = 0;
-        self.slots = if self.slots < 9 { self.slots + 1 } else { 0 };
-        self.slow_s += beat.quick_s;
-        self.look_back_due |= self.slots % 2 == 1;
-        if self.slots == 0 {
-            beat.slow_s = core::mem::take(&mut self.slow_s);
+        due.task_10ms_s = self.since_10ms_us as f32 * S_PER_US;
+        self.since_10ms_us = 0;
+        self.tasks_run = if self.tasks_run < 9 { self.tasks_run + 1 } else { 0 };
+        self.task_100ms_s += due.task_10ms_s;
+        self.is_20ms_due |= self.tasks_run % 2 == 1;
+        if self.tasks_run == 0 {
+            due.task_100ms_s = core::mem::take(&mut self.task_100ms_s);
         }
-        beat
+        due
     }
 }
 
@@ -117,16 +82,18 @@ mod tests {
     }
 
     #[test]
-    fn slots_come_at_their_pace_and_add_up_to_the_time_gone() {
+    fn tasks_run_at_their_period_and_their_times_add_up() {
         let mut clock = Clock::default();
         let mut sums = [0.0_f32; 4];
         let mut counts = [0; 3];
         for ms in 0..=2000 {
-            let beat = clock.step(&at(ms * 1000));
-            for (sum, part) in sums.iter_mut().zip([beat.dt_s, beat.quick_s, beat.look_back_s, beat.slow_s]) {
+            let due = clock.step(&at(ms * 1000));
+            for (sum, part) in
+                sums.iter_mut().zip([due.dt_s, due.task_10ms_s, due.task_20ms_s, due.task_100ms_s])
+            {
                 *sum += part;
             }
-            for (count, part) in counts.iter_mut().zip([beat.quick_s, beat.look_back_s, beat.slow_s]) {
+            for (count, part) in counts.iter_mut().zip([due.task_10ms_s, due.task_20ms_s, due.task_100ms_s]) {
                 *count += i32::from(part > 0.0);
             }
         }
@@ -136,46 +103,46 @@ mod tests {
 
     /// A V8 at 6000 rpm fires every 2.5 ms.
     #[test]
-    fn the_look_back_keeps_out_of_the_way_of_firings_and_of_the_quick_slot() {
+    fn the_20_ms_task_avoids_firings_and_the_10_ms_task() {
         let mut clock = Clock::default();
-        let mut looks = 0;
+        let mut runs = 0;
         for ms in 0..2000 {
             let mut frame = at(ms * 1000);
             if ms * 2 % 5 < 2 {
                 assert_eq!(frame.pulses_us.push(ms * 1000), Ok(()));
             }
-            let beat = clock.step(&frame);
-            if beat.look_back_s > 0.0 {
-                assert!(frame.pulses_us.is_empty() && beat.quick_s == 0.0, "at {ms} ms");
-                looks += 1;
+            let due = clock.step(&frame);
+            if due.task_20ms_s > 0.0 {
+                assert!(frame.pulses_us.is_empty() && due.task_10ms_s == 0.0, "at {ms} ms");
+                runs += 1;
             }
         }
-        assert_eq!(looks, 100);
+        assert_eq!(runs, 100);
     }
 
     #[test]
-    fn firings_in_every_frame_put_the_look_back_off_to_the_next_quick_slot_and_no_further() {
+    fn firings_in_every_frame_delay_the_20_ms_task_to_the_next_10_ms_task_at_most() {
         let mut clock = Clock::default();
-        let (mut looks, mut sum_s) = (0, 0.0);
+        let (mut runs, mut sum_s) = (0, 0.0);
         for ms in 0..=2000 {
             let mut frame = at(ms * 1000);
             assert_eq!(frame.pulses_us.push(ms * 1000), Ok(()));
-            let beat = clock.step(&frame);
-            looks += i32::from(beat.look_back_s > 0.0);
-            sum_s += beat.look_back_s;
+            let due = clock.step(&frame);
+            runs += i32::from(due.task_20ms_s > 0.0);
+            sum_s += due.task_20ms_s;
         }
-        assert!(looks == 100 && (sum_s - 2.0_f32).abs() < 1e-3, "{looks} in {sum_s} s");
+        assert!(runs == 100 && (sum_s - 2.0_f32).abs() < 1e-3, "{runs} in {sum_s} s");
     }
 
     #[test]
-    fn frames_as_long_as_a_slot_look_back_all_the_same() {
+    fn frames_of_10_ms_run_the_20_ms_task_too() {
         let mut clock = Clock::default();
-        let looks = (0..=200).filter(|frame| clock.step(&at(frame * 10_000)).look_back_s > 0.0).count();
-        assert!((99..=100).contains(&looks), "{looks}");
+        let runs = (0..=200).filter(|frame| clock.step(&at(frame * 10_000)).task_20ms_s > 0.0).count();
+        assert!((99..=100).contains(&runs), "{runs}");
     }
 
     #[test]
-    fn time_that_runs_back_or_jumps_is_survived() {
+    fn time_that_runs_backwards_or_jumps_is_limited() {
         let mut clock = Clock::default();
         clock.step(&at(5_000_000));
         assert_eq!(clock.step(&at(1000)).dt_s, 0.0);

@@ -1,140 +1,122 @@
-//! Crank speed from trigger pulses: one a firing from a distributor, or a few.
+//! Crank speed from trigger pulses.
 //!
-//! A four-stroke engine of `n` cylinders fires `n` times in two turns, so that the speed between two firings `t` apart is
-//! `4 pi / (n t)`. The mean goes over one whole cycle, which takes out the difference between cylinders. With more than one pulse a
-//! firing each interval counts as the firing's that it is a part of, and every so many pulses the engine fires.
+//! A four-stroke engine of `n` cylinders fires `n` times in two turns, so the speed between two firings `t` apart is `4 pi / (n t)`. The
+//! mean over one whole cycle removes the difference between cylinders. With several pulses a firing each interval is scaled to a firing,
+//! and every so many pulses count as one firing.
 
 use core::f32::consts::PI;
 
 use trimwright_numerics::Ring;
 use trimwright_signals::Frame;
 
-use crate::clock::{Beat, S_PER_US};
+use crate::clock::{DueTasks, S_PER_US};
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// How crank speed comes from trigger pulses, and which pulses are interference.
+    /// Crank speed from trigger pulses, and which pulses are interference.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct CrankParameters<f32> "crank" {
-        /// Speed above which a pulse is taken for interference.
-        number fastest_rad_per_s { 1150.0, 300.0..=3000.0 "rad/s", "engineering judgement: 11 000 rpm, above any engine this is for" }
+        /// Speed above which a pulse is rejected as interference.
+        number max_speed_rad_per_s { 1150.0, 300.0..=3000.0 "rad/s", "engineering judgement: 11 000 rpm, above any engine this is for" }
         /// Speed below which the crank counts as standing.
-        number slowest_rad_per_s { 4.2, 1.0..=15.0 "rad/s", "engineering judgement: about 40 rpm" }
-        /// Speed from which one firing can neither double the speed nor halve it.
-        number steady_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: the crank's inertia forbids it" }
-        /// Intervals that have to be known before a pulse is judged by them.
+        number min_speed_rad_per_s { 4.2, 1.0..=15.0 "rad/s", "engineering judgement: about 40 rpm" }
+        /// Speed above which the speed can neither double nor halve within one firing.
+        number steady_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: limited by the crank's inertia" }
+        /// Valid intervals needed before a pulse is checked against them.
         whole steady_intervals { u8 = 4, 3..=16 "1", "engineering judgement" }
-        /// Last speed over the mean of a cycle below which an engine is slowing down.
-        number holds_speed { 0.8, 0.5..=0.98 "1", "engineering judgement: cylinders that differ stay above" }
-        /// Share of the last interval below which the next pulse is interference.
-        number short { 0.6, 0.3..=0.8 "1", "engineering judgement" }
-        /// Share of the last interval above which a pulse was lost.
-        number long { 1.7, 1.3..=1.95 "1", "engineering judgement" }
-        /// Early pulses in a row that are believed after all: then it is the last interval that was wrong.
-        whole believed_pulses { u8 = 5, 2..=20 "1", "engineering judgement" }
-        /// Trouble that a pulse lost or refused adds to a count, from which each good pulse takes 1 away.
-        whole trouble { u8 = 24, 1..=100 "1", "engineering judgement: it mounts up from one in 25" }
-        /// Count of trouble with pulses above which a code sets.
-        whole troubled { u8 = 40, 1..=200 "1", "engineering judgement: a single glitch does not" }
-        /// Highest count of trouble with pulses.
-        whole most_trouble { u8 = 96, 2..=255 "1", "engineering judgement" }
+        /// Last speed over cycle mean below which the engine is decelerating.
+        number steady_speed_ratio { 0.8, 0.5..=0.98 "1", "engineering judgement: cylinders that differ stay above" }
+        /// Interval over the last one below which the pulse is rejected as interference.
+        number short_interval_ratio { 0.6, 0.3..=0.8 "1", "engineering judgement" }
+        /// Interval over the last one above which a pulse was lost.
+        number long_interval_ratio { 1.7, 1.3..=1.95 "1", "engineering judgement" }
+        /// Early pulses in a row that are accepted, because then the last interval was wrong.
+        whole accepted_after_pulses { u8 = 5, 2..=20 "1", "engineering judgement" }
+        /// Leaky counter: added for each lost or rejected pulse; each good pulse subtracts 1.
+        whole fault_increment { u8 = 24, 1..=100 "1", "engineering judgement: it accumulates above one bad pulse in 25" }
+        /// Leaky counter above which the code of bad pulses sets.
+        whole fault_threshold { u8 = 40, 1..=200 "1", "engineering judgement: a single glitch does not" }
+        /// Upper limit of the leaky counter.
+        whole fault_limit { u8 = 96, 2..=255 "1", "engineering judgement" }
     }
 }
 
-/// Most intervals that the mean speed goes over: a cycle of eight cylinders with four pulses a firing.
-const MOST_INTERVALS: usize = 32;
+/// Most intervals in the mean speed: a cycle of eight cylinders with four pulses a firing.
+const MAX_INTERVALS: usize = 32;
 
-/// How the crank turns.
+/// Crank speed and firings of a step.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Turning {
-    /// Mean speed over the last engine cycle, rad/s; 0 when the crank stands.
+pub struct CrankMotion {
+    /// Mean speed over the last engine cycle, rad/s; 0 at standstill.
     pub speed_rad_per_s: f32,
-    /// The last interval between firings, s; 0 when unknown.
+    /// Last interval between firings, s; 0 when unknown.
     pub interval_s: f32,
-    /// Time from the last firing of an earlier step to the last firing of this one, s; 0 without a firing.
-    pub gone_s: f32,
-    /// Firings in this step.
+    /// Time from the last firing to the last pulse, s, and the pulses in it.
+    pub since_firing_s: f32,
+    /// Number of firings in this step.
     pub firings: u8,
-    /// A pulse was lost or refused a moment ago.
-    pub doubted: bool,
-    /// Many pulses were lost or refused lately.
-    pub troubled: bool,
-    /// The pulses ended from one firing to the next, at a speed from which no engine stops at once; until they come back.
-    pub fell_silent: bool,
+    /// A pulse was lost or rejected recently.
+    pub suspect: bool,
+    /// Many pulses were lost or rejected recently.
+    pub faulty: bool,
+    /// The pulses ended within one firing at a speed from which no engine stops at once; true until they return.
+    pub signal_lost: bool,
 }
 
-impl Turning {
-    /// Revolutions in `dt_s` seconds at the present speed.
+impl CrankMotion {
+    /// Crank turns in `dt_s` seconds at the present speed.
     pub fn turns(&self, dt_s: f32) -> f32 {
         self.speed_rad_per_s * dt_s / (2.0 * PI)
     }
 }
 
-/// Crank speed and what it is worked out from.
-///
-/// ```
-/// use trimwright_control::clock::Clock;
-/// use trimwright_control::crank::{Crank, CrankParameters};
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let (mut clock, mut crank) = (Clock::default(), Crank::default());
-/// for pulse in 0..20 {
-///     let mut frame = Frame { time_us: pulse * 10_000, ..Frame::default() };
-///     frame.pulses_us.push(frame.time_us).expect("there is room for eight");
-///     let beat = clock.step(&frame);
-///     crank.step(&CrankParameters::DEFAULT, calibration.setup(), 1, &frame, &beat);
-/// }
-/// // Eight cylinders and a hundred firings a second: 1500 rpm.
-/// assert!((crank.turning().speed_rad_per_s - 157.08).abs() < 0.01);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Stage that measures crank speed.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Crank {
-    turning: Turning,
-    /// The last intervals between accepted pulses as firings would have them, s.
-    intervals_s: Ring<f32, MOST_INTERVALS>,
-    /// How many of them are there.
-    known: u8,
+    motion: CrankMotion,
+    /// Last intervals between accepted pulses, scaled to a firing, s.
+    intervals_s: Ring<f32, MAX_INTERVALS>,
+    /// Number of valid intervals in the ring.
+    valid_intervals: u8,
     last_pulse_us: Option<u64>,
     since_pulse_s: f32,
     /// Time since the last firing up to the last pulse, s, and pulses in it.
     since_firing_s: f32,
     since_firing: u8,
     /// Speed between the last two pulses, rad/s.
-    quick_rad_per_s: f32,
-    /// Rises with every pulse lost or refused, falls by one with every good one.
-    trouble: u8,
-    /// The last pulse, refused or not, and how many came one after the other sooner than the engine can turn.
-    seen_us: u64,
-    early: u8,
-    refused_pulses: u32,
+    last_rad_per_s: f32,
+    /// Leaky counter of lost and rejected pulses.
+    fault_count: u8,
+    /// Time of the last pulse, accepted or not, and the number of early pulses in a row.
+    previous_us: u64,
+    early_pulses: u8,
+    rejected_pulses: u32,
     lost_pulses: u32,
 }
 
 impl Default for Crank {
     fn default() -> Self {
         Self {
-            turning: Turning::default(),
+            motion: CrankMotion::default(),
             intervals_s: Ring::filled(0.0),
-            known: 0,
+            valid_intervals: 0,
             last_pulse_us: None,
             since_pulse_s: 0.0,
             since_firing_s: 0.0,
             since_firing: 0,
-            quick_rad_per_s: 0.0,
-            trouble: 0,
-            seen_us: 0,
-            early: 0,
-            refused_pulses: 0,
+            last_rad_per_s: 0.0,
+            fault_count: 0,
+            previous_us: 0,
+            early_pulses: 0,
+            rejected_pulses: 0,
             lost_pulses: 0,
         }
     }
 }
 
-/// What a pulse is judged by.
+/// Constants for judging a pulse.
 struct Trigger<'a> {
     parameters: &'a CrankParameters,
     firing_angle_rad: f32,
@@ -143,26 +125,27 @@ struct Trigger<'a> {
 }
 
 impl Crank {
-    /// How the crank turns.
-    pub const fn turning(&self) -> &Turning {
-        &self.turning
+    /// Crank speed and firings of the last step.
+    pub const fn motion(&self) -> &CrankMotion {
+        &self.motion
     }
 
-    /// Pulses refused as interference since power-up.
-    pub const fn refused_pulses(&self) -> u32 {
-        self.refused_pulses
+    /// Pulses rejected as interference since power-up.
+    pub const fn rejected_pulses(&self) -> u32 {
+        self.rejected_pulses
     }
 
-    /// Pulses that seem to have been lost since power-up.
+    /// Pulses that were probably lost since power-up.
     pub const fn lost_pulses(&self) -> u32 {
         self.lost_pulses
     }
 
-    /// Takes the pulses of a frame.
+    /// Takes the trigger pulses of a frame.
     ///
     /// ```
-    /// use trimwright_control::clock::Beat;
-    /// use trimwright_control::crank::{Crank, CrankParameters};
+    /// use trimwright_control::sensing::DueTasks;
+    /// use trimwright_control::sensing::Crank;
+    /// use trimwright_control::parameters::CrankParameters;
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// use trimwright_signals::Frame;
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
@@ -170,9 +153,9 @@ impl Crank {
     /// let mut pulse_at = |ms: u64| {
     ///     let mut frame = Frame { time_us: ms * 1000, ..Frame::default() };
     ///     frame.pulses_us.push(frame.time_us).expect("there is room for eight");
-    ///     let beat = Beat { dt_s: 0.01, ..Beat::default() };
-    ///     crank.step(&CrankParameters::DEFAULT, calibration.setup(), 1, &frame, &beat);
-    ///     (crank.turning().firings, crank.refused_pulses())
+    ///     let due = DueTasks { dt_s: 0.01, ..DueTasks::default() };
+    ///     crank.step(&CrankParameters::DEFAULT, calibration.setup(), 1, &frame, &due);
+    ///     (crank.motion().firings, crank.rejected_pulses())
     /// };
     /// (0..20).for_each(|pulse| _ = pulse_at(10 * pulse));
     /// // A millisecond after a firing: interference, no firing.
@@ -186,107 +169,109 @@ impl Crank {
         setup: &Setup,
         pulses_per_firing: u8,
         frame: &Frame,
-        beat: &Beat,
+        due: &DueTasks,
     ) {
-        (self.turning.firings, self.turning.gone_s) = (0, 0.0);
-        self.since_pulse_s += beat.dt_s;
+        (self.motion.firings, self.motion.since_firing_s) = (0, 0.0);
+        self.since_pulse_s += due.dt_s;
         let firing_angle_rad = setup.firing_angle_rad();
         let cylinders = setup.answers().cylinders;
         let trigger = Trigger { parameters, firing_angle_rad, pulses_per_firing, cylinders };
         for &pulse_us in &frame.pulses_us {
-            self.take(pulse_us, &trigger);
+            self.accept(pulse_us, &trigger);
         }
-        let standing_s = firing_angle_rad / parameters.slowest_rad_per_s;
+        let standing_s = firing_angle_rad / parameters.min_speed_rad_per_s;
         if self.since_pulse_s * f32::from(pulses_per_firing) > standing_s {
-            // An engine that was switched off stops by itself, and one that dies slows down before.
-            let at_speed = self.turning.speed_rad_per_s > parameters.steady_rad_per_s
-                && self.quick_rad_per_s > parameters.holds_speed * self.turning.speed_rad_per_s;
-            let fell_silent = frame.switches.ignition && (self.turning.fell_silent || at_speed);
-            self.stand();
-            self.turning.fell_silent = fell_silent;
+            // An engine that is switched off may stop, and one that stalls slows down first.
+            let at_speed = self.motion.speed_rad_per_s > parameters.steady_rad_per_s
+                && self.last_rad_per_s > parameters.steady_speed_ratio * self.motion.speed_rad_per_s;
+            let signal_lost = frame.switches.ignition && (self.motion.signal_lost || at_speed);
+            self.reset();
+            self.motion.signal_lost = signal_lost;
         }
-        self.turning.doubted = self.trouble > 0;
-        self.turning.troubled = self.trouble > parameters.troubled;
+        self.motion.suspect = self.fault_count > 0;
+        self.motion.faulty = self.fault_count > parameters.fault_threshold;
     }
 
     #[inline(never)]
-    fn take(&mut self, pulse_us: u64, trigger: &Trigger<'_>) {
+    fn accept(&mut self, pulse_us: u64, trigger: &Trigger<'_>) {
         let parameters = trigger.parameters;
-        self.turning.fell_silent = false;
+        self.motion.signal_lost = false;
         let Some(last_us) = self.last_pulse_us else {
             self.last_pulse_us = Some(pulse_us);
             self.since_pulse_s = 0.0;
-            self.turning.firings = 1;
+            self.motion.firings = 1;
             return;
         };
-        let Some(gone_us) = pulse_us.checked_sub(last_us) else {
-            self.refuse(parameters);
-            self.stand();
+        let Some(elapsed_us) = pulse_us.checked_sub(last_us) else {
+            self.reject(parameters);
+            self.reset();
             return;
         };
-        let gone_s = gone_us as f32 * S_PER_US;
+        let since_pulse_s = elapsed_us as f32 * S_PER_US;
         let pulses = f32::from(trigger.pulses_per_firing);
-        let interval_s = gone_s * pulses;
-        if interval_s < trigger.firing_angle_rad / parameters.fastest_rad_per_s {
-            self.refuse(parameters);
+        let interval_s = since_pulse_s * pulses;
+        if interval_s < trigger.firing_angle_rad / parameters.max_speed_rad_per_s {
+            self.reject(parameters);
             return;
         }
-        let last_s = self.turning.interval_s;
-        let steady = self.known >= parameters.steady_intervals
+        let last_s = self.motion.interval_s;
+        let steady = self.valid_intervals >= parameters.steady_intervals
             && last_s > 0.0
-            && self.turning.speed_rad_per_s > parameters.steady_rad_per_s;
-        let soon_s =
-            pulse_us.saturating_sub(core::mem::replace(&mut self.seen_us, pulse_us)) as f32 * S_PER_US;
-        let soon = steady && soon_s * pulses < parameters.short * last_s;
-        self.early = if soon { self.early.saturating_add(1) } else { 0 };
-        if self.early >= parameters.believed_pulses {
-            self.known = 0;
-        } else if steady && interval_s < parameters.short * last_s {
-            self.refuse(parameters);
+            && self.motion.speed_rad_per_s > parameters.steady_rad_per_s;
+        let since_previous_s =
+            pulse_us.saturating_sub(core::mem::replace(&mut self.previous_us, pulse_us)) as f32 * S_PER_US;
+        let early = steady && since_previous_s * pulses < parameters.short_interval_ratio * last_s;
+        self.early_pulses = if early { self.early_pulses.saturating_add(1) } else { 0 };
+        if self.early_pulses >= parameters.accepted_after_pulses {
+            self.valid_intervals = 0;
+        } else if steady && interval_s < parameters.short_interval_ratio * last_s {
+            self.reject(parameters);
             return;
         }
         self.last_pulse_us = Some(pulse_us);
         self.since_pulse_s = 0.0;
-        self.since_firing_s += gone_s;
+        self.since_firing_s += since_pulse_s;
         self.since_firing = self.since_firing.saturating_add(1);
         if self.since_firing >= trigger.pulses_per_firing {
-            self.turning.firings = self.turning.firings.saturating_add(1);
-            self.turning.gone_s += core::mem::take(&mut self.since_firing_s);
+            self.motion.firings = self.motion.firings.saturating_add(1);
+            self.motion.since_firing_s += core::mem::take(&mut self.since_firing_s);
             self.since_firing = 0;
         }
-        if interval_s > trigger.firing_angle_rad / parameters.slowest_rad_per_s {
+        if interval_s > trigger.firing_angle_rad / parameters.min_speed_rad_per_s {
             return;
         }
-        // A gap of about two usual intervals in a turning engine is a pulse that got lost: it tells nothing of the speed.
-        if steady && interval_s > parameters.long * last_s {
+        // A gap of about two intervals at speed is a lost pulse; it is no measure of the speed.
+        if steady && interval_s > parameters.long_interval_ratio * last_s {
             self.lost_pulses = self.lost_pulses.saturating_add(1);
-            self.add_trouble(parameters);
-            self.known = 2;
+            self.count_fault(parameters);
+            self.valid_intervals = 2;
             return;
         }
-        self.trouble = self.trouble.saturating_sub(1);
+        self.fault_count = self.fault_count.saturating_sub(1);
         self.intervals_s.push(interval_s);
-        self.known = self.known.saturating_add(1).min(MOST_INTERVALS as u8);
-        self.turning.interval_s = interval_s;
-        self.quick_rad_per_s = trigger.firing_angle_rad / interval_s;
+        self.valid_intervals = self.valid_intervals.saturating_add(1).min(MAX_INTERVALS as u8);
+        self.motion.interval_s = interval_s;
+        self.last_rad_per_s = trigger.firing_angle_rad / interval_s;
         let cycle = usize::from(trigger.cylinders) * usize::from(trigger.pulses_per_firing);
-        let counted = usize::from(self.known).min(cycle).max(1);
+        let counted = usize::from(self.valid_intervals).min(cycle).max(1);
         let sum_s: f32 = self.intervals_s.iter().take(counted).sum();
-        self.turning.speed_rad_per_s = counted as f32 * trigger.firing_angle_rad / sum_s;
+        self.motion.speed_rad_per_s = counted as f32 * trigger.firing_angle_rad / sum_s;
     }
 
-    fn refuse(&mut self, parameters: &CrankParameters) {
-        self.refused_pulses = self.refused_pulses.saturating_add(1);
-        self.add_trouble(parameters);
+    fn reject(&mut self, parameters: &CrankParameters) {
+        self.rejected_pulses = self.rejected_pulses.saturating_add(1);
+        self.count_fault(parameters);
     }
 
-    fn add_trouble(&mut self, parameters: &CrankParameters) {
-        self.trouble = self.trouble.saturating_add(parameters.trouble).min(parameters.most_trouble);
+    fn count_fault(&mut self, parameters: &CrankParameters) {
+        self.fault_count =
+            self.fault_count.saturating_add(parameters.fault_increment).min(parameters.fault_limit);
     }
 
-    fn stand(&mut self) {
-        let (refused_pulses, lost_pulses, trouble) = (self.refused_pulses, self.lost_pulses, self.trouble);
-        *self = Self { refused_pulses, lost_pulses, trouble, ..Self::default() };
+    fn reset(&mut self) {
+        let (rejected_pulses, lost_pulses, fault_count) =
+            (self.rejected_pulses, self.lost_pulses, self.fault_count);
+        *self = Self { rejected_pulses, lost_pulses, fault_count, ..Self::default() };
     }
 }
 
@@ -305,9 +290,9 @@ mod tests {
         for time_us in times_us {
             let mut frame = Frame { time_us, ..Frame::default() };
             frame.pulses_us.push(time_us).unwrap();
-            let beat = Beat { time_us, dt_s: 0.001, ..Beat::default() };
-            crank.step(&CRANK, calibration.setup(), pulses_per_firing, &frame, &beat);
-            firings += u32::from(crank.turning.firings);
+            let due = DueTasks { time_us, dt_s: 0.001, ..DueTasks::default() };
+            crank.step(&CRANK, calibration.setup(), pulses_per_firing, &frame, &due);
+            firings += u32::from(crank.motion.firings);
         }
         firings
     }
@@ -322,8 +307,8 @@ mod tests {
         let mut frame = Frame::default();
         frame.switches.ignition = ignition;
         for _ in 0..500 {
-            let beat = Beat { dt_s: 0.001, ..Beat::default() };
-            crank.step(&CRANK, calibration.setup(), 1, &frame, &beat);
+            let due = DueTasks { dt_s: 0.001, ..DueTasks::default() };
+            crank.step(&CRANK, calibration.setup(), 1, &frame, &due);
         }
     }
 
@@ -331,7 +316,7 @@ mod tests {
     fn eight_cylinders_at_a_hundred_hertz_turn_at_1500_rpm() {
         let mut crank = Crank::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
-        assert!((crank.turning.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.turning.speed_rad_per_s);
+        assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.motion.speed_rad_per_s);
     }
 
     #[test]
@@ -345,23 +330,23 @@ mod tests {
                 time_us
             }),
         );
-        assert!((crank.turning.speed_rad_per_s - 157.08).abs() < 0.05, "{}", crank.turning.speed_rad_per_s);
+        assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.05, "{}", crank.motion.speed_rad_per_s);
     }
 
     #[test]
-    fn a_storm_of_pulses_is_refused_and_counted() {
+    fn a_burst_of_pulses_is_rejected_and_counted() {
         let mut crank = Crank::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
         turn(&mut crank, (0..20).map(|pulse| 390_000 + pulse * 3));
-        assert!((crank.turning.speed_rad_per_s - 157.08).abs() < 0.01);
-        assert_eq!(crank.refused_pulses, 20);
+        assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.01);
+        assert_eq!(crank.rejected_pulses, 20);
     }
 
     #[test]
     fn a_lost_pulse_does_not_halve_the_speed() {
         let mut crank = Crank::default();
         turn(&mut crank, (0..40).filter(|pulse| *pulse != 37).map(|pulse| pulse * 10_000));
-        assert!((crank.turning.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.turning.speed_rad_per_s);
+        assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.motion.speed_rad_per_s);
         assert_eq!(crank.lost_pulses, 1);
     }
 
@@ -372,29 +357,29 @@ mod tests {
             turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
             turn(&mut crank, [190_000 + late_us].into_iter().chain((20..21).map(|pulse| pulse * 10_000)));
             assert!(
-                (crank.turning.speed_rad_per_s / 157.08 - 1.0).abs() < 0.08,
+                (crank.motion.speed_rad_per_s / 157.08 - 1.0).abs() < 0.08,
                 "{late_us}: {}",
-                crank.turning.speed_rad_per_s
+                crank.motion.speed_rad_per_s
             );
             turn(&mut crank, (21..40).map(|pulse| pulse * 10_000));
             assert!(
-                (crank.turning.speed_rad_per_s - 157.08).abs() < 0.01 && crank.refused_pulses == 1,
+                (crank.motion.speed_rad_per_s - 157.08).abs() < 0.01 && crank.rejected_pulses == 1,
                 "{late_us}"
             );
-            assert!(!crank.turning.troubled);
+            assert!(!crank.motion.faulty);
         }
     }
 
     #[test]
-    fn an_engine_that_really_doubled_its_speed_is_believed_after_some_firings() {
+    fn a_doubled_speed_is_accepted_after_some_firings() {
         let mut crank = Crank::default();
         turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
         turn(&mut crank, (0..30).map(|pulse| 190_000 + pulse * 4000));
-        assert!((crank.turning.speed_rad_per_s - 392.7).abs() < 0.1, "{}", crank.turning.speed_rad_per_s);
+        assert!((crank.motion.speed_rad_per_s - 392.7).abs() < 0.1, "{}", crank.motion.speed_rad_per_s);
     }
 
     #[test]
-    fn one_false_pulse_in_six_is_trouble_and_one_in_fifty_is_not() {
+    fn one_false_pulse_in_six_sets_the_fault_and_one_in_fifty_does_not() {
         let troubled = |every: u64| {
             let mut crank = Crank::default();
             let pulses = (1..400).flat_map(|pulse: u64| {
@@ -402,25 +387,25 @@ mod tests {
                 [Some(pulse * 10_000), extra].into_iter().flatten()
             });
             turn(&mut crank, pulses);
-            crank.turning.troubled
+            crank.motion.faulty
         };
         assert!(troubled(6) && !troubled(50));
     }
 
     #[test]
-    fn pulses_that_end_at_speed_are_told_from_an_engine_that_stops() {
+    fn pulses_lost_at_speed_are_distinguished_from_a_stopping_engine() {
         let silent = |intervals_us: &[u64], ignition: bool| {
             let mut crank = Crank::default();
             let mut time_us = 0;
             turn(&mut crank, intervals_us.iter().map(|interval_us| (time_us, time_us += interval_us).0));
             fall_silent(&mut crank, ignition);
-            assert_eq!(crank.turning.speed_rad_per_s, 0.0);
-            crank.turning.fell_silent
+            assert_eq!(crank.motion.speed_rad_per_s, 0.0);
+            crank.motion.signal_lost
         };
         assert!(silent(&[10_000; 40], true) && !silent(&[10_000; 40], false));
         let stopping: [u64; 40] = core::array::from_fn(|pulse| 20_000 + 4000 * pulse as u64);
         assert!(!silent(&stopping, true));
-        // Dies within a second of a flooded start.
+        // Stalls within a second.
         let dying: [u64; 28] = core::array::from_fn(|pulse| match pulse {
             0..20 => 11_000,
             _ => (11_000.0 * 1.25_f64.powi(pulse as i32 - 20)) as u64,
@@ -433,7 +418,7 @@ mod tests {
         let mut crank = Crank::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
         fall_silent(&mut crank, false);
-        assert_eq!(crank.turning.speed_rad_per_s, 0.0);
+        assert_eq!(crank.motion.speed_rad_per_s, 0.0);
     }
 
     /// Two and four pulses a firing, the first of each standing for it: the same speed, firings and intervals as one makes.
@@ -444,10 +429,10 @@ mod tests {
             let step_us = 12_000 / u64::from(pulses);
             let firings =
                 turn_by(&mut crank, pulses, (0..40 * u64::from(pulses)).map(|pulse| pulse * step_us));
-            let turning = crank.turning;
-            assert!((turning.speed_rad_per_s - 130.9).abs() < 0.01, "{pulses}: {turning:?}");
-            assert!((turning.interval_s - 0.012).abs() < 1e-6 && firings == 40, "{pulses}: {firings}");
-            assert_eq!((crank.lost_pulses, crank.refused_pulses), (0, 0));
+            let motion = crank.motion;
+            assert!((motion.speed_rad_per_s - 130.9).abs() < 0.01, "{pulses}: {motion:?}");
+            assert!((motion.interval_s - 0.012).abs() < 1e-6 && firings == 40, "{pulses}: {firings}");
+            assert_eq!((crank.lost_pulses, crank.rejected_pulses), (0, 0));
         }
     }
 
@@ -455,9 +440,9 @@ mod tests {
     fn with_two_pulses_a_firing_the_time_between_firings_is_that_of_both() {
         let mut crank = Crank::default();
         turn_by(&mut crank, 2, (0..21).map(|pulse| pulse * 5000));
-        assert!((crank.turning.gone_s - 0.01).abs() < 1e-6 && crank.turning.firings == 1);
+        assert!((crank.motion.since_firing_s - 0.01).abs() < 1e-6 && crank.motion.firings == 1);
         turn_by(&mut crank, 2, [105_000].into_iter());
-        assert_eq!((crank.turning.gone_s, crank.turning.firings), (0.0, 0));
+        assert_eq!((crank.motion.since_firing_s, crank.motion.firings), (0.0, 0));
         // Cylinders that differ average out over a cycle of sixteen pulses.
         let mut time_us = 105_000;
         let uneven = (0..64).map(|pulse| {
@@ -465,7 +450,7 @@ mod tests {
             time_us
         });
         turn_by(&mut crank, 2, uneven);
-        let speed = crank.turning.speed_rad_per_s;
+        let speed = crank.motion.speed_rad_per_s;
         assert!((speed - 16.0 * core::f32::consts::FRAC_PI_4 / 0.0792).abs() < 0.05, "{speed}");
     }
 }

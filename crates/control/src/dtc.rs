@@ -1,39 +1,34 @@
 //! Diagnostic trouble codes (SAE J2012 / ISO 15031-6), and sets of them.
 
-/// The codes this controller can set.
-///
-/// ```
-/// use trimwright_control::Dtc;
-/// let performance = Dtc::ALL.into_iter().filter(|dtc| dtc.meaning().contains("does not follow the engine"));
-/// assert!(performance.map(Dtc::code).eq(["P0106", "P0111", "P0116", "P0121"]));
-/// ```
+/// The trouble codes that this controller can set.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
+#[non_exhaustive]
 pub enum Dtc {
     /// Rail pressure too low.
     RailTooLow,
     /// Rail pressure too high.
     RailTooHigh,
-    /// MAP does not behave.
+    /// MAP implausible.
     MapPerformance,
     /// MAP circuit low.
     MapLow,
     /// MAP circuit high.
     MapHigh,
-    /// IAT does not behave.
+    /// IAT implausible.
     IatPerformance,
     /// IAT circuit low.
     IatLow,
     /// IAT circuit high.
     IatHigh,
-    /// ECT does not behave.
+    /// ECT implausible.
     EctPerformance,
     /// ECT circuit low.
     EctLow,
     /// ECT circuit high.
     EctHigh,
-    /// TP does not behave.
+    /// TP implausible.
     TpPerformance,
     /// TP circuit low.
     TpLow,
@@ -49,29 +44,29 @@ pub enum Dtc {
     O2Slow,
     /// Oxygen sensor without activity.
     O2NoActivity,
-    /// Oxygen sensor does not get hot.
+    /// Oxygen sensor heater: the sensor does not get ready.
     O2Heater,
-    /// Mixture too lean to be corrected.
+    /// Mixture too lean for correction.
     SystemLean,
-    /// Mixture too rich to be corrected.
+    /// Mixture too rich for correction.
     SystemRich,
-    /// FRP does not behave.
+    /// FRP implausible.
     FrpPerformance,
     /// FRP circuit low.
     FrpLow,
     /// FRP circuit high.
     FrpHigh,
     /// No pulses from the distributor.
-    CrankSilent,
-    /// Pulses lost or too many.
+    CrankNoSignal,
+    /// Pulses from the distributor lost or too many.
     CrankPerformance,
-    /// No pulses of road speed while the car is driven.
+    /// No vehicle speed while the car is driven.
     VehicleSpeed,
-    /// Idle speed lower than wanted.
+    /// Idle speed too low.
     IdleLow,
-    /// Idle speed higher than wanted.
+    /// Idle speed too high.
     IdleHigh,
-    /// Supply voltage jumps about.
+    /// Supply voltage unstable.
     VoltsUnstable,
     /// Supply voltage low.
     VoltsLow,
@@ -110,7 +105,7 @@ impl Dtc {
         Self::FrpPerformance,
         Self::FrpLow,
         Self::FrpHigh,
-        Self::CrankSilent,
+        Self::CrankNoSignal,
         Self::CrankPerformance,
         Self::VehicleSpeed,
         Self::IdleLow,
@@ -148,7 +143,7 @@ impl Dtc {
             Self::FrpPerformance => "P0191",
             Self::FrpLow => "P0192",
             Self::FrpHigh => "P0193",
-            Self::CrankSilent => "P0335",
+            Self::CrankNoSignal => "P0335",
             Self::CrankPerformance => "P0336",
             Self::VehicleSpeed => "P0500",
             Self::IdleLow => "P0506",
@@ -159,7 +154,7 @@ impl Dtc {
         }
     }
 
-    /// What it means, in a few words.
+    /// Short description.
     pub const fn meaning(self) -> &'static str {
         match self {
             Self::RailTooLow => "fuel rail pressure too low",
@@ -187,7 +182,7 @@ impl Dtc {
             Self::FrpPerformance => "fuel rail pressure sensor does not follow the pump",
             Self::FrpLow => "fuel rail pressure sensor circuit low",
             Self::FrpHigh => "fuel rail pressure sensor circuit high",
-            Self::CrankSilent => "no pulses from the distributor while cranking",
+            Self::CrankNoSignal => "no pulses from the distributor while cranking",
             Self::CrankPerformance => "distributor pulses lost or too many",
             Self::VehicleSpeed => "no vehicle speed while the car is driven",
             Self::IdleLow => "idle speed lower than wanted",
@@ -212,10 +207,10 @@ impl Dtc {
 pub struct Codes(u64);
 
 impl Codes {
-    /// All codes there are.
+    /// All codes.
     const ALL: u64 = (1 << Dtc::ALL.len()) - 1;
 
-    /// The set without any.
+    /// The empty set.
     pub const fn empty() -> Self {
         Self(0)
     }
@@ -232,32 +227,24 @@ impl Codes {
         Self(self.0 & !(1 << dtc as u32))
     }
 
-    /// The codes that are in one of the two sets or in both.
+    /// Codes in either set.
     #[must_use]
-    pub const fn together_with(self, other: Self) -> Self {
+    pub const fn union(self, other: Self) -> Self {
         Self(self.0 | other.0)
     }
 
-    /// The codes that are in one of the two sets and not in the other.
-    ///
-    /// ```
-    /// use trimwright_control::{Codes, Dtc};
-    /// let before = Codes::empty().with(Dtc::TpLow).with(Dtc::O2Slow);
-    /// let now = Codes::empty().with(Dtc::TpLow).with(Dtc::MapLow);
-    /// // What has changed: one code has set, one has healed.
-    /// assert!(before.apart_from(now).iter().eq([Dtc::MapLow, Dtc::O2Slow]));
-    /// ```
+    /// Codes in exactly one of the two sets.
     #[must_use]
-    pub const fn apart_from(self, other: Self) -> Self {
+    pub const fn symmetric_difference(self, other: Self) -> Self {
         Self(self.0 ^ other.0)
     }
 
-    /// Whether a code is in it.
+    /// Whether the code is in the set.
     pub const fn contains(self, dtc: Dtc) -> bool {
         self.0 & (1 << dtc as u32) != 0
     }
 
-    /// Whether none is in it.
+    /// Whether the set is empty.
     pub const fn is_empty(self) -> bool {
         self.0 == 0
     }
@@ -272,7 +259,7 @@ impl Codes {
         self.0
     }
 
-    /// The set of a number; `None` when a bit of it stands for no code.
+    /// The set of a number; `None` when a bit stands for no code.
     pub const fn from_bits(bits: u64) -> Option<Self> {
         if bits & !Self::ALL == 0 { Some(Self(bits)) } else { None }
     }
@@ -282,7 +269,7 @@ impl Codes {
 mod tests {
     use super::*;
 
-    /// SAE J2012 codes as listed in shared/reference/dtc.csv: every code used is one of them and none is used twice.
+    /// SAE J2012 codes as listed in shared/reference/dtc.csv, in order and without repetition.
     #[test]
     fn codes_are_in_order_and_unique() {
         for (index, pair) in Dtc::ALL.windows(2).enumerate() {
@@ -292,17 +279,20 @@ mod tests {
     }
 
     #[test]
-    fn bits_without_a_code_are_no_set() {
+    fn bits_without_a_code_are_rejected() {
         assert_eq!(Codes::from_bits(1 << Dtc::ALL.len()), None);
         assert!(Codes::from_bits(Codes::ALL).is_some_and(|codes| codes.iter().eq(Dtc::ALL)));
     }
 
     #[test]
-    fn a_code_goes_as_it_came() {
+    fn a_code_is_added_and_removed() {
         let codes = Codes::default().with(Dtc::VoltsHigh);
         assert!(codes.contains(Dtc::VoltsHigh) && codes.without(Dtc::VoltsHigh).is_empty());
         assert!(
-            codes.apart_from(Codes::default().with(Dtc::MapLow)).iter().eq([Dtc::MapLow, Dtc::VoltsHigh])
+            codes
+                .symmetric_difference(Codes::default().with(Dtc::MapLow))
+                .iter()
+                .eq([Dtc::MapLow, Dtc::VoltsHigh])
         );
     }
 }

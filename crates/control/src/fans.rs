@@ -2,32 +2,32 @@
 
 use trimwright_numerics::Real;
 
-use crate::believe::Belief;
 use crate::clock::LONG_S;
+use crate::estimate::Estimate;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// Cooling fans and air-conditioning clutch. The temperatures that start the fans are answers.
+    /// Cooling fans and air-conditioning clutch. The switching temperatures of the fans are setup answers.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct FanParameters<f32> "fans" {
-        /// Temperature below its starting point at which a fan stops.
+        /// Temperature below the switch-on point at which a fan switches off.
         number hysteresis_k { 5.0, 0.5..=20.0 "K step", "engineering judgement" }
-        /// Time after the start from which fans may run.
+        /// Time after the start before which the fans stay off.
         number after_start_s { 2.0, 0.0..=120.0 "s", "engineering judgement" }
-        /// Time the idle air leads a fan, which takes away a third of the voltage between charging and battery, and with it some of the idle speed.
+        /// Time by which the idle air leads a fan, whose current lowers the supply voltage and so the idle speed.
         number fan_lead_s { 0.5, 0.0..=9.0 "s", "engineering judgement, from A/C trials of the shipped cars" }
-        /// Time after the start from which the compressor may run.
+        /// Time after the start before which the compressor stays off.
         number ac_after_start_s { 5.0, 0.0..=120.0 "s", "engineering judgement" }
-        /// Time idle air and fan lead the compressor's clutch, longer than the air for both takes to come.
+        /// Time by which idle air and fan lead the compressor clutch.
         number ac_lead_s { 1.0, 0.0..=9.0 "s", "engineering judgement, from A/C trials of the shipped cars" }
-        /// Coolant temperature from which the compressor is kept off.
-        number ac_hottest_k { 386.0, 340.0..=420.0 "K", "engineering judgement" }
-        /// Throttle position from which the compressor is let go: power for the wheels.
-        number ac_most_throttle { 0.8, 0.1..=1.1 "1", "engineering judgement" }
+        /// Coolant temperature above which the compressor is off.
+        number ac_max_ect_k { 386.0, 340.0..=420.0 "K", "engineering judgement" }
+        /// Throttle position above which the compressor is off, for full power to the wheels.
+        number ac_max_tp { 0.8, 0.1..=1.1 "1", "engineering judgement" }
     }
 }
 
-/// Fans and clutch.
+/// Stage of the fans and the compressor clutch.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Fans {
@@ -39,8 +39,8 @@ pub struct Fans {
     fan_wanted_s: [f32; 2],
 }
 
-/// For how long something has been wanted, s.
-fn lasts(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
+/// Time for which a condition has been true, s.
+fn duration_s(wanted_s: &mut f32, wanted: bool, dt_s: f32) -> f32 {
     *wanted_s = if wanted { (*wanted_s + dt_s).at_most(LONG_S) } else { 0.0 };
     *wanted_s
 }
@@ -56,12 +56,12 @@ impl Fans {
         self.on[0] as u8 + self.on[1] as u8
     }
 
-    /// Number of fans that run or are about to: idle air opens.
+    /// Number of fans that run or will run shortly: idle air opens.
     pub const fn wanted(&self) -> u8 {
         self.wanted
     }
 
-    /// Whether the compressor runs or is about to: idle air opens.
+    /// Whether the compressor runs or will run shortly: idle air opens.
     pub const fn ac_wanted(&self) -> bool {
         self.ac_wanted
     }
@@ -71,18 +71,19 @@ impl Fans {
         self.ac_clutch
     }
 
-    /// One slot of `dt_s`.
+    /// 10 ms task.
     ///
     /// ```
-    /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::fans::{FanParameters, Fans};
+    /// use trimwright_control::sensing::Estimate;
+    /// use trimwright_control::parameters::FanParameters;
+    /// use trimwright_control::outputs::Fans;
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let (mut fans, mut belief) = (Fans::default(), Belief::default());
+    /// let (mut fans, mut estimate) = (Fans::default(), Estimate::default());
     /// let mut running_at = |ect_k| {
-    ///     belief.ect_k = ect_k;
+    ///     estimate.ect_k = ect_k;
     ///     for _ in 0..100 {
-    ///         fans.step(&FanParameters::DEFAULT, calibration.setup(), &belief, false, 600.0, 0.01);
+    ///         fans.step(&FanParameters::DEFAULT, calibration.setup(), &estimate, false, 600.0, 0.01);
     ///     }
     ///     fans.running()
     /// };
@@ -94,30 +95,30 @@ impl Fans {
         &mut self,
         parameters: &FanParameters,
         setup: &Setup,
-        belief: &Belief,
+        estimate: &Estimate,
         ac_request: bool,
         running_s: f32,
         dt_s: f32,
     ) {
         let answers = setup.answers();
         let hot =
-            |on_k: f32, was: bool| belief.ect_k > if was { on_k - parameters.hysteresis_k } else { on_k };
+            |on_k: f32, was: bool| estimate.ect_k > if was { on_k - parameters.hysteresis_k } else { on_k };
         self.ac_wanted = ac_request
             && running_s > parameters.ac_after_start_s
-            && belief.ect_k < parameters.ac_hottest_k
-            && belief.tp < parameters.ac_most_throttle;
-        self.ac_clutch = lasts(&mut self.ac_wanted_s, self.ac_wanted, dt_s) > parameters.ac_lead_s;
+            && estimate.ect_k < parameters.ac_max_ect_k
+            && estimate.tp < parameters.ac_max_tp;
+        self.ac_clutch = duration_s(&mut self.ac_wanted_s, self.ac_wanted, dt_s) > parameters.ac_lead_s;
         let allowed = answers.controls_fans && running_s > parameters.after_start_s;
-        let blind = belief.doubts.ect;
+        let ect_invalid = estimate.invalid.ect;
         let wanted = [
-            allowed && (blind || self.ac_wanted || hot(answers.fan1_on_k, self.wanted > 0)),
-            allowed && (blind || hot(answers.fan2_on_k, self.wanted > 1)),
+            allowed && (ect_invalid || self.ac_wanted || hot(answers.fan1_on_k, self.wanted > 0)),
+            allowed && (ect_invalid || hot(answers.fan2_on_k, self.wanted > 1)),
         ];
         self.wanted = wanted.map(u8::from).iter().sum();
         let [first_s, second_s] = &mut self.fan_wanted_s;
         self.on = [
-            lasts(first_s, wanted[0], dt_s) > parameters.fan_lead_s,
-            lasts(second_s, wanted[1], dt_s) > parameters.fan_lead_s,
+            duration_s(first_s, wanted[0], dt_s) > parameters.fan_lead_s,
+            duration_s(second_s, wanted[1], dt_s) > parameters.fan_lead_s,
         ];
     }
 }
@@ -136,7 +137,7 @@ mod tests {
             fans.step(
                 &FANS,
                 calibration.setup(),
-                &Belief { ect_k, tp, ..Belief::default() },
+                &Estimate { ect_k, tp, ..Estimate::default() },
                 ac,
                 100.0,
                 0.01,
@@ -166,13 +167,13 @@ mod tests {
     }
 
     #[test]
-    fn idle_air_knows_of_fan_and_compressor_before_they_come() {
+    fn requests_of_fan_and_compressor_precede_their_switching() {
         let mut fans = Fans::default();
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        let belief = Belief { ect_k: 350.0, ..Belief::default() };
-        fans.step(&FANS, calibration.setup(), &belief, true, 100.0, 0.01);
+        let estimate = Estimate { ect_k: 350.0, ..Estimate::default() };
+        fans.step(&FANS, calibration.setup(), &estimate, true, 100.0, 0.01);
         assert!(fans.ac_wanted && fans.wanted == 1 && !fans.ac_clutch && fans.running() == 0);
-        (0..60).for_each(|_| fans.step(&FANS, calibration.setup(), &belief, true, 100.0, 0.01));
+        (0..60).for_each(|_| fans.step(&FANS, calibration.setup(), &estimate, true, 100.0, 0.01));
         assert!(fans.running() == 1 && !fans.ac_clutch);
     }
 
@@ -180,10 +181,10 @@ mod tests {
     fn without_a_coolant_reading_both_fans_run() {
         let mut fans = Fans::default();
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
-        let mut belief = Belief { ect_k: 300.0, ..Belief::default() };
-        belief.doubts.ect = true;
+        let mut estimate = Estimate { ect_k: 300.0, ..Estimate::default() };
+        estimate.invalid.ect = true;
         for _ in 0..60 {
-            fans.step(&FANS, calibration.setup(), &belief, false, 100.0, 0.01);
+            fans.step(&FANS, calibration.setup(), &estimate, false, 100.0, 0.01);
         }
         assert_eq!(fans.running(), 2);
     }
@@ -194,8 +195,8 @@ mod tests {
         let runs_at_358_k = |hysteresis_k| {
             let (parameters, mut fans) = (FanParameters { hysteresis_k, ..FANS }, Fans::default());
             for ect_k in [366.0; 60].into_iter().chain([358.0; 60]) {
-                let belief = Belief { ect_k, ..Belief::default() };
-                fans.step(&parameters, calibration.setup(), &belief, false, 100.0, 0.01);
+                let estimate = Estimate { ect_k, ..Estimate::default() };
+                fans.step(&parameters, calibration.setup(), &estimate, false, 100.0, 0.01);
             }
             fans.running() > 0
         };

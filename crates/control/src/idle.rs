@@ -1,98 +1,98 @@
-//! Idle air: feed-forward for what is known to load the engine, feedback on speed for the rest.
+//! Idle speed control: feed-forward for known loads, feedback of speed for the rest.
 
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
 
-use crate::believe::Belief;
 use crate::clock::LONG_S;
+use crate::estimate::Estimate;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// How the idle is held. The warm idle speed is an answer.
+    /// Idle speed control. The warm idle speed is a setup answer.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct IdleParameters<f32> "idle" {
-        /// Duty of the idle air valve against coolant temperature: cold oil drags.
+        /// Duty of the idle air valve against coolant temperature.
         curve duty { [8] = [(253.0, 0.75), (273.0, 0.62), (293.0, 0.52), (323.0, 0.40), (355.0, 0.30)], 200.0..=420.0 "K" => 0.0..=1.0 "1", "engineering judgement" }
-        /// Idle speed over the warm one against coolant temperature.
+        /// Increase of the target speed against coolant temperature.
         curve cold_faster_rad_per_s { [8] = [(253.0, 52.0), (293.0, 31.0), (323.0, 10.0), (345.0, 0.0)], 200.0..=420.0 "K" => 0.0..=150.0 "rad/s", "engineering judgement" }
-        /// Idle speed over the warm one while the air-conditioning compressor is on or about to be; the largest of the extra speeds counts.
+        /// Increase of the target speed with the compressor on or about to be; the largest increase counts.
         number ac_faster_rad_per_s { 0.0, 0.0..=60.0 "rad/s", "engineering judgement: air alone carries it" }
-        /// Idle speed over the warm one for each fan that runs or is about to; the largest of the extra speeds counts.
+        /// Increase of the target speed for each fan that runs or is about to; the largest increase counts.
         number fan_faster_rad_per_s { 5.0, 0.0..=30.0 "rad/s", "common practice, no source: an alternator gives little at a slow idle" }
-        /// Idle speed up to which fans may raise it.
-        number fan_fastest_rad_per_s { 78.5, 45.0..=200.0 "rad/s", "common practice, no source: an alternator gives little at a slow idle" }
-        /// How fast extra speed for fans and compressor comes and goes: as fast as the air that carries it.
-        number faster_rad_per_s2 { 5.0, 0.1..=100.0 "rad/s2", "engineering judgement" }
-        /// Extra duty with the air-conditioning compressor on.
+        /// Upper limit of the target speed that fans may ask for.
+        number fan_max_rad_per_s { 78.5, 45.0..=200.0 "rad/s", "common practice, no source: an alternator gives little at a slow idle" }
+        /// Slew limit of the target-speed increase for fan and compressor load.
+        number target_slew_rad_per_s2 { 5.0, 0.1..=100.0 "rad/s2", "engineering judgement" }
+        /// Additional duty with the compressor on.
         number ac_duty { 0.09, 0.0..=0.5 "1", "engineering judgement" }
-        /// Extra duty for each fan.
+        /// Additional duty for each fan.
         number fan_duty { 0.015, 0.0..=0.3 "1", "engineering judgement" }
-        /// How fast the duty for compressor and fans comes and goes, for a step of air leaves film and pressure reading behind.
-        number loads_per_s { 0.13, 0.01..=10.0 "1/s", "engineering judgement" }
-        /// Extra duty in a driving range against coolant temperature: the converter grips at once, and with cold oil it drags more.
+        /// Slew limit of the duty for compressor and fans; faster air would outrun film and pressure reading.
+        number load_slew_per_s { 0.13, 0.01..=10.0 "1/s", "engineering judgement" }
+        /// Additional duty in a driving range against coolant temperature, for the drag of the converter.
         curve gear_duty { [4] = [(293.0, 0.12), (350.0, 0.04)], 200.0..=420.0 "K" => 0.0..=0.5 "1", "engineering judgement" }
-        /// Extra duty right after the start: the flare that carries the engine up.
+        /// Additional duty right after the start.
         number start_duty { 0.12, 0.0..=0.7 "1", "engineering judgement" }
-        /// Time after the start in which that duty goes.
+        /// Time in which the additional duty of the start fades.
         number start_s { 5.0, 0.1..=60.0 "s", "engineering judgement" }
-        /// Proportional gain, duty for speed.
+        /// Proportional gain, duty per speed.
         number gain_s_per_rad { 0.0022, 0.0..=0.05 "s/rad", "engineering judgement" }
-        /// Integral gain, duty for speed and time.
+        /// Integral gain, duty per speed and time.
         number integral_gain_per_rad { 0.0018, 0.0..=0.05 "1/rad", "engineering judgement" }
-        /// Farthest the integral goes, duty.
+        /// Limit of the integral term, duty.
         number integral_limit { 0.25, 0.0..=1.0 "1", "engineering judgement" }
-        /// Time after the start from which the integral moves.
+        /// Time after the start before which the integral term is frozen.
         number integral_after_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
-        /// Time after the start from which idle speed is held.
+        /// Time after the start before which feedback is off.
         number active_after_s { 1.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Speed above the target up to which feedback acts.
-        number near_rad_per_s { 40.0, 5.0..=200.0 "rad/s", "engineering judgement" }
-        /// Time with closed throttle out of gear after which feedback acts however high the speed is, for nothing but the idle air keeps it up.
-        number closed_s { 1.5, 0.0..=9.0 "s", "engineering judgement" }
-        /// Extra duty for the rate at which the speed falls, which catches an engine before it is too slow.
-        number catch_s2_per_rad { 0.0005, 0.0..=0.02 "s2/rad", "engineering judgement" }
-        /// Most extra duty for a falling speed.
-        number catch_limit { 0.12, 0.0..=0.5 "1", "engineering judgement" }
+        number feedback_range_rad_per_s { 40.0, 5.0..=200.0 "rad/s", "engineering judgement" }
+        /// Time with closed throttle out of gear after which feedback acts at any speed.
+        number closed_throttle_s { 1.5, 0.0..=9.0 "s", "engineering judgement" }
+        /// Derivative gain, duty per rate of falling speed.
+        number derivative_gain_s2_per_rad { 0.0005, 0.0..=0.02 "s2/rad", "engineering judgement" }
+        /// Upper limit of the derivative term, duty.
+        number derivative_limit { 0.12, 0.0..=0.5 "1", "engineering judgement" }
         /// Time constant of the rate of speed.
         number rate_s { 0.06, 0.005..=1.0 "s", "engineering judgement" }
-        /// Extra duty for speed above the target while the throttle is open, which lets the speed down gently (a dashpot).
+        /// Dashpot: additional duty per speed above the target while the throttle is open, so that the speed falls gently.
         number dashpot_s_per_rad { 0.0008, 0.0..=0.02 "s/rad", "engineering judgement" }
-        /// Most extra duty of the dashpot.
+        /// Upper limit of the dashpot, duty.
         number dashpot_limit { 0.08, 0.0..=0.5 "1", "engineering judgement" }
-        /// Extra duty while the wall gives off more fuel than the charge should have, as after a throttle let go fast at speed.
-        number wet_duty { 0.7, 0.0..=1.0 "1", "common practice, no source: a dashpot's oldest use" }
-        /// Time constant in which that duty goes.
-        number wet_s { 0.3, 0.01..=5.0 "s", "common practice, no source: a dashpot's oldest use" }
+        /// Additional duty while the wall film delivers more fuel than wanted, as after a throttle closed fast at speed.
+        number wet_duty { 0.7, 0.0..=1.0 "1", "common practice, no source: the purpose of a dashpot" }
+        /// Time constant with which that duty fades.
+        number wet_s { 0.3, 0.01..=5.0 "s", "common practice, no source: the purpose of a dashpot" }
     }
 }
 
-/// What loads the engine.
+/// Loads of an idling engine.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Loads {
-    /// Compressor clutch is, or is about to be, engaged.
+    /// The compressor clutch is engaged or about to be.
     pub ac: bool,
     /// Fans that run or are about to.
     pub fans: u8,
     /// A driving range is engaged.
     pub in_gear: bool,
-    /// The wall gives off as much fuel as the charge should have, or more.
+    /// The wall film delivers as much fuel as wanted or more.
     pub wet: bool,
 }
 
-/// Idle control.
+/// Stage of the idle speed control.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Idle {
     integral: f32,
-    closed_s: f32,
+    closed_throttle_s: f32,
     speed_rad_per_s: f32,
     rate_rad_per_s2: f32,
     target_rad_per_s: f32,
-    /// Duty given against a wet wall, ratio.
-    wet: f32,
-    /// Speed given for fans and compressor, rad/s.
+    /// Additional duty for a wet wall, ratio.
+    wet_duty: f32,
+    /// Increase of the target speed for fans and compressor, rad/s.
     faster_rad_per_s: f32,
-    /// Duty given for loads that the controller switches itself, ratio.
+    /// Duty for compressor and fans, ratio.
     loads: f32,
     active: bool,
     duty: f32,
@@ -104,7 +104,7 @@ impl Idle {
         self.duty
     }
 
-    /// What feedback had to add to the duty that is known to be needed, ratio: negative when air comes in elsewhere.
+    /// Integral term of the duty, ratio; negative when unmetered air comes in.
     pub const fn integral(&self) -> f32 {
         self.integral
     }
@@ -114,39 +114,40 @@ impl Idle {
         self.rate_rad_per_s2
     }
 
-    /// Wanted idle speed, rad/s.
+    /// Target idle speed, rad/s.
     pub const fn target_rad_per_s(&self) -> f32 {
         self.target_rad_per_s
     }
 
-    /// Speed is being held.
+    /// Whether feedback of speed is active.
     pub const fn is_active(&self) -> bool {
         self.active
     }
 
-    /// One 10 ms slot. Gives the valve duty, 0 to 1.
+    /// 10 ms task. Returns the valve duty, 0 to 1.
     ///
     /// ```
-    /// use trimwright_control::believe::Belief;
-    /// use trimwright_control::idle::{Idle, IdleParameters, Loads};
+    /// use trimwright_control::sensing::Estimate;
+    /// use trimwright_control::outputs::{Idle, Loads};
+    /// use trimwright_control::parameters::IdleParameters;
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// let (parameters, setup) = (&calibration.parameters().idle, calibration.setup());
     /// let mut idle = Idle::default();
     /// // Warm is 73.3 rad/s (700 rpm); at 20 degC the engine is to idle 31 rad/s (296 rpm) faster.
-    /// idle.step(parameters, setup, &Belief::default(), Loads::default(), 94.0, 600.0, 0.01);
+    /// idle.step(parameters, setup, &Estimate::default(), Loads::default(), 94.0, 600.0, 0.01);
     /// assert!((idle.target_rad_per_s() - 104.3).abs() < 0.1 && idle.is_active());
-    /// // 10 rad/s too slow for two seconds: feedback adds air, and remembers some of it.
-    /// (0..200).for_each(|_| _ = idle.step(parameters, setup, &Belief::default(), Loads::default(), 94.0, 600.0, 0.01));
+    /// // 10 rad/s too slow for two seconds: feedback adds air, part of it in the integral term.
+    /// (0..200).for_each(|_| _ = idle.step(parameters, setup, &Estimate::default(), Loads::default(), 94.0, 600.0, 0.01));
     /// assert!(idle.integral() > 0.02 && idle.duty() > 0.52 + idle.integral());
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    #[expect(clippy::too_many_arguments, reason = "what it looks at comes from everywhere")]
+    #[expect(clippy::too_many_arguments, reason = "its inputs come from many stages")]
     pub fn step(
         &mut self,
         parameters: &IdleParameters,
         setup: &Setup,
-        belief: &Belief,
+        estimate: &Estimate,
         loads: Loads,
         speed_rad_per_s: f32,
         since_start_s: f32,
@@ -154,52 +155,54 @@ impl Idle {
     ) -> f32 {
         let warm = setup.answers().idle_speed_rad_per_s;
         let for_fans = parameters.fan_faster_rad_per_s * f32::from(loads.fans);
-        let faster = (parameters.fan_fastest_rad_per_s - warm).held(0.0, for_fans);
+        let faster = (parameters.fan_max_rad_per_s - warm).held(0.0, for_fans);
         let faster = if loads.ac { faster.at_least(parameters.ac_faster_rad_per_s) } else { faster };
-        let rise = parameters.faster_rad_per_s2 * dt_s;
+        let rise = parameters.target_slew_rad_per_s2 * dt_s;
         self.faster_rad_per_s += (faster - self.faster_rad_per_s).held(-rise, rise);
-        let cold = along(&parameters.cold_faster_rad_per_s, belief.ect_k);
+        let cold = along(&parameters.cold_faster_rad_per_s, estimate.ect_k);
         self.target_rad_per_s = warm + cold.at_least(self.faster_rad_per_s);
         let error = self.target_rad_per_s - speed_rad_per_s;
-        let closed = belief.throttle_closed;
-        self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONG_S) } else { 0.0 };
+        let closed = estimate.throttle_closed;
+        self.closed_throttle_s = if closed { (self.closed_throttle_s + dt_s).at_most(LONG_S) } else { 0.0 };
         let change = speed_rad_per_s - core::mem::replace(&mut self.speed_rad_per_s, speed_rad_per_s);
         self.rate_rad_per_s2 += (change - self.rate_rad_per_s2 * dt_s) / (parameters.rate_s + dt_s);
-        let free = self.closed_s > parameters.closed_s && !loads.in_gear;
-        let near = -parameters.near_rad_per_s;
+        let free = self.closed_throttle_s > parameters.closed_throttle_s && !loads.in_gear;
+        let near = -parameters.feedback_range_rad_per_s;
         self.active = closed && since_start_s > parameters.active_after_s && (free || error > near);
         let over = -error;
         let error = error.at_least(near);
         let for_ac = if loads.ac { parameters.ac_duty } else { 0.0 };
         let wanted_for_loads = for_ac + parameters.fan_duty * f32::from(loads.fans);
-        let reach = parameters.loads_per_s * dt_s;
-        self.loads += (wanted_for_loads - self.loads).held(-reach, reach);
+        let slew = parameters.load_slew_per_s * dt_s;
+        self.loads += (wanted_for_loads - self.loads).held(-slew, slew);
         let fast = speed_rad_per_s > 2.0 * self.target_rad_per_s;
-        self.wet = if loads.wet && fast {
+        self.wet_duty = if loads.wet && fast {
             parameters.wet_duty
         } else {
-            self.wet - dt_s / (parameters.wet_s + dt_s) * self.wet
+            self.wet_duty - dt_s / (parameters.wet_s + dt_s) * self.wet_duty
         };
-        let known = along(&parameters.duty, belief.ect_k)
+        let known = along(&parameters.duty, estimate.ect_k)
             + self.loads
-            + self.wet
-            + if loads.in_gear { along(&parameters.gear_duty, belief.ect_k) } else { 0.0 }
+            + self.wet_duty
+            + if loads.in_gear { along(&parameters.gear_duty, estimate.ect_k) } else { 0.0 }
             + parameters.start_duty * (1.0 - since_start_s / parameters.start_s).held(0.0, 1.0);
-        let catch = (-parameters.catch_s2_per_rad * self.rate_rad_per_s2).held(0.0, parameters.catch_limit);
-        let quick = if self.active {
+        let derivative = (-parameters.derivative_gain_s2_per_rad * self.rate_rad_per_s2)
+            .held(0.0, parameters.derivative_limit);
+        let feedback = if self.active {
             let proportional = parameters.gain_s_per_rad * error;
             let wanted = known + self.integral + proportional;
             let runs_out = (wanted >= 1.0 && error > 0.0) || (wanted <= 0.0 && error < 0.0);
-            let settled = since_start_s > parameters.integral_after_s && catch < 0.5 * parameters.catch_limit;
+            let settled =
+                since_start_s > parameters.integral_after_s && derivative < 0.5 * parameters.derivative_limit;
             if !runs_out && settled {
                 let next = self.integral + parameters.integral_gain_per_rad * error * dt_s;
                 self.integral = next.held(-parameters.integral_limit, parameters.integral_limit);
             }
-            proportional + catch
+            proportional + derivative
         } else {
             (parameters.dashpot_s_per_rad * over).held(0.0, parameters.dashpot_limit)
         };
-        self.duty = (known + self.integral + quick).held(0.0, 1.0);
+        self.duty = (known + self.integral + feedback).held(0.0, 1.0);
         self.duty
     }
 }
@@ -216,7 +219,7 @@ mod tests {
         duty_with(
             &IDLE,
             idle,
-            Belief { tp, throttle_closed: tp < 0.02, ect_k, ..Belief::default() },
+            Estimate { tp, throttle_closed: tp < 0.02, ect_k, ..Estimate::default() },
             loads,
             speed,
             seconds,
@@ -226,14 +229,14 @@ mod tests {
     fn duty_with(
         parameters: &IdleParameters,
         idle: &mut Idle,
-        belief: Belief,
+        estimate: Estimate,
         loads: Loads,
         speed: f32,
         seconds: f32,
     ) -> f32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         for _ in 0..(seconds * 100.0) as u32 {
-            idle.step(parameters, calibration.setup(), &belief, loads, speed, 100.0, 0.01);
+            idle.step(parameters, calibration.setup(), &estimate, loads, speed, 100.0, 0.01);
         }
         idle.duty
     }
@@ -243,7 +246,7 @@ mod tests {
         let target = |ac_faster_rad_per_s, ac, ect_k| {
             let parameters = IdleParameters { ac_faster_rad_per_s, ..IDLE };
             let (mut idle, loads) = (Idle::default(), Loads { ac, fans: 1, ..Loads::default() });
-            duty_with(&parameters, &mut idle, Belief { ect_k, ..Belief::default() }, loads, 75.0, 4.0);
+            duty_with(&parameters, &mut idle, Estimate { ect_k, ..Estimate::default() }, loads, 75.0, 4.0);
             idle.target_rad_per_s
         };
         assert_eq!(target(0.0, true, 360.0), target(0.0, false, 360.0));
@@ -257,7 +260,8 @@ mod tests {
         let plain = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 73.3, 0.01);
         let loaded = Loads { ac: true, fans: 2, in_gear: false, wet: false };
         let after = |seconds: f32| {
-            let faster = 73.3 + f32::min(IDLE.faster_rad_per_s2 * seconds, IDLE.fan_fastest_rad_per_s - 73.3);
+            let faster =
+                73.3 + f32::min(IDLE.target_slew_rad_per_s2 * seconds, IDLE.fan_max_rad_per_s - 73.3);
             duty(&mut Idle::default(), 0.0, 360.0, loaded, faster, seconds) - plain
         };
         assert!(after(1.2) > 0.1);
@@ -286,7 +290,7 @@ mod tests {
     }
 
     #[test]
-    fn a_wall_that_gives_off_too_much_gets_air_at_speed_and_none_at_idle() {
+    fn a_wet_wall_adds_air_at_speed_and_none_at_idle() {
         let wet = Loads { wet: true, ..Loads::default() };
         let more = |idle: &mut Idle, speed| {
             duty(idle, 0.0, 360.0, wet, speed, 0.05)
@@ -296,7 +300,7 @@ mod tests {
         assert!(more(&mut idle, 300.0) > 0.4 && more(&mut Idle::default(), 75.0).abs() < 1e-6);
         let after = duty(&mut idle, 0.0, 360.0, Loads::default(), 300.0, 1.0);
         let dry = duty(&mut Idle::default(), 0.0, 360.0, Loads::default(), 300.0, 1.0);
-        assert!(after < dry + 0.05, "gone when the wall is dry: {after} {dry}");
+        assert!(after < dry + 0.05, "faded when the wall is dry: {after} {dry}");
     }
 
     #[test]
@@ -322,11 +326,11 @@ mod tests {
 
     #[test]
     fn a_falling_speed_gets_air_before_it_is_too_low() {
-        let after = |fall_per_slot: f32| {
+        let after = |fall_per_step: f32| {
             let mut idle = Idle::default();
             (0..20)
-                .map(|slot| {
-                    duty(&mut idle, 0.0, 360.0, Loads::default(), 105.0 - fall_per_slot * slot as f32, 0.01)
+                .map(|step| {
+                    duty(&mut idle, 0.0, 360.0, Loads::default(), 105.0 - fall_per_step * step as f32, 0.01)
                 })
                 .last()
         };

@@ -1,5 +1,4 @@
-//! Injectors as the controller believes them to be: flow by the root of the pressure drop, opening delay by supply voltage, and what
-//! short pulses give less.
+//! Injector model: flow by the root of the pressure drop, opening delay by supply voltage, correction of short pulses.
 
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
@@ -7,51 +6,33 @@ use trimwright_numerics::parameters::along;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// How injectors behave beside their rated flow, which is answered.
+    /// Injectors beside their rated flow, which is a setup answer.
     pub struct InjectorParameters<f32> "injector" {
-        /// Opening delay less closing delay against supply voltage; a starting value that learning mends.
+        /// Opening delay minus closing delay against supply voltage; learning corrects it.
         curve opening_delay_s { [8] = [(6.0, 4.0e-3), (8.0, 2.5e-3), (9.5, 1.95e-3), (11.0, 1.5e-3), (13.5, 1.0e-3), (16.0, 0.78e-3)], 4.0..=20.0 "V" => 0.0..=10e-3 "s", "common data sheets, from memory" }
-        /// Extra open time against flow time: an injector gives less than its line where it hardly lifts. It may fall by at most a fifth of a second for each second.
+        /// Additional open time against flow time, for pulses too short to open fully; falls by at most 1/5.
         curve short_pulse_s { [6] = [(0.0, 0.12e-3), (0.3e-3, 0.06e-3), (0.6e-3, 0.02e-3), (1.0e-3, 0.0)], 0.0..=10e-3 "s" => 0.0..=1e-3 "s", "engineering judgement" }
-        /// Least pressure drop the flow is worked out for.
-        number least_drop_pa { 20e3, 1e3..=200e3 "Pa", "engineering judgement" }
-        /// Greatest pressure drop the flow is worked out for.
-        number greatest_drop_pa { 1000e3, 200e3..=3000e3 "Pa", "engineering judgement" }
+        /// Lower limit of the pressure drop.
+        number min_drop_pa { 20e3, 1e3..=200e3 "Pa", "engineering judgement" }
+        /// Upper limit of the pressure drop.
+        number max_drop_pa { 1000e3, 200e3..=3000e3 "Pa", "engineering judgement" }
         /// Charge temperature at which the flow time of a cell is stated.
-        number usual_charge_k { 325.0, 250.0..=400.0 "K", "engineering judgement" }
+        number reference_charge_k { 325.0, 250.0..=400.0 "K", "engineering judgement" }
     }
 }
 
 impl InjectorParameters {
-    /// Flow of one open injector, kg/s: the rated flow times the root of the pressure ratio (orifice law).
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let flow_kg_per_s = |drop_pa| calibration.parameters().injector.flow_kg_per_s(calibration.setup(), drop_pa);
-    /// assert!((flow_kg_per_s(400e3) / flow_kg_per_s(100e3) - 2.0).abs() < 1e-6);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+    /// Flow of one open injector, kg/s: rated flow times the root of the pressure ratio (orifice law).
     pub fn flow_kg_per_s(&self, setup: &Setup, drop_pa: f32) -> f32 {
         setup.flow_per_root_pa() * Real::sqrt(self.bounded_drop_pa(drop_pa))
     }
 
-    /// A pressure drop that the flow is worked out for, Pa.
+    /// Pressure drop within its limits, Pa.
     pub(crate) fn bounded_drop_pa(&self, drop_pa: f32) -> f32 {
-        drop_pa.held(self.least_drop_pa, self.greatest_drop_pa)
+        drop_pa.held(self.min_drop_pa, self.max_drop_pa)
     }
 
-    /// How long to energise one injector for `fuel_kg` of its own, s: flow time, short-pulse correction and opening delay.
-    /// No fuel takes no time.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let open_time_s = |fuel_kg| calibration.parameters().injector.open_time_s(calibration.setup(), fuel_kg, 13.5, 300e3);
-    /// // 8 mg at 8 g/s flow for 1 ms; the delay comes on top.
-    /// assert!((open_time_s(8e-6) - 2.0e-3).abs() < 1e-6 && open_time_s(0.0) == 0.0);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+    /// Open time of one injector for `fuel_kg`, s: flow time, short-pulse correction and opening delay; 0 without fuel.
     pub fn open_time_s(&self, setup: &Setup, fuel_kg: f32, battery_v: f32, drop_pa: f32) -> f32 {
         if fuel_kg > 0.0 {
             let flow_s = fuel_kg / self.flow_kg_per_s(setup, drop_pa);
@@ -61,33 +42,24 @@ impl InjectorParameters {
         }
     }
 
-    /// Fuel that one injector gives when energised for `open_time_s`, kg: the inverse of [`InjectorParameters::open_time_s`].
+    /// Fuel that one injector delivers in `open_time_s`, kg: the inverse of [`InjectorParameters::open_time_s`].
     pub fn injected_fuel_kg(&self, setup: &Setup, open_time_s: f32, battery_v: f32, drop_pa: f32) -> f32 {
         let net_s = open_time_s - along(&self.opening_delay_s, battery_v);
         let mut flow_s = net_s;
-        // The correction falls with a slope of at most 1/5, so that each pass leaves a fifth of the error.
+        // The slope is at most 1/5, so each pass leaves a fifth of the error.
         for _ in 0..10 {
             flow_s = net_s - along(&self.short_pulse_s, flow_s);
         }
         flow_s.at_least(0.0) * self.flow_kg_per_s(setup, drop_pa)
     }
 
-    /// By how much the fuel of a cell falls for each second that injectors open later than believed, 1/s: one over the time they flow
-    /// there for a firing at lambda 1 and usual charge temperature. 0 outside the map.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let rate_per_s = |cell| calibration.parameters().injector.delay_rate_per_s(calibration.setup(), cell);
-    /// // Little fuel at low pressure: short pulses, which a late opening starves most.
-    /// assert!(rate_per_s(3) > 3.0 * rate_per_s(11 * 14 + 3));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+    /// Relative loss of fuel in a cell per second of additional opening delay, 1/s: one over the flow time at lambda 1 and reference charge
+    /// temperature. 0 outside the map.
     pub fn delay_rate_per_s(&self, setup: &Setup, cell: usize) -> f32 {
         let answers = setup.answers();
         let open = f32::from((answers.injectors / setup.firing_groups()).max(1));
         let flow_kg_per_s = open * setup.rail_flow_kg_per_s();
-        setup.fuel_of_cell_kg(cell, self.usual_charge_k).map_or(0.0, |fuel_kg| flow_kg_per_s / fuel_kg)
+        setup.fuel_of_cell_kg(cell, self.reference_charge_k).map_or(0.0, |fuel_kg| flow_kg_per_s / fuel_kg)
     }
 }
 
@@ -111,9 +83,17 @@ mod tests {
         assert!((ratio - 1.124_441).abs() < 1e-5, "{ratio}");
     }
 
+    /// 8 mg at 8 g/s flow for 1 ms; the opening delay of 1 ms comes on top.
+    #[test]
+    fn ident_open_time_is_flow_time_plus_opening_delay() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let open_s = |fuel_kg| INJECTOR.open_time_s(calibration.setup(), fuel_kg, 13.5, 300e3);
+        assert!((open_s(8e-6) - 2.0e-3).abs() < 1e-6 && open_s(0.0) == 0.0);
+    }
+
     /// Twice the injectors at a firing flow half as long for it, so that a late opening takes twice the share.
     #[test]
-    fn ident_injectors_that_all_fire_feel_a_late_opening_twice_as_much_as_halves() {
+    fn ident_a_late_opening_costs_all_injectors_twice_the_share_of_halves() {
         let answers = SetupAnswers { injectors: 8, ..SetupAnswers::default() };
         let halves = Calibration::from_answers(&answers).unwrap();
         let all = halves.clone().with_options(Options { firing: Firing::All, ..Options::default() });

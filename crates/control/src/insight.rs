@@ -1,50 +1,35 @@
-//! What the last step worked out on its way, for recorders and tests. Nothing here is read back by a stage.
+//! Intermediate values of the last step, for recorders and tests. Written only: no stage reads them.
 
 use trimwright_numerics::Weights;
 
 use crate::air_charge::AirCharge;
-use crate::believe::Belief;
 use crate::carried::Injected;
+use crate::estimate::Estimate;
 use crate::film::FILM;
 use crate::open_time::OpenTime;
 use crate::phase::Phase;
 use crate::refusal::Refusal;
 
-/// Intermediate values of the last step; those of the fuel path are from the last cylinder event.
-///
-/// ```
-/// use trimwright_control::{Calibration, Controller, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// // A V8 at 750 rpm: a pulse each 20 ms; 1.7 V of MAP are 40 kPa.
-/// for ms in (0..280).step_by(20) {
-///     let mut frame = Frame { time_us: ms * 1000, map_v: 1.7, battery_v: 13.8, ..Frame::default() };
-///     frame.switches.ignition = true;
-///     let _ = frame.pulses_us.push(frame.time_us);
-///     controller.step(&frame);
-/// }
-/// let insight = controller.state().insight();
-/// assert!((insight.speed_rad_per_s - 78.5).abs() < 0.1 && (0.1e-3..0.3e-3).contains(&insight.air_kg));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Intermediate values of the last step; those of the fuel path are from the last firing.
 #[derive(Clone, Copy, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub struct Insight {
     /// Phase of the engine.
     pub phase: Phase,
     /// Crank speed, rad/s.
     pub speed_rad_per_s: f32,
-    /// Believed manifold pressure, Pa.
+    /// Estimated manifold pressure, Pa.
     pub map_pa: f32,
-    /// Believed charge temperature, K.
+    /// Estimated charge temperature, K.
     pub charge_k: f32,
-    /// Believed air of one cylinder, kg.
+    /// Estimated air charge of one cylinder, kg.
     pub air_kg: f32,
-    /// Believed air flow of the engine, kg/s.
+    /// Estimated air flow of the engine, kg/s.
     pub air_flow_kg_per_s: f32,
-    /// The complete target for the cylinder.
+    /// Wanted lambda, with all enrichments.
     pub wanted_lambda: f32,
-    /// Cells of the map and their shares at this point.
+    /// Cells of the map at this operating point and their shares.
     pub weights: Weights<f32>,
     /// Long-term trim applied, ln.
     pub learned_ln: f32,
@@ -52,33 +37,33 @@ pub struct Insight {
     pub trim_ln: f32,
     /// Dither applied, ln.
     pub dither_ln: f32,
-    /// How much the fuel of the last look depended on the film's share and time constant, relative change by ln.
+    /// Sensitivity of the fuel of the last 20 ms to the film's share and time constant, relative change by ln.
     pub film: [f32; FILM],
-    /// What was learned of the film, applied, ln of fuel.
+    /// Effect of the learned film properties on the fuel, ln.
     pub film_ln: f32,
     /// Fuel wanted in the cylinder, kg.
     pub wanted_fuel_kg: f32,
     /// Fuel injected for it, kg.
     pub injected_fuel_kg: f32,
-    /// Believed film, kg.
+    /// Estimated mass of the wall film, kg.
     pub film_kg: f32,
     /// Open time, s.
     pub open_time_s: f32,
-    /// Injectors that opened for it.
+    /// Number of injectors that opened.
     pub injectors: u8,
     /// Share of time the injectors are open.
     pub duty: f32,
-    /// The injectors are at their limit.
+    /// The injectors are at their duty limit.
     pub duty_limited: bool,
-    /// Lambda read.
+    /// Lambda measured.
     pub measured_lambda: f32,
-    /// Lambda wanted for what is at the sensor now.
+    /// Lambda wanted for the gas now at the sensor.
     pub expected_lambda: f32,
-    /// Believed time from injection to reading, s.
+    /// Estimated time from injection to reading, s.
     pub delay_s: f32,
-    /// Total correction that would have been right for what is at the sensor now, ln.
-    pub right_ln: f32,
-    /// Why the last look back taught nothing; `None` when it was a lesson.
+    /// Total correction that the gas now at the sensor required, ln of fuel.
+    pub required_ln: f32,
+    /// Why the last 20 ms sample was rejected; `None` when it became a lesson.
     pub refusal: Option<Refusal>,
 }
 
@@ -108,13 +93,13 @@ impl Default for Insight {
             measured_lambda: 1.0,
             expected_lambda: 1.0,
             delay_s: 0.0,
-            right_ln: 0.0,
+            required_ln: 0.0,
             refusal: Some(Refusal::Starting),
         }
     }
 }
 
-/// Written by the step, read by recorders only.
+/// Written by the step.
 impl Insight {
     pub(crate) fn show_injected(
         &mut self,
@@ -135,13 +120,13 @@ impl Insight {
         (self.film, self.film_ln) = (film, film_ln);
     }
 
-    pub(crate) fn show_look_back(&mut self, right_ln: f32, refusal: Option<Refusal>) {
-        (self.right_ln, self.refusal) = (right_ln, refusal);
+    pub(crate) fn show_feedback(&mut self, required_ln: f32, refusal: Option<Refusal>) {
+        (self.required_ln, self.refusal) = (required_ln, refusal);
     }
 
-    pub(crate) fn show_task(&mut self, phase: Phase, speed: f32, belief: &Belief, open_time: &OpenTime) {
+    pub(crate) fn show_task(&mut self, phase: Phase, speed: f32, estimate: &Estimate, open_time: &OpenTime) {
         (self.phase, self.speed_rad_per_s) = (phase, speed);
-        (self.map_pa, self.measured_lambda) = (belief.map_pa, belief.lambda);
+        (self.map_pa, self.measured_lambda) = (estimate.map_pa, estimate.lambda);
         (self.open_time_s, self.injectors) = (open_time.open_time_s(), open_time.injectors());
         (self.duty, self.duty_limited) = (open_time.duty(), open_time.limited());
     }

@@ -1,9 +1,8 @@
-//! Fuel of one cylinder event to open times of the injectors.
+//! Open times of the injectors for the fuel of one cylinder event.
 //!
-//! Half of the injectors fire at a time where their number is even: pulses are twice as long, so that what is not known of
-//! the opening delay counts half. The halves take turns in the order A B B A: a sensor on one bank of an engine that fires its
-//! banks alternately then sees both halves, and a difference between them does not pass for an error of the mixture. Where a pulse
-//! would reach into the next one, the order is A B A B.
+//! An even number of injectors fires in two halves by turns: pulses are twice as long, so errors of the opening delay count half. The order
+//! is A B B A: on an engine that fires its banks alternately a sensor on one bank then sees both halves, and a difference between them does
+//! not look like a mixture error. When pulses would overlap, the order is A B A B.
 
 use trimwright_numerics::Real;
 use trimwright_signals::MAX_INJECTORS;
@@ -12,19 +11,19 @@ use crate::injector::InjectorParameters;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// How injectors take turns, and how long they may be open.
+    /// Order and limits of the injector pulses.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct OpenTimeParameters<f32> "open_time" {
-        /// Share of the time between firings up to which a pulse may last in the order A B B A.
-        number apart { 0.8, 0.3..=0.95 "1", "engineering judgement" }
-        /// Share of the time between its pulses that an injector may be open before the controller complains.
+        /// Pulse over firing interval up to which the order is A B B A.
+        number alternate_limit { 0.8, 0.3..=0.95 "1", "engineering judgement" }
+        /// Duty of an injector above which it counts as limited.
         number duty_limit { 0.85, 0.5..=1.0 "1", "common practice, no source" }
-        /// Longest open time of one pulse.
-        number longest_s { 0.1, 0.01..=0.5 "s", "engineering judgement" }
+        /// Upper limit of the open time of one pulse.
+        number max_open_time_s { 0.1, 0.01..=0.5 "s", "engineering judgement" }
     }
 }
 
-/// Which injectors fire next, and how hard they work.
+/// Stage of the open times.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct OpenTime {
@@ -36,17 +35,17 @@ pub struct OpenTime {
     limited: bool,
 }
 
-/// What the injectors work with.
+/// Supply of the injectors.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Supply {
-    /// Voltage, V.
+pub struct InjectorSupply {
+    /// Supply voltage, V.
     pub battery_v: f32,
     /// Pressure drop over the injectors, Pa.
     pub drop_pa: f32,
     /// Time between firings, s; 0 when unknown.
     pub interval_s: f32,
-    /// By how much the injectors open later than the calibration has it, as learned, s.
-    pub late_s: f32,
+    /// Learned correction of the opening delay, s.
+    pub delay_correction_s: f32,
 }
 
 impl OpenTime {
@@ -55,17 +54,17 @@ impl OpenTime {
         self.open_time_s
     }
 
-    /// Injectors that opened for it.
+    /// Number of injectors that opened for it.
     pub const fn injectors(&self) -> u8 {
         self.injectors
     }
 
-    /// Share of time the injectors are open, ratio.
+    /// Duty of an injector, ratio of open time to the time between its pulses.
     pub const fn duty(&self) -> f32 {
         self.duty
     }
 
-    /// Whether the injectors are at their limit: the mixture may be leaner than wanted.
+    /// Whether the duty is limited, so that the mixture may be leaner than wanted.
     pub const fn limited(&self) -> bool {
         self.limited
     }
@@ -73,11 +72,11 @@ impl OpenTime {
     /// Open times for `fuel_kg` of one cylinder event, s.
     ///
     /// ```
-    /// use trimwright_control::open_time::{OpenTime, Supply};
+    /// use trimwright_control::fueling::{InjectorSupply, OpenTime};
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// let (parameters, setup) = (calibration.parameters(), calibration.setup());
-    /// let supply = Supply { battery_v: 13.8, drop_pa: 360e3, interval_s: 20e-3, late_s: 0.0 };
+    /// let supply = InjectorSupply { battery_v: 13.8, drop_pa: 360e3, interval_s: 20e-3, delay_correction_s: 0.0 };
     /// let mut stage = OpenTime::default();
     /// let mut open_s = || stage.step(&parameters.open_time, &parameters.injector, setup, 12e-6, &supply);
     /// // Half of the injectors at a time, in the order B B A A: each bank meets both halves.
@@ -94,33 +93,33 @@ impl OpenTime {
         injector: &InjectorParameters,
         setup: &Setup,
         fuel_kg: f32,
-        supply: &Supply,
+        supply: &InjectorSupply,
     ) -> [f32; MAX_INJECTORS] {
         let injectors = usize::from(setup.answers().injectors).min(MAX_INJECTORS);
         let groups = usize::from(setup.firing_groups());
         let firing = (injectors / groups).max(1);
         self.injectors = firing as u8;
-        let believed_s =
-            injector.open_time_s(setup, fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
-        let wanted_s = if believed_s > 0.0 { believed_s + supply.late_s } else { 0.0 };
-        let longest_s = parameters.longest_s;
-        let period_s = if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { longest_s };
+        let needed_s = injector.open_time_s(setup, fuel_kg / firing as f32, supply.battery_v, supply.drop_pa);
+        let wanted_s = if needed_s > 0.0 { needed_s + supply.delay_correction_s } else { 0.0 };
+        let max_open_time_s = parameters.max_open_time_s;
+        let period_s =
+            if supply.interval_s > 0.0 { supply.interval_s * groups as f32 } else { max_open_time_s };
         self.duty = wanted_s / period_s;
         self.limited = self.duty > parameters.duty_limit;
-        self.open_time_s = wanted_s.held(0.0, period_s.at_most(longest_s));
-        let second = self.second_half(parameters.apart * supply.interval_s);
+        self.open_time_s = wanted_s.held(0.0, period_s.at_most(max_open_time_s));
+        let second = self.second_half(parameters.alternate_limit * supply.interval_s);
         let mut open_time_s = [0.0; MAX_INJECTORS];
         for (index, open) in open_time_s.iter_mut().enumerate().take(injectors) {
-            let mine = groups == 1 || (index % 2 == 1) == second;
-            *open = if mine { self.open_time_s } else { 0.0 };
+            let fires = groups == 1 || (index % 2 == 1) == second;
+            *open = if fires { self.open_time_s } else { 0.0 };
         }
         open_time_s
     }
 
-    /// Whose turn it is.
-    fn second_half(&mut self, longest_s: f32) -> bool {
-        let apart = longest_s <= 0.0 || self.open_time_s < longest_s;
-        self.turn = match (self.turn, apart) {
+    /// Whether the second half fires next.
+    fn second_half(&mut self, limit_s: f32) -> bool {
+        let can_alternate = limit_s <= 0.0 || self.open_time_s < limit_s;
+        self.turn = match (self.turn, can_alternate) {
             (turn, true) => (turn + 1) % 4,
             (0 | 3, false) => 1,
             (_, false) => 0,
@@ -138,7 +137,8 @@ mod tests {
 
     const OPEN: OpenTimeParameters = OpenTimeParameters::DEFAULT;
 
-    const SUPPLY: Supply = Supply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02, late_s: 0.0 };
+    const SUPPLY: InjectorSupply =
+        InjectorSupply { battery_v: 13.5, drop_pa: 300e3, interval_s: 0.02, delay_correction_s: 0.0 };
 
     fn calibration(firing: Firing) -> Calibration {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
@@ -165,7 +165,7 @@ mod tests {
         }
     }
 
-    /// Which half fires, for some pulses in a row.
+    /// Whether the second half fires, for eight pulses in a row.
     fn order(fuel_kg: f32, interval_s: f32) -> [bool; 8] {
         let calibration = calibration(Firing::Chosen);
         let mut stage = OpenTime::default();
@@ -175,7 +175,7 @@ mod tests {
                 &InjectorParameters::DEFAULT,
                 calibration.setup(),
                 fuel_kg,
-                &Supply { interval_s, ..SUPPLY },
+                &InjectorSupply { interval_s, ..SUPPLY },
             );
             assert_eq!(pulses.iter().filter(|open| **open > 0.0).count(), 2);
             pulses[1] > 0.0
@@ -213,7 +213,7 @@ mod tests {
     #[test]
     fn too_much_fuel_is_limited_and_flagged() {
         let mut stage = OpenTime::default();
-        let supply = Supply { interval_s: 0.003, ..SUPPLY };
+        let supply = InjectorSupply { interval_s: 0.003, ..SUPPLY };
         let pulses = stage.step(
             &OPEN,
             &InjectorParameters::DEFAULT,
@@ -225,15 +225,15 @@ mod tests {
     }
 
     #[test]
-    fn injectors_that_open_late_are_energised_longer() {
+    fn a_later_opening_delay_lengthens_the_open_time() {
         let calibration = calibration(Firing::All);
-        let open = |late_s| {
+        let open = |delay_correction_s| {
             OpenTime::default().step(
                 &OPEN,
                 &InjectorParameters::DEFAULT,
                 calibration.setup(),
                 20e-6,
-                &Supply { late_s, ..SUPPLY },
+                &InjectorSupply { delay_correction_s, ..SUPPLY },
             )[0]
         };
         assert!((open(0.1e-3) - open(0.0) - 0.1e-3).abs() < 1e-7);
@@ -243,7 +243,7 @@ mod tests {
                 &InjectorParameters::DEFAULT,
                 calibration.setup(),
                 0.0,
-                &Supply { late_s: 1e-4, ..SUPPLY }
+                &InjectorSupply { delay_correction_s: 1e-4, ..SUPPLY }
             )[0],
             0.0
         );
@@ -272,7 +272,7 @@ mod tests {
             stage.step(&OPEN, &InjectorParameters::DEFAULT, calibration.setup(), 12e-6, &supply);
             stage.open_time_s
         };
-        assert!(open_s(Supply { battery_v: 11.0, ..SUPPLY }) > open_s(SUPPLY) + 0.4e-3);
-        assert!(open_s(Supply { drop_pa: 200e3, ..SUPPLY }) > open_s(SUPPLY) + 0.1e-3);
+        assert!(open_s(InjectorSupply { battery_v: 11.0, ..SUPPLY }) > open_s(SUPPLY) + 0.4e-3);
+        assert!(open_s(InjectorSupply { drop_pa: 200e3, ..SUPPLY }) > open_s(SUPPLY) + 0.1e-3);
     }
 }

@@ -1,90 +1,95 @@
-//! All parameters, a block a stage: `[calibration.<stage>]` in files.
+//! Everything that can be set in the controller: one block of parameters for each stage, `[calibration.<stage>]` in a scenario file.
+//!
+//! Each parameter has a unit, a default, an allowed range and a source; `trimwright parameters` prints them. Change fields of
+//! [`Parameters::DEFAULT`] and make a [`Calibration`](crate::Calibration) of them: that checks every range.
 
-use crate::air_charge::AirChargeParameters;
-use crate::attribution::AttributionParameters;
-use crate::base_map::BaseMapParameters;
-use crate::believe::EstimateParameters;
-use crate::common::CommonCorrectionParameters;
-use crate::crank::CrankParameters;
-use crate::cuts::{FuelCutParameters, LeanGuardParameters};
-use crate::enrichment::EnrichmentParameters;
-use crate::exhaust::ExhaustParameters;
-use crate::fans::FanParameters;
-use crate::feedback::FeedbackParameters;
-use crate::film::FilmParameters;
-use crate::gates::EnableConditionParameters;
-use crate::idle::IdleParameters;
-use crate::injector::InjectorParameters;
-use crate::learned_map::{Common, LearnedMap, LearnerParameters};
-use crate::nitrous::NitrousParameters;
-use crate::open_time::OpenTimeParameters;
-use crate::phase::PhaseParameters;
-use crate::plausible::PlausibilityParameters;
-use crate::pull::TorqueResponseParameters;
-use crate::pump::FuelPumpParameters;
-use crate::pump_shot::PumpShotParameters;
-use crate::self_check::SelfCheckParameters;
-use crate::sensors::SensorParameters;
-use crate::spark::SparkParameters;
-use crate::stumble::StartAssistParameters;
-use crate::throttle_speed::ThrottleSpeedParameters;
-use crate::trouble_codes::TroubleCodeParameters;
-use crate::wanted_lambda::WantedLambdaParameters;
+use crate::learned_map::{CommonCorrection, LearnedMap};
+
+pub use crate::air_charge::AirChargeParameters;
+pub use crate::attribution::AttributionParameters;
+pub use crate::base_map::BaseMapParameters;
+pub use crate::common_correction::CommonCorrectionParameters;
+pub use crate::crank::CrankParameters;
+pub use crate::enable_conditions::EnableConditionParameters;
+pub use crate::enrichment::EnrichmentParameters;
+pub use crate::estimate::EstimateParameters;
+pub use crate::exhaust::ExhaustParameters;
+pub use crate::fans::FanParameters;
+pub use crate::feedback::FeedbackParameters;
+pub use crate::film::FilmParameters;
+pub use crate::fuel_cut::{FuelCutParameters, LeanGuardParameters};
+pub use crate::fuel_pump::FuelPumpParameters;
+pub use crate::idle::IdleParameters;
+pub use crate::injector::InjectorParameters;
+pub use crate::learned_map::LearnerParameters;
+pub use crate::nitrous::NitrousParameters;
+pub use crate::open_time::OpenTimeParameters;
+pub use crate::phase::PhaseParameters;
+pub use crate::plausibility::PlausibilityParameters;
+pub use crate::pump_shot::PumpShotParameters;
+pub use crate::self_check::SelfCheckParameters;
+pub use crate::sensors::SensorParameters;
+pub use crate::spark::SparkParameters;
+pub use crate::start_assist::StartAssistParameters;
+pub use crate::throttle_speed::ThrottleSpeedParameters;
+pub use crate::torque_response::TorqueResponseParameters;
+pub use crate::trouble_codes::TroubleCodeParameters;
+pub use crate::wanted_lambda::WantedLambdaParameters;
 
 trimwright_numerics::blocks! {
     /// All parameters of the controller.
     pub struct Parameters<f32> {
-        /// Curves of the sensors.
+        /// Sensor curves.
         sensors: SensorParameters,
         /// Crank speed and trigger pulses.
         crank: CrankParameters,
-        /// What wires show that work.
+        /// Limits of valid signals.
         plausibility: PlausibilityParameters,
-        /// Pressure by throttle and speed, where MAP has failed.
+        /// MAP estimate from throttle and speed, used when the MAP sensor has failed.
         throttle_speed: ThrottleSpeedParameters,
-        /// Filters, substitutes, looking ahead.
+        /// Filters, substitutes, extrapolation.
         estimate: EstimateParameters,
         /// Lean guard.
         lean_guard: LeanGuardParameters,
         /// Fuel cuts.
         fuel_cut: FuelCutParameters,
-        /// Phase of the engine.
+        /// Engine phase.
         phase: PhaseParameters,
         /// Accelerator-pump shot.
         pump_shot: PumpShotParameters,
-        /// Extra fuel for an engine that stumbles.
+        /// Additional fuel for a stumbling engine without a lambda reading.
         start_assist: StartAssistParameters,
-        /// The first filling map.
+        /// Base map of volumetric efficiency.
         base_map: BaseMapParameters,
         /// Charge temperature.
         air_charge: AirChargeParameters,
-        /// Wanted mixture.
+        /// Wanted lambda.
         wanted_lambda: WantedLambdaParameters,
-        /// Extra fuel around a start.
+        /// Enrichment around a start.
         enrichment: EnrichmentParameters,
         /// Wall film.
         film: FilmParameters,
         /// Injectors.
         injector: InjectorParameters,
-        /// Turns and limits of the injectors.
+        /// Order and limits of the injector pulses.
         open_time: OpenTimeParameters,
-        /// Exhaust and its sensor.
+        /// Exhaust transport delay and sensor lag.
         exhaust: ExhaustParameters,
         /// Short-term trim.
         feedback: FeedbackParameters,
-        /// What a lambda reading describes.
+        /// Attribution of lambda readings to past injections.
         attribution: AttributionParameters,
-        /// When readings teach.
+        /// Enable conditions of learning.
         enable_conditions: EnableConditionParameters,
-        /// Long-term trim: authority and trust.
+        /// Long-term trim: limits and weight of lessons.
         learner: LearnerParameters,
-        /// What all cells have in common.
+        /// Fuel scale and opening delay common to all cells.
         common_correction: CommonCorrectionParameters,
-        /// How the loop measures itself.
+        /// Check of loop delay and loop gain.
         self_check: SelfCheckParameters,
-        /// What the crank says of the mixture.
+        /// Mixture estimate from the torque response.
         torque_response: TorqueResponseParameters,
-        /// Idle air.
+        /// Idle speed control.
         idle: IdleParameters,
         /// Spark advance.
         spark: SparkParameters,
@@ -94,20 +99,14 @@ trimwright_numerics::blocks! {
         fuel_pump: FuelPumpParameters,
         /// Nitrous oxide.
         nitrous: NitrousParameters,
-        /// When trouble codes set and heal.
+        /// When trouble codes set and clear.
         trouble_codes: TroubleCodeParameters,
     }
 }
 
 impl Parameters {
-    /// A map that has learned nothing: the base map is as good as these parameters say.
-    ///
-    /// ```
-    /// use trimwright_control::Parameters;
-    /// let map = Parameters::DEFAULT.blank_map();
-    /// assert!(map.ln.flat().iter().all(|ln| *ln == 0.0) && map.sigma_ln(40) == 0.12);
-    /// ```
+    /// A learned map before any lesson.
     pub fn blank_map(&self) -> LearnedMap {
-        LearnedMap::new(&self.learner, Common::new(&self.common_correction))
+        LearnedMap::new(&self.learner, CommonCorrection::new(&self.common_correction))
     }
 }

@@ -1,66 +1,59 @@
-//! What the engine is doing.
+//! Engine phase: standing, priming, cranking, running, fuel cut.
 
-use crate::cuts::Cut;
+use crate::fuel_cut::Cut;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// What tells standing, cranking and running apart.
+    /// Engine phase.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct PhaseParameters<f32> "phase" {
-        /// Time the pump runs and the rail fills after the key is turned.
+        /// Duration of priming after ignition on.
         number priming_s { 2.0, 0.2..=20.0 "s", "engineering judgement" }
-        /// Speed over the wanted idle speed from which a cranked engine has started.
+        /// Speed over the idle speed above which a cranked engine has started.
         number started_speed { 0.6, 0.3..=0.95 "1", "engineering judgement" }
-        /// Speed over the wanted idle speed below which an engine that ran is cranked again.
+        /// Speed over the idle speed below which a started engine counts as cranking again.
         number stalled_speed { 0.3, 0.05..=0.6 "1", "engineering judgement" }
-        /// Time after the start in which the engine still runs up.
+        /// Duration of running up after a start.
         number running_up_s { 3.0, 0.0..=30.0 "s", "engineering judgement" }
     }
 }
 
-/// What the engine is doing.
-///
-/// ```
-/// use trimwright_control::Phase;
-/// // Coasting down a hill: started, but nothing burns.
-/// assert!(Phase::FuelCut.started() && !Phase::FuelCut.burns());
-/// assert_eq!(Phase::default(), Phase::Stopped);
-/// ```
+/// Engine phase.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub enum Phase {
     /// The crank stands.
     #[default]
     Stopped,
-    /// The key was turned a moment ago: the pump fills the rail.
+    /// Ignition was switched on a moment ago: the pump fills the rail.
     Priming,
     /// The starter turns the crank.
     Cranking,
-    /// It fires and gains speed.
+    /// The engine has just started.
     RunningUp,
-    /// It runs.
+    /// The engine runs.
     Running,
-    /// It runs without fuel while the car slows down.
+    /// Overrun: the fuel is cut.
     FuelCut,
-    /// It runs too fast, without fuel.
+    /// Above the rev limit: the fuel is cut.
     OverSpeed,
-    /// It runs without fuel because the mixture stayed dangerously lean under load.
+    /// The lean guard has cut the fuel.
     LeanGuard,
 }
 
 impl Phase {
-    /// Whether the engine turns under its own power with fuel.
+    /// Whether the engine runs with fuel.
     pub const fn burns(self) -> bool {
         matches!(self, Self::RunningUp | Self::Running)
     }
 
-    /// Whether the engine has started, with or without fuel just now.
+    /// Whether the engine has started, with or without fuel now.
     pub const fn started(self) -> bool {
         matches!(self, Self::RunningUp | Self::Running | Self::FuelCut | Self::OverSpeed | Self::LeanGuard)
     }
 }
 
-/// The phase and how long it has lasted.
+/// Stage of the engine phase.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct PhaseState {
@@ -72,36 +65,38 @@ pub struct PhaseState {
 }
 
 impl PhaseState {
-    /// What the engine is doing.
+    /// The present phase.
     pub const fn phase(&self) -> Phase {
         self.phase
     }
 
-    /// Since when, s.
+    /// Time in the present phase, s.
     pub const fn for_s(&self) -> f32 {
         self.for_s
     }
 
-    /// Time since it started, s; 0 before.
+    /// Time since the start, s; 0 before.
     pub const fn since_start_s(&self) -> f32 {
         self.since_start_s
     }
 
-    /// Time since the key was turned on, s.
+    /// Time since ignition on, s.
     pub const fn key_on_s(&self) -> f32 {
         self.key_on_s
     }
 
-    /// Starts since power-up.
+    /// Number of starts since power-up.
     pub const fn starts(&self) -> u16 {
         self.starts
     }
 
-    /// Finds the phase, once a quick slot.
+    /// 10 ms task: determines the phase.
     ///
     /// ```
-    /// use trimwright_control::cuts::Cut;
-    /// use trimwright_control::phase::{Phase, PhaseParameters, PhaseState};
+    /// use trimwright_control::fueling::Cut;
+    /// use trimwright_control::Phase;
+    /// use trimwright_control::parameters::PhaseParameters;
+    /// use trimwright_control::fueling::PhaseState;
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
     /// let mut state = PhaseState::default();

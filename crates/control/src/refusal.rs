@@ -1,47 +1,40 @@
-//! Why a reading teaches nothing, and how often.
+//! Refusals: why a lambda sample was not learned from, and how often.
 
-/// Why a lesson was not taken.
-///
-/// ```
-/// use trimwright_control::{Calibration, Controller, Refusal, SetupAnswers};
-/// // An engine that has not run yet teaches nothing, and says why.
-/// let controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// assert_eq!(controller.state().insight().refusal, Some(Refusal::Starting));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Why a lambda sample was not learned from.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[repr(u8)]
+#[non_exhaustive]
 pub enum Refusal {
-    /// The engine stands, is cranking or has only just started.
+    /// The engine stands, is cranking or has just started.
     Starting,
-    /// The coolant is cold: film and vaporisation are not yet those of the map.
+    /// The coolant is cold: film and vaporisation differ from those of the map.
     Cold,
     /// The fuel was cut.
     FuelCut,
-    /// Manifold pressure or speed were moving.
+    /// Manifold pressure or speed were changing.
     Transient,
-    /// The wanted mixture was moving.
+    /// The wanted lambda was changing.
     WantedMoving,
-    /// The lambda sensor is not ready, or its reading not believed.
+    /// The lambda sensor is not ready or its reading invalid.
     SensorNotReady,
     /// The reading is at the end of the sensor's range.
     ReadingAtEnd,
-    /// The gas now at the sensor was injected longer ago than is remembered.
+    /// The gas at the sensor was injected longer ago than the history reaches.
     TooLongAgo,
-    /// A cell or the trim is at the end of its authority.
+    /// A cell is at the limit of its authority.
     Authority,
-    /// The wall film gave off more fuel than was wanted, as after the throttle was closed.
+    /// The wall film delivered more fuel than was wanted, as after closing the throttle.
     FilmOverflows,
-    /// The supply voltage is too low or too high to trust the injectors.
+    /// The supply voltage is outside the range where injectors are predictable.
     Volts,
-    /// A quantity the fuel was worked out from was substituted.
+    /// An input of the fuel calculation was substituted.
     Substituted,
-    /// The injectors were at their limit of duty.
+    /// The injectors were at their duty limit.
     DutyLimit,
     /// Nitrous was on.
     Nitrous,
-    /// A guard had changed the mixture.
+    /// The lean guard had changed the mixture.
     Guard,
     /// The self-check found air entering upstream of the sensor.
     UpstreamAir,
@@ -71,7 +64,7 @@ impl Refusal {
         Self::Checking,
     ];
 
-    /// A short name for tables.
+    /// Short name for tables.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Starting => "starting",
@@ -94,15 +87,9 @@ impl Refusal {
         }
     }
 
-    /// Whether the short-term trim must stand still too, because the reading says nothing about the mixture asked for.
-    ///
-    /// ```
-    /// use trimwright_control::Refusal;
-    /// // A cold engine's mixture teaches nothing but may be trimmed; a reading after a fuel cut is only air.
-    /// assert!(!Refusal::Cold.freezes_trim() && Refusal::FuelCut.freezes_trim());
-    /// ```
+    /// Whether the short-term trim is frozen too, because the reading does not describe the mixture that was wanted.
     pub const fn freezes_trim(self) -> bool {
-        // What a substitute gets wrong is just what the trim has to make up for; and a reading at an end tells at least the direction.
+        // The trim has to correct the error of a substitute; and a reading at an end of its range still has the right direction.
         !matches!(
             self,
             Self::Cold
@@ -114,59 +101,43 @@ impl Refusal {
         )
     }
 
-    /// Whether a reading says nothing of the mixture that burned. All others may warn the guard: it has to see just what can't be
-    /// learned from or corrected, such as a reading at the lean end while the injectors can give no more.
-    ///
-    /// ```
-    /// use trimwright_control::Refusal;
-    /// // Injectors at their limit teach nothing, but that the engine runs lean meanwhile has to be seen.
-    /// assert!(!Refusal::DutyLimit.hides_mixture() && Refusal::SensorNotReady.hides_mixture());
-    /// ```
+    /// Whether the reading does not describe the mixture that burned. All other readings may trip the lean guard, which must see mixtures
+    /// that cannot be learned from or corrected.
     pub const fn hides_mixture(self) -> bool {
         matches!(self, Self::FuelCut | Self::SensorNotReady | Self::TooLongAgo | Self::FilmOverflows)
     }
 }
 
-/// Lessons taken and refused.
-///
-/// ```
-/// use trimwright_control::Refusal;
-/// use trimwright_control::refusal::Counts;
-/// let mut counts = Counts::default();
-/// // A minute of looking back every 20 ms: cold at first, then warm.
-/// (0..1800).for_each(|_| counts.refuse(Refusal::Cold));
-/// (0..1200).for_each(|_| counts.take());
-/// assert_eq!((counts.lessons(), counts.of(Refusal::Cold), counts.of(Refusal::Volts)), (1200, 1800, 0));
-/// ```
+/// Number of lessons and of rejected samples by reason.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Counts {
+pub struct LessonCounts {
     lessons: u32,
     /// In the order of [`Refusal::ALL`].
-    refused: [u32; Refusal::ALL.len()],
+    refusals: [u32; Refusal::ALL.len()],
 }
 
-impl Counts {
-    /// Counts one refusal.
-    pub fn refuse(&mut self, refusal: Refusal) {
-        if let Some(count) = self.refused.get_mut(refusal as usize) {
+impl LessonCounts {
+    /// Counts a rejected sample.
+    pub fn count_refusal(&mut self, refusal: Refusal) {
+        if let Some(count) = self.refusals.get_mut(refusal as usize) {
             *count = count.saturating_add(1);
         }
     }
 
-    /// Counts one lesson.
-    pub const fn take(&mut self) {
+    /// Counts a lesson.
+    pub const fn count_lesson(&mut self) {
         self.lessons = self.lessons.saturating_add(1);
     }
 
-    /// Lessons taken.
+    /// Number of lessons.
     pub const fn lessons(&self) -> u32 {
         self.lessons
     }
 
-    /// Lessons refused for one reason.
+    /// Number of samples rejected for this reason.
     pub fn of(&self, refusal: Refusal) -> u32 {
-        self.refused.get(refusal as usize).copied().unwrap_or(0)
+        self.refusals.get(refusal as usize).copied().unwrap_or(0)
     }
 }
 
@@ -175,11 +146,11 @@ mod tests {
     use super::*;
 
     #[test]
-    fn counts_are_kept_by_reason() {
-        let mut counts = Counts::default();
-        counts.refuse(Refusal::Cold);
-        counts.refuse(Refusal::UpstreamAir);
-        counts.refuse(Refusal::UpstreamAir);
+    fn samples_are_counted_by_reason() {
+        let mut counts = LessonCounts::default();
+        counts.count_refusal(Refusal::Cold);
+        counts.count_refusal(Refusal::UpstreamAir);
+        counts.count_refusal(Refusal::UpstreamAir);
         assert_eq!((counts.of(Refusal::Cold), counts.of(Refusal::UpstreamAir)), (1, 2));
         for (index, refusal) in Refusal::ALL.into_iter().enumerate() {
             assert_eq!(refusal as usize, index);

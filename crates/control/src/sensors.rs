@@ -1,17 +1,17 @@
-//! Curves of the sensors: volts to quantities.
+//! Sensor curves: volts to quantities.
 //!
-//! A curve goes on beyond its first and last point, as a sensor's output does. Thermistors hang between ground and a pull-up to 5 V.
+//! A curve continues beyond its first and last point, as a sensor's output does. Thermistors are between ground and a pull-up to 5 V.
 
 use trimwright_numerics::Real;
 
 use crate::thermistor::{Sender, Thermistor};
 
 trimwright_numerics::parameters! {
-    /// What sensors make of volts.
+    /// Sensor curves.
     pub struct SensorParameters<f32> "sensors" {
         /// Manifold absolute pressure against the MAP sensor's volts.
         curve map_pa { [6] = [(0.5, 10e3), (4.5, 110e3)], 0.0..=5.0 "V" => 0.0..=500e3 "Pa", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
-        /// Barometric pressure against the volts of the sensor on the board.
+        /// Barometric pressure against the volts of the on-board sensor.
         curve baro_pa { [6] = [(0.5, 10e3), (4.5, 110e3)], 0.0..=5.0 "V" => 0.0..=500e3 "Pa", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
         /// Throttle position against the TP sensor's volts.
         curve tp { [6] = [(0.5, 0.0), (4.5, 1.0)], 0.0..=5.0 "V" => 0.0..=1.0 "1", "common practice, no source: ratiometric over 0.5 to 4.5 V" }
@@ -21,37 +21,37 @@ trimwright_numerics::parameters! {
         curve lambda { [6] = [(0.0, 0.68), (5.0, 1.36)], 0.0..=5.0 "V" => 0.3..=5.0 "1", "common practice, no source: linear over 0 to 5 V" }
         /// Coolant temperature sender.
         choice ect_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its pull-up to 5 V.
+        /// Pull-up resistor of the coolant temperature sender, to 5 V.
         number ect_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
-        /// Its coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the sender "coefficients".
+        /// Coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the coolant temperature sender "coefficients".
         list ect_coefficients { [4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11], -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its resistance against temperature, for the sender "points"; between them ln R is linear in 1/T.
+        /// Resistance against temperature, for the coolant temperature sender "points"; between points ln R is linear in 1/T.
         curve ect_points_ohm { [10] = [(233.15, 45_313.0), (253.15, 15_462.0), (273.15, 5896.0), (293.15, 2500.0), (313.15, 1175.0), (333.15, 596.0), (353.15, 323.0), (373.15, 187.0), (393.15, 113.0)], 200.0..=500.0 "K" => 1.0..=10e6 "ohm", "common practice, no source: a 2 kOhm class sender, from memory" }
         /// Intake air temperature sender.
         choice iat_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its pull-up to 5 V.
+        /// Pull-up resistor of the intake air temperature sender, to 5 V.
         number iat_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
-        /// Its coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the sender "coefficients".
+        /// Coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the intake air temperature sender "coefficients".
         list iat_coefficients { [4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11], -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
-        /// Its resistance against temperature, for the sender "points"; between them ln R is linear in 1/T.
+        /// Resistance against temperature, for the intake air temperature sender "points"; between points ln R is linear in 1/T.
         curve iat_points_ohm { [10] = [(233.15, 45_313.0), (253.15, 15_462.0), (273.15, 5896.0), (293.15, 2500.0), (313.15, 1175.0), (333.15, 596.0), (353.15, 323.0), (373.15, 187.0), (393.15, 113.0)], 200.0..=500.0 "K" => 1.0..=10e6 "ohm", "common practice, no source: a 2 kOhm class sender, from memory" }
-        /// Trigger pulses for each firing: 1 for a distributor; the first pulse after standstill counts as a firing.
+        /// Trigger pulses per firing: 1 for a distributor; the first pulse after standstill counts as a firing.
         whole pulses_per_firing { u8 = 1, 1..=4 "1", "common practice, no source: a distributor" }
     }
 }
 
 impl SensorParameters {
-    /// Volts of the coolant sender to temperature.
+    /// Coolant temperature sender.
     pub(crate) fn ect(&self) -> Thermistor {
         Thermistor::new(self.ect_sender, self.ect_pull_up_ohm, &self.ect_coefficients, &self.ect_points_ohm)
     }
 
-    /// Volts of the intake air sender to temperature.
+    /// Intake air temperature sender.
     pub(crate) fn iat(&self) -> Thermistor {
         Thermistor::new(self.iat_sender, self.iat_pull_up_ohm, &self.iat_coefficients, &self.iat_points_ohm)
     }
 
-    /// Lowest and highest lambda of the wideband output's curve, and whether lambda falls where volts rise.
+    /// Lowest and highest lambda of the wideband curve, and whether lambda falls with rising volts.
     pub(crate) fn lambda_range(&self) -> (f32, f32, bool) {
         let [(_, first), .., (_, last)] = self.lambda;
         (first.at_most(last), first.at_least(last), last < first)

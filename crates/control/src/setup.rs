@@ -1,26 +1,16 @@
-//! What the answers make of the parameters, worked out once.
+//! What follows from the setup answers, calculated once.
 
 use trimwright_numerics::{Axis, Grid, Real, Weights, lag};
 
 use crate::answers::{AnswerError, SetupAnswers};
 use crate::base_map::{BaseMapParameters, CELLS, MAP_POINTS, OUTSIDE_PA, R_AIR, RPM_POINTS};
-use crate::clock::LOOK_BACK_S;
+use crate::clock::FEEDBACK_PERIOD_S;
 use crate::exhaust::ExhaustParameters;
 use crate::options::{Firing, Options};
 use crate::sensors::SensorParameters;
 use crate::thermistor::Thermistor;
 
-/// The owner's answers, the options, and what follows from them: axes and first filling map, volumes, angles, tables of the thermistors.
-///
-/// ```
-/// use trimwright_control::{Calibration, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let setup = calibration.setup();
-/// // Eight cylinders fire every quarter of a turn; each has an eighth of the displacement.
-/// assert!((setup.firing_angle_rad() - core::f32::consts::FRAC_PI_2).abs() < 1e-6);
-/// assert!((setup.cylinder_m3() - 0.65e-3).abs() < 1e-9);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Setup answers, options, and what follows from them: axes, base map, volumes, angles, thermistor tables.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Setup {
     answers: SetupAnswers,
@@ -39,7 +29,7 @@ pub struct Setup {
 }
 
 impl Setup {
-    /// What follows from the answers. `rail_drop_pa` is the wanted rail pressure as far as injectors' flow is worked out for it.
+    /// Calculates everything. `rail_drop_pa` is the target rail pressure within the limits of the injector model.
     ///
     /// # Errors
     /// [`AnswerError`] when an answer is outside its range.
@@ -69,7 +59,7 @@ impl Setup {
             flow_per_root_pa,
             rail_flow_kg_per_s: flow_per_root_pa * Real::sqrt(rail_drop_pa),
             pipe_kg: exhaust.pipe_kg_per_m3 * answers.displacement_m3,
-            sensor_share: lag::share(LOOK_BACK_S, exhaust.sensor_s),
+            sensor_share: lag::share(FEEDBACK_PERIOD_S, exhaust.sensor_s),
         })
     }
 
@@ -77,17 +67,17 @@ impl Setup {
         self.options = options;
     }
 
-    /// The answers it was made from.
+    /// The setup answers.
     pub const fn answers(&self) -> &SetupAnswers {
         &self.answers
     }
 
-    /// What is switched on.
+    /// The options.
     pub const fn options(&self) -> &Options {
         &self.options
     }
 
-    /// Groups that the injectors take turns in: two halves where their number is even and not all are to fire at once.
+    /// Number of injector groups that fire by turns: two where the number of injectors is even and not all are to fire at once.
     pub(crate) fn firing_groups(&self) -> u8 {
         if self.answers.injectors.is_multiple_of(2) && self.options.firing != Firing::All { 2 } else { 1 }
     }
@@ -97,34 +87,25 @@ impl Setup {
         &self.rpm_axis
     }
 
-    /// Breakpoints of manifold pressure at standard outside pressure, Pa.
+    /// Breakpoints of manifold pressure at standard barometric pressure, Pa.
     pub const fn map_axis(&self) -> &Axis<f32, MAP_POINTS> {
         &self.map_axis
     }
 
-    /// The base filling efficiency against manifold density, ratio: rows MAP, columns RPM.
+    /// Base map of volumetric efficiency, referred to manifold density, ratio: rows MAP, columns RPM.
     pub const fn filling(&self) -> &Grid<f32, RPM_POINTS, MAP_POINTS> {
         &self.filling
     }
 
-    /// The cells around an operating point under this outside pressure: an engine is filled by the ratio of manifold pressure to
-    /// that which its exhaust leaves against (the residual gas expands to it), so that the map is entered with
-    /// the pressure that makes the same ratio at standard outside pressure.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, SetupAnswers};
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// // On a pass at 70 kPa, 42 kPa in the manifold fill the cylinders as 60.8 kPa do by the sea.
-    /// let on_the_pass = calibration.setup().weights_under(42e3, 70e3, 150.0);
-    /// assert_eq!(on_the_pass, calibration.setup().weights(42e3 * 101_325.0 / 70e3, 150.0));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+    /// Cells around an operating point at this barometric pressure, and the share of each. Filling depends on the ratio of manifold to
+    /// exhaust pressure (residual gas expands to it), so the map is entered with the manifold pressure of the same ratio at standard
+    /// barometric pressure.
     #[inline]
     pub fn weights_under(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
-        self.weights(map_pa * (OUTSIDE_PA / baro_pa.at_least(LEAST_BARO_PA)), speed_rad_per_s)
+        self.weights(map_pa * (OUTSIDE_PA / baro_pa.at_least(MIN_BARO_PA)), speed_rad_per_s)
     }
 
-    /// The cells around an operating point at standard outside pressure, and the share of each.
+    /// Cells around an operating point at standard barometric pressure, and the share of each.
     #[inline]
     pub fn weights(&self, map_pa: f32, speed_rad_per_s: f32) -> Weights<f32> {
         Weights::new(self.rpm_axis.place(speed_rad_per_s), self.map_axis.place(map_pa), RPM_POINTS)
@@ -140,15 +121,15 @@ impl Setup {
         self.firing_angle_rad
     }
 
-    /// Air that one cylinder takes in by the base map, kg: `eta p V / (R T)`. `charge_k` below 200 K counts as 200 K.
+    /// Air charge of one cylinder by the base map, kg: `eta p V / (R T)`. `charge_k` is limited to 200 K and above.
     pub fn base_air_charge_kg(&self, map_pa: f32, baro_pa: f32, speed_rad_per_s: f32, charge_k: f32) -> f32 {
         self.air_charge_kg(&self.weights_under(map_pa, baro_pa, speed_rad_per_s), map_pa, charge_k)
     }
 
-    /// The same for weights already known.
+    /// The same for given weights.
     #[inline]
     pub(crate) fn air_charge_kg(&self, weights: &Weights<f32>, map_pa: f32, charge_k: f32) -> f32 {
-        self.filling.at(weights) * map_pa * self.cylinder_m3() / (R_AIR * charge_k.at_least(COLDEST_CHARGE_K))
+        self.filling.at(weights) * map_pa * self.cylinder_m3() / (R_AIR * charge_k.at_least(MIN_CHARGE_K))
     }
 
     /// Fuel of one cylinder event at lambda 1 in a cell of the base map, kg; `None` outside the map.
@@ -165,36 +146,36 @@ impl Setup {
         self.flow_per_root_pa
     }
 
-    /// Flow of one open injector at the wanted rail pressure, kg/s.
+    /// Flow of one open injector at the target rail pressure, kg/s.
     pub(crate) const fn rail_flow_kg_per_s(&self) -> f32 {
         self.rail_flow_kg_per_s
     }
 
-    /// Volts of the coolant sender to temperature, K.
+    /// Coolant temperature sender.
     pub(crate) const fn ect(&self) -> &Thermistor {
         &self.ect
     }
 
-    /// Volts of the intake air sender to temperature, K.
+    /// Intake air temperature sender.
     pub(crate) const fn iat(&self) -> &Thermistor {
         &self.iat
     }
 
-    /// Exhaust gas between valves and sensor, kg of whole-engine flow.
+    /// Gas mass between valves and sensor, kg.
     pub const fn pipe_kg(&self) -> f32 {
         self.pipe_kg
     }
 
-    /// Share of the way the believed sensor goes in one look back.
+    /// Share of a step of the sensor's lag in 20 ms.
     pub(crate) const fn sensor_share(&self) -> f32 {
         self.sensor_share
     }
 }
 
-/// Lowest outside pressure that counts, Pa: higher than any road leads.
-pub(crate) const LEAST_BARO_PA: f32 = 30e3;
-/// Coldest charge that counts, K.
-const COLDEST_CHARGE_K: f32 = 200.0;
+/// Lower limit of barometric pressure, Pa.
+pub(crate) const MIN_BARO_PA: f32 = 30e3;
+/// Lower limit of the charge temperature, K.
+const MIN_CHARGE_K: f32 = 200.0;
 
 #[cfg(test)]
 mod tests {
@@ -216,7 +197,7 @@ mod tests {
 
     proptest! {
         #[test]
-        fn any_allowed_answers_make_a_sound_filling_table(
+        fn any_allowed_answers_give_a_valid_base_map(
             displacement_m3 in 0.5e-3..10e-3_f32, idle in 45.0..160.0_f32, limit in 300.0..900.0_f32, ratio in 6.0..14.0_f32,
         ) {
             let calibration = Calibration::from_answers(&SetupAnswers {

@@ -1,19 +1,20 @@
-//! Everything the controller remembers from step to step.
+//! State: everything the controller remembers from step to step.
 
 use trimwright_signals::Commands;
 
 use crate::attribution::Attribution;
-use crate::believe::Estimate;
 use crate::carried::Carried;
 use crate::clock::Clock;
-use crate::common::Round;
+use crate::common_correction::CommonEstimator;
 use crate::crank::Crank;
-use crate::cuts::{Cuts, LeanGuard};
+use crate::enable_conditions::EnableConditions;
 use crate::enrichment::Prime;
+use crate::estimate::{Estimate, Estimator};
 use crate::fans::Fans;
 use crate::feedback::{Feedback, FeedbackParameters};
 use crate::film::Film;
-use crate::gates::Gates;
+use crate::fuel_cut::{Cuts, LeanGuard};
+use crate::fuel_pump::Pump;
 use crate::idle::Idle;
 use crate::insight::Insight;
 use crate::learned_map::LearnedMap;
@@ -21,27 +22,13 @@ use crate::nitrous::Nitrous;
 use crate::open_time::OpenTime;
 use crate::parameters::Parameters;
 use crate::phase::PhaseState;
-use crate::pump::Pump;
-use crate::pump_shot::Shot;
-use crate::refusal::Counts;
+use crate::pump_shot::PumpShot;
+use crate::refusal::LessonCounts;
 use crate::self_check::SelfCheck;
-use crate::stumble::Stumble;
+use crate::start_assist::StartAssist;
 use crate::trouble_codes::Dtcs;
 
-/// All memory of a controller: a value that can be copied, compared and put back.
-///
-/// ```
-/// use trimwright_control::{Calibration, Controller, SetupAnswers};
-/// use trimwright_signals::Frame;
-/// let mut controller = Controller::new(Calibration::from_answers(&SetupAnswers::default())?);
-/// let before = controller.state().clone();
-/// let frame = Frame { time_us: 10_000, map_v: 4.1, ..Frame::default() };
-/// let commands = controller.step(&frame);
-/// // Put back and stepped again, it does the same again.
-/// controller.restore(before);
-/// assert_eq!(controller.step(&frame), commands);
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Everything a controller remembers: a value that can be copied, compared and restored.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct State {
@@ -49,40 +36,40 @@ pub struct State {
     pub(crate) clock: Clock,
     /// Crank speed.
     pub(crate) crank: Crank,
-    /// Believed quantities.
-    pub(crate) estimate: Estimate,
+    /// Sensor estimates.
+    pub(crate) estimator: Estimator,
     /// Trouble codes.
     pub(crate) dtcs: Dtcs,
     /// Phase of the engine.
     pub(crate) phase: PhaseState,
-    /// Guard from a lean mixture.
+    /// Lean guard.
     pub(crate) lean_guard: LeanGuard,
     /// Fuel cuts.
     pub(crate) cuts: Cuts,
-    /// Extra fuel for an engine that stumbles.
-    pub(crate) stumble: Stumble,
+    /// Start assist.
+    pub(crate) start_assist: StartAssist,
     /// Prime pulse.
     pub(crate) prime: Prime,
     /// Wall film.
     pub(crate) film: Film,
     /// Accelerator-pump shot.
-    pub(crate) shot: Shot,
+    pub(crate) pump_shot: PumpShot,
     /// Injectors.
     pub(crate) open_time: OpenTime,
-    /// What was injected in the past.
+    /// Past injections.
     pub(crate) attribution: Attribution,
-    /// When a reading teaches.
-    pub(crate) gates: Gates,
+    /// Enable conditions of learning.
+    pub(crate) enable_conditions: EnableConditions,
     /// Short-term trim.
     pub(crate) feedback: Feedback,
     /// Long-term trim.
     pub(crate) learned: LearnedMap,
-    /// What draws from the cells what they have in common.
-    pub(crate) round: Round,
-    /// What the loop knows of itself.
+    /// Estimator of the corrections that all cells share.
+    pub(crate) common_estimator: CommonEstimator,
+    /// Self-check.
     pub(crate) self_check: SelfCheck,
-    /// Lessons taken and refused.
-    pub(crate) counts: Counts,
+    /// Lessons and rejected samples.
+    pub(crate) counts: LessonCounts,
     /// Idle air.
     pub(crate) idle: Idle,
     /// Fans and compressor.
@@ -93,35 +80,35 @@ pub struct State {
     pub(crate) nitrous: Nitrous,
     /// The last commands.
     pub(crate) commands: Commands,
-    /// What later steps need of earlier ones beside the stages' own memories.
+    /// Values that later steps need from earlier ones.
     pub(crate) carried: Carried,
-    /// What the last step worked out.
+    /// Intermediate values of the last step.
     pub(crate) insight: Insight,
 }
 
 impl State {
-    /// Before the first frame, with nothing learned.
+    /// State before the first frame, with nothing learned.
     pub fn new(parameters: &Parameters) -> Self {
         Self {
             clock: Clock::default(),
             crank: Crank::default(),
-            estimate: Estimate::default(),
+            estimator: Estimator::default(),
             dtcs: Dtcs::default(),
             phase: PhaseState::default(),
             lean_guard: LeanGuard::default(),
             cuts: Cuts::default(),
-            stumble: Stumble::default(),
+            start_assist: StartAssist::default(),
             prime: Prime::default(),
             film: Film::default(),
-            shot: Shot::default(),
+            pump_shot: PumpShot::default(),
             open_time: OpenTime::default(),
             attribution: Attribution::default(),
-            gates: Gates::default(),
+            enable_conditions: EnableConditions::default(),
             feedback: Feedback::default(),
             learned: parameters.blank_map(),
-            round: Round::default(),
+            common_estimator: CommonEstimator::default(),
             self_check: SelfCheck::default(),
-            counts: Counts::default(),
+            counts: LessonCounts::default(),
             idle: Idle::default(),
             fans: Fans::default(),
             pump: Pump::default(),
@@ -139,7 +126,7 @@ impl State {
 
     /// Estimated quantities.
     pub const fn estimate(&self) -> &Estimate {
-        &self.estimate
+        self.estimator.estimate()
     }
 
     /// Trouble codes.
@@ -152,7 +139,7 @@ impl State {
         &self.phase
     }
 
-    /// Guard from a lean mixture.
+    /// Lean guard.
     pub const fn lean_guard(&self) -> &LeanGuard {
         &self.lean_guard
     }
@@ -172,7 +159,7 @@ impl State {
         &self.open_time
     }
 
-    /// What was injected in the past.
+    /// Past injections, and what the last reading described.
     pub const fn attribution(&self) -> &Attribution {
         &self.attribution
     }
@@ -187,13 +174,13 @@ impl State {
         &self.learned
     }
 
-    /// What the loop knows of itself.
+    /// Self-check.
     pub const fn self_check(&self) -> &SelfCheck {
         &self.self_check
     }
 
-    /// Lessons taken and refused.
-    pub const fn counts(&self) -> &Counts {
+    /// Lessons and rejected samples.
+    pub const fn counts(&self) -> &LessonCounts {
         &self.counts
     }
 
@@ -212,12 +199,12 @@ impl State {
         &self.commands
     }
 
-    /// What the last step worked out.
+    /// Intermediate values of the last step.
     pub const fn insight(&self) -> &Insight {
         &self.insight
     }
 
-    /// The same with the short-term trim moved by a disturbance, ln of fuel: to see how the loop takes it.
+    /// The same state with the short-term trim moved by a disturbance, ln of fuel, to test the loop.
     #[must_use]
     pub fn with_trim_moved(mut self, parameters: &FeedbackParameters, by_ln: f32) -> Self {
         self.feedback.hand_over(parameters, -by_ln);

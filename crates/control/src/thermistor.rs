@@ -1,8 +1,8 @@
-//! Volts of a thermistor under a pull-up to temperature.
+//! Thermistors: volts under a pull-up to temperature.
 //!
 //! `R = R_up v / (5 V - v)` and `1/T = A + B L + C L^3 + D L^5` with `L = ln(R / ohm)` (Steinhart and Hart, Deep-Sea Research 15 (1968)
-//! 497, with one term more), or by points. The logarithms are taken once, when the calibration is made; a step only looks up between
-//! even steps of voltage.
+//! 497, with one term more), or by points. The logarithms are calculated once with the calibration; a step only interpolates in a table
+//! over voltage.
 
 use trimwright_numerics::Real;
 
@@ -13,27 +13,28 @@ const TEN_KILO_OHM: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.
 const TWO_KILO_OHM: [f32; 4] = [1.284_636_1e-3, 2.627_393e-4, 1.455_397_5e-7, 0.0];
 /// Supply of the pull-up and of the converter, V.
 pub(crate) const REFERENCE_V: f32 = 5.0;
-/// Volts from both ends where the resistance is told as there, V.
+/// Distance from both ends of the range within which the voltage is limited, V.
 const EDGE_V: f32 = 0.01;
-/// Even steps of voltage from 0 to that.
+/// Number of steps of the table.
 const STEPS: usize = 128;
-/// The last place between them.
+/// Highest place in the table.
 const LAST_PLACE: f32 = STEPS as f32 - 0.001;
-/// Coldest and hottest temperature that is told, K.
+/// Limits of the temperature, K.
 const COLDEST_K: f32 = 200.0;
 const HOTTEST_K: f32 = 460.0;
 
-/// What a thermistor's resistance says.
+/// Type of a temperature sender.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Sender {
     /// 10 kOhm at 25 degC.
     TenKiloOhm,
     /// 2 kOhm class, as in many cars: 2.5 kOhm at 20 degC.
     TwoKiloOhm,
-    /// By the coefficients given.
+    /// By coefficients.
     Coefficients,
-    /// By the points given.
+    /// By points.
     Points,
 }
 
@@ -44,15 +45,15 @@ trimwright_numerics::choice!(Sender {
     Points = "points",
 });
 
-/// Temperature at even steps of voltage.
+/// Table of temperature over voltage.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Thermistor {
+pub(crate) struct Thermistor {
     kelvin: [f32; STEPS + 1],
 }
 
 impl Thermistor {
-    /// The table of a sender under its pull-up; coefficients and points (temperature, K, and resistance, ohm) count where the sender
-    /// is known by them.
+    /// Table of a sender under its pull-up; coefficients, and points of temperature, K, and resistance, ohm, are used by the sender types
+    /// of that name.
     pub(crate) fn new(
         sender: Sender,
         pull_up_ohm: f32,
@@ -89,13 +90,13 @@ fn by_coefficients([a, b, c, d]: &[f32; 4], l: f32) -> f32 {
     1.0 / (a + l * (b + l2 * (c + l2 * d)))
 }
 
-/// Between two points, and beyond the outermost two, 1/T is linear in ln R: the law of a semiconductor with one activation energy.
+/// 1/T is linear in ln R between two points and beyond the outermost two: the law of a semiconductor with one activation energy.
 fn by_points(points: &[(f32, f32)], l: f32) -> f32 {
     let mut found = None;
     for pair in points.windows(2) {
         let &[(low_k, low_ohm), (high_k, high_ohm)] = pair else { continue };
         let (low_l, high_l) = (Real::ln(low_ohm), Real::ln(high_ohm));
-        // The rest only repeats the last point, or is no falling curve.
+        // The rest repeats the last point, or the curve does not fall.
         if high_k <= low_k || high_l >= low_l {
             break;
         }
@@ -139,7 +140,7 @@ mod tests {
     ];
 
     #[test]
-    fn val_the_printed_table_is_met() {
+    fn val_the_printed_table_is_reproduced() {
         for sender in [Sender::TenKiloOhm, Sender::Coefficients] {
             let thermistor = thermistor(sender, &[]);
             for (celsius, ohm) in PRINTED {
@@ -151,7 +152,7 @@ mod tests {
     }
 
     #[test]
-    fn val_points_of_the_printed_table_give_what_is_between_them() {
+    fn val_points_of_the_printed_table_interpolate_the_others() {
         let points: [(f32, f32); 6] =
             core::array::from_fn(|place| (PRINTED[2 * place].0 + 273.15, PRINTED[2 * place].1));
         let thermistor = thermistor(Sender::Points, &points);
@@ -175,7 +176,7 @@ mod tests {
     }
 
     #[test]
-    fn wild_volts_stay_in_range() {
+    fn any_volts_give_a_temperature_in_range() {
         for sender in [Sender::TenKiloOhm, Sender::TwoKiloOhm, Sender::Points] {
             let thermistor = thermistor(sender, &[(300.0, 100.0), (300.0, 100.0)]);
             for volts in [f32::NAN, f32::INFINITY, -3.0, 0.0, 5.0, 99.0] {

@@ -1,54 +1,44 @@
-//! Manifold pressure from throttle, idle air valve and speed, for the day the MAP sensor has failed.
+//! MAP estimate from throttle, idle air valve and speed, used when the MAP sensor has failed.
 //!
-//! An opening `a` before a pump of speed `n` gives about `p0 a / sqrt(a^2 + (n / n0)^2)` (engineering judgement: exact for neither end,
-//! right in trend). While MAP is there, the opening of this engine over that of the curve is learned, closed and open throttle apart.
+//! An opening `a` before a pump of speed `n` gives about `p0 a / sqrt(a^2 + (n / n0)^2)` (engineering judgement: right in trend only).
+//! While MAP is valid, the ratio of this engine's opening to that of the curve is learned, with closed and open throttle separately.
 
 use crate::base_map::OUTSIDE_PA;
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::along;
 
 trimwright_numerics::parameters! {
-    /// Pressure by throttle and speed.
+    /// MAP estimate from throttle and speed.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct ThrottleSpeedParameters<f32> "throttle_speed" {
-        /// Effective opening of the throttle, the leak of its closed plates included, against its position.
+        /// Effective opening of the throttle against its position, leakage of the closed plates included.
         curve opening { [8] = [(0.0, 0.018), (0.1, 0.073), (0.3, 0.333), (0.6, 0.983), (1.0, 1.783)], 0.0..=1.0 "1" => 0.001..=10.0 "1", "engineering judgement" }
         /// Effective opening of the idle air valve at full duty.
         number idle_valve_opening { 0.053, 0.0..=1.0 "1", "common practice, no source: about three times the leak of the plates" }
         /// Speed at which an effective opening of 1 halves the squared pressure.
         number full_rad_per_s { 900.0, 100.0..=5000.0 "rad/s", "engineering judgement" }
-        /// Lowest manifold over barometric pressure that throttle and speed may make.
+        /// Lower limit of manifold over barometric pressure.
         number ratio_low { 0.2, 0.05..=0.5 "1", "engineering judgement" }
-        /// Highest manifold over barometric pressure that an opening is learned from.
-        number learned_ratio_high { 0.95, 0.6..=0.99 "1", "engineering judgement: near 1 it tells little of the opening" }
-        /// Lowest manifold over barometric pressure that an opening is learned from.
+        /// Manifold over barometric pressure above which the opening is not learned.
+        number learned_ratio_high { 0.95, 0.6..=0.99 "1", "engineering judgement: near 1 it depends little on the opening" }
+        /// Manifold over barometric pressure below which the opening is not learned.
         number learned_ratio_low { 0.1, 0.02..=0.5 "1", "engineering judgement" }
-        /// Least that the learned opening may be over that of the curve.
+        /// Lower limit of the learned ratio of openings.
         number fit_low { 0.3, 0.05..=1.0 "1", "engineering judgement" }
-        /// Most that the learned opening may be over that of the curve.
+        /// Upper limit of the learned ratio of openings.
         number fit_high { 3.0, 1.0..=20.0 "1", "engineering judgement" }
-        /// Throttle position below which the opening of the closed throttle is learned and used.
+        /// Throttle position below which the ratio of the closed throttle is learned and used.
         number closed_tp { 0.03, 0.005..=0.2 "1", "engineering judgement" }
-        /// Time constant in which the opening is learned.
+        /// Time constant of learning the ratio.
         number fit_s { 8.0, 0.5..=200.0 "s", "engineering judgement" }
-        /// Speed above which the opening is learned.
+        /// Speed above which the ratio is learned.
         number fit_from_rad_per_s { 50.0, 20.0..=200.0 "rad/s", "engineering judgement" }
-        /// Rate of throttle position below which the opening is learned.
+        /// Rate of throttle position below which the ratio is learned.
         number fit_still_per_s { 0.1, 0.01..=2.0 "1/s", "engineering judgement" }
     }
 }
 
-/// What manifold pressure is worked out from, and the pressure to compare it with.
-///
-/// ```
-/// use trimwright_control::throttle_speed::{ThrottleSpeed, ThrottleSpeedParameters};
-/// let parameters = &ThrottleSpeedParameters::DEFAULT;
-/// // While MAP is there: 45 kPa at a tenth of the throttle.
-/// let seen = ThrottleSpeed { map_pa: 45e3, tp: 0.1, speed_rad_per_s: 160.0, ..ThrottleSpeed::default() };
-/// // On the day it is lost, the same throttle and speed give the same pressure.
-/// let blind = ThrottleSpeed { map_pa: f32::NAN, ..seen };
-/// assert!((blind.estimated_map_pa(parameters, seen.fit(parameters)) - 45e3).abs() < 50.0);
-/// ```
+/// Inputs of the MAP estimate, and the MAP to compare it with.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct ThrottleSpeed {
     /// Manifold absolute pressure, Pa.
@@ -70,15 +60,15 @@ impl Default for ThrottleSpeed {
 }
 
 impl ThrottleSpeed {
-    /// Manifold pressure that throttle, idle air valve and speed make, Pa. `fit` is the opening of this engine over that of the curve.
+    /// Estimated manifold pressure, Pa. `fit` is the ratio of this engine's opening to that of the curve.
     pub fn estimated_map_pa(&self, parameters: &ThrottleSpeedParameters, fit: f32) -> f32 {
         let open = self.opening(parameters) * fit;
         let demand = self.speed_rad_per_s / parameters.full_rad_per_s;
-        let ratio = open / Real::sqrt(open * open + demand * demand).at_least(LEAST_ROOT);
+        let ratio = open / Real::sqrt(open * open + demand * demand).at_least(MIN_ROOT);
         self.baro_pa * ratio.held(parameters.ratio_low, 1.0)
     }
 
-    /// The opening over that of the curve that would give this pressure: the inverse of [`ThrottleSpeed::estimated_map_pa`].
+    /// The ratio of openings that gives this pressure: the inverse of [`ThrottleSpeed::estimated_map_pa`].
     pub fn fit(&self, parameters: &ThrottleSpeedParameters) -> f32 {
         let ratio =
             (self.map_pa / self.baro_pa).held(parameters.learned_ratio_low, parameters.learned_ratio_high);
@@ -93,7 +83,7 @@ impl ThrottleSpeed {
 }
 
 /// Keeps the division by the root defined.
-const LEAST_ROOT: f32 = 1e-3;
+const MIN_ROOT: f32 = 1e-3;
 
 #[cfg(test)]
 mod tests {

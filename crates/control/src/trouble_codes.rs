@@ -1,42 +1,42 @@
-//! The monitor of trouble codes: a code sets after a while of evidence and heals after a while without.
+//! Trouble code monitor: a code sets after a time of evidence and clears after a time without.
 
 use trimwright_numerics::Real;
 
 use crate::dtc::{Codes, Dtc, KINDS};
 
 trimwright_numerics::parameters! {
-    /// When trouble codes set and heal.
+    /// When trouble codes set and clear.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct TroubleCodeParameters<f32> "trouble_codes" {
-        /// Evidence after which the code of a sensor's circuit or behaviour sets.
-        number circuit_s { 0.5, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
-        /// Evidence after which the codes of fuel pressure, supply voltage and missing pulses set.
-        number supply_s { 1.5, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
-        /// Evidence after which the codes of a lambda reading at an end of its range set.
-        number lambda_range_s { 2.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
-        /// Evidence after which the codes of the mixture and of a slow lambda sensor set.
-        number mixture_s { 5.0, 0.05..=60.0 "s", "engineering judgement: as long as chance could mimic it" }
-        /// Evidence after which the codes of idle speed, of vehicle speed and of a lambda sensor that does not get ready set.
-        number idle_s { 10.0, 0.05..=120.0 "s", "engineering judgement: as long as chance could mimic it" }
-        /// Time without evidence after which a code heals.
-        number heals_s { 3.0, 0.1..=600.0 "s", "engineering judgement" }
-        /// Learned correction and trim together above which the mixture is too lean to be corrected.
+        /// Time of evidence until codes of sensor circuits and plausibility set.
+        number circuit_s { 0.5, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
+        /// Time of evidence until codes of fuel pressure, supply voltage and missing pulses set.
+        number supply_s { 1.5, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
+        /// Time of evidence until codes of a lambda reading at an end of its range set.
+        number lambda_range_s { 2.0, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
+        /// Time of evidence until codes of the mixture and of a slow lambda sensor set.
+        number mixture_s { 5.0, 0.05..=60.0 "s", "engineering judgement: longer than chance findings last" }
+        /// Time of evidence until codes of idle speed, vehicle speed and lambda sensor heater set.
+        number idle_s { 10.0, 0.05..=120.0 "s", "engineering judgement: longer than chance findings last" }
+        /// Time without evidence until a code clears.
+        number clears_s { 3.0, 0.1..=600.0 "s", "engineering judgement" }
+        /// Total correction above which the mixture is too lean.
         number lean_ln { 0.27, 0.05..=0.8 "ln", "engineering judgement" }
-        /// Learned correction and trim together below which the mixture is too rich to be corrected.
+        /// Total correction below which the mixture is too rich.
         number rich_ln { -0.27, -0.8..=-0.05 "ln", "engineering judgement" }
-        /// Idle speed missing above which it is too low.
+        /// Idle speed below target by more than this is too low.
         number idle_low_rad_per_s { 10.5, 2.0..=60.0 "rad/s", "common practice, no source: 100 rpm" }
-        /// Idle speed in excess above which it is too high.
+        /// Idle speed above target by more than this is too high.
         number idle_high_rad_per_s { 21.0, 4.0..=120.0 "rad/s", "common practice, no source: 200 rpm" }
-        /// Coolant temperature from which the idle speed is judged: a cold engine may take its time.
+        /// Coolant temperature above which the idle speed is monitored.
         number idle_warm_k { 333.0, 273.0..=370.0 "K", "engineering judgement: 60 degC" }
         /// Manifold over barometric pressure above which an engine in gear drives the car.
         number driven_load { 0.5, 0.2..=1.0 "1", "engineering judgement" }
-        /// Crank speed over the wanted idle speed above which it does.
+        /// Crank speed over the idle speed above which an engine in gear drives the car.
         number driven_speed { 1.8, 1.2..=5.0 "1", "engineering judgement" }
-        /// Rail pressure missing, over the wanted one, above which it is too low.
+        /// Rail pressure below target by more than this share is too low.
         number rail_low { 0.25, 0.05..=0.9 "1", "engineering judgement" }
-        /// Rail pressure in excess, over the wanted one, above which it is too high.
+        /// Rail pressure above target by more than this share is too high.
         number rail_high { 0.35, 0.05..=2.0 "1", "engineering judgement" }
     }
 }
@@ -48,7 +48,7 @@ impl TroubleCodeParameters {
             Dtc::SystemLean | Dtc::SystemRich | Dtc::O2Slow => self.mixture_s,
             Dtc::VehicleSpeed | Dtc::IdleLow | Dtc::IdleHigh | Dtc::O2Heater => self.idle_s,
             Dtc::O2Low | Dtc::O2High => self.lambda_range_s,
-            Dtc::RailTooLow | Dtc::RailTooHigh | Dtc::VoltsLow | Dtc::VoltsHigh | Dtc::CrankSilent => {
+            Dtc::RailTooLow | Dtc::RailTooHigh | Dtc::VoltsLow | Dtc::VoltsHigh | Dtc::CrankNoSignal => {
                 self.supply_s
             }
             _ => self.circuit_s,
@@ -56,15 +56,16 @@ impl TroubleCodeParameters {
     }
 }
 
-/// Evidence for and state of every code.
+/// Evidence for and state of every trouble code.
 ///
 /// ```
 /// use trimwright_control::Dtc;
-/// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
+/// use trimwright_control::diagnosis::Dtcs;
+/// use trimwright_control::parameters::TroubleCodeParameters;
 /// let mut dtcs = Dtcs::default();
-/// let mut reports = dtcs.under(&TroubleCodeParameters::DEFAULT);
-/// // A loose plug: one slot in ten shows a fault. That heals faster than it adds up.
-/// (0..6000).for_each(|slot| reports.report(Dtc::MapLow, slot % 10 == 0, 0.01));
+/// let mut reports = dtcs.reports(&TroubleCodeParameters::DEFAULT);
+/// // A loose connector: one sample in ten shows a fault. The evidence decays faster than it adds up.
+/// (0..6000).for_each(|sample| reports.report(Dtc::MapLow, sample % 10 == 0, 0.01));
 /// // Another came off.
 /// (0..60).for_each(|_| reports.report(Dtc::TpLow, true, 0.01));
 /// assert!(dtcs.active().eq([Dtc::TpLow]) && dtcs.stored().eq([Dtc::TpLow]));
@@ -72,10 +73,10 @@ impl TroubleCodeParameters {
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Dtcs {
-    /// Evidence gathered, s: rises with the fault, falls without it.
+    /// Evidence, s: rises with the fault, falls without it.
     evidence_s: [f32; KINDS],
-    /// The codes for which there is some.
-    gathering: Codes,
+    /// Codes with evidence.
+    pending: Codes,
     set: Codes,
     stored: Codes,
 }
@@ -84,7 +85,7 @@ impl Default for Dtcs {
     fn default() -> Self {
         Self {
             evidence_s: [0.0; KINDS],
-            gathering: Codes::empty(),
+            pending: Codes::empty(),
             set: Codes::empty(),
             stored: Codes::empty(),
         }
@@ -93,11 +94,11 @@ impl Default for Dtcs {
 
 impl Dtcs {
     /// Takes reports, with the times of these parameters.
-    pub const fn under<'a>(&'a mut self, parameters: &'a TroubleCodeParameters) -> Reports<'a> {
+    pub const fn reports<'a>(&'a mut self, parameters: &'a TroubleCodeParameters) -> Reports<'a> {
         Reports { dtcs: self, parameters }
     }
 
-    /// Whether a code is set now.
+    /// Whether the code is set now.
     pub const fn is_set(&self, dtc: Dtc) -> bool {
         self.set.contains(dtc)
     }
@@ -107,7 +108,7 @@ impl Dtcs {
         self.set.iter()
     }
 
-    /// The codes set at any time, until they are cleared; kept over a power-down ([`crate::keep`]).
+    /// Codes set at any time until cleared; they survive a power-down ([`crate::persistence`]).
     pub fn stored(&self) -> impl Iterator<Item = Dtc> + use<> {
         self.stored.iter()
     }
@@ -122,18 +123,18 @@ impl Dtcs {
         self.stored
     }
 
-    /// Adds codes stored before a power-down; of now they say nothing.
-    pub const fn recall(&mut self, stored: Codes) {
-        self.stored = self.stored.together_with(stored);
+    /// Adds codes stored before a power-down.
+    pub const fn restore_stored(&mut self, stored: Codes) {
+        self.stored = self.stored.union(stored);
     }
 
-    /// Forgets the stored codes but those that are set now.
+    /// Clears the stored codes that are not set now.
     pub const fn clear(&mut self) {
         self.stored = self.set;
     }
 }
 
-/// Where stages report what their checks found.
+/// Where the stages report their findings.
 #[derive(Debug)]
 pub struct Reports<'a> {
     dtcs: &'a mut Dtcs,
@@ -141,33 +142,20 @@ pub struct Reports<'a> {
 }
 
 impl Reports<'_> {
-    /// Codes of an idle that is held: how much faster than it turns it is wanted to, rad/s; none while it is not held, or the car rolls.
+    /// Codes of the idle speed: `slower_rad_per_s` is target minus actual speed, `None` while idle feedback is off or the car rolls.
     pub(crate) fn report_idle(&mut self, slower_rad_per_s: Option<f32>, dt_s: f32) {
         let (low, high) = (self.parameters.idle_low_rad_per_s, self.parameters.idle_high_rad_per_s);
         self.report(Dtc::IdleLow, slower_rad_per_s.is_some_and(|slower| slower > low), dt_s);
         self.report(Dtc::IdleHigh, slower_rad_per_s.is_some_and(|slower| slower < -high), dt_s);
     }
 
-    /// Code of a vehicle speed that is missing while the engine drives the car: in gear, loaded, and well above its idle speed.
+    /// Code of a missing vehicle speed while the engine drives the car: in gear, loaded, and well above its idle speed.
     pub(crate) fn report_vehicle_speed(&mut self, standing: bool, load: f32, over_idle: f32, dt_s: f32) {
         let driven = load > self.parameters.driven_load && over_idle > self.parameters.driven_speed;
         self.report(Dtc::VehicleSpeed, standing && driven, dt_s);
     }
 
-    /// Takes what one check found over `dt_s` seconds.
-    ///
-    /// ```
-    /// use trimwright_control::Dtc;
-    /// use trimwright_control::trouble_codes::{Dtcs, TroubleCodeParameters};
-    /// let mut dtcs = Dtcs::default();
-    /// let mut set_after = |found, seconds| {
-    ///     dtcs.under(&TroubleCodeParameters::DEFAULT).report(Dtc::IdleLow, found, seconds);
-    ///     dtcs.is_set(Dtc::IdleLow)
-    /// };
-    /// // A slow idle has to last ten seconds, and has to be gone for three.
-    /// assert!(!set_after(true, 9.0) && set_after(true, 2.0));
-    /// assert!(set_after(false, 2.0) && !set_after(false, 2.0));
-    /// ```
+    /// Reports a finding that lasted `dt_s` seconds.
     pub fn report(&mut self, dtc: Dtc, found: bool, dt_s: f32) {
         let Some(evidence_s) = self.dtcs.evidence_s.get_mut(dtc as usize) else { return };
         if !found && *evidence_s <= 0.0 {
@@ -175,24 +163,24 @@ impl Reports<'_> {
         }
         let sets_after_s = self.parameters.sets_after_s(dtc);
         if found {
-            self.dtcs.gathering = self.dtcs.gathering.with(dtc);
+            self.dtcs.pending = self.dtcs.pending.with(dtc);
             *evidence_s = (*evidence_s + dt_s).at_most(sets_after_s);
             if *evidence_s >= sets_after_s {
                 self.dtcs.set = self.dtcs.set.with(dtc);
                 self.dtcs.stored = self.dtcs.stored.with(dtc);
             }
         } else {
-            *evidence_s = (*evidence_s - dt_s * sets_after_s / self.parameters.heals_s).at_least(0.0);
+            *evidence_s = (*evidence_s - dt_s * sets_after_s / self.parameters.clears_s).at_least(0.0);
             if *evidence_s <= 0.0 {
-                self.dtcs.gathering = self.dtcs.gathering.without(dtc);
+                self.dtcs.pending = self.dtcs.pending.without(dtc);
                 self.dtcs.set = self.dtcs.set.without(dtc);
             }
         }
     }
 
-    /// Takes what many checks found over `dt_s` seconds. Nearly always that is nothing, and nothing was found before.
+    /// Reports many findings over `dt_s` seconds; fast in the usual case without any.
     pub(crate) fn report_all(&mut self, findings: &[(Dtc, bool)], dt_s: f32) {
-        if self.dtcs.gathering.is_empty() && !findings.iter().any(|(_, found)| *found) {
+        if self.dtcs.pending.is_empty() && !findings.iter().any(|(_, found)| *found) {
             return;
         }
         for &(dtc, found) in findings {
@@ -200,13 +188,13 @@ impl Reports<'_> {
         }
     }
 
-    /// Takes the correction in use, ln: codes for a mixture that it cannot reach. `known` when the reading says what burned.
+    /// Codes of a mixture beyond correction: `correction_ln` is the total correction, `known` whether the reading describes what burned.
     pub fn report_mixture(&mut self, known: bool, correction_ln: f32, dt_s: f32) {
         self.report(Dtc::SystemLean, known && correction_ln > self.parameters.lean_ln, dt_s);
         self.report(Dtc::SystemRich, known && correction_ln < self.parameters.rich_ln, dt_s);
     }
 
-    /// Takes the rail pressure, Pa: codes for one far from the wanted one. `watched` when the pump should hold it and it is believed.
+    /// Codes of the rail pressure, Pa; `watched` when the pump should hold it and its sensor is valid.
     pub fn report_rail(&mut self, watched: bool, wanted_pa: f32, rail_pa: f32, dt_s: f32) {
         let off_pa = wanted_pa - rail_pa;
         let TroubleCodeParameters { rail_low, rail_high, .. } = self.parameters;
@@ -222,22 +210,22 @@ mod tests {
     const TIMES: TroubleCodeParameters = TroubleCodeParameters::DEFAULT;
 
     #[test]
-    fn a_code_sets_after_its_time_and_heals_after_three_seconds() {
+    fn a_code_sets_after_its_time_and_clears_after_three_seconds() {
         let mut dtcs = Dtcs::default();
         for _ in 0..49 {
-            dtcs.under(&TIMES).report(Dtc::MapLow, true, 0.01);
+            dtcs.reports(&TIMES).report(Dtc::MapLow, true, 0.01);
         }
         assert!(!dtcs.is_set(Dtc::MapLow));
         for _ in 0..3 {
-            dtcs.under(&TIMES).report(Dtc::MapLow, true, 0.01);
+            dtcs.reports(&TIMES).report(Dtc::MapLow, true, 0.01);
         }
         assert!(dtcs.active().eq([Dtc::MapLow]));
         for _ in 0..290 {
-            dtcs.under(&TIMES).report(Dtc::MapLow, false, 0.01);
+            dtcs.reports(&TIMES).report(Dtc::MapLow, false, 0.01);
         }
         assert!(dtcs.is_set(Dtc::MapLow));
         for _ in 0..20 {
-            dtcs.under(&TIMES).report(Dtc::MapLow, false, 0.01);
+            dtcs.reports(&TIMES).report(Dtc::MapLow, false, 0.01);
         }
         assert!(!dtcs.is_set(Dtc::MapLow) && dtcs.stored().eq([Dtc::MapLow]));
     }
@@ -246,7 +234,7 @@ mod tests {
     fn a_glitch_sets_nothing() {
         let mut dtcs = Dtcs::default();
         for step in 0..10_000 {
-            dtcs.under(&TIMES).report(Dtc::TpHigh, step % 10 == 0, 0.01);
+            dtcs.reports(&TIMES).report(Dtc::TpHigh, step % 10 == 0, 0.01);
         }
         assert_eq!(dtcs.stored().count(), 0);
     }
@@ -254,9 +242,9 @@ mod tests {
     #[test]
     fn codes_from_before_a_power_down_stay_until_they_are_cleared() {
         let mut dtcs = Dtcs::default();
-        dtcs.recall(Codes::default().with(Dtc::TpHigh));
+        dtcs.restore_stored(Codes::default().with(Dtc::TpHigh));
         for _ in 0..60 {
-            dtcs.under(&TIMES).report(Dtc::MapLow, true, 0.01);
+            dtcs.reports(&TIMES).report(Dtc::MapLow, true, 0.01);
         }
         assert!(dtcs.active().eq([Dtc::MapLow]) && dtcs.stored().eq([Dtc::MapLow, Dtc::TpHigh]));
         dtcs.clear();
@@ -267,7 +255,7 @@ mod tests {
     fn pressure_far_off_sets_a_code() {
         let codes = |rail_pa| {
             let mut dtcs = Dtcs::default();
-            (0..300).for_each(|_| dtcs.under(&TIMES).report_rail(true, 300e3, rail_pa, 0.01));
+            (0..300).for_each(|_| dtcs.reports(&TIMES).report_rail(true, 300e3, rail_pa, 0.01));
             dtcs.stored_codes()
         };
         assert_eq!(codes(150e3), Codes::empty().with(Dtc::RailTooLow));
@@ -277,11 +265,11 @@ mod tests {
 
     #[test]
     fn other_parameters_move_times_and_limits() {
-        let wary = TroubleCodeParameters { lean_ln: 0.1, mixture_s: 1.0, heals_s: 30.0, ..TIMES };
+        let wary = TroubleCodeParameters { lean_ln: 0.1, mixture_s: 1.0, clears_s: 30.0, ..TIMES };
         let after = |parameters: &TroubleCodeParameters, correction_ln| {
             let mut dtcs = Dtcs::default();
-            (0..120).for_each(|_| dtcs.under(parameters).report_mixture(true, correction_ln, 0.01));
-            (0..400).for_each(|_| dtcs.under(parameters).report_mixture(true, 0.0, 0.01));
+            (0..120).for_each(|_| dtcs.reports(parameters).report_mixture(true, correction_ln, 0.01));
+            (0..400).for_each(|_| dtcs.reports(parameters).report_mixture(true, 0.0, 0.01));
             dtcs.active_codes()
         };
         assert_eq!(after(&wary, 0.15), Codes::empty().with(Dtc::SystemLean));
@@ -293,7 +281,7 @@ mod tests {
         let codes = TroubleCodeParameters::DEFAULT;
         let after = |report: &dyn Fn(&mut Reports<'_>)| {
             let mut dtcs = Dtcs::default();
-            (0..1200).for_each(|_| report(&mut dtcs.under(&codes)));
+            (0..1200).for_each(|_| report(&mut dtcs.reports(&codes)));
             dtcs.active_codes()
         };
         let one = |dtc| Codes::empty().with(dtc);

@@ -164,7 +164,7 @@ fn survives(seed: u64, steps: &Cell<u64>) -> Result<(), TestCaseError> {
     prop_assert!(state.learned().ln.flat().iter().all(|ln| ln.abs() <= 0.3));
     prop_assert!(state.learned().variance.flat().iter().all(|variance| (0.0..=0.0145).contains(variance)));
     prop_assert!(state.feedback().trim_ln().abs() <= 0.2231 && state.film().film_kg().is_finite());
-    let belief = state.estimate().belief();
+    let belief = state.estimate();
     prop_assert!(belief.map_pa.is_finite() && belief.ect_k.is_finite() && belief.rail_pa.is_finite());
     Ok(())
 }

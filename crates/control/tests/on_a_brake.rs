@@ -63,11 +63,11 @@ fn an_error_that_differs_over_the_map_is_learned_where_it_is() {
         }
     }
     let calibration = brake.controller.calibration().clone();
-    let low = asked_ln(&brake.controller, &calibration.weights(37e3, 150.0));
-    let high = asked_ln(&brake.controller, &calibration.weights(64e3, 190.0));
+    let low = asked_ln(&brake.controller, &calibration.setup().weights(37e3, 150.0));
+    let high = asked_ln(&brake.controller, &calibration.setup().weights(64e3, 190.0));
     assert!((low - 1.10_f32.ln()).abs() < 0.02 && (high - 0.92_f32.ln()).abs() < 0.02, "{low} {high}");
     let learned = brake.controller.state().learned();
-    let never = learned.at(&calibration.weights(100e3, 480.0));
+    let never = learned.at(&calibration.setup().weights(100e3, 480.0));
     assert!(
         (never - learned.common.flow_ln).abs() < 1e-3,
         "where it never was it follows what all have in common"

@@ -69,7 +69,7 @@ fn driving_cycle(board: &mut Board, store: &mut Store<Blocking<RamFlash>>) {
     let number = restored.kept.as_ref().map_or(0, |(_, number)| *number);
     let mut controller = Controller::new(calibration);
     if let Some((kept, _)) = restored.kept {
-        controller = controller.with_kept(kept);
+        controller = controller.with_persistent(kept);
     }
     let codes = controller.state().dtcs().stored_codes().iter().count();
     println!("key on: image {number}, {codes} codes; rejected: {:?}", restored.rejected);

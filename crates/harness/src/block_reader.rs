@@ -1,6 +1,6 @@
 //! Fills a stage's block of parameters from a section of a document.
 //!
-//! The block's own table says what there is: a key is the name of its parameter without the unit (`keep_s` is `keep`), and keeps it where
+//! The block's own table says what there is: a key is the name of its parameter without the unit (`hold_s` is `hold`), and keeps it where
 //! people have no other (`authority_ln`). Every key may be left out. What each shape looks like:
 //!
 //! ```toml
@@ -55,12 +55,12 @@ pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'
 /// ```
 /// use trimwright_control::Parameters;
 /// use trimwright_harness::{block_reader, document::Document};
-/// let document = Document::parse("van.toml", "[calibration.feedback]\nkeep = \"1 min\"\n")?;
+/// let document = Document::parse("van.toml", "[calibration.feedback]\nhold = \"1 min\"\n")?;
 /// let mut parameters = Parameters::DEFAULT;
 /// for block in parameters.blocks_mut() {
 ///     block_reader::read(&document, "calibration", block, &[])?;
 /// }
-/// assert_eq!((parameters.feedback.keep_s, parameters.feedback.fade_s), (60.0, 15.0));
+/// assert_eq!((parameters.feedback.hold_s, parameters.feedback.fade_s), (60.0, 15.0));
 /// assert!(document.finish(&[]).is_ok());
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```

@@ -1,6 +1,6 @@
 //! What happened in each cell of the map, and which correction would have been right there.
 
-use trimwright_control::base_map::OUTSIDE_PA;
+use trimwright_control::fueling::OUTSIDE_PA;
 use trimwright_control::{Calibration, LearnedMap, State};
 use trimwright_plant::{CylinderEvent, Truth, View};
 
@@ -95,9 +95,9 @@ impl Cells {
         let conditions = Conditions {
             manifold_k: event.manifold_k,
             charge_k: f64::from(insight.charge_k),
-            battery_v: f64::from(state.estimate().belief().battery_v),
+            battery_v: f64::from(state.estimate().battery_v),
             drop_pa: view.injector_drop_pa,
-            believed_drop_pa: f64::from(state.estimate().belief().drop_pa()),
+            believed_drop_pa: f64::from(state.estimate().drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);
@@ -136,15 +136,15 @@ impl Cells {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
-        let columns = calibration.rpm_axis().points().len();
+        let columns = calibration.setup().rpm_axis().points().len();
         let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
         let right = |(cell, sums): (usize, &CellSums)| {
             let conditions = if sums.dwell_s > 0.0 { sums.mean() } else { self.whole.mean() };
-            let speed = calibration.rpm_axis().points()[cell % columns];
-            let map_pa = calibration.map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;
+            let speed = calibration.setup().rpm_axis().points()[cell % columns];
+            let map_pa = calibration.setup().map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;
             let air_kg = truth.air_charge_kg(f64::from(map_pa), conditions.manifold_k, f64::from(speed));
             let needed_kg = air_kg / truth.stoich_afr();
-            let base_kg = f64::from(calibration.base_air_charge_kg(
+            let base_kg = f64::from(calibration.setup().base_air_charge_kg(
                 map_pa,
                 outside_pa,
                 speed,

@@ -1,7 +1,7 @@
 //! The one place where the plant's output becomes the controller's next frame.
 
 use trimwright_control::Controller;
-use trimwright_control::learner::Learner;
+use trimwright_control::Learner;
 use trimwright_plant::{DriverInputs, OutOfRange, Plant, Truth, View};
 use trimwright_signals::Commands;
 
@@ -96,8 +96,10 @@ impl ClosedLoop {
     /// The same with lessons taken by a learner of one's own.
     ///
     /// ```
-    /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
-    /// use trimwright_control::learner::Learner;
+    /// use trimwright_control::LearnedMap;
+    /// use trimwright_control::parameters::LearnerParameters;
+    /// use trimwright_control::learning::{Lesson, Outcome};
+    /// use trimwright_control::Learner;
     /// # use trimwright_control::{Calibration, Controller};
     /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
     /// # use trimwright_plant::{DriverInputs, Key, Plant};
@@ -110,7 +112,7 @@ impl ClosedLoop {
     /// struct Deaf;
     /// impl Learner for Deaf {
     ///     fn learn(&self, _: &LearnerParameters, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
-    ///         Outcome::Taken
+    ///         Outcome::Accepted
     ///     }
     /// }
     /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 60_000)] {

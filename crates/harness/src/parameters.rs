@@ -37,40 +37,40 @@ pub const FINE_ADJUSTMENT: &[&str] = &[
     "pump_shot.decay_s",
     // Start.
     "enrichment.prime",
-    "enrichment.prime_after_s",
+    "enrichment.prime_delay_s",
     "enrichment.cranking",
     "fuel_cut.clear_flood_tp",
     "enrichment.after_start",
-    "enrichment.after_start_lasts_s",
-    "enrichment.unsure_sigmas",
+    "enrichment.after_start_duration_s",
+    "enrichment.uncertainty_sigmas",
     // Idle.
     "idle.cold_faster_rad_per_s",
     "idle.ac_faster_rad_per_s",
     "idle.fan_faster_rad_per_s",
-    "idle.fan_fastest_rad_per_s",
+    "idle.fan_max_rad_per_s",
     "idle.start_duty",
     // Fuel cut.
     "fuel_cut.coast_from_rad_per_s",
-    "fuel_cut.coast_to_rad_per_s",
-    "fuel_cut.coast_after_s",
+    "fuel_cut.coast_resume_rad_per_s",
+    "fuel_cut.coast_delay_s",
     "fuel_cut.coast_warm_k",
-    "fuel_cut.limit_band_rad_per_s",
+    "fuel_cut.limit_hysteresis_rad_per_s",
     // Fans.
     "fans.hysteresis_k",
     // Nitrous oxide.
-    "nitrous.least_throttle",
+    "nitrous.min_tp",
     "nitrous.above_idle_rad_per_s",
     "nitrous.below_limit_rad_per_s",
-    "nitrous.coldest_k",
-    "nitrous.hottest_k",
+    "nitrous.min_ect_k",
+    "nitrous.max_ect_k",
     "nitrous.steady_s",
-    "nitrous.richer",
+    "nitrous.enrichment",
     // Learning.
     "feedback.authority_ln",
-    "feedback.delays",
+    "feedback.time_constant_per_delay",
     "learner.authority_ln",
     "learner.prior_sigma_ln",
-    "learner.look_variance_ln2",
+    "learner.sample_variance_ln2",
 ];
 
 /// One parameter, for other programs. SI units.
@@ -79,10 +79,10 @@ pub const FINE_ADJUSTMENT: &[&str] = &[
 /// use trimwright_control::Parameters;
 /// use trimwright_harness::parameters::list;
 /// let mut set = Parameters::DEFAULT;
-/// set.feedback.keep_s = 60.0;
+/// set.feedback.hold_s = 60.0;
 /// let all = list(&set);
-/// let keep = all.iter().find(|listed| (listed.stage, listed.name) == ("feedback", "keep_s")).expect("it is there");
-/// assert_eq!((&keep.value, &keep.default, &keep.max), (&60.0.into(), &10.0.into(), &600.0.into()));
+/// let hold = all.iter().find(|listed| (listed.stage, listed.name) == ("feedback", "hold_s")).expect("it is there");
+/// assert_eq!((&hold.value, &hold.default, &hold.max), (&60.0.into(), &10.0.into(), &600.0.into()));
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Listed {
@@ -130,8 +130,8 @@ pub fn list(parameters: &Parameters) -> Vec<Listed> {
 /// ```
 /// use trimwright_control::Parameters;
 /// let mut set = Parameters::DEFAULT;
-/// set.feedback.keep_s = 60.0;
-/// assert_eq!(trimwright_harness::parameters::changed(&set), ["feedback.keep_s"]);
+/// set.feedback.hold_s = 60.0;
+/// assert_eq!(trimwright_harness::parameters::changed(&set), ["feedback.hold_s"]);
 /// ```
 pub fn changed(parameters: &Parameters) -> Vec<String> {
     let all = list(parameters).into_iter().filter(|listed| listed.value != listed.default);

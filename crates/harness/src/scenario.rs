@@ -166,8 +166,8 @@ impl Scenario {
     /// ```
     /// use trimwright_harness::scenario::Scenario;
     /// let mut van = Scenario::load("delivery-van")?;
-    /// van.parameters.feedback.keep_s = 60.0;
-    /// assert_eq!(van.calibration().expect("in range").parameters().feedback.keep_s, 60.0);
+    /// van.parameters.feedback.hold_s = 60.0;
+    /// assert_eq!(van.calibration().expect("in range").parameters().feedback.hold_s, 60.0);
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     ///

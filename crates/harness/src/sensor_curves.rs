@@ -50,7 +50,7 @@ pub(crate) fn check<T: Scalar>(
 mod tests {
     use super::*;
     use crate::block_reader;
-    use trimwright_control::sensors::SensorParameters;
+    use trimwright_control::parameters::SensorParameters;
     use trimwright_plant::Sensors;
 
     /// What is said of a line below `[sensors]`, of both the controller's and the engine's, who have to agree.

@@ -216,8 +216,10 @@ impl Session {
     /// ([`ClosedLoop::step_on`]).
     ///
     /// ```
-    /// use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson, Outcome};
-    /// use trimwright_control::learner::Learner;
+    /// use trimwright_control::LearnedMap;
+    /// use trimwright_control::learning::{Lesson, Outcome};
+    /// use trimwright_control::parameters::LearnerParameters;
+    /// use trimwright_control::Learner;
     /// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}};
     /// /// Hears every lesson and keeps none.
     /// struct Deaf;

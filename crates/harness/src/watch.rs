@@ -142,7 +142,7 @@ impl Watch {
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(controller: &Controller) -> Self {
-        let cells = controller.calibration().filling().flat().len();
+        let cells = controller.calibration().setup().filling().flat().len();
         Self {
             steady: Mixture::new(),
             all: Mixture::new(),
@@ -353,7 +353,7 @@ pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
 /// added to that, ln. Both are 0 without a pulse.
 pub(crate) fn pulse(controller: &Controller) -> (f64, f64) {
     let (state, calibration) = (controller.state(), controller.calibration());
-    let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.estimate().belief().drop_pa());
+    let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.estimate().drop_pa());
     let flow_s = state.insight().injected_fuel_kg / (f32::from(state.insight().injectors) * flow_kg_per_s);
     let whole_s = f64::from(flow_s + state.learned().common.delay_s);
     if flow_s > 0.0 && whole_s > 0.0 { (whole_s, libm::log(whole_s / f64::from(flow_s))) } else { (0.0, 0.0) }

@@ -1,6 +1,6 @@
 //! Processor side of the protocol: runs a controller on received messages.
 
-use trimwright_control::learned_map::Common;
+use trimwright_control::learning::CommonCorrection;
 use trimwright_control::{Calibration, Controller, LearnedMap};
 
 use crate::digest::Digest;
@@ -70,7 +70,7 @@ impl Processor {
 /// FNV-1a digest over all fields of [`LearnedMap`], in the order of their declaration.
 pub fn digest_of(map: &LearnedMap) -> u64 {
     let LearnedMap { ln, variance, film_ln, film_variance, common } = map;
-    let Common { flow_ln, delay_s, flow_sigma_ln, delay_sigma_s } = common;
+    let CommonCorrection { flow_ln, delay_s, flow_sigma_ln, delay_sigma_s } = common;
     let common = [*flow_ln, *delay_s, *flow_sigma_ln, *delay_sigma_s];
     let mut digest = Digest::default();
     for numbers in [ln.flat(), variance.flat(), film_ln, film_variance, &common] {

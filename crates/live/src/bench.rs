@@ -352,7 +352,7 @@ impl Bench {
     /// ```
     pub fn read(&self) -> Option<f64> {
         let state = self.closed_loop().controller().state();
-        (!state.estimate().belief().doubts.lambda).then(|| f64::from(state.insight().measured_lambda))
+        (!state.estimate().invalid.lambda).then(|| f64::from(state.insight().measured_lambda))
     }
 
     /// Where on the map was driven, and for how long.

@@ -24,7 +24,7 @@ pub(crate) fn lines(controller: &Controller, colours: Colours) -> Vec<Line<'stat
     let weights = &controller.state().insight().weights;
     let most = weights.iter().max_by(|one, other| one.1.total_cmp(&other.1));
     let here = most.filter(|(_, share)| *share > 0.0).map(|(cell, _)| cell);
-    let pressures = calibration.map_axis().points().iter().enumerate().rev();
+    let pressures = calibration.setup().map_axis().points().iter().enumerate().rev();
     let rows = pressures.map(|(row, map_pa)| {
         let cells = (0..RPM_POINTS).map(|column| {
             let cell = row * RPM_POINTS + column;
@@ -32,7 +32,7 @@ pub(crate) fn lines(controller: &Controller, colours: Colours) -> Vec<Line<'stat
         });
         std::iter::once(Span::raw(format!("{:>3} ", map_pa / 1e3))).chain(cells).collect()
     });
-    let speeds = calibration.rpm_axis().points().iter();
+    let speeds = calibration.setup().rpm_axis().points().iter();
     let heading: String = speeds.map(|speed| format!("{:4.0}", speed / HUNDRED_RPM)).collect();
     rows.chain([Line::raw(format!("    {heading}"))]).collect()
 }

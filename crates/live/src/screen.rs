@@ -345,8 +345,10 @@ mod tests {
     #[test]
     fn every_reason_and_every_fault_fits_the_smallest_size() {
         let room = usize::from(SMALLEST.0) - 38 - 2;
+        let mut insight = Insight::default();
         for refusal in Refusal::ALL {
-            let lesson = lesson(&Insight { refusal: Some(refusal), ..Insight::default() });
+            insight.refusal = Some(refusal);
+            let lesson = lesson(&insight);
             assert!("lesson     ".len() + lesson.len() <= room, "{lesson}");
         }
         for kind in Bench::kinds() {

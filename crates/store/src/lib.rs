@@ -1,6 +1,6 @@
 //! Storage of learned map, trouble codes and setup answers in flash, safe against loss of power at any moment and damaged bits.
 //!
-//! They are stored as an image of [`trimwright_control::keep`] (magic, version, sequence number, fingerprint of the setup, checksum) in two
+//! They are stored as an image of [`trimwright_control::persistence`] (magic, version, sequence number, fingerprint of the setup, checksum) in two
 //! slots A and B that are written alternately. Both slots are entries of a log over all pages ([`sequential_storage::map`]), which levels
 //! the wear; each entry has its own checksum.
 //!
@@ -31,8 +31,8 @@ use embedded_storage_async::nor_flash::NorFlash;
 use sequential_storage::Error as FlashError;
 use sequential_storage::cache::{Cache, Uncached};
 use sequential_storage::map::{MapConfig, MapStorage};
-use trimwright_control::keep::{self, IMAGE_BYTES};
-use trimwright_control::{Calibrated, Codes, KeepError, Kept, LearnedMap, SetupAnswers};
+use trimwright_control::persistence::{self, IMAGE_BYTES, ImageError, PersistentData};
+use trimwright_control::{Calibrated, Codes, LearnedMap, SetupAnswers};
 
 pub use blocking::{Blocking, wait_for};
 
@@ -52,7 +52,7 @@ pub enum SlotError {
     /// The slot was never written.
     Empty,
     /// The image was rejected.
-    Image(KeepError),
+    Image(ImageError),
     /// The log cannot be read.
     Unreadable,
 }
@@ -61,7 +61,7 @@ pub enum SlotError {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Restored {
     /// Learned map and codes of the newest valid image of this setup, and its sequence number.
-    pub kept: Option<(Kept, u32)>,
+    pub kept: Option<(PersistentData, u32)>,
     /// Why each of the two slots was rejected; `None` for a valid one.
     pub rejected: [Option<SlotError>; 2],
 }
@@ -105,13 +105,13 @@ impl<F: NorFlash> Store<F> {
     /// Setup answers of the newest valid image, of any setup; `None` without one.
     pub async fn answers(&mut self) -> Option<SetupAnswers> {
         let (first, second) =
-            (self.read_slot(0, keep::answers).await, self.read_slot(1, keep::answers).await);
+            (self.read_slot(0, persistence::answers).await, self.read_slot(1, persistence::answers).await);
         first.into_iter().chain(second).max_by_key(|(_, number)| *number).map(|(answers, _)| answers)
     }
 
     /// Learned map and codes of the newest valid image with this calibration's setup.
     pub async fn restore(&mut self, calibration: &impl Calibrated) -> Restored {
-        let unpack = |image: &[u8]| keep::unpack(calibration, image);
+        let unpack = |image: &[u8]| persistence::unpack(calibration, image);
         let (first, second) = (self.read_slot(0, unpack).await, self.read_slot(1, unpack).await);
         let rejected = [first.as_ref().err().copied(), second.as_ref().err().copied()];
         let kept = first.into_iter().chain(second).max_by_key(|(_, number)| *number);
@@ -131,7 +131,7 @@ impl<F: NorFlash> Store<F> {
         last: u32,
     ) -> Result<u32, StoreError> {
         let number = last.wrapping_add(1);
-        let image = keep::pack(calibration, map, codes, number);
+        let image = persistence::pack(calibration, map, codes, number);
         let mut buffer = [0; BUFFER_BYTES];
         let slot = (number % 2) as u8;
         let stored = self.log.store_item(&mut buffer, &slot, &image.as_slice()).await;
@@ -154,13 +154,13 @@ impl<F: NorFlash> Store<F> {
     async fn read_slot<T>(
         &mut self,
         slot: u8,
-        unpack: impl Fn(&[u8]) -> Result<T, KeepError>,
+        unpack: impl Fn(&[u8]) -> Result<T, ImageError>,
     ) -> Result<T, SlotError> {
         let mut buffer = [0; BUFFER_BYTES];
         match self.log.fetch_item::<&[u8]>(&mut buffer, &slot).await {
             Ok(Some(image)) => unpack(image).map_err(SlotError::Image),
             Ok(None) => Err(SlotError::Empty),
-            Err(FlashError::BufferTooSmall(bytes)) => Err(SlotError::Image(KeepError::Length(bytes))),
+            Err(FlashError::BufferTooSmall(bytes)) => Err(SlotError::Image(ImageError::Length(bytes))),
             Err(_) => Err(SlotError::Unreadable),
         }
     }

@@ -398,9 +398,9 @@ fn case(
             after_ln = car.learned_ln();
         }
         let state = car.closed_loop().controller().state();
-        let doubts = state.estimate().belief().doubts;
-        let sound = car.runs() && !doubts.fuel() && car.active().all(|dtc| had.contains(&dtc));
-        let ready = !doubts.lambda || starts;
+        let invalid = state.estimate().invalid;
+        let sound = car.runs() && !invalid.any_fuel_input() && car.active().all(|dtc| had.contains(&dtc));
+        let ready = !invalid.lambda || starts;
         healed_s = (sound && ready).then(|| healed_s.unwrap_or(car.closed_loop().time_s() - mended_s));
         note(car, &mut set);
     })?;

@@ -5,7 +5,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 
 use rayon::prelude::*;
 use serde::{Deserialize, Serialize};
-use trimwright_control::learned_map::LearnerParameters;
+use trimwright_control::parameters::LearnerParameters;
 use trimwright_control::{RPM_POINTS, Strategy};
 use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;

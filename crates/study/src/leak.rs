@@ -162,7 +162,7 @@ fn idle_air_kg_per_s(scenario: &Scenario) -> Result<f64, RunError> {
 /// What the learned map does at the place where `at` idles in the end, ln: the cells' share and that of the opening delay.
 fn correction_ln(controller: &Controller, at: &Controller) -> f64 {
     let (state, insight) = (controller.state(), at.state().insight());
-    let flow_kg_per_s = at.calibration().injector_flow_kg_per_s(at.state().estimate().belief().drop_pa());
+    let flow_kg_per_s = at.calibration().injector_flow_kg_per_s(at.state().estimate().drop_pa());
     let flows_s = insight.injected_fuel_kg / (f32::from(insight.injectors) * flow_kg_per_s);
     let late = f64::from(state.learned().common.delay_s / flows_s);
     f64::from(state.learned().at(&insight.weights)) + libm::log1p(late)

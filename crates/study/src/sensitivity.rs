@@ -69,8 +69,8 @@ pub struct SensitivityRow {
 /// use trimwright_control::Parameters;
 /// let moved = trimwright_study::sensitivity::moved(&Parameters::DEFAULT);
 /// assert!(moved.iter().all(|moved| moved.parameters.check().is_ok() && moved.parameters != Parameters::DEFAULT));
-/// let keep_s = moved.iter().find(|moved| moved.path == "feedback.keep_s" && moved.up).expect("it is a number");
-/// assert_eq!(keep_s.parameters.feedback.keep_s, 1.2 * Parameters::DEFAULT.feedback.keep_s);
+/// let hold_s = moved.iter().find(|moved| moved.path == "feedback.hold_s" && moved.up).expect("it is a number");
+/// assert_eq!(hold_s.parameters.feedback.hold_s, 1.2 * Parameters::DEFAULT.feedback.hold_s);
 /// ```
 pub fn moved(parameters: &Parameters) -> Vec<MovedParameter> {
     let mut all = Vec::new();

@@ -5,11 +5,15 @@
 //! to have been applied then: with the right delay believed, the delay cancels out of the loop; believing none makes
 //! the stage a plain integrator, whose limit is known exactly.
 
+use trimwright_control::LearnedMap;
+use trimwright_control::Learner;
 use trimwright_control::Parameters;
-use trimwright_control::attribution::Seen;
-use trimwright_control::feedback::{Feedback, FeedbackParameters};
-use trimwright_control::learned_map::{LearnedMap, LearnerParameters, Lesson};
-use trimwright_control::learner::{Integral, Learner};
+use trimwright_control::learning::Feedback;
+use trimwright_control::learning::Integral;
+use trimwright_control::learning::LaggedShares;
+use trimwright_control::learning::Lesson;
+use trimwright_control::parameters::FeedbackParameters;
+use trimwright_control::parameters::LearnerParameters;
 use trimwright_numerics::{Ring, Weights};
 
 /// Time between two readings.
@@ -128,7 +132,7 @@ impl Stage for Trim {
 #[derive(Clone, Debug)]
 pub struct StabilityCell {
     learner: Integral,
-    seen: Seen,
+    shares: LaggedShares,
     map: LearnedMap,
 }
 
@@ -144,17 +148,21 @@ impl StabilityCell {
     /// ```
     pub fn new(gain: f32) -> Self {
         let alone = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
-        Self { learner: Integral { gain }, seen: Seen::at_rest(&alone), map: Parameters::DEFAULT.blank_map() }
+        Self {
+            learner: Integral { gain },
+            shares: LaggedShares::settled(&alone),
+            map: Parameters::DEFAULT.blank_map(),
+        }
     }
 }
 
 impl Stage for StabilityCell {
     fn applied_ln(&self) -> f32 {
-        self.map.seen(&self.seen)
+        self.map.at_shares(&self.shares)
     }
 
     fn take(&mut self, right_ln: f32) {
-        let lesson = Lesson { seen: &self.seen, right_ln, variance_ln2: 0.02, film: false };
+        let lesson = Lesson { shares: &self.shares, required_ln: right_ln, variance_ln2: 0.02, film: false };
         self.learner.learn(&LearnerParameters::DEFAULT, &mut self.map, &lesson);
     }
 }

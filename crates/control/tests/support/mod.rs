@@ -88,7 +88,7 @@ impl Brake {
             .map(|open| calibration.injected_fuel_kg(*open, 13.8, drop_pa))
             .sum::<f32>();
         if self.pulse_in_s <= 0.0 {
-            self.pulse_in_s += calibration.firing_angle_rad() / self.speed_rad_per_s;
+            self.pulse_in_s += calibration.setup().firing_angle_rad() / self.speed_rad_per_s;
             frame.pulses_us.push(self.time_us).unwrap();
             self.burn(&calibration);
         }
@@ -106,13 +106,14 @@ impl Brake {
 
     fn burn(&mut self, calibration: &Calibration) {
         let charge_k = self.controller.state().insight().charge_k;
-        let air_kg = calibration.base_air_charge_kg(self.map_pa, 101_325.0, self.speed_rad_per_s, charge_k)
-            * (self.error)(self.speed_rad_per_s, self.map_pa);
+        let air_kg =
+            calibration.setup().base_air_charge_kg(self.map_pa, 101_325.0, self.speed_rad_per_s, charge_k)
+                * (self.error)(self.speed_rad_per_s, self.map_pa);
         let fuel_kg = std::mem::take(&mut self.fuel_kg);
         self.lambda = (air_kg / (calibration.answers().stoich_afr * fuel_kg.max(1e-9))).clamp(0.5, 3.0);
-        let flow_kg_per_s = air_kg * self.speed_rad_per_s / calibration.firing_angle_rad();
+        let flow_kg_per_s = air_kg * self.speed_rad_per_s / calibration.setup().firing_angle_rad();
         let turn_s = core::f32::consts::TAU / self.speed_rad_per_s;
-        let delay_s = (1.7 * turn_s + calibration.pipe_kg() / flow_kg_per_s) * self.delay_factor;
+        let delay_s = (1.7 * turn_s + calibration.setup().pipe_kg() / flow_kg_per_s) * self.delay_factor;
         self.gas.push_back((self.time_s() + delay_s, self.lambda.ln()));
     }
 

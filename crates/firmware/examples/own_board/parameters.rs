@@ -4,8 +4,8 @@
 //! Ranges are checked on the host, to save flash: see `tests/on_target.rs`.
 
 use trimwright_control::Parameters;
-use trimwright_control::sensors::SensorParameters;
-use trimwright_control::thermistor::Sender;
+use trimwright_control::parameters::SensorParameters;
+use trimwright_control::sensing::Sender;
 
 /// Sensors that differ from the defaults. A curve has six points; fewer are filled up by repeating the last one.
 pub(crate) static PARAMETERS: Parameters = Parameters {

@@ -104,7 +104,7 @@ pub(super) fn run_of(
             offline_fit_rms: left_by_fit,
             common_flow_ln: f64::from(learned.common.flow_ln),
             opening_delay_s: f64::from(late_s),
-            told_apart: learned.common.told_apart(&calibration.parameters().common_correction),
+            told_apart: learned.common.is_identifiable(&calibration.parameters().common_correction),
             lessons: u64::from(state.counts().lessons()),
             refusals: BTreeMap::from(refusals),
         },

@@ -272,7 +272,7 @@ impl Notes {
 /// Mean of the learned corrections over cells at speeds that `counts`, weighted by steady dwell; NaN when there was none.
 fn learned(closed_loop: &ClosedLoop, watch: &Watch, counts: impl Fn(f32) -> bool) -> f64 {
     let controller = closed_loop.controller();
-    let speeds = controller.calibration().rpm_axis().points();
+    let speeds = controller.calibration().setup().rpm_axis().points();
     let cells = controller.state().learned().ln.flat().iter().zip(watch.cells.dwell_s());
     let (mut sum, mut weight) = (0.0, 0.0);
     for (cell, (&ln, dwell_s)) in cells.enumerate() {

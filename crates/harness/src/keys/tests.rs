@@ -145,7 +145,7 @@ fn schemas_refuse_what_the_reader_refuses() {
         (van.replace("318 cu in", "318 psi"), "/setup/displacement: 318 psi"),
         (van.replace("\"318 cu in\"", "318"), "/setup/displacement is 318, no \"string\""),
         (van.replace("compression_ratio = 8.8", "compression_ratio = 88"), "/setup/compression_ratio: 88"),
-        (format!("{van}\n[calibration.feedback]\nkepe = \"1 s\"\n"), "/calibration/feedback/kepe is no key"),
+        (format!("{van}\n[calibration.feedback]\nhodl = \"1 s\"\n"), "/calibration/feedback/hodl is no key"),
         (
             format!("{van}\n[calibration.sensors]\ntp = [[\"1 V\", 0]]\n"),
             "/calibration/sensors/tp is too short",

@@ -105,7 +105,7 @@ fn what_follows_a_lost_message_is_rejected() {
 #[test]
 fn parameters_that_the_line_does_not_carry_are_rejected() {
     let mut parameters = Parameters::DEFAULT;
-    parameters.feedback.keep_s += 1.0;
+    parameters.feedback.hold_s += 1.0;
     let other = Calibration::new(&SetupAnswers::default(), parameters).expect("in range");
     let error = over(|_, _| {}).start(&other, false).expect_err("rejected");
     assert!(error.to_string().ends_with("but no section [calibration]"), "{error}");

@@ -1,7 +1,7 @@
 use super::*;
 use proptest::prelude::*;
 use std::path::Path;
-use trimwright_control::thermistor::Sender;
+use trimwright_control::sensing::Sender;
 
 const VAN: &str = include_str!("../../shared/scenarios/delivery-van.toml");
 const ENGINE: &str = include_str!("../../shared/engines/van-v8.toml");
@@ -211,21 +211,21 @@ fn ident_every_limit_that_is_printed_is_allowed() {
 #[test]
 fn parameters_of_the_controller_are_set_by_hand() {
     let text = format!(
-        "{VAN}\n[calibration.feedback]\nkeep = \"1 min\"\nauthority_ln = 0.1\n[calibration.sensors]\npulses_per_firing = 2\n\
+        "{VAN}\n[calibration.feedback]\nhold = \"1 min\"\nauthority_ln = 0.1\n[calibration.sensors]\npulses_per_firing = 2\n\
          ect_sender = \"points\"\nect_points = [[\"0 degC\", \"6 kohm\"], [\"212 degF\", \"180 ohm\"]]\n\
          iat_coefficients = [1.1e-3, 2.4e-4, 0, 8e-8]\nlambda = [[\"0 V\", 0.7], [\"5 V\", \"130 %\"]]\n"
     );
     let set = parse(&text).expect("valid");
     let calibration = set.calibration().expect("in range");
     let parameters = calibration.parameters();
-    assert_eq!((parameters.feedback.keep_s, parameters.feedback.authority_ln), (60.0, 0.1));
+    assert_eq!((parameters.feedback.hold_s, parameters.feedback.authority_ln), (60.0, 0.1));
     assert_eq!((parameters.sensors.pulses_per_firing, parameters.sensors.ect_sender), (2, Sender::Points));
     assert_eq!(parameters.sensors.ect_points_ohm[..3], [(273.15, 6000.0), (373.15, 180.0), (373.15, 180.0)]);
     assert_eq!(parameters.sensors.iat_coefficients, [1.1e-3, 2.4e-4, 0.0, 8e-8]);
     assert_eq!(parameters.sensors.lambda[..2], [(0.0, 0.7), (5.0, 1.3)]);
     assert_eq!(parameters.injector, Parameters::DEFAULT.injector);
     assert!(set.hash() != van().hash());
-    let as_it_is = parse(&format!("{VAN}\n[calibration.feedback]\nkeep = \"10 s\"\n")).expect("valid");
+    let as_it_is = parse(&format!("{VAN}\n[calibration.feedback]\nhold = \"10 s\"\n")).expect("valid");
     assert_eq!((as_it_is.hash(), as_it_is), (van().hash(), van()), "what changes nothing is nothing");
 }
 
@@ -233,14 +233,14 @@ fn parameters_of_the_controller_are_set_by_hand() {
 fn a_parameter_that_is_wrong_is_said_like_everything_else() {
     let lines = VAN.lines().count();
     for (section, message) in [
-        ("feedback]\nkeep = \"700 s\"", "feedback.keep = \"700 s\": must be between 0 s and 600 s"),
+        ("feedback]\nkeep = \"700 s\"", "feedback.hold = \"700 s\": must be between 0 s and 600 s"),
         (
-            "feedback]\nkepe = \"7 s\"",
-            "feedback.kepe: is not a known key; did you mean calibration.feedback.keep?",
+            "feedback]\nhodl = \"7 s\"",
+            "feedback.hodl: is not a known key; did you mean calibration.feedback.hold?",
         ),
         (
             "feedbak]\nkeep = \"7 s\"",
-            "feedbak.keep: is not a known key; did you mean calibration.feedback.keep?",
+            "feedbak.hold: is not a known key; did you mean calibration.feedback.hold?",
         ),
         (
             "sensors]\npulses_per_firing = 9",

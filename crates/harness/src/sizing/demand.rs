@@ -76,7 +76,7 @@ impl Demand {
         let afr = f64::from(answers.stoich_afr);
         let limit = f64::from(answers.rev_limit_rad_per_s);
         let charge_kg = |map_pa: f64, speed: f64, charge_k: f64| {
-            f64::from(calibration.base_air_charge_kg(
+            f64::from(calibration.setup().base_air_charge_kg(
                 map_pa as f32,
                 outside_pa as f32,
                 speed as f32,

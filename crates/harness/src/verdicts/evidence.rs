@@ -122,17 +122,15 @@ impl Evidence {
             return;
         }
         self.rail(state, calibration.answers().rail_pressure_pa);
-        self.at_end.add(f64::from(u8::from(
-            state.estimate().belief().lambda_at_end && !state.estimate().belief().doubts.lambda,
-        )));
+        self.at_end
+            .add(f64::from(u8::from(state.estimate().lambda_at_end && !state.estimate().invalid.lambda)));
         self.mixture(state, controller);
         self.idle(state);
     }
 
     fn idle(&mut self, state: &State) {
-        let known = !state.estimate().belief().doubts.tp
-            && !state.estimate().belief().doubts.ect
-            && state.estimate().belief().ect_k > WARM_K;
+        let known =
+            !state.estimate().invalid.tp && !state.estimate().invalid.ect && state.estimate().ect_k > WARM_K;
         if known && !self.on_dynamometer && state.phase().since_start_s() > 60.0 {
             self.idle_extra.add(f64::from(state.idle().integral()));
         }
@@ -146,7 +144,7 @@ impl Evidence {
 
     /// An engine that is cranked or dies turns unevenly: its pulses come when they will.
     fn pulses(&mut self, state: &State) {
-        let ever = state.crank().lost_pulses().saturating_add(state.crank().refused_pulses());
+        let ever = state.crank().lost_pulses().saturating_add(state.crank().rejected_pulses());
         let new = ever.saturating_sub(core::mem::replace(&mut self.pulses_off_ever, ever));
         if state.insight().phase.burns() && state.phase().since_start_s() > RUNS_S {
             self.pulses_off = self.pulses_off.saturating_add(new);
@@ -154,9 +152,9 @@ impl Evidence {
     }
 
     fn supply(&mut self, state: &State) {
-        let volts = f64::from(state.estimate().belief().battery_v);
+        let volts = f64::from(state.estimate().battery_v);
         match state.insight().phase {
-            Phase::Stopped | Phase::Priming if !state.estimate().belief().doubts.battery => {
+            Phase::Stopped | Phase::Priming if !state.estimate().invalid.battery => {
                 self.battery_v[0].add(volts)
             }
             Phase::Running if state.phase().since_start_s() > CHARGING_S => {
@@ -167,10 +165,10 @@ impl Evidence {
     }
 
     fn coolant(&mut self, state: &State) {
-        if state.estimate().belief().doubts.ect {
+        if state.estimate().invalid.ect {
             return;
         }
-        let ect_k = f64::from(state.estimate().belief().ect_k);
+        let ect_k = f64::from(state.estimate().ect_k);
         self.ect_most_k = self.ect_most_k.max(ect_k);
         if state.phase().since_start_s() > 600.0 {
             self.ect_late_k.add(ect_k);
@@ -178,27 +176,27 @@ impl Evidence {
     }
 
     fn rail(&mut self, state: &State, wanted_pa: f32) {
-        if state.estimate().belief().doubts.rail {
+        if state.estimate().invalid.rail {
             return;
         }
-        let ln = libm::log(f64::from(state.estimate().belief().rail_pa.max(1e3) / wanted_pa));
+        let ln = libm::log(f64::from(state.estimate().rail_pa.max(1e3) / wanted_pa));
         self.rail_lagged_ln += 0.02 * (ln - self.rail_lagged_ln);
         self.rail_least_ln = self.rail_least_ln.min(self.rail_lagged_ln);
     }
 
     fn mixture(&mut self, state: &State, controller: &Controller) {
-        let (insight, past) = (state.insight(), &state.attribution().past());
-        let off_ln = f64::from(insight.right_ln - insight.learned_ln);
+        let (insight, past) = (state.insight(), &state.attribution().latest());
+        let off_ln = f64::from(insight.required_ln - insight.learned_ln);
         let freezes = insight.refusal.is_some_and(|refusal| refusal.freezes_trim());
-        if freezes || state.estimate().belief().lambda_at_end || !off_ln.is_finite() || past.moving > 1.0 {
+        if freezes || state.estimate().lambda_at_end || !off_ln.is_finite() || past.movement > 1.0 {
             return;
         }
         // What is right is the cell's own part and that of the opening delay together.
-        let right_ln = f64::from(insight.right_ln) + pulse(controller).1;
-        if state.estimate().belief().ect_k < COLD_K {
+        let right_ln = f64::from(insight.required_ln) + pulse(controller).1;
+        if state.estimate().ect_k < COLD_K {
             self.off_ln[0].add(right_ln);
         }
-        if state.estimate().belief().ect_k < WARM_K || state.phase().since_start_s() < 60.0 {
+        if state.estimate().ect_k < WARM_K || state.phase().since_start_s() < 60.0 {
             return;
         }
         self.off_ln[1].add(right_ln);
@@ -238,7 +236,7 @@ impl Evidence {
 
     /// Times from cuts to air at the sensor, and from their ends to the mixture.
     fn cut(&mut self, state: &State) {
-        let (cutting, lambda) = (state.insight().phase == Phase::FuelCut, state.estimate().belief().lambda);
+        let (cutting, lambda) = (state.insight().phase == Phase::FuelCut, state.estimate().lambda);
         let believed_s = f64::from(state.insight().delay_s);
         self.wait = match (self.wait, cutting) {
             (Some(Wait::Air { for_s, believed_s }), _) if lambda > AIR_LAMBDA || for_s > LONGEST_CUT_S => {

@@ -45,7 +45,8 @@ struct Words {
 }
 
 fn finding(cause: Cause, evidence: &Evidence, controller: &Controller) -> Finding {
-    let leaner = controller.state().self_check().pull().falsely_lean_ln(response(controller)).is_none();
+    let leaner =
+        controller.state().self_check().torque_response().falsely_lean_ln(response(controller)).is_none();
     let Words { title, weight, causes, tell_apart, check } = words(cause, leaner);
     let owned = |lines: &[&str]| lines.iter().map(|line| (*line).to_owned()).collect();
     Finding {
@@ -69,8 +70,8 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
         at(evidence.pattern.middle_ln()),
         at(evidence.pattern.high_ln())
     );
-    let (pull, _, count) = state.self_check().pull().estimate();
-    let burned = state.self_check().pull().off_ln(response(controller)).map_or_else(
+    let (pull, _, count) = state.self_check().torque_response().estimate();
+    let burned = state.self_check().torque_response().lambda_bias_ln(response(controller)).map_or_else(
         String::new,
         |(off_ln, sigma_ln)| {
             let (off, sigma) = (100.0 * libm::expm1(f64::from(off_ln.abs())), 100.0 * sigma_ln);
@@ -113,13 +114,13 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
                 seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
             }
             seen.extend(state.self_check().measured().map(|measured| {
-                let (delay_s, believed_s) = (measured.delay_s, measured.believed_s);
+                let (delay_s, believed_s) = (measured.delay_s, measured.expected_delay_s);
                 format!("the dither of the fuel came back after {delay_s:.2} s instead of {believed_s:.2} s")
             }));
             seen
         }
         Cause::CrankSignal => {
-            let (lost, refused) = (state.crank().lost_pulses(), state.crank().refused_pulses());
+            let (lost, refused) = (state.crank().lost_pulses(), state.crank().rejected_pulses());
             vec![format!("{lost} pulses seem lost, {refused} were refused")]
         }
         Cause::Charging | Cause::Wiring => {

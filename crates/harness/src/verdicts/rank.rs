@@ -1,6 +1,6 @@
 //! Weighs the evidence for each cause.
 
-use trimwright_control::pull::TorqueResponseParameters;
+use trimwright_control::parameters::TorqueResponseParameters;
 use trimwright_control::{Controller, Dtc};
 
 use super::cause::Cause;
@@ -99,7 +99,7 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         Cause::UpstreamAir => reads_lean(controller) + if everywhere(evidence) { 0.0 } else { 0.5 },
         Cause::SensorReading => {
             let lean = reads_lean(controller) + if everywhere(evidence) { 0.5 } else { 0.0 };
-            lean.max(measured_ln(state.self_check().pull().falsely_rich_ln(response(controller))))
+            lean.max(measured_ln(state.self_check().torque_response().falsely_rich_ln(response(controller))))
         }
         Cause::FuelScale => {
             // An engine that cannot be kept running, without anything else to explain it, gets far too little or too much.
@@ -133,7 +133,7 @@ pub(super) fn response(controller: &Controller) -> &TorqueResponseParameters {
 
 /// Weight of an engine that is richer than it reads.
 fn reads_lean(controller: &Controller) -> f64 {
-    measured_ln(controller.state().self_check().pull().falsely_lean_ln(response(controller)))
+    measured_ln(controller.state().self_check().torque_response().falsely_lean_ln(response(controller)))
 }
 
 /// Whether the correction is so large at high flow, too, that the sensor rather than a leak makes it.
@@ -149,6 +149,6 @@ fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
     let late = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
     let back = (evidence.back_s.value() - SOUND_BACK_S) / BACK_S;
     let by_dither = (state.self_check().measured())
-        .map_or(0.0, |measured| 2.0 * f64::from(measured.delay_s / measured.believed_s) - 1.8);
+        .map_or(0.0, |measured| 2.0 * f64::from(measured.delay_s / measured.expected_delay_s) - 1.8);
     late.max(back).max(by_dither).max(0.0)
 }

@@ -10,7 +10,8 @@ use crc::{CRC_32_ISO_HDLC, Crc};
 use flash::{Flash, PAGE, PAGES, Random};
 use sequential_storage::cache::Cache;
 use sequential_storage::map::{MapConfig, MapStorage};
-use trimwright_control::{Calibration, Codes, KeepError, Kept, Parameters, SetupAnswers, keep};
+use trimwright_control::persistence::{self, ImageError, PersistentData};
+use trimwright_control::{Calibration, Codes, Parameters, SetupAnswers};
 use trimwright_store::{MAX_ERASES_PER_HOUR, MIN_SAVE_INTERVAL_S, Restored, SlotError, Store, wait_for};
 
 fn number_of(name: &str) -> usize {
@@ -29,7 +30,7 @@ fn kept(number: u32) -> Kept {
     for ln in map.ln.flat_mut() {
         *ln = random.below(50_001) as f32 * 1e-5 - 0.25;
     }
-    Kept { learned: map, codes }
+    PersistentData { learned: map, codes }
 }
 
 fn store(flash: Flash) -> Store<Flash> {
@@ -42,8 +43,8 @@ fn restore(flash: Flash) -> (Restored, Flash) {
     (restored, store.into_flash())
 }
 
-fn image(kept: &Kept, number: u32) -> [u8; keep::IMAGE_BYTES] {
-    keep::pack(&calibration(), &kept.learned, kept.codes, number)
+fn image(kept: &PersistentData, number: u32) -> [u8; persistence::IMAGE_BYTES] {
+    persistence::pack(&calibration(), &kept.learned, kept.codes, number)
 }
 
 /// Whether it equals, bit for bit, what was stored under its number.
@@ -53,7 +54,7 @@ fn is_whole(found: &Kept, number: u32) -> bool {
 
 /// Saves number `number` on a flash whose last save was `number - 1`.
 fn save(flash: Flash, number: u32) -> (bool, Flash) {
-    let (mut store, Kept { learned, codes }) = (store(flash), kept(number));
+    let (mut store, PersistentData { learned, codes }) = (store(flash), kept(number));
     let saved = wait_for(store.save(&calibration(), &learned, codes, number - 1)) == Ok(number);
     (saved, store.into_flash())
 }
@@ -140,7 +141,7 @@ fn an_image_of_another_setup_is_rejected_by_name_and_the_last_valid_one_is_resto
     assert_eq!(wait_for(store.save(&other, &learned, codes, 1)), Ok(2));
     assert_eq!(wait_for(store.answers()), Some(answers), "those of the newest image");
     let restored = wait_for(store.restore(&calibration()));
-    assert_eq!(restored.rejected, [Some(SlotError::Image(KeepError::OtherSetup)), None]);
+    assert_eq!(restored.rejected, [Some(SlotError::Image(ImageError::OtherSetup)), None]);
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(restore(Flash::new()).0.rejected, [Some(SlotError::Empty); 2]);
 }
@@ -158,13 +159,13 @@ fn put(flash: Flash, number: u32, bytes: &[u8]) -> Flash {
 fn an_image_of_a_later_version_is_rejected_by_name_and_the_last_valid_one_is_restored() {
     // The same layout with more at its end, as a later controller may have it.
     let mut later = image(&kept(2), 2).to_vec();
-    later.truncate(keep::IMAGE_BYTES - 4);
-    later[4] = keep::VERSION + 1;
+    later.truncate(persistence::IMAGE_BYTES - 4);
+    later[4] = persistence::VERSION + 1;
     later.extend([0x5A; 40]);
     later.extend(Crc::<u32>::new(&CRC_32_ISO_HDLC).checksum(&later).to_le_bytes());
     let flash = put(save(Flash::new(), 1).1, 2, &later);
     let (restored, flash) = restore(flash);
-    assert_eq!(restored.rejected, [Some(SlotError::Image(KeepError::TooNew(keep::VERSION + 1))), None]);
+    assert_eq!(restored.rejected, [Some(SlotError::Image(ImageError::TooNew(keep::VERSION + 1))), None]);
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(wait_for(store(flash).answers()), Some(SetupAnswers::default()));
 }

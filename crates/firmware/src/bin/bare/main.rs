@@ -11,7 +11,7 @@ mod logger;
 use core::hint::black_box;
 use core::mem::MaybeUninit;
 use cortex_m_rt::entry;
-use trimwright_control::{Calibration, Controller, Parameters, SetupAnswers, keep};
+use trimwright_control::{Calibration, Controller, Parameters, SetupAnswers, persistence};
 use trimwright_signals::Frame;
 
 /// The parameters stay in flash.
@@ -20,16 +20,16 @@ static PARAMETERS: Parameters = Parameters::DEFAULT;
 #[entry]
 fn main() -> ! {
     static mut CONTROLLER: MaybeUninit<Controller<Calibration<&'static Parameters>>> = MaybeUninit::uninit();
-    static mut KEPT: [u8; keep::IMAGE_BYTES] = [0; keep::IMAGE_BYTES];
-    let answers =
-        keep::answers(black_box(KEPT)).map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
+    static mut KEPT: [u8; persistence::IMAGE_BYTES] = [0; persistence::IMAGE_BYTES];
+    let answers = persistence::answers(black_box(KEPT))
+        .map_or_else(|_| SetupAnswers::default(), |(answers, _)| answers);
     let Ok(calibration) = Calibration::from_checked(black_box(&answers), black_box(&PARAMETERS)) else {
         halt()
     };
-    let restored = keep::unpack(&calibration, black_box(KEPT));
+    let restored = persistence::unpack(&calibration, black_box(KEPT));
     let controller = CONTROLLER.write(Controller::new(calibration));
     if let Ok((kept, _)) = restored {
-        *controller = controller.clone().with_kept(kept);
+        *controller = controller.clone().with_persistent(kept);
     }
     let mut frame = Frame::default();
     loop {
@@ -38,7 +38,7 @@ fn main() -> ! {
         black_box(controller.step(&frame));
         if black_box(false) {
             let (map, codes) = (controller.state().learned(), controller.state().dtcs().stored_codes());
-            *KEPT = keep::pack(controller.calibration(), map, codes, 1);
+            *KEPT = persistence::pack(controller.calibration(), map, codes, 1);
             black_box(&mut *KEPT);
         }
     }

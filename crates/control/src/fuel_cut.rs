@@ -1,81 +1,83 @@
-//! When the fuel is cut: coasting, too much speed, clear-flood; and the lean guard.
+//! Fuel cuts: overrun, rev limit, clear-flood; and the lean guard.
 
 use trimwright_numerics::Real;
 
-use crate::believe::Belief;
 use crate::clock::LONG_S;
+use crate::estimate::Estimate;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// Fuel cuts: coasting, rev limit, clear-flood.
+    /// Fuel cuts: overrun, rev limit, clear-flood.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct FuelCutParameters<f32> "fuel_cut" {
-        /// Speed above the wanted warm idle speed from which coasting cuts the fuel.
+        /// Speed above the warm idle speed at which overrun cuts the fuel.
         number coast_from_rad_per_s { 105.0, 30.0..=400.0 "rad/s", "engineering judgement: about 1000 rpm" }
-        /// Speed above the wanted warm idle speed at which the fuel comes back: above any idle flare, so that the engine catches itself.
-        number coast_to_rad_per_s { 52.0, 5.0..=300.0 "rad/s", "engineering judgement: about 500 rpm" }
-        /// Time by which the fuel leads a falling speed: it has to wet the wall and wait in the cylinders first.
+        /// Speed above the warm idle speed at which the fuel returns, high enough for the engine to catch itself.
+        number coast_resume_rad_per_s { 52.0, 5.0..=300.0 "rad/s", "engineering judgement: about 500 rpm" }
+        /// Lead time of the returning fuel at a falling speed, for wetting the wall and reaching the cylinders.
         number coast_lead_s { 0.25, 0.0..=2.0 "s", "engineering judgement" }
-        /// Farthest that the fuel leads a falling speed.
-        number coast_lead_most_rad_per_s { 45.0, 0.0..=200.0 "rad/s", "engineering judgement" }
-        /// Time constant of the rate of speed by which the fuel leads.
+        /// Upper limit of that lead, as a speed.
+        number coast_lead_limit_rad_per_s { 45.0, 0.0..=200.0 "rad/s", "engineering judgement" }
+        /// Time constant of the rate of speed.
         number speed_rate_s { 0.06, 0.01..=1.0 "s", "engineering judgement" }
-        /// Time for which the throttle must have been closed before coasting cuts.
-        number coast_after_s { 0.6, 0.0..=9.0 "s", "engineering judgement" }
-        /// Coolant temperature from which coasting cuts.
+        /// Time with closed throttle before overrun cuts the fuel.
+        number coast_delay_s { 0.6, 0.0..=9.0 "s", "engineering judgement" }
+        /// Coolant temperature above which overrun cuts the fuel.
         number coast_warm_k { 323.0, 250.0..=370.0 "K", "engineering judgement" }
-        /// Speed below the rev limit at which the fuel comes back.
-        number limit_band_rad_per_s { 15.0, 1.0..=100.0 "rad/s", "engineering judgement" }
-        /// Time in which the torque comes back after a cut.
-        number return_s { 0.4, 0.01..=5.0 "s", "engineering judgement" }
-        /// Throttle position above which cranking asks for air only.
+        /// Speed below the rev limit at which the fuel returns.
+        number limit_hysteresis_rad_per_s { 15.0, 1.0..=100.0 "rad/s", "engineering judgement" }
+        /// Time in which the torque is blended in after a cut.
+        number torque_return_s { 0.4, 0.01..=5.0 "s", "engineering judgement" }
+        /// Throttle position above which cranking gets no fuel (clear-flood).
         number clear_flood_tp { 0.85, 0.5..=1.0 "1", "common practice, no source" }
     }
 }
 
 trimwright_numerics::parameters! {
-    /// What guards an engine under load from a lean mixture.
+    /// Protection of a loaded engine against a lean mixture.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct LeanGuardParameters<f32> "lean_guard" {
         /// Manifold over barometric pressure above which a lean mixture is dangerous.
-        number load { 0.85, 0.4..=1.0 "1", "engineering judgement" }
-        /// Lambda over wanted lambda that counts as dangerous under load.
-        number lean { 1.12, 1.03..=1.4 "1", "engineering judgement" }
-        /// Time of a dangerous mixture until the fuel is cut.
-        number trips_s { 0.8, 0.1..=10.0 "s", "engineering judgement" }
-        /// Fuel that is added until the fuel is cut for a dangerous mixture, share.
-        number adds { 0.1, 0.0..=0.3 "1", "engineering judgement" }
-        /// Time of a dangerous mixture from which the guard counts as at work and nothing is learned.
-        number guards_s { 0.1, 0.0..=5.0 "s", "engineering judgement" }
+        number load_threshold { 0.85, 0.4..=1.0 "1", "engineering judgement" }
+        /// Measured over wanted lambda above which the mixture is dangerously lean under load.
+        number lean_ratio { 1.12, 1.03..=1.4 "1", "engineering judgement" }
+        /// Duration of a dangerous mixture until the fuel is cut.
+        number trip_delay_s { 0.8, 0.1..=10.0 "s", "engineering judgement" }
+        /// Enrichment until the fuel is cut, share of fuel.
+        number enrichment { 0.1, 0.0..=0.3 "1", "engineering judgement" }
+        /// Duration of a dangerous mixture from which the guard counts as active and lessons are rejected.
+        number active_after_s { 0.1, 0.0..=5.0 "s", "engineering judgement" }
     }
 }
 
-/// Why the fuel is cut.
+/// Reason of a fuel cut.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+#[non_exhaustive]
 pub enum Cut {
-    /// It is not.
+    /// No fuel cut.
     #[default]
     None,
     /// Closed throttle at speed: deceleration fuel cut-off.
     Coasting,
     /// Above the rev limit.
     OverSpeed,
-    /// The mixture stayed dangerously lean under load: the guard has tripped.
+    /// The lean guard has tripped: dangerously lean under load.
     LeanGuard,
 }
 
-/// The cuts' memory.
+/// Stage of the fuel cuts.
 ///
 /// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::cuts::{Cut, Cuts, FuelCutParameters};
+/// use trimwright_control::sensing::Estimate;
+/// use trimwright_control::fueling::{Cut, Cuts};
+/// use trimwright_control::parameters::FuelCutParameters;
 /// use trimwright_control::{Calibration, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
 /// let (parameters, setup) = (FuelCutParameters::DEFAULT, calibration.setup());
-/// let (mut cuts, warm) = (Cuts::default(), Belief { ect_k: 360.0, ..Belief::default() });
-/// // Down a hill with a warm engine at 2100 rpm: the fuel is cut when the foot has been off for a while.
-/// let mut after = |slots| (0..slots).map(|_| cuts.step(&parameters, setup, &warm, false, 220.0, 0.01)).last();
+/// let (mut cuts, warm) = (Cuts::default(), Estimate { ect_k: 360.0, ..Estimate::default() });
+/// // Overrun of a warm engine at 2100 rpm: the fuel is cut after a delay.
+/// let mut after = |steps| (0..steps).map(|_| cuts.step(&parameters, setup, &warm, false, 220.0, 0.01)).last();
 /// assert_eq!([after(50), after(20)], [Some(Cut::None), Some(Cut::Coasting)]);
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
@@ -86,45 +88,46 @@ pub struct Cuts {
     closed_s: f32,
     since_cut_s: f32,
     speed_rad_per_s: f32,
-    falls_rad_per_s2: f32,
+    deceleration_rad_per_s2: f32,
 }
 
 impl Cuts {
-    /// The cut of this instant.
+    /// The present fuel cut.
     pub const fn cut(&self) -> Cut {
         self.cut
     }
 
-    /// Decides on the cut, once a quick slot. `guard_tripped` is the lean guard's.
+    /// 10 ms task: decides on the fuel cut.
     pub fn step(
         &mut self,
         parameters: &FuelCutParameters,
         setup: &Setup,
-        belief: &Belief,
+        estimate: &Estimate,
         guard_tripped: bool,
         speed_rad_per_s: f32,
         dt_s: f32,
     ) -> Cut {
         let fell = self.speed_rad_per_s - speed_rad_per_s;
         self.speed_rad_per_s = speed_rad_per_s;
-        self.falls_rad_per_s2 += (fell - self.falls_rad_per_s2 * dt_s) / (parameters.speed_rate_s + dt_s);
-        let lead =
-            (parameters.coast_lead_s * self.falls_rad_per_s2).held(0.0, parameters.coast_lead_most_rad_per_s);
+        self.deceleration_rad_per_s2 +=
+            (fell - self.deceleration_rad_per_s2 * dt_s) / (parameters.speed_rate_s + dt_s);
+        let lead = (parameters.coast_lead_s * self.deceleration_rad_per_s2)
+            .held(0.0, parameters.coast_lead_limit_rad_per_s);
         let answers = setup.answers();
-        let closed = belief.throttle_closed;
+        let closed = estimate.throttle_closed;
         self.closed_s = if closed { (self.closed_s + dt_s).at_most(LONG_S) } else { 0.0 };
         let over = speed_rad_per_s - answers.idle_speed_rad_per_s;
-        let band = if self.cut == Cut::OverSpeed { parameters.limit_band_rad_per_s } else { 0.0 };
+        let hysteresis = if self.cut == Cut::OverSpeed { parameters.limit_hysteresis_rad_per_s } else { 0.0 };
         let coasting = if self.cut == Cut::Coasting {
-            closed && over > parameters.coast_to_rad_per_s + lead
+            closed && over > parameters.coast_resume_rad_per_s + lead
         } else {
-            self.closed_s > parameters.coast_after_s
+            self.closed_s > parameters.coast_delay_s
                 && over > parameters.coast_from_rad_per_s
-                && belief.ect_k > parameters.coast_warm_k
+                && estimate.ect_k > parameters.coast_warm_k
         };
         self.cut = if guard_tripped {
             Cut::LeanGuard
-        } else if speed_rad_per_s > answers.rev_limit_rad_per_s - band {
+        } else if speed_rad_per_s > answers.rev_limit_rad_per_s - hysteresis {
             Cut::OverSpeed
         } else if coasting {
             Cut::Coasting
@@ -136,25 +139,26 @@ impl Cuts {
         self.cut
     }
 
-    /// Share of torque to allow after a cut, 0 to 1, rising smoothly: the spark stage holds back by it.
-    pub fn returned(&self, parameters: &FuelCutParameters) -> f32 {
-        (self.since_cut_s / parameters.return_s).held(0.0, 1.0)
+    /// Share of torque allowed after a cut, 0 to 1, rising linearly; the spark stage uses it.
+    pub fn torque_share(&self, parameters: &FuelCutParameters) -> f32 {
+        (self.since_cut_s / parameters.torque_return_s).held(0.0, 1.0)
     }
 }
 
-/// The lean guard's memory.
+/// Stage of the lean guard.
 ///
 /// ```
-/// use trimwright_control::believe::Belief;
-/// use trimwright_control::cuts::{LeanGuard, LeanGuardParameters};
+/// use trimwright_control::sensing::Estimate;
+/// use trimwright_control::fueling::LeanGuard;
+/// use trimwright_control::parameters::LeanGuardParameters;
 /// let parameters = LeanGuardParameters::DEFAULT;
 /// let mut guard = LeanGuard::default();
 /// // Full throttle, a fifth leaner than wanted: within a second the guard cuts the fuel.
-/// let full = Belief { tp: 1.0, throttle_closed: false, map_pa: 97e3, ..Belief::default() };
+/// let full = Estimate { tp: 1.0, throttle_closed: false, map_pa: 97e3, ..Estimate::default() };
 /// (0..100).for_each(|_| _ = guard.step(&parameters, &full, Some(1.2), 0.01));
 /// assert!(guard.tripped());
 /// // It comes back when the throttle is closed, not before.
-/// guard.step(&parameters, &Belief { map_pa: 40e3, ..Belief::default() }, None, 0.01);
+/// guard.step(&parameters, &Estimate { map_pa: 40e3, ..Estimate::default() }, None, 0.01);
 /// assert_eq!((guard.tripped(), guard.trips()), (false, 1));
 /// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
@@ -166,52 +170,51 @@ pub struct LeanGuard {
 }
 
 impl LeanGuard {
-    /// Whether it has cut the fuel; it lets go when the throttle is closed.
+    /// Whether it has cut the fuel; it resets when the throttle is closed.
     pub const fn tripped(&self) -> bool {
         self.tripped
     }
 
-    /// Times it has cut since power-up.
+    /// Number of cuts since power-up.
     pub const fn trips(&self) -> u16 {
         self.trips
     }
 
-    /// Watches the mixture, once a quick slot: `lean_ratio` is lambda read over lambda wanted then, where the reading is usable. Gives
-    /// whether the fuel is to be cut.
+    /// 10 ms task: `lean_ratio` is lambda measured over lambda wanted, where the reading is usable. Returns whether to cut the fuel.
     pub fn step(
         &mut self,
         parameters: &LeanGuardParameters,
-        belief: &Belief,
+        estimate: &Estimate,
         lean_ratio: Option<f32>,
         dt_s: f32,
     ) -> bool {
-        let loaded = belief.map_pa > parameters.load * belief.baro_pa;
-        let lean = loaded && lean_ratio.is_some_and(|ratio| ratio > parameters.lean);
+        let loaded = estimate.map_pa > parameters.load_threshold * estimate.baro_pa;
+        let lean = loaded && lean_ratio.is_some_and(|ratio| ratio > parameters.lean_ratio);
         self.lean_s = if lean { self.lean_s + dt_s } else { (self.lean_s - dt_s).at_least(0.0) };
-        if self.lean_s > parameters.trips_s && !self.tripped {
+        if self.lean_s > parameters.trip_delay_s && !self.tripped {
             self.tripped = true;
             self.trips = self.trips.saturating_add(1);
         }
-        if belief.throttle_closed {
+        if estimate.throttle_closed {
             (self.tripped, self.lean_s) = (false, 0.0);
         }
         self.tripped
     }
 
     /// Whether it is enriching or cutting.
-    pub fn guarding(&self, parameters: &LeanGuardParameters) -> bool {
-        self.tripped || self.lean_s > parameters.guards_s
+    pub fn is_active(&self, parameters: &LeanGuardParameters) -> bool {
+        self.tripped || self.lean_s > parameters.active_after_s
     }
 
-    /// Fuel factor while it waits to see whether the mixture comes back, from 1 up.
+    /// Enrichment before it trips, fuel factor of 1 or more.
     pub fn factor(&self, parameters: &LeanGuardParameters) -> f32 {
-        1.0 + parameters.adds * (self.lean_s / parameters.trips_s).held(0.0, 1.0)
+        1.0 + parameters.enrichment * (self.lean_s / parameters.trip_delay_s).held(0.0, 1.0)
     }
 }
 
-/// Clear-flood: full throttle while cranking asks for air only. A wire shorted to 5 V must not keep the engine from starting.
-pub fn clears_flood(parameters: &FuelCutParameters, belief: &Belief) -> bool {
-    belief.tp > parameters.clear_flood_tp && !belief.doubts.tp
+/// Clear-flood: full throttle while cranking asks for no fuel. A throttle sensor shorted to 5 V must not do so.
+pub fn is_clear_flood(parameters: &FuelCutParameters, estimate: &Estimate) -> bool {
+    estimate.tp > parameters.clear_flood_tp && !estimate.invalid.tp
 }
 
 #[cfg(test)]
@@ -223,7 +226,7 @@ mod tests {
     const FUEL_CUT: FuelCutParameters = FuelCutParameters::DEFAULT;
     const LEAN_GUARD: LeanGuardParameters = LeanGuardParameters::DEFAULT;
 
-    /// Cuts and guard together, as they work.
+    /// Fuel cuts and lean guard as the controller runs them.
     #[derive(Default)]
     struct Both {
         cuts: Cuts,
@@ -233,16 +236,16 @@ mod tests {
     fn run(both: &mut Both, tp: f32, speed: f32, map_pa: f32, lean: Option<f32>, seconds: f32) -> Cut {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let throttle_closed = tp < 0.02;
-        let belief = Belief { tp, throttle_closed, map_pa, ect_k: 360.0, ..Belief::default() };
+        let estimate = Estimate { tp, throttle_closed, map_pa, ect_k: 360.0, ..Estimate::default() };
         for _ in 0..(seconds * 1000.0) as u32 {
-            let tripped = both.guard.step(&LEAN_GUARD, &belief, lean, 0.001);
-            both.cuts.step(&FUEL_CUT, calibration.setup(), &belief, tripped, speed, 0.001);
+            let tripped = both.guard.step(&LEAN_GUARD, &estimate, lean, 0.001);
+            both.cuts.step(&FUEL_CUT, calibration.setup(), &estimate, tripped, speed, 0.001);
         }
         both.cuts.cut
     }
 
     #[test]
-    fn coasting_cuts_after_a_while_and_returns_above_idle() {
+    fn overrun_cuts_after_a_delay_and_the_fuel_returns_above_idle() {
         let mut cuts = Both::default();
         assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::None);
         assert_eq!(run(&mut cuts, 0.0, 220.0, 25e3, None, 0.4), Cut::Coasting);
@@ -250,25 +253,25 @@ mod tests {
             assert_eq!(run(&mut cuts, 0.0, speed as f32, 25e3, None, 0.1), Cut::Coasting);
         }
         assert_eq!(run(&mut cuts, 0.0, 120.0, 25e3, None, 0.1), Cut::None);
-        assert!((0.2..0.3).contains(&cuts.cuts.returned(&FUEL_CUT)));
+        assert!((0.2..0.3).contains(&cuts.cuts.torque_share(&FUEL_CUT)));
     }
 
     #[test]
-    fn a_foot_on_the_throttle_ends_coasting_at_once() {
+    fn an_opened_throttle_ends_the_overrun_cut_at_once() {
         let mut cuts = Both::default();
         run(&mut cuts, 0.0, 220.0, 25e3, None, 1.0);
         assert_eq!(run(&mut cuts, 0.1, 220.0, 25e3, None, 0.002), Cut::None);
     }
 
     #[test]
-    fn fuel_comes_back_sooner_when_the_speed_falls_fast() {
+    fn the_fuel_returns_sooner_when_the_speed_falls_fast() {
         let mut cuts = Both::default();
         run(&mut cuts, 0.0, 260.0, 25e3, None, 1.0);
-        // 200 rad/s^2: an engine let go out of gear.
-        let back = (0..130).map(|slot| 260.0 - slot as f32).find(|speed| {
+        // 200 rad/s^2: a free engine after closing the throttle.
+        let back = (0..130).map(|step| 260.0 - step as f32).find(|speed| {
             (0..5).fold(Cut::Coasting, |_, _| run(&mut cuts, 0.0, *speed, 15e3, None, 0.001)) == Cut::None
         });
-        assert!(back.is_some_and(|speed| speed > 73.3 + FUEL_CUT.coast_to_rad_per_s + 30.0), "{back:?}");
+        assert!(back.is_some_and(|speed| speed > 73.3 + FUEL_CUT.coast_resume_rad_per_s + 30.0), "{back:?}");
     }
 
     #[test]
@@ -283,7 +286,7 @@ mod tests {
     fn lean_at_high_load_enriches_then_cuts_until_the_throttle_closes() {
         let mut cuts = Both::default();
         assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::None);
-        assert!(cuts.guard.factor(&LEAN_GUARD) > 1.05 && cuts.guard.guarding(&LEAN_GUARD));
+        assert!(cuts.guard.factor(&LEAN_GUARD) > 1.05 && cuts.guard.is_active(&LEAN_GUARD));
         assert_eq!(run(&mut cuts, 1.0, 300.0, 95e3, Some(1.2), 0.5), Cut::LeanGuard);
         assert_eq!(run(&mut cuts, 0.5, 300.0, 60e3, Some(1.0), 1.0), Cut::LeanGuard);
         assert_eq!(run(&mut cuts, 0.0, 150.0, 40e3, None, 0.1), Cut::None);
@@ -295,7 +298,7 @@ mod tests {
     }
 
     #[test]
-    fn a_guard_that_waits_half_of_its_time_gives_half_of_its_help() {
+    fn after_half_its_delay_the_guard_gives_half_its_enrichment() {
         let mut both = Both::default();
         assert_eq!(both.guard.factor(&LEAN_GUARD), 1.0);
         run(&mut both, 1.0, 300.0, 97e3, Some(1.2), 0.4);
@@ -303,21 +306,21 @@ mod tests {
     }
 
     #[test]
-    fn torque_comes_back_smoothly_after_a_cut() {
+    fn torque_is_blended_in_after_a_cut() {
         let mut cuts = Both::default();
         run(&mut cuts, 1.0, 560.0, 95e3, None, 0.01);
-        assert_eq!(cuts.cuts.returned(&FUEL_CUT), 0.0);
+        assert_eq!(cuts.cuts.torque_share(&FUEL_CUT), 0.0);
         run(&mut cuts, 1.0, 500.0, 95e3, None, 0.2);
-        assert!((cuts.cuts.returned(&FUEL_CUT) - 0.5).abs() < 1e-3);
+        assert!((cuts.cuts.torque_share(&FUEL_CUT) - 0.5).abs() < 1e-3);
         run(&mut cuts, 1.0, 480.0, 95e3, None, 0.5);
-        assert_eq!(cuts.cuts.returned(&FUEL_CUT), 1.0);
+        assert_eq!(cuts.cuts.torque_share(&FUEL_CUT), 1.0);
     }
 
     #[test]
-    fn a_pedal_that_is_down_clears_a_flood_and_a_shorted_wire_does_not() {
-        let mut belief = Belief { tp: 1.0, ..Belief::default() };
-        assert!(clears_flood(&FUEL_CUT, &belief));
-        belief.doubts.tp = true;
-        assert!(!clears_flood(&FUEL_CUT, &belief));
+    fn full_throttle_is_clear_flood_and_a_shorted_sensor_is_not() {
+        let mut estimate = Estimate { tp: 1.0, ..Estimate::default() };
+        assert!(is_clear_flood(&FUEL_CUT, &estimate));
+        estimate.invalid.tp = true;
+        assert!(!is_clear_flood(&FUEL_CUT, &estimate));
     }
 }

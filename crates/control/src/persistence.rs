@@ -1,4 +1,4 @@
-//! What outlives a power-down as bytes, and back, for flash or a file: the learned map, trouble codes, setup answers.
+//! Persistence: learned map, trouble codes and setup answers as bytes for flash or a file, and back.
 //!
 //! ```text
 //! | head 16 | codes 8 | answers 52 | corrections 336 | deviations 336 | film 8 | common 8 | checksum 4 |
@@ -6,32 +6,32 @@
 //! head: | T W L M | version | axes 2 | codes | fingerprint 4 | number 4 |
 //! ```
 //!
-//! | part | bytes | what |
+//! | part | bytes | content |
 //! |---|---|---|
 //! | letters | 4 | `TWLM` |
 //! | version | 1 | [`VERSION`] of this layout |
 //! | axes | 2 | breakpoints of the RPM axis and of the MAP axis |
-//! | codes | 1 | number of codes there are, [`Dtc::ALL`] |
-//! | fingerprint | 4 | of engine, injectors, axes and base filling |
+//! | codes | 1 | number of codes in [`Dtc::ALL`] |
+//! | fingerprint | 4 | of engine, injectors, axes and base map |
 //! | number | 4 | running number of the image |
-//! | codes | 8 | those stored: bit n is the code at place n of [`Dtc::ALL`] |
-//! | answers | 52 | those of the owner: eleven floats, then seven bytes of choices and a 0, in the order of [`SetupAnswers`] |
+//! | codes | 8 | stored codes: bit n is the code at place n of [`Dtc::ALL`] |
+//! | answers | 52 | setup answers: eleven floats, then seven bytes of choices and a 0, in the order of [`SetupAnswers`] |
 //! | corrections | 336 | 16-bit signed each, 2e-5 ln; rows MAP, columns RPM |
 //! | deviations | 336 | their standard deviations, 16-bit unsigned each, 2e-6 ln |
-//! | film | 4 | the film's share and time constant over the believed ones, 16-bit signed each, 2e-5 ln |
-//! | its deviations | 4 | 16-bit unsigned each, 1e-5 ln |
-//! | common | 4 | flow and opening delay that all cells have in common, 16-bit signed each, 2e-5 ln and 1e-8 s |
-//! | its deviations | 4 | 16-bit unsigned each, the same units |
-//! | checksum | 4 | CRC-32 of all before it, in every version |
+//! | film | 4 | corrections of the film's share and time constant, 16-bit signed each, 2e-5 ln |
+//! | film deviations | 4 | 16-bit unsigned each, 1e-5 ln |
+//! | common | 4 | common fuel scale and opening delay, 16-bit signed each, 2e-5 ln and 1e-8 s |
+//! | common deviations | 4 | 16-bit unsigned each, the same units |
+//! | checksum | 4 | CRC-32 of all bytes before it, in every version |
 //!
-//! All numbers are little-endian. To survive a loss of power at any byte, keep two places and write the older one:
-//! [`newest`] takes the sound image with the higher running number, so that a half-written one costs only the newest lessons.
+//! All numbers are little-endian. To survive a loss of power at any byte, use two places and overwrite the older one:
+//! [`newest`] takes the valid image with the higher running number, so a half-written one costs only the newest lessons.
 //! The checksum is CRC-32 as of ITU-T V.42 (reflected polynomial 0xEDB88320).
 //!
-//! At key on, [`answers`] come first: with them the calibration is made that [`unpack`] takes. When the owner has answered otherwise
-//! since, in a way that the fingerprint covers, the image is refused as [`KeepError::OtherSetup`]: a correction over another base means
-//! nothing, and a code of another setup may mean something else; a fault that is still there sets its code again. Answers that the
-//! base does not hang on, such as fans or spark, may change freely: the new ones count.
+//! At power-up read [`answers`] first and make the calibration from them; [`unpack`] needs it. When an answer that the fingerprint
+//! covers has changed, the image is rejected as [`ImageError::OtherSetup`]: corrections of another base map are
+//! meaningless, and so may its codes be; a fault still present sets its code again. Other answers, such as fans or spark, may
+//! change freely: the new ones apply.
 
 use core::fmt;
 
@@ -41,10 +41,10 @@ use crate::answer_bytes::{self, ANSWER_BYTES};
 use crate::answers::SetupAnswers;
 use crate::base_map::{CELLS, MAP_POINTS, RPM_POINTS};
 use crate::calibration::Calibrated;
-use crate::common::CommonCorrectionParameters;
+use crate::common_correction::CommonCorrectionParameters;
 use crate::dtc::{Codes, Dtc};
 use crate::film::FILM;
-use crate::learned_map::{Common, LearnedMap};
+use crate::learned_map::{CommonCorrection, LearnedMap};
 use crate::parameters::Parameters;
 use crate::setup::Setup;
 
@@ -63,72 +63,73 @@ const FILM_SIGMA_UNIT: f32 = 1e-5;
 const FLOW_UNIT: f32 = 2e-5;
 const DELAY_UNIT: f32 = 1e-8;
 
-/// What outlives a power-down beside the answers.
+/// What survives a power-down beside the setup answers.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Kept {
+pub struct PersistentData {
     /// The learned map: long-term trim.
     pub learned: LearnedMap,
-    /// The trouble codes stored.
+    /// The stored trouble codes.
     pub codes: Codes,
 }
 
-/// Why an image was refused.
+/// Why an image was rejected.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub enum KeepError {
+#[non_exhaustive]
+pub enum ImageError {
     /// It has this many bytes.
     Length(usize),
     /// It does not start with the letters of an image.
     Foreign,
     /// Its checksum is wrong: half-written or damaged.
     Damaged,
-    /// A later controller wrote it, in this version of the layout.
+    /// Written by a later controller, with this version of the layout.
     TooNew(u8),
-    /// An earlier controller wrote it, in this version of the layout.
+    /// Written by an earlier controller, with this version of the layout.
     TooOld(u8),
-    /// It was learned with another setup, or by a controller with other axes or codes.
+    /// Learned with another setup, or by a controller with other axes or codes.
     OtherSetup,
-    /// A number in it lies outside its range or authority, although the checksum is right.
+    /// A number in it is outside its range or authority although the checksum is right.
     OutOfRange,
 }
 
-impl fmt::Display for KeepError {
+impl fmt::Display for ImageError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
-            Self::Length(bytes) => write!(f, "a kept image has {IMAGE_BYTES} bytes, not {bytes}"),
-            Self::Foreign => f.write_str("this is not a kept image"),
-            Self::Damaged => f.write_str("the kept image is damaged or was only half written"),
+            Self::Length(bytes) => write!(f, "a persistence image has {IMAGE_BYTES} bytes, not {bytes}"),
+            Self::Foreign => f.write_str("this is not a persistence image"),
+            Self::Damaged => f.write_str("the persistence image is damaged or was only half written"),
             Self::TooNew(version) => {
                 write!(
                     f,
-                    "the kept image is too new: its layout is {version}, this controller knows {VERSION}"
+                    "the persistence image is too new: its layout is {version}, this controller knows {VERSION}"
                 )
             }
             Self::TooOld(version) => {
                 write!(
                     f,
-                    "the kept image is too old: its layout is {version}, this controller knows {VERSION}"
+                    "the persistence image is too old: its layout is {version}, this controller knows {VERSION}"
                 )
             }
-            Self::OtherSetup => f.write_str("the kept image belongs to another setup"),
-            Self::OutOfRange => f.write_str("the kept image holds a number out of range"),
+            Self::OtherSetup => f.write_str("the persistence image belongs to another setup"),
+            Self::OutOfRange => f.write_str("the persistence image holds a number out of range"),
         }
     }
 }
 
-impl core::error::Error for KeepError {}
+impl core::error::Error for ImageError {}
 
-/// Map, codes and the answers of the calibration as bytes. `number` should be one more than that of the image before.
+/// Image of the learned map, the codes and the calibration's answers. `number` should be one more than in the last image.
 ///
 /// ```
-/// use trimwright_control::keep::{self, Kept};
+/// use trimwright_control::persistence::{self, PersistentData};
 /// use trimwright_control::{Calibration, Codes, Dtc, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let kept = Kept { learned: calibration.parameters().blank_map(), codes: Codes::empty().with(Dtc::MapLow) };
-/// let image = keep::pack(&calibration, &kept.learned, kept.codes, 7);
-/// assert_eq!(keep::answers(&image), Ok((SetupAnswers::default(), 7)));
-/// assert_eq!(keep::unpack(&calibration, &image), Ok((kept, 7)));
+/// let persistent = PersistentData { learned: calibration.parameters().blank_map(), codes: Codes::empty().with(Dtc::MapLow) };
+/// let image = persistence::pack(&calibration, &persistent.learned, persistent.codes, 7);
+/// assert_eq!(persistence::answers(&image), Ok((SetupAnswers::default(), 7)));
+/// assert_eq!(persistence::unpack(&calibration, &image), Ok((persistent, 7)));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 pub fn pack(calibration: &impl Calibrated, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {
@@ -159,78 +160,53 @@ pub fn pack(calibration: &impl Calibrated, map: &LearnedMap, codes: Codes, numbe
     image
 }
 
-/// Map, codes and running number out of an image.
+/// Learned map, codes and running number of an image.
 ///
 /// ```
-/// use trimwright_control::keep::{KeepError, pack, unpack};
+/// use trimwright_control::persistence::{ImageError, pack, unpack};
 /// use trimwright_control::{Calibration, Codes, SetupAnswers};
 /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
 /// let mut learned = calibration.parameters().blank_map();
 /// learned.ln.flat_mut()[40] = 0.05;
 /// let image = pack(&calibration, &learned, Codes::empty(), 7);
-/// let (kept, number) = unpack(&calibration, &image).unwrap();
-/// assert!((kept.learned.ln.flat()[40] - 0.05).abs() < 1e-4 && number == 7);
-/// // Larger injectors: what was learned with the others means nothing.
+/// let (persistent, number) = unpack(&calibration, &image).unwrap();
+/// assert!((persistent.learned.ln.flat()[40] - 0.05).abs() < 1e-4 && number == 7);
+/// // Larger injectors: corrections for the others are meaningless.
 /// let larger = SetupAnswers { injector_flow_kg_per_s: 10e-3, ..SetupAnswers::default() };
-/// assert_eq!(unpack(&Calibration::from_answers(&larger)?, &image), Err(KeepError::OtherSetup));
+/// assert_eq!(unpack(&Calibration::from_answers(&larger)?, &image), Err(ImageError::OtherSetup));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 ///
 /// # Errors
-/// [`KeepError`] says why the image was refused; nothing of a refused image is used.
-pub fn unpack(calibration: &impl Calibrated, image: &[u8]) -> Result<(Kept, u32), KeepError> {
+/// [`ImageError`] says why the image was rejected; nothing of it is used.
+pub fn unpack(calibration: &impl Calibrated, image: &[u8]) -> Result<(PersistentData, u32), ImageError> {
     let Parts { fingerprint: made_for, number, codes, words, .. } = parts(image)?;
     if made_for != fingerprint(calibration.setup()) {
-        return Err(KeepError::OtherSetup);
+        return Err(ImageError::OtherSetup);
     }
-    let codes = Codes::from_bits(codes).ok_or(KeepError::OutOfRange)?;
-    Ok((Kept { learned: read_map(calibration.parameters(), words)?, codes }, number))
+    let codes = Codes::from_bits(codes).ok_or(ImageError::OutOfRange)?;
+    Ok((PersistentData { learned: read_map(calibration.parameters(), words)?, codes }, number))
 }
 
-/// The owner's answers and the running number out of an image.
-///
-/// ```
-/// use trimwright_control::keep::{answers, pack};
-/// use trimwright_control::{Cam, Calibration, Codes, SetupAnswers};
-/// let mine = SetupAnswers { cam: Cam::Hot, displacement_m3: 5.7e-3, ..SetupAnswers::default() };
-/// let calibration = Calibration::from_answers(&mine)?;
-/// let image = pack(&calibration, &calibration.parameters().blank_map(), Codes::empty(), 3);
-/// // At key on nobody has to be asked again.
-/// assert_eq!(answers(&image), Ok((mine, 3)));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// Setup answers and running number of an image.
 ///
 /// # Errors
-/// [`KeepError`] says why the image was refused.
-pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), KeepError> {
+/// [`ImageError`] says why the image was rejected.
+pub fn answers(image: &[u8]) -> Result<(SetupAnswers, u32), ImageError> {
     let Parts { number, answers, .. } = parts(image)?;
-    Ok((answer_bytes::unpack(answers).ok_or(KeepError::OutOfRange)?, number))
+    Ok((answer_bytes::unpack(answers).ok_or(ImageError::OutOfRange)?, number))
 }
 
-/// The newest sound image of several places; `None` when there is none.
-///
-/// ```
-/// use trimwright_control::keep::{newest, pack};
-/// use trimwright_control::{Calibration, Codes, SetupAnswers};
-/// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-/// let blank = calibration.parameters().blank_map();
-/// let [old, mut new] = [7, 8].map(|number| pack(&calibration, &blank, Codes::empty(), number));
-/// let number = |old: &[u8], new: &[u8]| newest(&calibration, [old, new]).map(|(_, number)| number);
-/// assert_eq!(number(&old, &new), Some(8));
-/// // Power was lost while the newer one was written: the older one is still there.
-/// new[500..].fill(0xFF);
-/// assert_eq!(number(&old, &new), Some(7));
-/// # Ok::<(), trimwright_control::AnswerError>(())
-/// ```
+/// The valid image with the highest running number; `None` when there is none.
 pub fn newest<'a>(
     calibration: &impl Calibrated,
     places: impl IntoIterator<Item = &'a [u8]>,
-) -> Option<(Kept, u32)> {
-    let sound = places.into_iter().filter_map(|place| unpack(calibration, place).ok());
-    sound.max_by_key(|(_, number)| *number)
+) -> Option<(PersistentData, u32)> {
+    let valid = places.into_iter().filter_map(|place| unpack(calibration, place).ok());
+    valid.max_by_key(|(_, number)| *number)
 }
 
-/// An image whose checksum and layout are right, taken apart.
+/// The parts of an image with valid checksum and layout.
 struct Parts<'a> {
     fingerprint: u32,
     number: u32,
@@ -239,25 +215,25 @@ struct Parts<'a> {
     words: &'a [u8],
 }
 
-fn parts(image: &[u8]) -> Result<Parts<'_>, KeepError> {
-    let length = KeepError::Length(image.len());
+fn parts(image: &[u8]) -> Result<Parts<'_>, ImageError> {
+    let length = ImageError::Length(image.len());
     let (body, sum) = image.split_last_chunk::<4>().ok_or(length)?;
     let (head, rest) = body.split_first_chunk::<HEAD_BYTES>().ok_or(length)?;
     let [l0, l1, l2, l3, version, rpm_points, map_points, codes, f0, f1, f2, f3, n0, n1, n2, n3] = *head;
     if [l0, l1, l2, l3] != LETTERS {
-        return Err(KeepError::Foreign);
+        return Err(ImageError::Foreign);
     }
     if crc32(body.iter().copied()) != u32::from_le_bytes(*sum) {
-        return Err(KeepError::Damaged);
+        return Err(ImageError::Damaged);
     }
     if version > VERSION {
-        return Err(KeepError::TooNew(version));
+        return Err(ImageError::TooNew(version));
     }
     if version < VERSION {
-        return Err(KeepError::TooOld(version));
+        return Err(ImageError::TooOld(version));
     }
     if [rpm_points, map_points, codes].map(usize::from) != [RPM_POINTS, MAP_POINTS, Dtc::ALL.len()] {
-        return Err(KeepError::OtherSetup);
+        return Err(ImageError::OtherSetup);
     }
     if image.len() != IMAGE_BYTES {
         return Err(length);
@@ -273,12 +249,12 @@ fn parts(image: &[u8]) -> Result<Parts<'_>, KeepError> {
     })
 }
 
-/// Within what these parameters let a map learn.
-fn read_map(parameters: &Parameters, words: &[u8]) -> Result<LearnedMap, KeepError> {
+/// Reads the map within the limits of these parameters.
+fn read_map(parameters: &Parameters, words: &[u8]) -> Result<LearnedMap, ImageError> {
     let mut map = parameters.blank_map();
     let (learner, common_correction) = (&parameters.learner, &parameters.common_correction);
     let whole_authority_ln = learner.authority_ln + common_correction.flow_authority_ln;
-    let short = KeepError::Length(words.len());
+    let short = ImageError::Length(words.len());
     let (corrections, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
     let (deviations, words) = words.split_at_checked(2 * CELLS).ok_or(short)?;
     let (film, words) = words.split_at_checked(2 * FILM).ok_or(short)?;
@@ -291,7 +267,7 @@ fn read_map(parameters: &Parameters, words: &[u8]) -> Result<LearnedMap, KeepErr
     Ok(map)
 }
 
-fn common_words(common: &Common) -> [u16; 4] {
+fn common_words(common: &CommonCorrection) -> [u16; 4] {
     let signed = |value: f32, unit: f32| round(value / unit) as i16 as u16;
     [
         signed(common.flow_ln, FLOW_UNIT),
@@ -301,11 +277,14 @@ fn common_words(common: &Common) -> [u16; 4] {
     ]
 }
 
-fn read_common(parameters: &CommonCorrectionParameters, words: &[u8]) -> Result<Common, KeepError> {
+fn read_common(
+    parameters: &CommonCorrectionParameters,
+    words: &[u8],
+) -> Result<CommonCorrection, ImageError> {
     let &[flow, delay, flow_sigma, delay_sigma] = words.as_chunks::<2>().0 else {
-        return Err(KeepError::Length(words.len()));
+        return Err(ImageError::Length(words.len()));
     };
-    Ok(Common {
+    Ok(CommonCorrection {
         flow_ln: read_correction(flow, FLOW_UNIT, parameters.flow_authority_ln)?,
         delay_s: read_correction(delay, DELAY_UNIT, parameters.delay_authority_s)?,
         flow_sigma_ln: read_deviation(flow_sigma, FLOW_UNIT, parameters.flow_prior_sigma_ln)?,
@@ -313,23 +292,23 @@ fn read_common(parameters: &CommonCorrectionParameters, words: &[u8]) -> Result<
     })
 }
 
-fn read_corrections(places: &mut [f32], words: &[u8], unit: f32, authority: f32) -> Result<(), KeepError> {
+fn read_corrections(places: &mut [f32], words: &[u8], unit: f32, authority: f32) -> Result<(), ImageError> {
     for (ln, word) in places.iter_mut().zip(words.as_chunks::<2>().0) {
         *ln = read_correction(*word, unit, authority)?;
     }
     Ok(())
 }
 
-fn read_correction(word: [u8; 2], unit: f32, authority: f32) -> Result<f32, KeepError> {
+fn read_correction(word: [u8; 2], unit: f32, authority: f32) -> Result<f32, ImageError> {
     let value = f32::from(i16::from_le_bytes(word)) * unit;
     if value.abs() > authority + unit {
-        Err(KeepError::OutOfRange)
+        Err(ImageError::OutOfRange)
     } else {
         Ok(value.held(-authority, authority))
     }
 }
 
-fn read_deviations(variances: &mut [f32], words: &[u8], unit: f32, prior: f32) -> Result<(), KeepError> {
+fn read_deviations(variances: &mut [f32], words: &[u8], unit: f32, prior: f32) -> Result<(), ImageError> {
     for (variance, word) in variances.iter_mut().zip(words.as_chunks::<2>().0) {
         let sigma = read_deviation(*word, unit, prior)?;
         *variance = sigma * sigma;
@@ -337,20 +316,20 @@ fn read_deviations(variances: &mut [f32], words: &[u8], unit: f32, prior: f32) -
     Ok(())
 }
 
-fn read_deviation(word: [u8; 2], unit: f32, prior: f32) -> Result<f32, KeepError> {
+fn read_deviation(word: [u8; 2], unit: f32, prior: f32) -> Result<f32, ImageError> {
     let sigma = f32::from(u16::from_le_bytes(word)) * unit;
-    if sigma > prior + unit { Err(KeepError::OutOfRange) } else { Ok(sigma.min(prior)) }
+    if sigma > prior + unit { Err(ImageError::OutOfRange) } else { Ok(sigma.min(prior)) }
 }
 
-/// To the nearest whole number, halves away from zero.
+/// Rounds to the nearest whole number, halves away from zero.
 fn round(value: f32) -> i32 {
     (if value < 0.0 { value - 0.5 } else { value + 0.5 }) as i32
 }
 
-/// What a map depends on: a correction means nothing over another base. The parameters of the base are in its filling and axes.
+/// Fingerprint of what a learned map depends on. The base map and its parameters are in its filling and axes.
 fn fingerprint(setup: &Setup) -> u32 {
     let answers = setup.answers();
-    let made_of = [
+    let scalars = [
         answers.displacement_m3,
         f32::from(answers.cylinders),
         f32::from(answers.injectors),
@@ -359,7 +338,7 @@ fn fingerprint(setup: &Setup) -> u32 {
         answers.stoich_afr,
     ];
     let axes = setup.rpm_axis().points().iter().chain(setup.map_axis().points());
-    let numbers = made_of.iter().chain(axes).chain(setup.filling().flat());
+    let numbers = scalars.iter().chain(axes).chain(setup.filling().flat());
     crc32(numbers.flat_map(|number| number.to_le_bytes()))
 }
 
@@ -390,18 +369,19 @@ mod tests {
             *ln = (cell.wrapping_mul(2_654_435_761) >> 16) as f32 / 65_536.0 * 0.6 - 0.3;
             *variance = (cell.wrapping_mul(2_246_822_519) >> 16) as f32 / 65_536.0 * 0.0144;
         }
-        map.common = Common { flow_ln: 0.031, delay_s: -4.5e-5, flow_sigma_ln: 0.02, delay_sigma_s: 1.5e-5 };
+        map.common =
+            CommonCorrection { flow_ln: 0.031, delay_s: -4.5e-5, flow_sigma_ln: 0.02, delay_sigma_s: 1.5e-5 };
         map
     }
 
     /// CRC-32 of the digits 1 to 9 is 0xCBF43926: the usual check value of this checksum, from memory.
     #[test]
-    fn val_the_checksum_is_the_usual_one() {
+    fn val_the_checksum_has_its_check_value() {
         assert_eq!(crc32(*b"123456789"), 0xCBF4_3926);
     }
 
     #[test]
-    fn ident_what_was_kept_comes_back_within_its_unit() {
+    fn ident_a_packed_map_unpacks_within_its_resolution() {
         let (calibration, map) = (calibration(), learned(3));
         let (back, number) = unpack(&calibration, &pack(&calibration, &map, CODES, 41)).unwrap();
         assert_eq!((number, back.codes), (41, CODES));
@@ -416,24 +396,24 @@ mod tests {
         assert_eq!(
             pack(&calibration, &back.learned, back.codes, 41),
             pack(&calibration, &map, CODES, 41),
-            "keeping again changes nothing"
+            "packing again changes nothing"
         );
     }
 
     #[test]
-    fn every_single_flipped_bit_is_refused() {
+    fn every_single_flipped_bit_is_rejected() {
         let calibration = calibration();
         let image = pack(&calibration, &learned(1), CODES, 1);
         for bit in 0..IMAGE_BYTES * 8 {
             let mut flipped = image;
             flipped[bit / 8] ^= 1 << (bit % 8);
-            let expected = if bit < 32 { KeepError::Foreign } else { KeepError::Damaged };
+            let expected = if bit < 32 { ImageError::Foreign } else { ImageError::Damaged };
             assert_eq!(unpack(&calibration, &flipped), Err(expected), "bit {bit}");
         }
     }
 
     #[test]
-    fn power_lost_at_any_byte_leaves_a_sound_map() {
+    fn power_lost_at_any_byte_leaves_a_valid_image() {
         let calibration = calibration();
         let (old, new) =
             (pack(&calibration, &learned(1), CODES, 8), pack(&calibration, &learned(2), CODES, 9));
@@ -451,7 +431,7 @@ mod tests {
         assert_eq!(newest(&calibration, [&[0xFF; IMAGE_BYTES][..]]), None);
     }
 
-    /// The image with something put over it and the checksum of what it is then.
+    /// An image with one byte changed and its checksum recalculated.
     fn altered(place: usize, byte: u8) -> [u8; IMAGE_BYTES] {
         let mut image = pack(&calibration(), &learned(1), CODES, 1);
         image[place] = byte;
@@ -461,52 +441,55 @@ mod tests {
     }
 
     #[test]
-    fn a_map_learned_with_another_setup_is_refused_and_its_answers_are_there_all_the_same() {
+    fn a_map_of_another_setup_is_rejected_and_its_answers_are_readable() {
         let image = pack(&calibration(), &learned(1), CODES, 1);
         let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
-        assert_eq!(unpack(&Calibration::from_answers(&answers).unwrap(), &image), Err(KeepError::OtherSetup));
+        assert_eq!(
+            unpack(&Calibration::from_answers(&answers).unwrap(), &image),
+            Err(ImageError::OtherSetup)
+        );
         assert_eq!(super::answers(&image), Ok((SetupAnswers::default(), 1)));
     }
 
     #[test]
-    fn an_answer_that_the_base_does_not_hang_on_leaves_the_map() {
+    fn an_answer_without_effect_on_the_base_map_leaves_the_learned_map() {
         let image = pack(&calibration(), &learned(1), CODES, 1);
         let answers = SetupAnswers { rail_pressure_pa: 280e3, fan1_on_k: 360.0, ..SetupAnswers::default() };
-        let (kept, _) = unpack(&Calibration::from_answers(&answers).unwrap(), &image).unwrap();
-        assert_eq!(kept.codes, CODES);
+        let (persistent, _) = unpack(&Calibration::from_answers(&answers).unwrap(), &image).unwrap();
+        assert_eq!(persistent.codes, CODES);
     }
 
     #[test]
-    fn layouts_of_later_and_of_earlier_controllers_are_told_apart_whatever_their_length() {
+    fn later_and_earlier_layouts_have_errors_of_their_own_whatever_their_length() {
         let calibration = calibration();
-        assert_eq!(unpack(&calibration, &altered(4, VERSION + 1)), Err(KeepError::TooNew(VERSION + 1)));
-        assert_eq!(unpack(&calibration, &altered(4, 1)), Err(KeepError::TooOld(1)));
+        assert_eq!(unpack(&calibration, &altered(4, VERSION + 1)), Err(ImageError::TooNew(VERSION + 1)));
+        assert_eq!(unpack(&calibration, &altered(4, 1)), Err(ImageError::TooOld(1)));
         let mut longer = [7; IMAGE_BYTES + 30];
         longer[..5].copy_from_slice(b"TWLM\x09");
         let sum = crc32(longer[..IMAGE_BYTES + 26].iter().copied());
         longer[IMAGE_BYTES + 26..].copy_from_slice(&sum.to_le_bytes());
-        assert_eq!(unpack(&calibration, &longer), Err(KeepError::TooNew(9)));
+        assert_eq!(unpack(&calibration, &longer), Err(ImageError::TooNew(9)));
         longer[4] = VERSION;
-        assert_eq!(unpack(&calibration, &longer), Err(KeepError::Damaged));
-        assert_eq!(unpack(&calibration, b"TWLM"), Err(KeepError::Length(4)));
+        assert_eq!(unpack(&calibration, &longer), Err(ImageError::Damaged));
+        assert_eq!(unpack(&calibration, b"TWLM"), Err(ImageError::Length(4)));
     }
 
     #[test]
-    fn codes_and_answers_that_do_not_exist_are_refused_although_the_checksum_is_right() {
+    fn unknown_codes_and_answers_are_rejected_although_the_checksum_is_right() {
         let of_the_codes = altered(HEAD_BYTES + 7, 0xFF);
-        assert_eq!(unpack(&calibration(), &of_the_codes), Err(KeepError::OutOfRange));
+        assert_eq!(unpack(&calibration(), &of_the_codes), Err(ImageError::OutOfRange));
         let of_the_cam = altered(HEAD_BYTES + CODE_BYTES + 45, 9);
-        assert_eq!(super::answers(&of_the_cam), Err(KeepError::OutOfRange));
-        assert_eq!(unpack(&calibration(), &altered(7, 30)), Err(KeepError::OtherSetup));
+        assert_eq!(super::answers(&of_the_cam), Err(ImageError::OutOfRange));
+        assert_eq!(unpack(&calibration(), &altered(7, 30)), Err(ImageError::OtherSetup));
     }
 
     #[test]
-    fn a_map_learned_over_another_base_is_refused() {
+    fn a_map_learned_over_another_base_map_is_rejected() {
         let image = pack(&calibration(), &learned(1), CODES, 1);
         let mut parameters = Parameters::DEFAULT;
         parameters.base_map.factor.cells[1][1] = 1.05;
         let other = Calibration::new(&SetupAnswers::default(), &parameters).unwrap();
-        assert_eq!(unpack(&other, &image), Err(KeepError::OtherSetup));
+        assert_eq!(unpack(&other, &image), Err(ImageError::OtherSetup));
     }
 
     #[test]
@@ -518,14 +501,14 @@ mod tests {
             Calibration::new(&SetupAnswers::default(), parameters).unwrap()
         };
         let narrow = with(|parameters| parameters.learner.authority_ln = 0.02);
-        assert_eq!(unpack(&narrow, &image), Err(KeepError::OutOfRange));
-        let sure = with(|parameters| parameters.common_correction.flow_prior_sigma_ln = 0.01);
-        assert_eq!(unpack(&sure, &image), Err(KeepError::OutOfRange));
+        assert_eq!(unpack(&narrow, &image), Err(ImageError::OutOfRange));
+        let tight = with(|parameters| parameters.common_correction.flow_prior_sigma_ln = 0.01);
+        assert_eq!(unpack(&tight, &image), Err(ImageError::OutOfRange));
     }
 
-    /// The highest value that the range of each limit allows comes back.
+    /// The highest value that the range of each limit allows unpacks unchanged.
     #[test]
-    fn ident_what_the_widest_limits_allow_fits_into_the_image() {
+    fn ident_the_widest_limits_fit_into_the_image() {
         let mut widest = Parameters::DEFAULT;
         let widen = |block: &mut dyn Block<f32>, name: &str| {
             let place = block.info().iter().position(|info| info.name == name).unwrap();

@@ -1,4 +1,4 @@
-//! Fuel pump: primes, runs with the engine, holds the rail pressure where there is no return line.
+//! Fuel pump: primes, runs with the engine, and controls the rail pressure of a returnless system.
 
 use trimwright_numerics::Real;
 
@@ -7,62 +7,63 @@ use crate::phase::Phase;
 use crate::setup::Setup;
 
 trimwright_numerics::parameters! {
-    /// How the pump is driven where there is no return line.
+    /// Pressure control of a returnless fuel system.
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct FuelPumpParameters<f32> "fuel_pump" {
-        /// Duty that about holds the pressure without flow.
-        number feed_duty { 0.35, 0.0..=1.0 "1", "engineering judgement: feedback mends it" }
-        /// Duty that fuel flow adds.
-        number feed_s_per_kg { 12.0, 0.0..=200.0 "s/kg", "engineering judgement: feedback mends it" }
-        /// Greatest fuel flow that duty is added for.
-        number most_flow_kg_per_s { 0.1, 0.005..=1.0 "kg/s", "engineering judgement" }
-        /// Proportional gain, duty for pressure.
+        /// Duty that holds about the target pressure without flow.
+        number base_duty { 0.35, 0.0..=1.0 "1", "engineering judgement: feedback corrects the rest" }
+        /// Additional duty per fuel flow.
+        number flow_gain_s_per_kg { 12.0, 0.0..=200.0 "s/kg", "engineering judgement: feedback corrects the rest" }
+        /// Upper limit of the fuel flow in the feed-forward.
+        number max_flow_kg_per_s { 0.1, 0.005..=1.0 "kg/s", "engineering judgement" }
+        /// Proportional gain, duty per pressure.
         number gain_per_pa { 3e-6, 0.0..=100e-6 "1/Pa", "engineering judgement" }
-        /// Integral gain, duty for pressure and time.
+        /// Integral gain, duty per pressure and time.
         number integral_gain_per_pa_s { 6e-6, 0.0..=100e-6 "1/(Pa s)", "engineering judgement" }
-        /// Farthest the integral goes, duty.
+        /// Limit of the integral term, duty.
         number integral_limit { 0.6, 0.0..=1.0 "1", "engineering judgement" }
-        /// Least duty of a pump that runs.
-        number least_duty { 0.05, 0.0..=0.9 "1", "engineering judgement" }
+        /// Lower limit of the duty of a running pump.
+        number min_duty { 0.05, 0.0..=0.9 "1", "engineering judgement" }
     }
 }
 
-/// Pump control.
+/// Stage of the fuel pump.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 pub struct Pump {
     integral: f32,
-    /// The integral when the fuel was cut, while it is.
+    /// Integral term at the start of a fuel cut, while it lasts.
     before_cut: Option<f32>,
     duty: f32,
 }
 
-/// What the pump is to feed.
+/// Inputs of the fuel pump.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Feed {
+pub struct PumpInputs {
     /// Phase of the engine.
     pub phase: Phase,
-    /// Believed rail pressure above ambient, Pa; `None` when its sensor is doubted.
+    /// Rail pressure above ambient, Pa; `None` when its sensor is invalid.
     pub rail_pa: Option<f32>,
-    /// The engine's consumption, kg/s.
+    /// Fuel consumption of the engine, kg/s.
     pub fuel_kg_per_s: f32,
 }
 
 impl Pump {
-    /// Share of the supply voltage, 0 to 1.
+    /// Duty, share of the supply voltage, 0 to 1.
     pub const fn duty(&self) -> f32 {
         self.duty
     }
 
-    /// One 10 ms slot. Gives the duty, share of the supply voltage.
+    /// 10 ms task. Returns the duty, share of the supply voltage.
     ///
     /// ```
-    /// use trimwright_control::pump::{Feed, FuelPumpParameters, Pump};
+    /// use trimwright_control::outputs::{Pump, PumpInputs};
+    /// use trimwright_control::parameters::FuelPumpParameters;
     /// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
     /// let duty = |fuel_system, phase| {
     ///     let calibration = Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() })?;
-    ///     let feed = Feed { phase, rail_pa: Some(300e3), fuel_kg_per_s: 1e-3 };
-    ///     let duty = Pump::default().step(&FuelPumpParameters::DEFAULT, calibration.setup(), feed, 0.01);
+    ///     let inputs = PumpInputs { phase, rail_pa: Some(300e3), fuel_kg_per_s: 1e-3 };
+    ///     let duty = Pump::default().step(&FuelPumpParameters::DEFAULT, calibration.setup(), inputs, 0.01);
     ///     Ok::<_, trimwright_control::AnswerError>(duty)
     /// };
     /// // With a return line it runs at full supply or not at all, without one as much as idle takes.
@@ -70,31 +71,37 @@ impl Pump {
     /// assert!(duty(FuelSystem::Returnless, Phase::Running)? < 0.5);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn step(&mut self, parameters: &FuelPumpParameters, setup: &Setup, feed: Feed, dt_s: f32) -> f32 {
-        if feed.phase == Phase::Stopped {
+    pub fn step(
+        &mut self,
+        parameters: &FuelPumpParameters,
+        setup: &Setup,
+        inputs: PumpInputs,
+        dt_s: f32,
+    ) -> f32 {
+        if inputs.phase == Phase::Stopped {
             *self = Self::default();
             return self.duty;
         }
-        let Some(rail_pa) = feed.rail_pa.filter(|_| setup.answers().fuel_system == FuelSystem::Returnless)
+        let Some(rail_pa) = inputs.rail_pa.filter(|_| setup.answers().fuel_system == FuelSystem::Returnless)
         else {
             (self.duty, self.before_cut) = (1.0, None);
             return self.duty;
         };
-        // What holds the pressure while nothing flows would let it dip when fuel is used again.
-        if feed.phase == Phase::FuelCut {
+        // The integral of a cut would let the pressure dip when fuel flows again.
+        if inputs.phase == Phase::FuelCut {
             self.before_cut.get_or_insert(self.integral);
         } else if let Some(before) = self.before_cut.take() {
             self.integral = before;
         }
-        let off = setup.answers().rail_pressure_pa - rail_pa;
-        let flow_kg_per_s = feed.fuel_kg_per_s.held(0.0, parameters.most_flow_kg_per_s);
-        let known = parameters.feed_duty + parameters.feed_s_per_kg * flow_kg_per_s;
-        let wanted = known + parameters.gain_per_pa * off + self.integral;
-        if (wanted < 1.0 || off < 0.0) && (wanted > 0.0 || off > 0.0) {
-            let next = self.integral + parameters.integral_gain_per_pa_s * off * dt_s;
+        let error_pa = setup.answers().rail_pressure_pa - rail_pa;
+        let flow_kg_per_s = inputs.fuel_kg_per_s.held(0.0, parameters.max_flow_kg_per_s);
+        let known = parameters.base_duty + parameters.flow_gain_s_per_kg * flow_kg_per_s;
+        let wanted = known + parameters.gain_per_pa * error_pa + self.integral;
+        if (wanted < 1.0 || error_pa < 0.0) && (wanted > 0.0 || error_pa > 0.0) {
+            let next = self.integral + parameters.integral_gain_per_pa_s * error_pa * dt_s;
             self.integral = next.held(-parameters.integral_limit, parameters.integral_limit);
         }
-        self.duty = wanted.held(parameters.least_duty, 1.0);
+        self.duty = wanted.held(parameters.min_duty, 1.0);
         self.duty
     }
 }
@@ -113,19 +120,19 @@ mod tests {
 
     fn duty(fuel_system: FuelSystem, phase: Phase, rail_pa: Option<f32>) -> f32 {
         let (calibration, mut pump) = (calibration(fuel_system), Pump::default());
-        let feed = Feed { phase, rail_pa, fuel_kg_per_s: 1e-3 };
-        (0..50).for_each(|_| _ = pump.step(&PUMP, calibration.setup(), feed, 0.01));
+        let inputs = PumpInputs { phase, rail_pa, fuel_kg_per_s: 1e-3 };
+        (0..50).for_each(|_| _ = pump.step(&PUMP, calibration.setup(), inputs, 0.01));
         pump.duty()
     }
 
     #[test]
-    fn with_a_return_line_it_is_on_or_off() {
+    fn with_a_return_line_the_pump_is_on_or_off() {
         assert_eq!(duty(FuelSystem::Return, Phase::Stopped, Some(0.0)), 0.0);
         assert_eq!(duty(FuelSystem::Return, Phase::Priming, Some(0.0)), 1.0);
     }
 
     #[test]
-    fn without_one_it_follows_the_pressure_and_gives_all_when_that_is_not_known() {
+    fn without_a_return_line_it_controls_the_pressure_and_runs_full_without_a_sensor() {
         let low = duty(FuelSystem::Returnless, Phase::Running, Some(250e3));
         let high = duty(FuelSystem::Returnless, Phase::Running, Some(350e3));
         assert!(low > high + 0.2 && (0.0..=1.0).contains(&low) && (0.0..=1.0).contains(&high));
@@ -133,11 +140,11 @@ mod tests {
     }
 
     #[test]
-    fn after_a_cut_it_goes_on_from_where_it_was_before() {
+    fn after_a_cut_it_continues_with_the_duty_of_before() {
         let (calibration, mut pump) = (calibration(FuelSystem::Returnless), Pump::default());
         let mut duty = |phase, rail_pa, fuel_kg_per_s| {
-            let feed = Feed { phase, rail_pa: Some(rail_pa), fuel_kg_per_s };
-            pump.step(&PUMP, calibration.setup(), feed, 0.01)
+            let inputs = PumpInputs { phase, rail_pa: Some(rail_pa), fuel_kg_per_s };
+            pump.step(&PUMP, calibration.setup(), inputs, 0.01)
         };
         let before = duty(Phase::Running, 300e3, 1e-3);
         let cut = (0..1000).map(|_| duty(Phase::FuelCut, 330e3, 0.0)).last();

@@ -1,0 +1,179 @@
+//! Start assist: additional fuel for an engine that stumbles or stalls before the lambda sensor is ready.
+//!
+//! Until then only the crank shows the mixture. An engine out of gear with closed throttle whose speed falls far below the idle speed is
+//! more often too lean than too rich, because a lean charge stops burning first. Each such fall adds fuel. A start that did not last may
+//! have been too lean or too rich: the next is tried richer, the one after leaner, and so on, farther each time. With a valid lambda
+//! reading all that fades and the trim takes over.
+
+use trimwright_numerics::Real;
+
+use crate::phase::Phase;
+
+trimwright_numerics::parameters! {
+    /// Additional fuel for an engine that stumbles or stalls before the lambda sensor is ready.
+    #[cfg_attr(feature = "defmt", derive(defmt::Format))]
+    pub struct StartAssistParameters<f32> "start_assist" {
+        /// Speed over the idle speed below which a falling speed is a stumble.
+        number slow_ratio { 0.8, 0.4..=0.98 "1", "engineering judgement" }
+        /// Rate of falling speed above which it is a stumble.
+        number fall_rate_rad_per_s2 { 40.0, 5.0..=300.0 "rad/s2", "engineering judgement" }
+        /// Additional fuel per time of stumbling, share of fuel.
+        number gain_per_s { 0.4, 0.0..=5.0 "1/s", "engineering judgement" }
+        /// Change of fuel for the start after one that did not last, richer and leaner by turns, share of fuel.
+        number retry_step { 0.12, 0.0..=0.4 "1", "engineering judgement" }
+        /// Time after a start within which stalling counts as a failed start.
+        number start_window_s { 20.0, 1.0..=120.0 "s", "engineering judgement" }
+        /// Limit of the change of fuel, share.
+        number max_share { 0.4, 0.0..=0.8 "1", "engineering judgement" }
+        /// Time constant of fading without a valid lambda reading.
+        number fade_open_loop_s { 60.0, 1.0..=1000.0 "s", "engineering judgement" }
+        /// Time constant of fading with a valid lambda reading.
+        number fade_closed_loop_s { 6.0, 0.5..=100.0 "s", "engineering judgement" }
+    }
+}
+
+/// Inputs of the start assist.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct StartAssistInputs {
+    /// Engine phase.
+    pub phase: Phase,
+    /// Time since the start, s; 0 before.
+    pub since_start_s: f32,
+    /// Crank speed over the target idle speed.
+    pub speed_ratio: f32,
+    /// Rate of crank speed, rad/s^2.
+    pub rate_rad_per_s2: f32,
+    /// Throttle closed and out of gear, so that only the mixture slows the engine down.
+    pub free: bool,
+    /// The lambda reading is valid.
+    pub measured: bool,
+}
+
+/// Stage of the start assist.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+#[cfg_attr(feature = "defmt", derive(defmt::Format))]
+pub struct StartAssist {
+    fuel_share: f32,
+    /// The engine runs and has not outlasted the start window.
+    in_start_window: bool,
+    tries: u8,
+}
+
+impl StartAssist {
+    /// Additional fuel, share; negative for less fuel.
+    pub const fn fuel_share(&self) -> f32 {
+        self.fuel_share
+    }
+
+    /// 10 ms task. Returns the additional fuel, share.
+    ///
+    /// ```
+    /// use trimwright_control::Phase;
+    /// use trimwright_control::fueling::{StartAssist, StartAssistInputs};
+    /// use trimwright_control::parameters::StartAssistParameters;
+    /// let parameters = StartAssistParameters::DEFAULT;
+    /// let mut inputs = StartAssistInputs { phase: Phase::Running, since_start_s: 5.0, speed_ratio: 0.6, rate_rad_per_s2: -100.0,
+    ///     free: true, measured: false };
+    /// let mut assist = StartAssist::default();
+    /// (0..25).for_each(|_| _ = assist.step(&parameters, &inputs, 0.01));
+    /// assert!((assist.fuel_share() - 0.10).abs() < 0.005, "a quarter of a second of falling speed: 10 % more fuel");
+    /// (inputs.speed_ratio, inputs.rate_rad_per_s2, inputs.measured) = (1.0, 0.0, true);
+    /// (0..2000).for_each(|_| _ = assist.step(&parameters, &inputs, 0.01));
+    /// assert!(assist.fuel_share() < 0.005, "faded after 20 s of valid readings");
+    /// ```
+    pub fn step(&mut self, parameters: &StartAssistParameters, inputs: &StartAssistInputs, dt_s: f32) -> f32 {
+        let started = inputs.phase.started();
+        let died = !started && core::mem::take(&mut self.in_start_window);
+        let stumbles = inputs.phase.burns()
+            && inputs.free
+            && !inputs.measured
+            && inputs.rate_rad_per_s2 < -parameters.fall_rate_rad_per_s2
+            && inputs.speed_ratio < parameters.slow_ratio;
+        let fade_s =
+            if inputs.measured { parameters.fade_closed_loop_s } else { parameters.fade_open_loop_s };
+        self.fuel_share *= 1.0 - dt_s / (fade_s + dt_s);
+        if stumbles {
+            self.fuel_share += parameters.gain_per_s * dt_s;
+        }
+        if died {
+            // In total 1, -1, 2, -2 ... times the step: the change grows by one step with each retry.
+            self.tries = self.tries.saturating_add(1);
+            let step = parameters.retry_step * f32::from(self.tries);
+            self.fuel_share += if self.tries % 2 == 1 { step } else { -step };
+        } else if inputs.measured {
+            self.tries = 0;
+        }
+        self.fuel_share = self.fuel_share.held(-parameters.max_share, parameters.max_share);
+        if started {
+            self.in_start_window = inputs.since_start_s < parameters.start_window_s;
+        }
+        self.fuel_share
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    const ASSIST: StartAssistParameters = StartAssistParameters::DEFAULT;
+
+    const IDLE: StartAssistInputs = StartAssistInputs {
+        phase: Phase::Running,
+        since_start_s: 5.0,
+        speed_ratio: 1.0,
+        rate_rad_per_s2: 0.0,
+        free: true,
+        measured: false,
+    };
+
+    fn after(assist: &mut StartAssist, inputs: StartAssistInputs, seconds: f32) -> f32 {
+        (0..(seconds * 100.0) as u32).for_each(|_| _ = assist.step(&ASSIST, &inputs, 0.01));
+        assist.fuel_share
+    }
+
+    #[test]
+    fn an_engine_that_runs_evenly_gets_no_additional_fuel() {
+        assert_eq!(after(&mut StartAssist::default(), IDLE, 60.0), 0.0);
+    }
+
+    #[test]
+    fn a_stumble_adds_fuel_only_without_a_lambda_reading() {
+        let falls = StartAssistInputs { speed_ratio: 0.6, rate_rad_per_s2: -100.0, ..IDLE };
+        let fallen = after(&mut StartAssist::default(), falls, 0.25);
+        assert!((0.08..0.12).contains(&fallen), "{fallen}");
+        assert_eq!(
+            after(&mut StartAssist::default(), StartAssistInputs { measured: true, ..falls }, 0.25),
+            0.0
+        );
+        assert_eq!(after(&mut StartAssist::default(), StartAssistInputs { free: false, ..falls }, 0.25), 0.0);
+        assert_eq!(
+            after(&mut StartAssist::default(), StartAssistInputs { phase: Phase::FuelCut, ..falls }, 0.25),
+            0.0
+        );
+        assert_eq!(after(&mut StartAssist::default(), falls, 30.0), ASSIST.max_share);
+    }
+
+    #[test]
+    fn a_failed_start_is_retried_richer_then_leaner_and_a_later_stall_is_not() {
+        let stands =
+            StartAssistInputs { phase: Phase::Stopped, since_start_s: 0.0, speed_ratio: 0.0, ..IDLE };
+        let mut assist = StartAssist::default();
+        after(&mut assist, IDLE, 0.1);
+        let once = after(&mut assist, stands, 1.0);
+        assert!((0.1..=ASSIST.retry_step).contains(&once), "{once}");
+        assert!(after(&mut assist, stands, 1.0) <= once, "one stall counts once");
+        after(&mut assist, IDLE, 0.1);
+        assert!(after(&mut assist, stands, 0.1) < -0.05, "it may have been too rich");
+        after(&mut assist, IDLE, 0.1);
+        assert!(after(&mut assist, stands, 0.1) > once + 0.05);
+        let mut later = StartAssist::default();
+        after(&mut later, StartAssistInputs { since_start_s: 100.0, ..IDLE }, 0.1);
+        assert_eq!(after(&mut later, stands, 1.0), 0.0);
+    }
+
+    #[test]
+    fn with_a_lambda_reading_it_fades() {
+        let mut assist = StartAssist { fuel_share: 0.3, ..StartAssist::default() };
+        assert!(after(&mut assist, StartAssistInputs { measured: true, ..IDLE }, 20.0) < 0.02);
+    }
+}
