@@ -23,7 +23,7 @@ fn calibration() -> Calibration {
 }
 
 /// Content of the save with this number: corrections and codes differ for every number.
-fn kept(number: u32) -> Kept {
+fn kept(number: u32) -> PersistentData {
     let mut map = Parameters::DEFAULT.blank_map();
     let mut random = Random(u64::from(number));
     let codes = Codes::from_bits(random.next() >> 33).expect("there are more than 31 codes");
@@ -48,7 +48,7 @@ fn image(kept: &PersistentData, number: u32) -> [u8; persistence::IMAGE_BYTES] {
 }
 
 /// Whether it equals, bit for bit, what was stored under its number.
-fn is_whole(found: &Kept, number: u32) -> bool {
+fn is_whole(found: &PersistentData, number: u32) -> bool {
     image(found, number) == image(&kept(number), number)
 }
 
@@ -136,7 +136,7 @@ fn an_image_of_another_setup_is_rejected_by_name_and_the_last_valid_one_is_resto
     let (_, flash) = save(Flash::new(), 1);
     let answers = SetupAnswers { displacement_m3: 4e-3, ..SetupAnswers::default() };
     let other = Calibration::from_answers(&answers).expect("answers in range");
-    let (mut store, Kept { learned, codes }) = (store(flash), kept(2));
+    let (mut store, PersistentData { learned, codes }) = (store(flash), kept(2));
     assert_eq!(wait_for(store.answers()), Some(SetupAnswers::default()));
     assert_eq!(wait_for(store.save(&other, &learned, codes, 1)), Ok(2));
     assert_eq!(wait_for(store.answers()), Some(answers), "those of the newest image");
@@ -165,7 +165,10 @@ fn an_image_of_a_later_version_is_rejected_by_name_and_the_last_valid_one_is_res
     later.extend(Crc::<u32>::new(&CRC_32_ISO_HDLC).checksum(&later).to_le_bytes());
     let flash = put(save(Flash::new(), 1).1, 2, &later);
     let (restored, flash) = restore(flash);
-    assert_eq!(restored.rejected, [Some(SlotError::Image(ImageError::TooNew(keep::VERSION + 1))), None]);
+    assert_eq!(
+        restored.rejected,
+        [Some(SlotError::Image(ImageError::TooNew(persistence::VERSION + 1))), None]
+    );
     assert!(restored.kept.is_some_and(|(kept, number)| number == 1 && is_whole(&kept, 1)));
     assert_eq!(wait_for(store(flash).answers()), Some(SetupAnswers::default()));
 }
