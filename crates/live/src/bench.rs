@@ -1,4 +1,4 @@
-//! The car under someone's hands: what was asked of it, what is wrong with it, and what it did of late.
+//! The car with its driver inputs: what was asked of it, what is wrong with it, and what it did of late.
 
 use std::collections::VecDeque;
 
@@ -86,7 +86,7 @@ pub struct LambdaPoint {
     pub read: Option<f64>,
 }
 
-/// A scenario's car, its controller, and a user's hands on it. The schedule of the scenario is left aside.
+/// A scenario's car, its controller, and a user's inputs to it. The schedule of the scenario is left aside.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
@@ -292,7 +292,7 @@ impl Bench {
         self.closed_loop().view()
     }
 
-    /// What hands and feet do.
+    /// Driver inputs.
     ///
     /// ```
     /// use trimwright_harness::scenario::Scenario;

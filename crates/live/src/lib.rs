@@ -1,11 +1,11 @@
 //! A bench in the terminal: the engine runs in real time or faster, and throttle, brake, load and faults are worked by key.
 //!
 //! ```text
-//! keys -> act -> Bench: hands, faults -> closed loop (harness) -> screen
+//! keys -> act -> Bench: inputs, faults -> closed loop (harness) -> screen
 //!                         ^ pace: so much simulated time for the time that went by
 //! ```
 //!
-//! [`Bench`] is the car under someone's hands and knows nothing of terminals; [`keys`] says which key does what and is the help as well;
+//! [`Bench`] is the car with its driver inputs and knows nothing of terminals; [`keys`] says which key does what and is the help as well;
 //! [`screen`] draws a bench, [`outcome`] says what its drive came to. [`run`] puts keys, bench and screen together and leaves the terminal
 //! as it was, however it ends.
 

@@ -262,7 +262,7 @@ fn between<T: Real>(points: impl Iterator<Item = (T, T)>, x: T) -> T {
     before.map_or(T::ZERO, |(_, value)| value)
 }
 
-/// The value at `x` on a line through points of rising places that goes on beyond both ends: a sensor's curve. NaN stays NaN.
+/// The value at `x` of a curve, linear between points and extrapolated beyond both ends, as a sensor's curve is. NaN stays NaN.
 ///
 /// ```
 /// use trimwright_numerics::parameters::along_beyond;

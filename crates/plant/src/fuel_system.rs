@@ -159,10 +159,10 @@ impl FuelSystemState {
         self.update_delivery_gain(system);
     }
 
-    /// The pump flow q solves `q = able v - leak (p + lost q)`; with the regulator at the tank the pump does not see the losses.
+    /// The pump flow q solves `q = available v - leak (p + lost q)`; with the regulator at the tank the pump does not see the losses.
     fn update_delivery_gain(&mut self, system: &FuelSystem) {
-        let seen = if system.supply == Supply::RegulatedAtTank { 0.0 } else { self.lost_per_flow };
-        self.delivery_gain = 1.0 / (1.0 + self.pump_leak * seen);
+        let loss = if system.supply == Supply::RegulatedAtTank { 0.0 } else { self.lost_per_flow };
+        self.delivery_gain = 1.0 / (1.0 + self.pump_leak * loss);
     }
 
     /// 100 ms task: losses of line, filter and suction line at the present flow; vapour and slosh at the inlet.
@@ -193,35 +193,39 @@ impl FuelSystemState {
     /// pressure, never backwards through its check valve), regulator, injectors, compliance.
     #[inline]
     pub(crate) fn step(&mut self, system: &FuelSystem, inputs: &FuelStepInputs, dt_s: f64) {
-        let able = system.pump_free_kg_per_s * inputs.delivery_share * self.primed;
-        let leak = self.pump_leak;
+        let available = system.pump_free_kg_per_s * inputs.delivery_share * self.primed;
+        let pump_leak = self.pump_leak;
         let set_pa =
             system.regulator_pa + if system.manifold_referenced { inputs.manifold_gauge_pa } else { 0.0 };
-        let mut from_pa = self.rail_pa;
+        let mut against_pa = self.rail_pa;
         if system.supply == Supply::RegulatedAtTank {
             // The pump works against the set pressure at most; the rail fills through line and filter.
-            from_pa = from_pa.min(set_pa);
+            against_pa = against_pa.min(set_pa);
         }
-        let soft = self.delivery_gain;
-        let free = (able * inputs.pump_v * (1.0 / 13.5) - leak * from_pa) * soft;
-        let (mut pump, mut pump_slope) = if free > 0.0 { (free, -leak * soft) } else { (0.0, 0.0) };
+        let delivery_gain = self.delivery_gain;
+        let free_flow = (available * inputs.pump_v * (1.0 / 13.5) - pump_leak * against_pa) * delivery_gain;
+        let (mut pump, mut pump_slope) =
+            if free_flow > 0.0 { (free_flow, -pump_leak * delivery_gain) } else { (0.0, 0.0) };
         if system.supply == Supply::RegulatedAtTank {
-            let into = (set_pa - self.rail_pa) / self.lost_per_flow.held(1e4, 1e12);
-            if into < pump {
-                (pump, pump_slope) =
-                    if into > 0.0 { (into, -1.0 / self.lost_per_flow.held(1e4, 1e12)) } else { (0.0, 0.0) };
+            let line_flow = (set_pa - self.rail_pa) / self.lost_per_flow.held(1e4, 1e12);
+            if line_flow < pump {
+                (pump, pump_slope) = if line_flow > 0.0 {
+                    (line_flow, -1.0 / self.lost_per_flow.held(1e4, 1e12))
+                } else {
+                    (0.0, 0.0)
+                };
             }
         }
         let gain = self.regulator_gain;
         let over_pa = self.rail_pa - set_pa;
-        let (back, back_slope) = if system.supply == Supply::Return && over_pa > 0.0 {
+        let (return_flow, return_slope) = if system.supply == Supply::Return && over_pa > 0.0 {
             (gain * over_pa, gain)
         } else {
             (0.0, 0.0)
         };
         let per_pa = system.compliance_kg_per_pa;
-        let net_kg = dt_s * (pump - back) - inputs.injected_kg;
-        let change_pa = net_kg / (per_pa + dt_s * (back_slope - pump_slope));
+        let net_kg = dt_s * (pump - return_flow) - inputs.injected_kg;
+        let change_pa = net_kg / (per_pa + dt_s * (return_slope - pump_slope));
         self.rail_pa = (self.rail_pa + change_pa).held(0.0, 2e6);
         self.pump_kg_per_s = pump;
         self.tank_kg = (self.tank_kg - inputs.injected_kg).held(0.0, 1e3);
@@ -249,7 +253,7 @@ mod tests {
             (7.9375e-3, 68.039, 0.5127, 7398.8, 0.4179),
         ] {
             let flow: f64 = kg_per_h / 3600.0;
-            // Density and viscosity as the table had them.
+            // Density and viscosity of the table.
             let density = flow / (speed * 0.25 * PI * bore_m * bore_m);
             let viscosity = 4.0 * flow / (PI * bore_m * reynolds);
             let drop = pipe_drop_pa(flow, 1.0, bore_m, density, viscosity);

@@ -46,7 +46,7 @@ trimwright_numerics::parameters! {
         number map_tau_s { 0.007, 0.001..=0.2 "s", "engineering judgement" }
         /// Constant error of the MAP sensor.
         number map_offset_pa { 0.0, -5e3..=5e3 "Pa", "engineering judgement" }
-        /// Amplitude of the manifold pressure ripple within a firing interval, at the sensor.
+        /// Peak of the manifold pressure ripple within a firing interval, at the sensor.
         number map_ripple_pa { 500.0, 0.0..=5e3 "Pa", "engineering judgement" }
         /// Standard deviation of the noise of every analog input but the oxygen sensor's.
         number noise_v { 0.004, 0.0..=0.1 "V", "engineering judgement" }

@@ -1,4 +1,4 @@
-//! One engine at one temperature, its hands, and what its events showed.
+//! One engine at one temperature, its driver inputs, and what its events showed.
 
 use trimwright_control::{Calibration, LearnedMap};
 use trimwright_plant::{DriverInputs, Key};
