@@ -21,7 +21,7 @@ trimwright_numerics::parameters! {
         /// Speed below which the crank counts as standing.
         number min_speed_rad_per_s { 4.2, 1.0..=15.0 "rad/s", "engineering judgement: about 40 rpm" }
         /// Speed above which the speed can neither double nor halve within one firing.
-        number steady_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: limited by the crank's inertia" }
+        number steady_speed_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: limited by the crank's inertia" }
         /// Valid intervals needed before a pulse is checked against them.
         whole steady_intervals { u8 = 4, 3..=16 "1", "engineering judgement" }
         /// Last speed over cycle mean below which the engine is decelerating.
@@ -182,7 +182,7 @@ impl Crank {
         let standing_s = firing_angle_rad / parameters.min_speed_rad_per_s;
         if self.since_pulse_s * f32::from(pulses_per_firing) > standing_s {
             // An engine that is switched off may stop, and one that stalls slows down first.
-            let at_speed = self.motion.speed_rad_per_s > parameters.steady_rad_per_s
+            let at_speed = self.motion.speed_rad_per_s > parameters.steady_speed_rad_per_s
                 && self.last_rad_per_s > parameters.steady_speed_ratio * self.motion.speed_rad_per_s;
             let signal_lost = frame.switches.ignition && (self.motion.signal_lost || at_speed);
             self.reset();
@@ -217,7 +217,7 @@ impl Crank {
         let last_s = self.motion.interval_s;
         let steady = self.valid_intervals >= parameters.steady_intervals
             && last_s > 0.0
-            && self.motion.speed_rad_per_s > parameters.steady_rad_per_s;
+            && self.motion.speed_rad_per_s > parameters.steady_speed_rad_per_s;
         let since_previous_s =
             pulse_us.saturating_sub(core::mem::replace(&mut self.previous_us, pulse_us)) as f32 * S_PER_US;
         let early = steady && since_previous_s * pulses < parameters.short_interval_ratio * last_s;

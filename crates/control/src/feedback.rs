@@ -15,8 +15,8 @@ trimwright_numerics::parameters! {
     pub struct FeedbackParameters<f32> "feedback" {
         /// Limit of the trim, natural logarithm of the fuel ratio: 25 % more, 20 % less.
         number authority_ln { 0.223, 0.0..=0.405 "ln", "engineering judgement" }
-        /// Lower limit of the delay that the time constant of the loop is worked out from.
-        number min_time_constant_s { 0.3, 0.05..=5.0 "s", "engineering judgement" }
+        /// Lower limit of the delay in the time constant of the loop.
+        number min_delay_s { 0.3, 0.05..=5.0 "s", "engineering judgement" }
         /// Time constant of the loop over the delay; slow enough not to chase transients that are over when their reading arrives.
         number time_constant_per_delay { 2.0, 1.0..=10.0 "1", "engineering judgement, from drives; Skogestad, J. Process Control 13 (2003) 291 has 1 for the tight rule" }
         /// Time for which the trim is held without usable readings before it fades.
@@ -63,8 +63,7 @@ impl Feedback {
             return self.hold(parameters, dt_s);
         }
         self.frozen_s = 0.0;
-        let time_constant_s =
-            parameters.time_constant_per_delay * delay_s.at_least(parameters.min_time_constant_s);
+        let time_constant_s = parameters.time_constant_per_delay * delay_s.at_least(parameters.min_delay_s);
         let follow = dt_s / (time_constant_s + dt_s);
         self.trim_ln += follow * (required_ln - learned_ln - self.trim_ln);
         self.trim_ln = parameters.bounded(self.trim_ln);
@@ -117,7 +116,7 @@ mod tests {
         for samples in [5, 15, 30, 60] {
             let run = residuals(samples, samples, 1.0);
             let time_constant_s =
-                FEEDBACK.time_constant_per_delay * (samples as f32 * 0.02).max(FEEDBACK.min_time_constant_s);
+                FEEDBACK.time_constant_per_delay * (samples as f32 * 0.02).max(FEEDBACK.min_delay_s);
             let after_one = run[(time_constant_s / 0.02) as usize] / 0.10;
             assert!((0.30..0.45).contains(&after_one), "{samples} samples: {after_one}");
             assert!(run.iter().all(|error| *error > -1e-4), "{samples} samples: no overshoot");

@@ -1,8 +1,10 @@
 //! Wall-film compensation.
 //!
-//! A share `X` of the injected fuel wets the wall; the film evaporates with the time constant `tau` (Aquino, SAE 810494): `dm/dt = X q_inj
-//! - m / tau`. For the cylinder to get `w` at an event `dt` after the one before, the injection is `(w - m dt / (tau + dt)) / (1 - X)`,
-//! with an implicit step for the film. `X` and `tau` follow the published trend over pressure and speed (port-injected engine, reprint of
+//! A share `X` of the injected fuel wets the wall; the film evaporates with the time constant `tau` (Aquino, SAE 810494):
+//! `dm/dt = X q_inj - m / tau`.
+//!
+//! For the cylinder to get `w` at an event `dt` after the one before, the injection is `(w - m dt / (tau + dt)) / (1 - X)`, with an
+//! implicit step for the film. `X` and `tau` follow the published trend over pressure and speed (port-injected engine, reprint of
 //! Hendricks et al., SAE 960037) and grow in the cold (engineering judgement).
 
 use trimwright_numerics::Real;
@@ -47,9 +49,9 @@ trimwright_numerics::parameters! {
         /// Lower limit of the share of a prime pulse that wets the wall.
         number prime_share { 0.5, 0.0..=1.0 "1", "engineering judgement" }
         /// Upper limit of the injected over the wanted fuel of an event.
-        number max_over { 4.0, 1.0..=10.0 "1", "engineering judgement" }
+        number max_injection_ratio { 4.0, 1.0..=10.0 "1", "engineering judgement" }
         /// Share of the wanted fuel from the wall above which idle air is opened against a rich mixture.
-        number nearly_covers { 0.9, 0.5..=1.0 "1", "engineering judgement" }
+        number wet_share { 0.9, 0.5..=1.0 "1", "engineering judgement" }
     }
 }
 
@@ -184,12 +186,13 @@ impl Film {
         let FilmEstimate { x, tau_s } = estimated;
         let off_kg = self.film_kg * dt_s / (tau_s + dt_s);
         let inject_kg = if compensates {
-            ((wanted_kg - off_kg) / (1.0 - x)).held(0.0, parameters.max_over * wanted_kg.at_least(0.0))
+            ((wanted_kg - off_kg) / (1.0 - x))
+                .held(0.0, parameters.max_injection_ratio * wanted_kg.at_least(0.0))
         } else {
             wanted_kg.at_least(0.0)
         };
         self.overflows = inject_kg <= 0.0 && wanted_kg > 0.0;
-        self.nearly_covers = wanted_kg > 0.0 && off_kg > parameters.nearly_covers * wanted_kg;
+        self.nearly_covers = wanted_kg > 0.0 && off_kg > parameters.wet_share * wanted_kg;
         let before_kg = [self.film_kg, self.lagged_kg];
         self.film_kg = (self.film_kg - off_kg + x * inject_kg).held(0.0, MAX_KG);
         self.lagged_kg += dt_s / (tau_s + dt_s) * (self.film_kg - self.lagged_kg);
@@ -288,7 +291,9 @@ mod tests {
         let mut film = Film::default();
         film.elapse(0.01);
         let cold = estimated(90e3, 30.0, 250.0);
-        assert!(film.step(&FILM_PARAMETERS, cold, true, 10e-6) <= FILM_PARAMETERS.max_over * 10e-6);
+        assert!(
+            film.step(&FILM_PARAMETERS, cold, true, 10e-6) <= FILM_PARAMETERS.max_injection_ratio * 10e-6
+        );
         film.film_kg = 0.05;
         film.elapse(0.5);
         assert_eq!(film.step(&FILM_PARAMETERS, cold, true, 10e-6), 0.0);

@@ -70,7 +70,7 @@ trimwright_numerics::parameters! {
         /// Change of the wideband output to its rich end within 10 ms that no sensor makes.
         number jump_rich_v { 1.0, 0.2..=5.0 "V", "engineering judgement: a sensor of 50 ms moves by 0.7 V at most from lambda 1" }
         /// Speed above which the engine counts as running.
-        number running_rad_per_s { 45.0, 20.0..=100.0 "rad/s", "engineering judgement" }
+        number running_speed_rad_per_s { 45.0, 20.0..=100.0 "rad/s", "engineering judgement" }
         /// Time after a start before which TP is not checked for being stuck.
         number tp_check_after_s { 5.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Running time after which the lambda sensor should be ready.
@@ -195,7 +195,7 @@ impl Plausibility {
         for (signal, volts) in signals {
             signal.step(&limits, volts, dt_s);
         }
-        let running = motion.speed_rad_per_s > parameters.running_rad_per_s;
+        let running = motion.speed_rad_per_s > parameters.running_speed_rad_per_s;
         self.running_s = if running { self.running_s + dt_s } else { 0.0 };
         let quiet = |signal: &SignalMonitor, volts, range, for_s| {
             running && signal.quiet_s() > for_s && within(volts, range)
