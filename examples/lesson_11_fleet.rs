@@ -11,7 +11,7 @@ use lesson::road;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::Strategy;
-use trimwright_study::fleet::{Engine, Order};
+use trimwright_study::fleet::{FleetEngine, Order};
 
 /// Engines in the fleet; `trimwright fleet` drives as many as are asked for.
 const ENGINES: u32 = 4;
@@ -30,7 +30,7 @@ pub(crate) fn answer() -> Answer {
     let scenario = road::van();
     let order = Order { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
     let engine = |index| {
-        let driven = Engine::drive(&scenario, &order, index);
+        let driven = FleetEngine::drive(&scenario, &order, index);
         let figures = driven[0].figures().expect("every drawn engine can be driven");
         let (guessed, learned) =
             (figures.base_map_rms.expect("measured"), figures.learned_map_rms.expect("measured"));

@@ -4,7 +4,7 @@ use std::hint::black_box;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{SessionBuilder, Until};
-use trimwright_plant::{DriverInputs, Key, Range};
+use trimwright_plant::{DriverInputs, GearRange, Key};
 use trimwright_signals::{Commands, Frame};
 
 /// Steps in the stretch.
@@ -24,11 +24,11 @@ impl Stretch {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
         let mut session = SessionBuilder::new(scenario).by_hand().build().expect("it was checked");
         let inputs = |key, range, throttle| DriverInputs { key, range, throttle, ..DriverInputs::default() };
-        let drive = inputs(Key::On, Range::Drive, 0.2);
+        let drive = inputs(Key::On, GearRange::Drive, 0.2);
         for (seconds, inputs) in [
-            (2.0, inputs(Key::On, Range::Park, 0.0)),
-            (2.5, inputs(Key::Start, Range::Park, 0.0)),
-            (5.0, inputs(Key::On, Range::Park, 0.0)),
+            (2.0, inputs(Key::On, GearRange::Park, 0.0)),
+            (2.5, inputs(Key::Start, GearRange::Park, 0.0)),
+            (5.0, inputs(Key::On, GearRange::Park, 0.0)),
             (30.0, drive.clone()),
         ] {
             *session.inputs_mut() = inputs;

@@ -1,7 +1,7 @@
 //! Filling and emptying of the intake manifold, on the whole plant held at a speed by a dynamometer.
 
 use std::f64::consts::PI;
-use trimwright_plant::{DriverInputs, Key, Plant, Range, Truth};
+use trimwright_plant::{DriverInputs, GearRange, Key, Plant, Truth};
 use trimwright_signals::Commands;
 
 const STEP_S: f64 = 1e-4;
@@ -32,7 +32,7 @@ fn val_emptying_follows_the_published_time_constant() {
         let mut plant = Plant::new(truth, 1).expect("a sound truth");
         let inputs = |throttle| DriverInputs {
             key: Key::On,
-            range: Range::Park,
+            range: GearRange::Park,
             throttle,
             dyno_rad_per_s: Some(speed),
             ..DriverInputs::default()

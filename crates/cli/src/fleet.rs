@@ -15,7 +15,7 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use trimwright_harness::error::InputError;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
-use trimwright_study::fleet::{self, Ended, Engine, FleetError, Order};
+use trimwright_study::fleet::{self, Ended, FleetEngine, FleetError, Order};
 use trimwright_study::journal::{Head, Journal, JournalError};
 use trimwright_study::learners::{self, LEARNERS};
 use trimwright_study::{columns, parquet};
@@ -135,7 +135,7 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
 }
 
 /// An engine for other programs: its number, the learner, why it failed, and the figures of one that did not.
-fn flat(engine: &Engine) -> Result<Value, Failure> {
+fn flat(engine: &FleetEngine) -> Result<Value, Failure> {
     let unwritable = |error: serde_json::Error| Failure::Other(error.to_string());
     let (failure, figures) = match &engine.ended {
         Ended::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
@@ -157,7 +157,7 @@ fn open(
     order: &Order,
     out: &Path,
     options: &FleetOptions,
-) -> Result<(Journal, Vec<Engine>), Failure> {
+) -> Result<(Journal, Vec<FleetEngine>), Failure> {
     let (path, head) = (out.join(JOURNAL), Head::of(scenario, order));
     let wrong = |error: JournalError| {
         let reason = match error {
@@ -175,7 +175,7 @@ fn open(
     Ok((begin(&path, &head).map_err(wrong)?, Vec::new()))
 }
 
-fn write(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> Result<(), Failure> {
+fn write(scenario: &Scenario, order: &Order, engines: &[FleetEngine], out: &Path) -> Result<(), Failure> {
     let rows = columns::values(engines, order.seed);
     let csv = columns::to_csv(&rows);
     let notes = [
@@ -199,7 +199,7 @@ mod tests {
 
     #[test]
     fn an_engine_is_told_flat() {
-        let engine = |ended| Engine { index: 7, learner: LEARNERS[0].1, ended };
+        let engine = |ended| FleetEngine { index: 7, learner: LEARNERS[0].1, ended };
         let failed = flat(&engine(Ended::Failed("too heavy".to_owned()))).expect("JSON");
         assert_eq!(failed, json!({ "engine": 7, "learner": LEARNERS[0].0, "failure": "too heavy" }));
         let figures = json!({

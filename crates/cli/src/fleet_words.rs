@@ -7,7 +7,7 @@ use std::path::Path;
 use trimwright_control::Strategy;
 use trimwright_harness::scenario::Scenario;
 use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
-use trimwright_study::fleet::{self, Engine, Figures, Order};
+use trimwright_study::fleet::{self, Figures, FleetEngine, Order};
 use trimwright_study::learners;
 use trimwright_study::quantiles::{self, FIGURES, Told, Way};
 
@@ -26,7 +26,7 @@ const DRAWN: [&str; 5] =
     ["base_map_rms", "learned_map_rms", "settle_s", "over_offline_fit", "within_two_sigma"];
 
 /// The result on less than a screen.
-pub(crate) fn text(scenario: &Scenario, order: &Order, engines: &[Engine], out: &Path) -> String {
+pub(crate) fn text(scenario: &Scenario, order: &Order, engines: &[FleetEngine], out: &Path) -> String {
     let mut text = String::new();
     // Writing into a String can't fail.
     let _ = fill(&mut text, scenario, order, engines, out);
@@ -37,7 +37,7 @@ fn fill(
     text: &mut String,
     scenario: &Scenario,
     order: &Order,
-    engines: &[Engine],
+    engines: &[FleetEngine],
     out: &Path,
 ) -> std::fmt::Result {
     let groups = groups(order, engines);
@@ -96,7 +96,7 @@ fn labelled(told: &Told) -> String {
 }
 
 /// What something that is counted is called, and how it is counted.
-type Counted = (&'static str, fn(&[&Engine]) -> u64);
+type Counted = (&'static str, fn(&[&FleetEngine]) -> u64);
 
 /// How many engines or cells something befell.
 const COUNTED: [Counted; 6] = [
@@ -114,17 +114,17 @@ const COUNTED: [Counted; 6] = [
     }),
 ];
 
-fn figures<'a>(engines: &[&'a Engine]) -> impl Iterator<Item = &'a Figures> {
+fn figures<'a>(engines: &[&'a FleetEngine]) -> impl Iterator<Item = &'a Figures> {
     engines.iter().filter_map(|engine| engine.figures())
 }
 
 /// The engines with one learner.
 struct Group<'a> {
     learner: &'static str,
-    engines: Vec<&'a Engine>,
+    engines: Vec<&'a FleetEngine>,
 }
 
-fn groups<'a>(order: &Order, engines: &'a [Engine]) -> Vec<Group<'a>> {
+fn groups<'a>(order: &Order, engines: &'a [FleetEngine]) -> Vec<Group<'a>> {
     let group = |learner: &Strategy| Group {
         learner: learners::name(*learner),
         engines: fleet::with(engines, *learner),
@@ -133,7 +133,7 @@ fn groups<'a>(order: &Order, engines: &'a [Engine]) -> Vec<Group<'a>> {
 }
 
 /// The page.
-pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[Engine]) -> Study {
+pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[FleetEngine]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
     let groups = groups(order, engines);
     let count = engines.len() / groups.len();
@@ -234,7 +234,7 @@ fn count_table(groups: &[Group<'_>]) -> StudyTable {
 
 /// An engine that can't be driven fails with every learner: each is named once.
 fn failures(groups: &[Group<'_>]) -> StudyTable {
-    let row = |engine: &&Engine| Some(vec![engine.failure()?.to_owned(), engine.index.to_string()]);
+    let row = |engine: &&FleetEngine| Some(vec![engine.failure()?.to_owned(), engine.index.to_string()]);
     StudyTable {
         title: "Engines that could not be driven".to_owned(),
         heads: vec!["Why".to_owned(), "Engine".to_owned()],

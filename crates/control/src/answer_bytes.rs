@@ -1,7 +1,7 @@
 //! Setup answers as bytes, for [`crate::persistence`]: the eleven numbers in the order of [`SetupAnswers`], four bytes each, little-endian;
 //! cylinders, camshaft, injectors and fuel system, one byte each; spark, fans and nitrous, one byte each, 0 or 1; and a 0.
 
-use crate::answers::{Cam, FuelSystem, SetupAnswers};
+use crate::answers::{Cam, FuelSystemType, SetupAnswers};
 
 /// Bytes of the answers.
 pub(crate) const ANSWER_BYTES: usize = 52;
@@ -49,8 +49,8 @@ pub(crate) fn pack(answers: &SetupAnswers) -> [u8; ANSWER_BYTES] {
         Cam::Hot => 2,
     };
     let fuel_system = match fuel_system {
-        FuelSystem::Return => 0,
-        FuelSystem::Returnless => 1,
+        FuelSystemType::Return => 0,
+        FuelSystemType::Returnless => 1,
     };
     let choices = [cylinders, cam, injectors, fuel_system];
     let switches = [controls_spark, controls_fans, nitrous].map(u8::from);
@@ -82,8 +82,8 @@ pub(crate) fn unpack(bytes: &[u8; ANSWER_BYTES]) -> Option<SetupAnswers> {
         injector_rated_pressure_pa: numbers.next()?,
         rail_pressure_pa: numbers.next()?,
         fuel_system: match fuel_system {
-            0 => FuelSystem::Return,
-            1 => FuelSystem::Returnless,
+            0 => FuelSystemType::Return,
+            1 => FuelSystemType::Returnless,
             _ => return None,
         },
         stoich_afr: numbers.next()?,
@@ -122,7 +122,7 @@ mod tests {
             injector_flow_kg_per_s: 5e-3,
             injector_rated_pressure_pa: 250e3,
             rail_pressure_pa: 280e3,
-            fuel_system: FuelSystem::Returnless,
+            fuel_system: FuelSystemType::Returnless,
             stoich_afr: 14.1,
             idle_speed_rad_per_s: 90.0,
             rev_limit_rad_per_s: 700.0,

@@ -23,7 +23,7 @@ pub enum Cam {
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
 #[cfg_attr(feature = "serde", derive(serde::Serialize, serde::Deserialize))]
-pub enum FuelSystem {
+pub enum FuelSystemType {
     /// A regulator returns what the engine does not use: the pump runs at full supply.
     #[default]
     Return,
@@ -32,7 +32,7 @@ pub enum FuelSystem {
 }
 
 trimwright_numerics::choice!(Cam { Stock = "stock", Mild = "mild", Hot = "hot" });
-trimwright_numerics::choice!(FuelSystem { Return = "return", Returnless = "returnless" });
+trimwright_numerics::choice!(FuelSystemType { Return = "return", Returnless = "returnless" });
 
 trimwright_numerics::parameters! {
     /// The owner's answers, SI units. The ranges are engineering judgement: what a throttle-body conversion of a road car can have.
@@ -65,7 +65,7 @@ trimwright_numerics::parameters! {
         /// Target fuel rail pressure above ambient.
         number rail_pressure_pa { 300e3, 50e3..=600e3 "Pa", "engineering judgement: an invented V8" }
         /// How the fuel rail pressure is regulated.
-        choice fuel_system { FuelSystem = FuelSystem::Return, "engineering judgement: an invented V8" }
+        choice fuel_system { FuelSystemType = FuelSystemType::Return, "engineering judgement: an invented V8" }
         /// Stoichiometric air-fuel ratio of the fuel: 8.9 is ethanol; pump petrol without ethanol is near 14.6.
         number stoich_afr { 14.6, 8.9..=15.2 "1", "engineering judgement: an invented V8" }
         /// Idle speed when warm.

@@ -74,7 +74,7 @@ impl CrankMotion {
 /// Stage that measures crank speed.
 #[derive(Clone, Debug, PartialEq)]
 #[cfg_attr(feature = "defmt", derive(defmt::Format))]
-pub struct Crank {
+pub struct CrankDecoder {
     motion: CrankMotion,
     /// Last intervals between accepted pulses, scaled to a firing, s.
     intervals_s: Ring<f32, MAX_INTERVALS>,
@@ -96,7 +96,7 @@ pub struct Crank {
     lost_pulses: u32,
 }
 
-impl Default for Crank {
+impl Default for CrankDecoder {
     fn default() -> Self {
         Self {
             motion: CrankMotion::default(),
@@ -117,14 +117,14 @@ impl Default for Crank {
 }
 
 /// Constants for judging a pulse.
-struct Trigger<'a> {
+struct TriggerPattern<'a> {
     parameters: &'a CrankParameters,
     firing_angle_rad: f32,
     pulses_per_firing: u8,
     cylinders: u8,
 }
 
-impl Crank {
+impl CrankDecoder {
     /// Crank speed and firings of the last step.
     pub const fn motion(&self) -> &CrankMotion {
         &self.motion
@@ -144,12 +144,12 @@ impl Crank {
     ///
     /// ```
     /// use trimwright_control::sensing::DueTasks;
-    /// use trimwright_control::sensing::Crank;
+    /// use trimwright_control::sensing::CrankDecoder;
     /// use trimwright_control::parameters::CrankParameters;
     /// use trimwright_control::{Calibration, SetupAnswers};
     /// use trimwright_signals::Frame;
     /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let mut crank = Crank::default();
+    /// let mut crank = CrankDecoder::default();
     /// let mut pulse_at = |ms: u64| {
     ///     let mut frame = Frame { time_us: ms * 1000, ..Frame::default() };
     ///     frame.pulses_us.push(frame.time_us).expect("there is room for eight");
@@ -175,7 +175,7 @@ impl Crank {
         self.since_pulse_s += due.dt_s;
         let firing_angle_rad = setup.firing_angle_rad();
         let cylinders = setup.answers().cylinders;
-        let trigger = Trigger { parameters, firing_angle_rad, pulses_per_firing, cylinders };
+        let trigger = TriggerPattern { parameters, firing_angle_rad, pulses_per_firing, cylinders };
         for &pulse_us in &frame.pulses_us {
             self.accept(pulse_us, &trigger);
         }
@@ -193,7 +193,7 @@ impl Crank {
     }
 
     #[inline(never)]
-    fn accept(&mut self, pulse_us: u64, trigger: &Trigger<'_>) {
+    fn accept(&mut self, pulse_us: u64, trigger: &TriggerPattern<'_>) {
         let parameters = trigger.parameters;
         self.motion.signal_lost = false;
         let Some(last_us) = self.last_pulse_us else {
@@ -284,7 +284,7 @@ mod tests {
     const CRANK: CrankParameters = CrankParameters::DEFAULT;
 
     /// Pulses, so many a firing, each in a frame of its own; how often the engine fired.
-    fn turn_by(crank: &mut Crank, pulses_per_firing: u8, times_us: impl Iterator<Item = u64>) -> u32 {
+    fn turn_by(crank: &mut CrankDecoder, pulses_per_firing: u8, times_us: impl Iterator<Item = u64>) -> u32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut firings = 0;
         for time_us in times_us {
@@ -297,12 +297,12 @@ mod tests {
         firings
     }
 
-    fn turn(crank: &mut Crank, times_us: impl Iterator<Item = u64>) {
+    fn turn(crank: &mut CrankDecoder, times_us: impl Iterator<Item = u64>) {
         turn_by(crank, 1, times_us);
     }
 
     /// Half a second without pulses.
-    fn fall_silent(crank: &mut Crank, ignition: bool) {
+    fn fall_silent(crank: &mut CrankDecoder, ignition: bool) {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut frame = Frame::default();
         frame.switches.ignition = ignition;
@@ -314,14 +314,14 @@ mod tests {
 
     #[test]
     fn eight_cylinders_at_a_hundred_hertz_turn_at_1500_rpm() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
         assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.motion.speed_rad_per_s);
     }
 
     #[test]
     fn uneven_cylinders_average_out_over_a_cycle() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         let mut time_us = 0;
         turn(
             &mut crank,
@@ -335,7 +335,7 @@ mod tests {
 
     #[test]
     fn a_burst_of_pulses_is_rejected_and_counted() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
         turn(&mut crank, (0..20).map(|pulse| 390_000 + pulse * 3));
         assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.01);
@@ -344,7 +344,7 @@ mod tests {
 
     #[test]
     fn a_lost_pulse_does_not_halve_the_speed() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         turn(&mut crank, (0..40).filter(|pulse| *pulse != 37).map(|pulse| pulse * 10_000));
         assert!((crank.motion.speed_rad_per_s - 157.08).abs() < 0.01, "{}", crank.motion.speed_rad_per_s);
         assert_eq!(crank.lost_pulses, 1);
@@ -353,7 +353,7 @@ mod tests {
     #[test]
     fn a_pulse_between_two_firings_does_not_double_the_speed() {
         for late_us in [500, 2500, 5000, 7500, 9500] {
-            let mut crank = Crank::default();
+            let mut crank = CrankDecoder::default();
             turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
             turn(&mut crank, [190_000 + late_us].into_iter().chain((20..21).map(|pulse| pulse * 10_000)));
             assert!(
@@ -372,7 +372,7 @@ mod tests {
 
     #[test]
     fn a_doubled_speed_is_accepted_after_some_firings() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
         turn(&mut crank, (0..30).map(|pulse| 190_000 + pulse * 4000));
         assert!((crank.motion.speed_rad_per_s - 392.7).abs() < 0.1, "{}", crank.motion.speed_rad_per_s);
@@ -381,7 +381,7 @@ mod tests {
     #[test]
     fn one_false_pulse_in_six_sets_the_fault_and_one_in_fifty_does_not() {
         let troubled = |every: u64| {
-            let mut crank = Crank::default();
+            let mut crank = CrankDecoder::default();
             let pulses = (1..400).flat_map(|pulse: u64| {
                 let extra = pulse.is_multiple_of(every).then_some(pulse * 10_000 + 3000);
                 [Some(pulse * 10_000), extra].into_iter().flatten()
@@ -395,7 +395,7 @@ mod tests {
     #[test]
     fn pulses_lost_at_speed_are_distinguished_from_a_stopping_engine() {
         let silent = |intervals_us: &[u64], ignition: bool| {
-            let mut crank = Crank::default();
+            let mut crank = CrankDecoder::default();
             let mut time_us = 0;
             turn(&mut crank, intervals_us.iter().map(|interval_us| (time_us, time_us += interval_us).0));
             fall_silent(&mut crank, ignition);
@@ -415,7 +415,7 @@ mod tests {
 
     #[test]
     fn without_pulses_the_crank_stands() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
         fall_silent(&mut crank, false);
         assert_eq!(crank.motion.speed_rad_per_s, 0.0);
@@ -425,7 +425,7 @@ mod tests {
     #[test]
     fn ident_more_pulses_a_firing_make_the_same_speed_and_firings() {
         for pulses in [1, 2, 4_u8] {
-            let mut crank = Crank::default();
+            let mut crank = CrankDecoder::default();
             let step_us = 12_000 / u64::from(pulses);
             let firings =
                 turn_by(&mut crank, pulses, (0..40 * u64::from(pulses)).map(|pulse| pulse * step_us));
@@ -438,7 +438,7 @@ mod tests {
 
     #[test]
     fn with_two_pulses_a_firing_the_time_between_firings_is_that_of_both() {
-        let mut crank = Crank::default();
+        let mut crank = CrankDecoder::default();
         turn_by(&mut crank, 2, (0..21).map(|pulse| pulse * 5000));
         assert!((crank.motion.since_firing_s - 0.01).abs() < 1e-6 && crank.motion.firings == 1);
         turn_by(&mut crank, 2, [105_000].into_iter());

@@ -2,7 +2,7 @@
 
 use trimwright_numerics::Real;
 
-use crate::answers::FuelSystem;
+use crate::answers::FuelSystemType;
 use crate::phase::Phase;
 use crate::setup::Setup;
 
@@ -59,7 +59,7 @@ impl Pump {
     /// ```
     /// use trimwright_control::outputs::{Pump, PumpInputs};
     /// use trimwright_control::parameters::FuelPumpParameters;
-    /// use trimwright_control::{Calibration, FuelSystem, Phase, SetupAnswers};
+    /// use trimwright_control::{Calibration, FuelSystemType, Phase, SetupAnswers};
     /// let duty = |fuel_system, phase| {
     ///     let calibration = Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() })?;
     ///     let inputs = PumpInputs { phase, rail_pa: Some(300e3), fuel_kg_per_s: 1e-3 };
@@ -67,8 +67,8 @@ impl Pump {
     ///     Ok::<_, trimwright_control::AnswerError>(duty)
     /// };
     /// // With a return line it runs at full supply or not at all, without one as much as idle takes.
-    /// assert_eq!((duty(FuelSystem::Return, Phase::Stopped)?, duty(FuelSystem::Return, Phase::Running)?), (0.0, 1.0));
-    /// assert!(duty(FuelSystem::Returnless, Phase::Running)? < 0.5);
+    /// assert_eq!((duty(FuelSystemType::Return, Phase::Stopped)?, duty(FuelSystemType::Return, Phase::Running)?), (0.0, 1.0));
+    /// assert!(duty(FuelSystemType::Returnless, Phase::Running)? < 0.5);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn step(
@@ -82,7 +82,8 @@ impl Pump {
             *self = Self::default();
             return self.duty;
         }
-        let Some(rail_pa) = inputs.rail_pa.filter(|_| setup.answers().fuel_system == FuelSystem::Returnless)
+        let Some(rail_pa) =
+            inputs.rail_pa.filter(|_| setup.answers().fuel_system == FuelSystemType::Returnless)
         else {
             (self.duty, self.before_cut) = (1.0, None);
             return self.duty;
@@ -114,11 +115,11 @@ mod tests {
 
     const PUMP: FuelPumpParameters = FuelPumpParameters::DEFAULT;
 
-    fn calibration(fuel_system: FuelSystem) -> Calibration {
+    fn calibration(fuel_system: FuelSystemType) -> Calibration {
         Calibration::from_answers(&SetupAnswers { fuel_system, ..SetupAnswers::default() }).unwrap()
     }
 
-    fn duty(fuel_system: FuelSystem, phase: Phase, rail_pa: Option<f32>) -> f32 {
+    fn duty(fuel_system: FuelSystemType, phase: Phase, rail_pa: Option<f32>) -> f32 {
         let (calibration, mut pump) = (calibration(fuel_system), Pump::default());
         let inputs = PumpInputs { phase, rail_pa, fuel_kg_per_s: 1e-3 };
         (0..50).for_each(|_| _ = pump.step(&PUMP, calibration.setup(), inputs, 0.01));
@@ -127,21 +128,21 @@ mod tests {
 
     #[test]
     fn with_a_return_line_the_pump_is_on_or_off() {
-        assert_eq!(duty(FuelSystem::Return, Phase::Stopped, Some(0.0)), 0.0);
-        assert_eq!(duty(FuelSystem::Return, Phase::Priming, Some(0.0)), 1.0);
+        assert_eq!(duty(FuelSystemType::Return, Phase::Stopped, Some(0.0)), 0.0);
+        assert_eq!(duty(FuelSystemType::Return, Phase::Priming, Some(0.0)), 1.0);
     }
 
     #[test]
     fn without_a_return_line_it_controls_the_pressure_and_runs_full_without_a_sensor() {
-        let low = duty(FuelSystem::Returnless, Phase::Running, Some(250e3));
-        let high = duty(FuelSystem::Returnless, Phase::Running, Some(350e3));
+        let low = duty(FuelSystemType::Returnless, Phase::Running, Some(250e3));
+        let high = duty(FuelSystemType::Returnless, Phase::Running, Some(350e3));
         assert!(low > high + 0.2 && (0.0..=1.0).contains(&low) && (0.0..=1.0).contains(&high));
-        assert_eq!(duty(FuelSystem::Returnless, Phase::Running, None), 1.0);
+        assert_eq!(duty(FuelSystemType::Returnless, Phase::Running, None), 1.0);
     }
 
     #[test]
     fn after_a_cut_it_continues_with_the_duty_of_before() {
-        let (calibration, mut pump) = (calibration(FuelSystem::Returnless), Pump::default());
+        let (calibration, mut pump) = (calibration(FuelSystemType::Returnless), Pump::default());
         let mut duty = |phase, rail_pa, fuel_kg_per_s| {
             let inputs = PumpInputs { phase, rail_pa: Some(rail_pa), fuel_kg_per_s };
             pump.step(&PUMP, calibration.setup(), inputs, 0.01)

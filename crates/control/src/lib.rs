@@ -145,7 +145,7 @@ mod wanted_lambda;
 /// Volts and pulses to quantities: time, crank speed, sensor estimates, and which of them are invalid and substituted.
 pub mod sensing {
     pub use crate::clock::{Clock, DueTasks};
-    pub use crate::crank::{Crank, CrankMotion};
+    pub use crate::crank::{CrankDecoder, CrankMotion};
     pub use crate::estimate::{Estimate, Estimator, EstimatorConstants};
     pub use crate::invalid_signals::InvalidSignals;
     pub use crate::plausibility::{Plausibility, PlausibilityInputs};
@@ -194,7 +194,7 @@ pub mod outputs {
     pub use crate::spark::{SparkInputs, spark_deg};
 }
 
-pub use answers::{AnswerError, Cam, FuelSystem, SetupAnswers};
+pub use answers::{AnswerError, Cam, FuelSystemType, SetupAnswers};
 pub use base_map::{CELLS, MAP_POINTS, RPM_POINTS};
 pub use calibration::{Calibrated, Calibration, CalibrationError};
 pub use controller::Controller;

@@ -6,7 +6,7 @@ use crate::attribution::Attribution;
 use crate::carried::Carried;
 use crate::clock::Clock;
 use crate::common_correction::CommonEstimator;
-use crate::crank::Crank;
+use crate::crank::CrankDecoder;
 use crate::enable_conditions::EnableConditions;
 use crate::enrichment::Prime;
 use crate::estimate::{Estimate, Estimator};
@@ -35,7 +35,7 @@ pub struct State {
     /// Time.
     pub(crate) clock: Clock,
     /// Crank speed.
-    pub(crate) crank: Crank,
+    pub(crate) crank: CrankDecoder,
     /// Sensor estimates.
     pub(crate) estimator: Estimator,
     /// Trouble codes.
@@ -91,7 +91,7 @@ impl State {
     pub fn new(parameters: &Parameters) -> Self {
         Self {
             clock: Clock::default(),
-            crank: Crank::default(),
+            crank: CrankDecoder::default(),
             estimator: Estimator::default(),
             dtcs: Dtcs::default(),
             phase: PhaseState::default(),
@@ -120,7 +120,7 @@ impl State {
     }
 
     /// Crank speed and pulses.
-    pub const fn crank(&self) -> &Crank {
+    pub const fn crank(&self) -> &CrankDecoder {
         &self.crank
     }
 

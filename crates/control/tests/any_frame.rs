@@ -4,7 +4,7 @@
 use proptest::prelude::*;
 use std::cell::Cell;
 use trimwright_control::{
-    Calibration, Cam, Controller, Firing, FuelSystem, Options, SetupAnswers, Strategy as Way,
+    Calibration, Cam, Controller, Firing, FuelSystemType, Options, SetupAnswers, Strategy as Way,
 };
 use trimwright_signals::{Commands, Frame};
 
@@ -124,7 +124,7 @@ fn answers(dice: &mut Dice) -> SetupAnswers {
         cylinders: 1 + dice.below(8) as u8,
         injectors: 1 + dice.below(8) as u8,
         cam: [Cam::Stock, Cam::Mild, Cam::Hot][dice.below(3) as usize],
-        fuel_system: [FuelSystem::Return, FuelSystem::Returnless][dice.below(2) as usize],
+        fuel_system: [FuelSystemType::Return, FuelSystemType::Returnless][dice.below(2) as usize],
         nitrous: dice.below(2) == 0,
         ..SetupAnswers::default()
     }

@@ -2,7 +2,7 @@
 
 use trimwright_control::{AnswerError, Calibration, Controller, Parameters, SetupAnswers};
 use trimwright_link::Digest;
-use trimwright_plant::{DriverInputs, Key, OutOfRange, Plant, Range, Truth};
+use trimwright_plant::{DriverInputs, GearRange, Key, OutOfRange, Plant, Truth};
 use trimwright_signals::{Commands, Frame};
 
 /// The parameters stay in flash.
@@ -59,7 +59,7 @@ pub fn truth() -> Truth {
 /// Driver inputs at this time since power-up, s.
 pub fn driver_inputs(time_s: f64) -> DriverInputs {
     let key = if (2.0..4.5).contains(&time_s) { Key::Start } else { Key::On };
-    let range = if time_s < 11.0 { Range::Park } else { Range::Drive };
+    let range = if time_s < 11.0 { GearRange::Park } else { GearRange::Drive };
     let (end_s, repeat_s) = (f64::from(REPEAT_S.0), f64::from(REPEAT_S.1));
     let mut table_s = time_s;
     while table_s >= end_s {

@@ -4,7 +4,7 @@
 //! driven it for a while does, and knows nothing of the mixture. The gains are engineering judgement: a practised test driver, within
 //! the tolerance of a schedule without sawing at the pedal.
 
-use trimwright_plant::{DriverInputs, Range, Truth, View};
+use trimwright_plant::{DriverInputs, GearRange, Truth, View};
 
 use crate::schedule::Schedule;
 use crate::starting::{PERIOD_S, Starting};
@@ -113,7 +113,7 @@ impl Driver {
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn new(feel: Feel) -> Self {
-        let inputs = DriverInputs { range: Range::Park, brake: PARKED_BRAKE, ..DriverInputs::default() };
+        let inputs = DriverInputs { range: GearRange::Park, brake: PARKED_BRAKE, ..DriverInputs::default() };
         Self { feel, starting: Starting::new(), integral: 0.0, inputs }
     }
 
@@ -143,7 +143,7 @@ impl Driver {
     /// # use trimwright_harness::driver::{Driver, Feel};
     /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
     /// use trimwright_harness::starting::PERIOD_S;
-    /// use trimwright_plant::{Range, View};
+    /// use trimwright_plant::{GearRange, View};
     /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
     /// let mut driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
     /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
@@ -152,7 +152,7 @@ impl Driver {
     ///     (inputs.throttle, inputs.range)
     /// };
     /// let throttles: Vec<_> = (0..1250).map(|act| throttle_at(f64::from(act) * PERIOD_S)).collect();
-    /// assert_eq!(throttles[900], (0.0, Range::Drive), "waits in gear");
+    /// assert_eq!(throttles[900], (0.0, GearRange::Drive), "waits in gear");
     /// assert!(throttles[1249].0 > 0.1, "five seconds after the schedule set off the pedal is down: the car still stands");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
@@ -168,7 +168,7 @@ impl Driver {
         } else {
             self.inputs.throttle = 0.0;
             self.inputs.brake = PARKED_BRAKE;
-            self.inputs.range = Range::Park;
+            self.inputs.range = GearRange::Park;
             self.integral = 0.0;
         }
         &self.inputs
@@ -176,7 +176,7 @@ impl Driver {
 
     /// Pedals for the speed that the schedule asks for a little ahead.
     fn drive(&mut self, time_s: f64, schedule: &Schedule, view: &View) {
-        self.inputs.range = Range::Drive;
+        self.inputs.range = GearRange::Drive;
         let speed_m_per_s = view.vehicle_m_per_s;
         let now_m_per_s = schedule.speed_m_per_s(time_s);
         let ahead_m_per_s = schedule.speed_m_per_s(time_s + LOOK_AHEAD_S);

@@ -1,6 +1,6 @@
 //! The operator of a dynamometer: starts the engine, then holds crank speed and pedal where the schedule has them.
 
-use trimwright_plant::{DriverInputs, Range, View};
+use trimwright_plant::{DriverInputs, GearRange, View};
 
 use crate::schedule::{DynoSetpoint, SchedulePoint};
 use crate::starting::{PERIOD_S, Starting};
@@ -44,7 +44,7 @@ impl Operator {
     pub fn new() -> Self {
         Self {
             starting: Starting::new(),
-            inputs: DriverInputs { range: Range::Park, ..DriverInputs::default() },
+            inputs: DriverInputs { range: GearRange::Park, ..DriverInputs::default() },
         }
     }
 
@@ -72,11 +72,11 @@ impl Operator {
     /// ```
     /// # use trimwright_harness::{operator::Operator, schedule::Schedule};
     /// # use trimwright_plant::View;
-    /// use trimwright_plant::{Key, Range};
+    /// use trimwright_plant::{Key, GearRange};
     /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
     /// let mut operator = Operator::new();
     /// let inputs = operator.act(0.0, &pull.at(0.0), &View::default());
-    /// assert_eq!((inputs.key, inputs.range, inputs.throttle), (Key::On, Range::Park, 0.0), "not before it runs");
+    /// assert_eq!((inputs.key, inputs.range, inputs.throttle), (Key::On, GearRange::Park, 0.0), "not before it runs");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &DriverInputs {

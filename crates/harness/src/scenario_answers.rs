@@ -56,7 +56,7 @@ pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), I
 #[cfg(test)]
 mod tests {
     use super::*;
-    use trimwright_control::{Cam, FuelSystem};
+    use trimwright_control::{Cam, FuelSystemType};
 
     fn document(setup: &str) -> Document {
         Document::parse("van.toml", &format!("[setup]\n{setup}")).expect("TOML")
@@ -129,7 +129,7 @@ mod tests {
         let document = document(text);
         let answers = read(&document).expect("readable");
         assert_eq!((answers.displacement_m3, answers.cylinders, answers.cam), (5e-3, 6, Cam::Hot));
-        assert_eq!((answers.fuel_system, answers.nitrous), (FuelSystem::Returnless, true));
+        assert_eq!((answers.fuel_system, answers.nitrous), (FuelSystemType::Returnless, true));
         assert!(!answers.controls_spark && answers.controls_fans);
         assert!((answers.rev_limit_rad_per_s - 565.486_7).abs() < 1e-3);
         assert!((answers.fan2_on_k - 355.372).abs() < 1e-3);

@@ -86,7 +86,7 @@ fn gearbox(document: &Document, section: &str, gearbox: &mut Gearbox) -> Result<
 mod tests {
     use super::*;
     use trimwright_numerics::parameters::padded;
-    use trimwright_plant::{Circuit, Sender};
+    use trimwright_plant::{Circuit, SenderKind};
 
     fn given(text: &str) -> Result<Truth, InputError> {
         let document = Document::parse("car.toml", text).expect("TOML");
@@ -175,7 +175,7 @@ mod tests {
             (sensors.frp_pa, sensors.lambda),
             (padded([(0.5, 0.0), (4.5, 1e6)]), padded([(0.0, 1.4), (5.0, 0.7)]))
         );
-        assert_eq!((sensors.ect_sender, sensors.iat_sender), (Sender::TwoKiloOhm, Sender::Points));
+        assert_eq!((sensors.ect_sender, sensors.iat_sender), (SenderKind::TwoKiloOhm, SenderKind::Points));
         assert_eq!((sensors.ect_pull_up_ohm, sensors.ect_coefficients), (1e3, [1e-3, 2e-4, 1e-7, 0.0]));
         assert_eq!(
             (sensors.iat_points_ohm, sensors.pulses_per_firing),

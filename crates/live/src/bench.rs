@@ -11,7 +11,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_harness::starting::{PERIOD_S, Starting};
 use trimwright_harness::watch::Watch;
-use trimwright_plant::{DriverInputs, Key, Range};
+use trimwright_plant::{DriverInputs, GearRange, Key};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
 pub(crate) const STRETCH_S: f64 = PERIOD_S;
@@ -209,7 +209,8 @@ impl Bench {
             Act::ThrottleTo(tenths) => inputs.throttle = (f64::from(tenths) / 10.0).min(1.0),
             Act::Brake(steps) => inputs.brake = by(inputs.brake, steps, BRAKE_STEP).clamp(0.0, 1.0),
             Act::Range => {
-                inputs.range = if inputs.range == Range::Park { Range::Drive } else { Range::Park };
+                inputs.range =
+                    if inputs.range == GearRange::Park { GearRange::Drive } else { GearRange::Park };
             }
             Act::Grade(steps) => {
                 inputs.grade = by(inputs.grade, steps, GRADE_STEP).clamp(-STEEPEST, STEEPEST)
@@ -297,11 +298,11 @@ impl Bench {
     /// ```
     /// use trimwright_harness::scenario::Scenario;
     /// use trimwright_live::{Act, Bench};
-    /// use trimwright_plant::Range;
+    /// use trimwright_plant::GearRange;
     /// let mut bench = Bench::new(&Scenario::load("delivery-van")?)?;
-    /// assert_eq!(bench.inputs().range, Range::Park);
+    /// assert_eq!(bench.inputs().range, GearRange::Park);
     /// bench.act(Act::Range);
-    /// assert_eq!(bench.inputs().range, Range::Drive);
+    /// assert_eq!(bench.inputs().range, GearRange::Drive);
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn inputs(&self) -> &DriverInputs {

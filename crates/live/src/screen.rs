@@ -14,7 +14,7 @@ use ratatui::widgets::{Block, Clear, List, ListState, Paragraph, Wrap};
 use trimwright_control::{Insight, Phase};
 use trimwright_harness::faults::{Fault, FaultKind};
 use trimwright_harness::units::UnitSystem;
-use trimwright_plant::Range;
+use trimwright_plant::GearRange;
 
 /// Smallest terminal that shows everything.
 ///
@@ -156,8 +156,8 @@ impl Screen<'_> {
         let speed = self.units.road_speed(view.vehicle_m_per_s);
         let coolant = self.units.temperature(view.coolant_k);
         let gearbox = match inputs.range {
-            Range::Park => "park".to_owned(),
-            Range::Drive => format!("gear {}", view.gear),
+            GearRange::Park => "park".to_owned(),
+            GearRange::Drive => format!("gear {}", view.gear),
         };
         let percent = |share: f64| format!("{:.0} %", 100.0 * share);
         let rpm = view.speed_rad_per_s * 30.0 / std::f64::consts::PI;

@@ -1,7 +1,7 @@
 //! Step of the driveline: torques at the crank, coupling, gears, vehicle.
 
 use crate::crank::Torques;
-use crate::driver_inputs::{DriverInputs, Key, Range};
+use crate::driver_inputs::{DriverInputs, GearRange, Key};
 use crate::friction::Friction;
 use crate::gearbox::CouplingTorques;
 use crate::plant::Plant;
@@ -58,7 +58,7 @@ impl Plant {
         let forces = Forces {
             drive_n: wheels_nm / truth.vehicle.wheel_m,
             brake: inputs.brake,
-            parked: inputs.range == Range::Park || inputs.dyno_rad_per_s.is_some(),
+            parked: inputs.range == GearRange::Park || inputs.dyno_rad_per_s.is_some(),
             grade: inputs.grade,
             density_kg_per_m3: self.slow.density_kg_per_m3,
         };

@@ -17,7 +17,7 @@ pub enum Key {
 
 /// Position of the gear selector.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Range {
+pub enum GearRange {
     /// Engine uncoupled, vehicle locked.
     #[default]
     Park,
@@ -41,7 +41,7 @@ pub struct DriverInputs {
     /// Brake pedal, 0 to 1.
     pub brake: f64,
     /// Gear selector.
-    pub range: Range,
+    pub range: GearRange,
     /// Air-conditioning request.
     pub ac: bool,
     /// Arming switch of the nitrous system.

@@ -1,6 +1,6 @@
 //! Gearbox: automatic with torque converter, or manual with clutch, with a shift schedule.
 
-use crate::driver_inputs::Range;
+use crate::driver_inputs::GearRange;
 use trimwright_numerics::{Curve, Real};
 
 /// Most forward gears.
@@ -130,8 +130,14 @@ impl GearboxState {
 
     /// Torques of the coupling at engine speed `engine` and gearbox input speed `input`, rad/s.
     #[inline]
-    pub(crate) fn couple(&self, gearbox: &Gearbox, range: Range, engine: f64, input: f64) -> CouplingTorques {
-        if range == Range::Park {
+    pub(crate) fn couple(
+        &self,
+        gearbox: &Gearbox,
+        range: GearRange,
+        engine: f64,
+        input: f64,
+    ) -> CouplingTorques {
+        if range == GearRange::Park {
             return CouplingTorques::default();
         }
         match gearbox.coupling {
@@ -176,11 +182,11 @@ mod tests {
     #[test]
     fn the_converter_multiplies_at_stall_and_passes_nothing_at_equal_speeds() {
         let (gearbox, state) = automatic();
-        let stall = state.couple(&gearbox, Range::Drive, 70.0, 0.0);
+        let stall = state.couple(&gearbox, GearRange::Drive, 70.0, 0.0);
         assert!((stall.gears_nm / stall.engine_nm - 2.0).abs() < 0.2 && stall.engine_nm > 10.0);
-        assert_eq!(state.couple(&gearbox, Range::Drive, 70.0, 70.0), CouplingTorques::default());
-        assert!(state.couple(&gearbox, Range::Drive, 70.0, 90.0).engine_nm < 0.0);
-        assert_eq!(state.couple(&gearbox, Range::Park, 70.0, 0.0), CouplingTorques::default());
+        assert_eq!(state.couple(&gearbox, GearRange::Drive, 70.0, 70.0), CouplingTorques::default());
+        assert!(state.couple(&gearbox, GearRange::Drive, 70.0, 90.0).engine_nm < 0.0);
+        assert_eq!(state.couple(&gearbox, GearRange::Park, 70.0, 0.0), CouplingTorques::default());
     }
 
     #[test]
@@ -228,8 +234,8 @@ mod tests {
             ..crate::Truth::mild_v8().gearbox
         };
         let state = GearboxState::new(&gearbox).unwrap();
-        assert_eq!(state.couple(&gearbox, Range::Drive, 80.0, 0.0).engine_nm, 0.0);
-        assert_eq!(state.couple(&gearbox, Range::Drive, 400.0, 0.0).engine_nm, 300.0);
-        assert!(state.couple(&gearbox, Range::Drive, 200.0, 201.0).engine_nm < 0.0);
+        assert_eq!(state.couple(&gearbox, GearRange::Drive, 80.0, 0.0).engine_nm, 0.0);
+        assert_eq!(state.couple(&gearbox, GearRange::Drive, 400.0, 0.0).engine_nm, 300.0);
+        assert!(state.couple(&gearbox, GearRange::Drive, 200.0, 201.0).engine_nm < 0.0);
     }
 }

@@ -6,7 +6,7 @@ use crate::check::OutOfRange;
 use crate::crank::{CrankState, Torques, firing_interval_rad};
 use crate::cylinders::{CylinderEvent, Cylinders};
 use crate::distribution::MAX_CYLINDERS;
-use crate::driver_inputs::{DriverInputs, Key, Range};
+use crate::driver_inputs::{DriverInputs, GearRange, Key};
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
 use crate::filling::{FillingModel, FillingPoint};
@@ -301,7 +301,7 @@ impl Plant {
         frame.switches.starter = inputs.key == Key::Start;
         frame.switches.o2_ready = self.oxygen.ready && inputs.key != Key::Off;
         frame.switches.ac_request = inputs.ac;
-        frame.switches.in_gear = inputs.range == Range::Drive;
+        frame.switches.in_gear = inputs.range == GearRange::Drive;
         frame.switches.nitrous_armed = inputs.nitrous_armed;
     }
 

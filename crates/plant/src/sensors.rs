@@ -3,7 +3,7 @@
 use crate::faults::{Circuit, Faults};
 use crate::noise::Noise;
 use crate::round::nearest;
-use crate::thermistor::{SENDER_POINTS, Sender, TEN_KILO_OHM, sender_v};
+use crate::thermistor::{SENDER_POINTS, SenderKind, TEN_KILO_OHM, sender_v};
 use crate::transfer::{POINTS, Transfer};
 use trimwright_numerics::Real;
 use trimwright_signals::Frame;
@@ -107,7 +107,7 @@ trimwright_numerics::parameters! {
             "common practice, no source: linear over 0 to 5 V"
         }
         /// ECT sender.
-        choice ect_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
+        choice ect_sender { SenderKind = SenderKind::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
         /// Pull-up of the ECT sender to 5 V.
         number ect_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
         /// Coefficients A, B, C, D of the ECT sender "coefficients": 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm).
@@ -118,7 +118,7 @@ trimwright_numerics::parameters! {
             "common practice, no source: a 2 kOhm class sender"
         }
         /// IAT sender.
-        choice iat_sender { Sender = Sender::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
+        choice iat_sender { SenderKind = SenderKind::TenKiloOhm, "printed table, Geokon 8002-4-1 manual p. 58" }
         /// Pull-up of the IAT sender to 5 V.
         number iat_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
         /// Coefficients A, B, C, D of the IAT sender "coefficients": 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm).
@@ -353,37 +353,37 @@ mod tests {
         let [ect, iat] = read(|_| ());
         for (put, wanted) in [
             (
-                (|sensors| sensors.ect_sender = Sender::TwoKiloOhm) as fn(&mut Sensors),
+                (|sensors| sensors.ect_sender = SenderKind::TwoKiloOhm) as fn(&mut Sensors),
                 [volts(245.0, 2490.0), iat],
             ),
-            (|sensors| sensors.iat_sender = Sender::TwoKiloOhm, [ect, volts(2065.0, 2490.0)]),
+            (|sensors| sensors.iat_sender = SenderKind::TwoKiloOhm, [ect, volts(2065.0, 2490.0)]),
             (|sensors| sensors.ect_pull_up_ohm = 1000.0, [volts(915.3, 1000.0), iat]),
             (|sensors| sensors.iat_pull_up_ohm = 1000.0, [ect, volts(10_000.0, 1000.0)]),
             // 1/T = A + B ln R: 1000 ohm at 90 degC, 5000 ohm at 25 degC.
             (
                 |sensors| {
-                    sensors.ect_sender = Sender::Coefficients;
+                    sensors.ect_sender = SenderKind::Coefficients;
                     sensors.ect_coefficients = [1.0 / 363.15 - 2.5e-4 * Real::ln(1000.0), 2.5e-4, 0.0, 0.0];
                 },
                 [volts(1000.0, 2490.0), iat],
             ),
             (
                 |sensors| {
-                    sensors.iat_sender = Sender::Coefficients;
+                    sensors.iat_sender = SenderKind::Coefficients;
                     sensors.iat_coefficients = [1.0 / 298.15 - 2.5e-4 * Real::ln(5000.0), 2.5e-4, 0.0, 0.0];
                 },
                 [ect, volts(5000.0, 2490.0)],
             ),
             (
                 |sensors| {
-                    sensors.ect_sender = Sender::Points;
+                    sensors.ect_sender = SenderKind::Points;
                     sensors.ect_points_ohm = padded([(273.15, 9000.0), (363.15, 300.0)]);
                 },
                 [volts(300.0, 2490.0), iat],
             ),
             (
                 |sensors| {
-                    sensors.iat_sender = Sender::Points;
+                    sensors.iat_sender = SenderKind::Points;
                     sensors.iat_points_ohm = padded([(298.15, 3000.0), (363.15, 300.0)]);
                 },
                 [ect, volts(3000.0, 2490.0)],

@@ -20,7 +20,7 @@ const LN_OHM: (f64, f64) = (-4.0, 25.0);
 /// Characteristic of a temperature sender.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Sender {
+pub enum SenderKind {
     /// 10 kOhm at 25 degC.
     TenKiloOhm,
     /// 2 kOhm class, as in many cars: 2.5 kOhm at 20 degC.
@@ -31,7 +31,7 @@ pub enum Sender {
     Points,
 }
 
-trimwright_numerics::choice!(Sender {
+trimwright_numerics::choice!(SenderKind {
     TenKiloOhm = "10 kohm",
     TwoKiloOhm = "2 kohm",
     Coefficients = "coefficients",
@@ -45,7 +45,7 @@ pub fn thermistor_ohm(temperature_k: f64) -> f64 {
 
 /// Voltage of a sender with its pull-up, V. Coefficients and points (temperature, K; resistance, ohm) are used by the senders of that kind.
 pub(crate) fn sender_v(
-    sender: Sender,
+    sender: SenderKind,
     pull_up_ohm: f64,
     coefficients: &[f64; 4],
     points: &[(f64, f64)],
@@ -53,10 +53,10 @@ pub(crate) fn sender_v(
 ) -> f64 {
     let kelvin = temperature_k.held(213.0, 473.0);
     let ohm = Real::exp(match sender {
-        Sender::TenKiloOhm => by_coefficients(&TEN_KILO_OHM, kelvin),
-        Sender::TwoKiloOhm => by_coefficients(&TWO_KILO_OHM, kelvin),
-        Sender::Coefficients => by_coefficients(coefficients, kelvin),
-        Sender::Points => by_points(points, kelvin),
+        SenderKind::TenKiloOhm => by_coefficients(&TEN_KILO_OHM, kelvin),
+        SenderKind::TwoKiloOhm => by_coefficients(&TWO_KILO_OHM, kelvin),
+        SenderKind::Coefficients => by_coefficients(coefficients, kelvin),
+        SenderKind::Points => by_points(points, kelvin),
     });
     5.0 * ohm / (ohm + pull_up_ohm)
 }
@@ -108,7 +108,7 @@ mod tests {
     const SMALL: [(f64, f64); 6] =
         [(-20.0, 15_462.0), (0.0, 5896.0), (20.0, 2500.0), (40.0, 1175.0), (80.0, 323.0), (100.0, 187.0)];
 
-    fn ohm(sender: Sender, coefficients: &[f64; 4], points: &[(f64, f64)], celsius: f64) -> f64 {
+    fn ohm(sender: SenderKind, coefficients: &[f64; 4], points: &[(f64, f64)], celsius: f64) -> f64 {
         let volts = sender_v(sender, PULL_UP_OHM, coefficients, points, celsius + 273.15);
         PULL_UP_OHM * volts / (5.0 - volts)
     }
@@ -121,7 +121,7 @@ mod tests {
             [(-30.0, 176_974.0), (-25.0, 130_421.0), (-20.0, 97_081.0), (-15.0, 72_957.0)]
         {
             assert!((thermistor_ohm(celsius + 273.15) / printed - 1.0).abs() < 0.0035, "{celsius}");
-            for sender in [Sender::TenKiloOhm, Sender::Coefficients] {
+            for sender in [SenderKind::TenKiloOhm, SenderKind::Coefficients] {
                 assert!(
                     (ohm(sender, &TEN_KILO_OHM, &[], celsius) / printed - 1.0).abs() < 0.0035,
                     "{celsius}"
@@ -147,9 +147,9 @@ mod tests {
         let kelvin_points = SMALL.map(|(celsius, ohm)| (celsius + 273.15, ohm));
         for (celsius, customary) in SMALL {
             // 4 % per kelvin.
-            let by_kind = ohm(Sender::TwoKiloOhm, &TEN_KILO_OHM, &[], celsius);
+            let by_kind = ohm(SenderKind::TwoKiloOhm, &TEN_KILO_OHM, &[], celsius);
             assert!((by_kind / customary - 1.0).abs() < 0.03, "{by_kind} {customary}");
-            let by_points = ohm(Sender::Points, &TEN_KILO_OHM, &kelvin_points, celsius);
+            let by_points = ohm(SenderKind::Points, &TEN_KILO_OHM, &kelvin_points, celsius);
             assert!((by_points / customary - 1.0).abs() < 1e-9, "{by_points} {customary}");
         }
     }
@@ -157,7 +157,7 @@ mod tests {
     #[test]
     fn voltage_falls_with_heat_and_stays_within_the_supply() {
         let points = SMALL.map(|(celsius, ohm)| (celsius + 273.15, ohm));
-        for sender in [Sender::TenKiloOhm, Sender::TwoKiloOhm, Sender::Points] {
+        for sender in [SenderKind::TenKiloOhm, SenderKind::TwoKiloOhm, SenderKind::Points] {
             let mut last = 5.0;
             for kelvin in 213..473 {
                 let volts = sender_v(sender, PULL_UP_OHM, &TEN_KILO_OHM, &points, f64::from(kelvin));
@@ -170,12 +170,12 @@ mod tests {
     #[test]
     fn invalid_senders_still_give_a_voltage() {
         for coefficients in [[0.0; 4], [-0.1; 4], [0.1, 0.0, -0.1, 0.1], [1e-3, -2e-4, 0.0, 0.0]] {
-            let volts = sender_v(Sender::Coefficients, PULL_UP_OHM, &coefficients, &[], 300.0);
+            let volts = sender_v(SenderKind::Coefficients, PULL_UP_OHM, &coefficients, &[], 300.0);
             assert!((0.0..=5.0).contains(&volts), "{volts} for {coefficients:?}");
         }
         for points in [&[][..], &[(300.0, 1.0)], &[(300.0, 1.0), (300.0, 1e7)], &[(299.0, 1.0), (299.1, 1e7)]]
         {
-            let volts = sender_v(Sender::Points, PULL_UP_OHM, &TEN_KILO_OHM, points, 400.0);
+            let volts = sender_v(SenderKind::Points, PULL_UP_OHM, &TEN_KILO_OHM, points, 400.0);
             assert!((0.0..=5.0).contains(&volts), "{volts} for {points:?}");
         }
     }

@@ -3,7 +3,7 @@
 use trimwright_harness::csv_text::csv_text;
 
 use crate::draw::Draw;
-use crate::fleet::{Engine, Figures};
+use crate::fleet::{Figures, FleetEngine};
 use crate::learners;
 
 /// What stands in one place of the table; `None` where there is nothing to say.
@@ -11,9 +11,9 @@ use crate::learners;
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_study::columns::{ColumnValue, values};
-/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::fleet::{Ended, FleetEngine};
 /// let ended = Ended::Failed("setup answer out of its range".to_owned());
-/// let rows = values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9);
+/// let rows = values(&[FleetEngine { index: 4, learner: Strategy::Kalman, ended }], 9);
 /// assert_eq!(rows[0][..2], [ColumnValue::Whole(Some(4)), ColumnValue::Text(Some("kalman".to_owned()))]);
 /// assert!(rows[0].contains(&ColumnValue::Real(None)), "what was not driven has no figures");
 /// ```
@@ -33,9 +33,9 @@ pub enum ColumnValue {
 /// use trimwright_control::Strategy;
 /// use trimwright_study::columns::{COLUMNS, FleetRow, ColumnValue};
 /// use trimwright_study::draw::Draw;
-/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::fleet::{Ended, FleetEngine};
 /// # let ended = Ended::Failed("no sensor".to_owned());
-/// let engine = Engine { index: 4, learner: Strategy::Kalman, ended };
+/// let engine = FleetEngine { index: 4, learner: Strategy::Kalman, ended };
 /// let row = FleetRow { engine: &engine, draw: &Draw::of(9, 4) };
 /// let lag = COLUMNS.iter().find(|(name, _)| *name == "sensor_lag").map(|(_, value)| value(&row));
 /// assert_eq!(lag, Some(ColumnValue::Real(Some(row.draw.deviations.sensor_lag))));
@@ -43,7 +43,7 @@ pub enum ColumnValue {
 #[derive(Clone, Copy, Debug)]
 pub struct FleetRow<'a> {
     /// The engine.
-    pub engine: &'a Engine,
+    pub engine: &'a FleetEngine,
     /// Its lot.
     pub draw: &'a Draw,
 }
@@ -125,8 +125,8 @@ pub const COLUMNS: &[FleetColumn] = &[
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_study::columns::{COLUMNS, values};
-/// use trimwright_study::fleet::{Ended, Engine};
-/// let failed = |index| Engine {
+/// use trimwright_study::fleet::{Ended, FleetEngine};
+/// let failed = |index| FleetEngine {
 ///     index,
 ///     learner: Strategy::Integral,
 ///     ended: Ended::Failed("setup answer out of its range".to_owned()),
@@ -135,8 +135,8 @@ pub const COLUMNS: &[FleetColumn] = &[
 /// assert!(rows.len() == 2 && rows.iter().all(|row| row.len() == COLUMNS.len()));
 /// assert_ne!(rows[0][5], rows[1][5], "each has injectors of its own");
 /// ```
-pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<ColumnValue>> {
-    let row = |engine: &Engine| {
+pub fn values(engines: &[FleetEngine], seed: u64) -> Vec<Vec<ColumnValue>> {
+    let row = |engine: &FleetEngine| {
         let draw = Draw::of(seed, engine.index);
         let row = FleetRow { engine, draw: &draw };
         COLUMNS.iter().map(|(_, value)| value(&row)).collect()
@@ -149,9 +149,9 @@ pub fn values(engines: &[Engine], seed: u64) -> Vec<Vec<ColumnValue>> {
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_study::columns::{to_csv, values};
-/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::fleet::{Ended, FleetEngine};
 /// let ended = Ended::Failed("truth vehicle.mass_kg, which is -1".to_owned());
-/// let text = to_csv(&values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9));
+/// let text = to_csv(&values(&[FleetEngine { index: 4, learner: Strategy::Kalman, ended }], 9));
 /// assert!(text.starts_with("engine,learner,run_seed,") && text.contains("\n4,kalman,"));
 /// assert!(text.ends_with(",,\"truth vehicle.mass_kg, which is -1\"\n"), "no figures, but a reason");
 /// ```
@@ -176,7 +176,8 @@ mod tests {
     #[test]
     fn csv_reads_back_as_it_was() {
         let failure = "answer \"cam\", which is wrong";
-        let engine = Engine { index: 4, learner: Strategy::Kalman, ended: Ended::Failed(failure.to_owned()) };
+        let engine =
+            FleetEngine { index: 4, learner: Strategy::Kalman, ended: Ended::Failed(failure.to_owned()) };
         let text = to_csv(&values(&[engine], 9));
         let mut reader = csv::Reader::from_reader(text.as_bytes());
         let names: Vec<String> = reader.headers().expect("a head").iter().map(str::to_owned).collect();

@@ -44,12 +44,12 @@ pub struct Order {
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::fleet::{Engine, Order};
+/// use trimwright_study::fleet::{FleetEngine, Order};
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n50,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let engines = Engine::drive(&scenario, &order, 0);
+/// let engines = FleetEngine::drive(&scenario, &order, 0);
 /// let figures = engines[0].figures().ok_or("not driven")?;
 /// assert!(figures.fuel_kg > 0.02 && figures.stalls == 0);
 /// assert_eq!(figures.settle_s, None, "not within 2 % in less than a minute");
@@ -217,11 +217,11 @@ fn are_near(one: usize, other: usize) -> bool {
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::fleet::{Ended, Engine, Order};
+/// use trimwright_study::fleet::{Ended, FleetEngine, Order};
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.nameplate.vehicle.mass_kg = -1.0;
 /// let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let ended = &Engine::drive(&van, &order, 0)[0].ended;
+/// let ended = &FleetEngine::drive(&van, &order, 0)[0].ended;
 /// assert!(matches!(ended, Ended::Failed(reason) if reason.contains("vehicle.mass_kg")));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
@@ -237,16 +237,16 @@ pub enum Ended {
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::fleet::{Ended, FleetEngine};
 /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-/// let engine = Engine { index: 12, learner: Strategy::NormalisedGradient, ended };
+/// let engine = FleetEngine { index: 12, learner: Strategy::NormalisedGradient, ended };
 /// let line = serde_json::to_string(&engine)?;
 /// assert!(line.contains(r#""index":12,"learner":"gradient""#), "as a journal holds it: {line}");
-/// assert_eq!(serde_json::from_str::<Engine>(&line)?, engine);
+/// assert_eq!(serde_json::from_str::<FleetEngine>(&line)?, engine);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Engine {
+pub struct FleetEngine {
     /// Its number in the fleet.
     pub index: u32,
     /// The learner.
@@ -256,19 +256,19 @@ pub struct Engine {
     pub ended: Ended,
 }
 
-impl Engine {
+impl FleetEngine {
     /// Draws engine `index`, drives it with each of the learners and takes the figures.
     ///
     /// ```
     /// use trimwright_control::Strategy;
     /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-    /// use trimwright_study::fleet::{Engine, Order};
+    /// use trimwright_study::fleet::{FleetEngine, Order};
     /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
     /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
     /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
     /// let learners = vec![Strategy::Integral, Strategy::Kalman];
     /// let order = Order { engines: 10, seed: 1, learners, jobs: 1 };
-    /// let engines = Engine::drive(&scenario, &order, 7);
+    /// let engines = FleetEngine::drive(&scenario, &order, 7);
     /// assert_eq!(engines.len(), 2, "one engine, two learners");
     /// assert!(engines.iter().all(|engine| engine.index == 7 && engine.failure().is_none()));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -289,9 +289,9 @@ impl Engine {
     ///
     /// ```
     /// use trimwright_control::Strategy;
-    /// use trimwright_study::fleet::{Ended, Engine};
+    /// use trimwright_study::fleet::{Ended, FleetEngine};
     /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-    /// let engine = Engine { index: 0, learner: Strategy::Kalman, ended };
+    /// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, ended };
     /// assert_eq!(engine.figures(), None, "an engine that did not run has none");
     /// ```
     pub fn figures(&self) -> Option<&Figures> {
@@ -305,9 +305,9 @@ impl Engine {
     ///
     /// ```
     /// use trimwright_control::Strategy;
-    /// use trimwright_study::fleet::{Ended, Engine};
+    /// use trimwright_study::fleet::{Ended, FleetEngine};
     /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-    /// let engine = Engine { index: 0, learner: Strategy::Kalman, ended };
+    /// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, ended };
     /// assert_eq!(engine.failure(), Some("truth vehicle.mass_kg"));
     /// ```
     pub fn failure(&self) -> Option<&str> {
@@ -324,22 +324,22 @@ pub fn all_learners(engines: u32) -> Order {
 }
 
 /// The first four engines of the kept table.
-pub fn few(scenario: &Scenario) -> Vec<Engine> {
+pub fn few(scenario: &Scenario) -> Vec<FleetEngine> {
     let order = all_learners(4);
-    (0..order.engines).into_par_iter().flat_map(|index| Engine::drive(scenario, &order, index)).collect()
+    (0..order.engines).into_par_iter().flat_map(|index| FleetEngine::drive(scenario, &order, index)).collect()
 }
 
 /// The engines with this learner.
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, Engine, with};
-/// let engine = |index, learner| Engine { index, learner, ended: Ended::Failed("no sensor".to_owned()) };
+/// use trimwright_study::fleet::{Ended, FleetEngine, with};
+/// let engine = |index, learner| FleetEngine { index, learner, ended: Ended::Failed("no sensor".to_owned()) };
 /// let fleet = [engine(0, Strategy::Integral), engine(0, Strategy::Kalman), engine(1, Strategy::Kalman)];
 /// let indices: Vec<u32> = with(&fleet, Strategy::Kalman).iter().map(|engine| engine.index).collect();
 /// assert_eq!(indices, [0, 1]);
 /// ```
-pub fn with(engines: &[Engine], learner: Strategy) -> Vec<&Engine> {
+pub fn with(engines: &[FleetEngine], learner: Strategy) -> Vec<&FleetEngine> {
     engines.iter().filter(|engine| engine.learner == learner).collect()
 }
 
@@ -370,12 +370,13 @@ pub fn with(engines: &[Engine], learner: Strategy) -> Vec<&Engine> {
 pub fn drive<E: Send>(
     scenario: &Scenario,
     order: &Order,
-    done: Vec<Engine>,
+    done: Vec<FleetEngine>,
     stop: &AtomicBool,
-    each: impl FnMut(&[Engine]) -> Result<(), E> + Send,
-) -> Result<Vec<Engine>, FleetError<E>> {
+    each: impl FnMut(&[FleetEngine]) -> Result<(), E> + Send,
+) -> Result<Vec<FleetEngine>, FleetError<E>> {
     let mut had = vec![false; order.engines as usize];
-    let mut engines: Vec<Engine> = done.into_iter().filter(|engine| engine.index < order.engines).collect();
+    let mut engines: Vec<FleetEngine> =
+        done.into_iter().filter(|engine| engine.index < order.engines).collect();
     for engine in &engines {
         had[engine.index as usize] = true;
     }
@@ -385,7 +386,7 @@ pub fn drive<E: Send>(
         if stop.load(Ordering::Relaxed) {
             return Vec::new();
         }
-        let driven = Engine::drive(scenario, order, *index);
+        let driven = FleetEngine::drive(scenario, order, *index);
         let mut each = each.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let (call, failed @ None) = &mut *each
             && let Err(error) = call(&driven)
@@ -397,7 +398,7 @@ pub fn drive<E: Send>(
     };
     let pool = rayon::ThreadPoolBuilder::new().num_threads(order.jobs).build();
     let pool = pool.map_err(|error| FleetError::Threads(error.to_string()))?;
-    let more: Vec<Vec<Engine>> = pool.install(|| left.par_iter().with_max_len(1).map(one).collect());
+    let more: Vec<Vec<FleetEngine>> = pool.install(|| left.par_iter().with_max_len(1).map(one).collect());
     let (_, failed) = each.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
     if let Some(error) = failed {
         return Err(FleetError::Each(error));
@@ -454,7 +455,7 @@ mod tests {
         Order { engines: 4, seed: 11, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs }
     }
 
-    fn bytes(engines: &[Engine]) -> Vec<u8> {
+    fn bytes(engines: &[FleetEngine]) -> Vec<u8> {
         parquet::to_bytes(&values(engines, 11), &[]).expect("written")
     }
 
@@ -471,7 +472,8 @@ mod tests {
         let kalman = with(&straight, Strategy::Kalman);
         assert_eq!(kalman.iter().map(|engine| engine.index).collect::<Vec<_>>(), [0, 1, 2, 3]);
         assert_ne!(kalman[0].figures(), kalman[1].figures());
-        let figures = |learner| with(&straight, learner).into_iter().map(Engine::figures).collect::<Vec<_>>();
+        let figures =
+            |learner| with(&straight, learner).into_iter().map(FleetEngine::figures).collect::<Vec<_>>();
         assert_ne!(figures(Strategy::Integral), figures(Strategy::Kalman));
 
         let home = tempfile::tempdir().expect("a place");
@@ -507,7 +509,7 @@ mod tests {
         let engines =
             drive(&scenario, &order(2), Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
         let engines = engines.expect("driven");
-        let failed: Vec<&str> = engines.iter().filter_map(Engine::failure).collect();
+        let failed: Vec<&str> = engines.iter().filter_map(FleetEngine::failure).collect();
         assert!([3, 6, 9].contains(&failed.len()), "an engine fails with every learner: {failed:?}");
         assert!(failed.iter().all(|reason| reason.contains("oxygen_sensor.tau_s")), "{failed:?}");
         assert_eq!(engines.len(), 4 * LEARNERS.len());

@@ -10,7 +10,7 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 use trimwright_harness::scenario::Scenario;
 
-use crate::fleet::{Engine, Order};
+use crate::fleet::{FleetEngine, Order};
 use crate::learners;
 
 /// Version of the layout.
@@ -100,14 +100,14 @@ pub enum JournalError {
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::fleet::{Ended, Engine, Order};
+/// use trimwright_study::fleet::{Ended, FleetEngine, Order};
 /// use trimwright_study::journal::{Head, Journal};
 /// let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
 /// let head = Head::of(&Scenario::load("delivery-van")?, &order);
 /// let home = tempfile::tempdir()?;
 /// let path = home.path().join("fleet.jsonl");
 /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-/// let engine = Engine { index: 0, learner: Strategy::Kalman, ended };
+/// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, ended };
 /// Journal::begin(&path, &head)?.add(&[engine.clone()])?;
 /// // The machine is switched off here, and on again.
 /// let (_, done) = Journal::resume(&path, &head)?;
@@ -180,13 +180,13 @@ impl Journal {
     /// ```
     /// # use trimwright_control::Strategy;
     /// # use trimwright_harness::scenario::Scenario;
-    /// # use trimwright_study::fleet::{Ended, Engine, Order};
+    /// # use trimwright_study::fleet::{Ended, FleetEngine, Order};
     /// # use trimwright_study::journal::{Head, Journal};
     /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
     /// # let head = Head::of(&Scenario::load("delivery-van")?, &order);
     /// # let home = tempfile::tempdir()?;
     /// # let path = home.path().join("fleet.jsonl");
-    /// # let failed = |index| Engine { index, learner: Strategy::Kalman, ended: Ended::Failed(String::new()) };
+    /// # let failed = |index| FleetEngine { index, learner: Strategy::Kalman, ended: Ended::Failed(String::new()) };
     /// let mut journal = Journal::begin(&path, &head)?;
     /// journal.add(&[failed(0)])?;
     /// journal.add(&[failed(1)])?;
@@ -199,7 +199,7 @@ impl Journal {
     ///
     /// # Errors
     /// When the file is not there, can't be read or is of another fleet.
-    pub fn resume(path: &Path, head: &Head) -> Result<(Self, Vec<Engine>), JournalError> {
+    pub fn resume(path: &Path, head: &Head) -> Result<(Self, Vec<FleetEngine>), JournalError> {
         let mut lines = BufReader::new(File::open(path)?).split(b'\n');
         let first = lines.next().transpose()?.unwrap_or_default();
         let there: Head =
@@ -214,11 +214,11 @@ impl Journal {
                 return Err(JournalError::Other(what));
             }
         }
-        let mut engines: Vec<Vec<Engine>> = Vec::new();
+        let mut engines: Vec<Vec<FleetEngine>> = Vec::new();
         for line in lines {
-            engines.extend(serde_json::from_slice::<Vec<Engine>>(&line?));
+            engines.extend(serde_json::from_slice::<Vec<FleetEngine>>(&line?));
         }
-        let number = |engine: &Vec<Engine>| engine.first().map(|with_one| with_one.index);
+        let number = |engine: &Vec<FleetEngine>| engine.first().map(|with_one| with_one.index);
         engines.sort_by_key(number);
         engines.dedup_by_key(|engine| number(engine));
         let mut file = OpenOptions::new().append(true).open(path)?;
@@ -232,7 +232,7 @@ impl Journal {
     /// ```
     /// # use trimwright_control::Strategy;
     /// # use trimwright_harness::scenario::Scenario;
-    /// # use trimwright_study::fleet::{Ended, Engine, Order};
+    /// # use trimwright_study::fleet::{Ended, FleetEngine, Order};
     /// # use trimwright_study::journal::{Head, Journal};
     /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
     /// # let head = Head::of(&Scenario::load("delivery-van")?, &order);
@@ -240,7 +240,7 @@ impl Journal {
     /// # let path = home.path().join("fleet.jsonl");
     /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
     /// let mut journal = Journal::begin(&path, &head)?;
-    /// journal.add(&[Engine { index: 5, learner: Strategy::Kalman, ended }])?;
+    /// journal.add(&[FleetEngine { index: 5, learner: Strategy::Kalman, ended }])?;
     /// let text = std::fs::read_to_string(&path)?;
     /// assert!(text.lines().nth(1).is_some_and(|line| line.contains(r#""index":5"#)));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -248,7 +248,7 @@ impl Journal {
     ///
     /// # Errors
     /// When the file can't be written.
-    pub fn add(&mut self, engine: &[Engine]) -> Result<(), JournalError> {
+    pub fn add(&mut self, engine: &[FleetEngine]) -> Result<(), JournalError> {
         self.put(&engine)
     }
 
@@ -271,8 +271,8 @@ mod tests {
         Head::of(&scenario, &Order { engines: 9, seed, learners: vec![Strategy::Kalman], jobs: 1 })
     }
 
-    fn engine(index: u32) -> Engine {
-        Engine { index, learner: Strategy::Kalman, ended: Ended::Failed(format!("reason {index}")) }
+    fn engine(index: u32) -> FleetEngine {
+        FleetEngine { index, learner: Strategy::Kalman, ended: Ended::Failed(format!("reason {index}")) }
     }
 
     #[test]

@@ -17,10 +17,10 @@ use crate::columns::{COLUMNS, ColumnValue};
 /// ```
 /// use parquet::file::reader::{FileReader, SerializedFileReader};
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::fleet::{Ended, FleetEngine};
 /// use trimwright_study::{columns::values, parquet::to_bytes};
 /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-/// let rows = values(&[Engine { index: 4, learner: Strategy::Kalman, ended }], 9);
+/// let rows = values(&[FleetEngine { index: 4, learner: Strategy::Kalman, ended }], 9);
 /// let bytes = to_bytes(&rows, &[("seed", "9".to_owned())])?;
 /// let read = SerializedFileReader::new(bytes::Bytes::from(bytes))?;
 /// assert_eq!(read.metadata().file_metadata().num_rows(), 1);
@@ -107,14 +107,14 @@ mod tests {
     use super::*;
     use crate::columns::values;
     use crate::draw::Draw;
-    use crate::fleet::{Ended, Engine};
+    use crate::fleet::{Ended, FleetEngine};
     use parquet::file::reader::{FileReader, SerializedFileReader};
     use parquet::record::Field;
     use trimwright_control::Strategy;
 
     #[test]
     fn what_was_written_is_read_again() {
-        let failed = |index| Engine {
+        let failed = |index| FleetEngine {
             index,
             learner: Strategy::Integral,
             ended: Ended::Failed(format!("number {index} is broken")),

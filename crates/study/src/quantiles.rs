@@ -2,7 +2,7 @@
 
 use trimwright_harness::csv_text::csv_text;
 
-use crate::fleet::{Engine, Figures, with};
+use crate::fleet::{Figures, FleetEngine, with};
 use crate::learners::LEARNERS;
 
 /// Shares of the engines that the table tells about: from the least to the most.
@@ -20,14 +20,14 @@ pub const SHARES: [f64; 7] = [0.0, 0.05, 0.25, 0.50, 0.75, 0.95, 1.0];
 /// ```
 /// # use trimwright_control::Strategy;
 /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// # use trimwright_study::fleet::{Engine, Order};
+/// # use trimwright_study::fleet::{FleetEngine, Order};
 /// use trimwright_study::quantiles::{QuantileFigure, sorted};
 /// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n60,30\n";
 /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// # let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
 /// let g_per_km: QuantileFigure = |figures| Some(1e3 * figures.fuel_kg / figures.distance_km);
-/// let engines = Engine::drive(&scenario, &order, 0);
+/// let engines = FleetEngine::drive(&scenario, &order, 0);
 /// let taken = sorted(&[&engines[0]], g_per_km)[0];
 /// assert!((100.0..400.0).contains(&taken), "a cold V8 in town: {taken} g/km");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -185,18 +185,18 @@ fn round_widths(least: f64) -> impl Iterator<Item = f64> {
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::fleet::{Engine, Order};
+/// use trimwright_study::fleet::{FleetEngine, Order};
 /// use trimwright_study::quantiles::sorted;
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let engines: Vec<Engine> = (0..3).flat_map(|index| Engine::drive(&scenario, &order, index)).collect();
+/// let engines: Vec<FleetEngine> = (0..3).flat_map(|index| FleetEngine::drive(&scenario, &order, index)).collect();
 /// let fuel_kg = sorted(&engines.iter().collect::<Vec<_>>(), |figures| Some(figures.fuel_kg));
 /// assert!(fuel_kg.len() == 3 && fuel_kg[0] < fuel_kg[2], "the thirstiest stands last");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn sorted(engines: &[&Engine], figure: QuantileFigure) -> Vec<f64> {
+pub fn sorted(engines: &[&FleetEngine], figure: QuantileFigure) -> Vec<f64> {
     let mut values: Vec<f64> = engines
         .iter()
         .filter_map(|engine| engine.figures())
@@ -230,18 +230,18 @@ pub fn quantile(values: &[f64], share: f64) -> f64 {
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::fleet::{Engine, Order};
+/// use trimwright_study::fleet::{FleetEngine, Order};
 /// use trimwright_study::quantiles::of;
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let engines: Vec<Engine> = (0..3).flat_map(|index| Engine::drive(&scenario, &order, index)).collect();
+/// let engines: Vec<FleetEngine> = (0..3).flat_map(|index| FleetEngine::drive(&scenario, &order, index)).collect();
 /// let stalls = of(&engines.iter().collect::<Vec<_>>(), |figures| Some(figures.stalls as f64));
 /// assert_eq!(stalls, [0.0; 7], "from the best to the worst none stalled");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn of(engines: &[&Engine], figure: QuantileFigure) -> [f64; SHARES.len()] {
+pub fn of(engines: &[&FleetEngine], figure: QuantileFigure) -> [f64; SHARES.len()] {
     let values = sorted(engines, figure);
     SHARES.map(|share| quantile(&values, share))
 }
@@ -257,14 +257,14 @@ const COUNTED: [(&str, QuantileFigure); 2] = [
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, Engine};
+/// use trimwright_study::fleet::{Ended, FleetEngine};
 /// use trimwright_study::quantiles::csv;
-/// let failed = Engine { index: 0, learner: Strategy::Kalman, ended: Ended::Failed("a reason".to_owned()) };
+/// let failed = FleetEngine { index: 0, learner: Strategy::Kalman, ended: Ended::Failed("a reason".to_owned()) };
 /// let text = csv(&[failed]);
 /// assert!(text.starts_with("learner,figure,engines,q0,q5,q25,q50,q75,q95,q100,mean\n"));
 /// assert!(text.contains("kalman,stalls,0,NaN,"), "no engine, no figure");
 /// ```
-pub fn csv(engines: &[Engine]) -> String {
+pub fn csv(engines: &[FleetEngine]) -> String {
     let quantiles = SHARES.map(|share| format!("q{:.0}", 100.0 * share));
     let head = ["learner", "figure", "engines"].map(str::to_owned).into_iter().chain(quantiles);
     let figures = || FIGURES.iter().map(|told| (told.name, told.figure)).chain(COUNTED);

@@ -5,7 +5,7 @@
 
 use arbitrary::{Arbitrary, Unstructured};
 use libfuzzer_sys::fuzz_target;
-use trimwright_control::{Calibration, Cam, Controller, Firing, FuelSystem, Options, SetupAnswers, Strategy};
+use trimwright_control::{Calibration, Cam, Controller, Firing, FuelSystemType, Options, SetupAnswers, Strategy};
 use trimwright_signals::{Commands, Frame, Switches};
 
 /// What the owner answered and how the controller is to work.
@@ -59,7 +59,7 @@ fn controller(car: &Car) -> Option<Controller> {
         cylinders: car.cylinders,
         injectors: car.injectors,
         cam: [Cam::Stock, Cam::Mild, Cam::Hot][usize::from(car.cam % 3)],
-        fuel_system: if car.returnless { FuelSystem::Returnless } else { FuelSystem::Return },
+        fuel_system: if car.returnless { FuelSystemType::Returnless } else { FuelSystemType::Return },
         nitrous: car.nitrous,
         ..SetupAnswers::default()
     };

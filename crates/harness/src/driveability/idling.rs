@@ -1,7 +1,7 @@
 //! Idle speed and mixture, undisturbed and under loads that come at once, and after the fuel was cut.
 
 use serde::Serialize;
-use trimwright_plant::Range;
+use trimwright_plant::GearRange;
 
 use crate::run_error::RunError;
 
@@ -112,7 +112,7 @@ fn follow(trial: &mut Trial, before: f64) -> EventFigures {
 pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let park_rms_rpm = speed_rms_rpm(&mut trial);
-    (trial.inputs().range, trial.inputs().brake) = (Range::Drive, HOLDS);
+    (trial.inputs().range, trial.inputs().brake) = (GearRange::Drive, HOLDS);
     trial.run(SETTLES_S, |_| ());
     let drive_rms_rpm = speed_rms_rpm(&mut trial);
     let before = trial.mean_error(BEFORE_S);

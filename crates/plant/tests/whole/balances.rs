@@ -2,12 +2,12 @@
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
-use trimwright_plant::{Balances, Key, Range, Truth};
+use trimwright_plant::{Balances, GearRange, Key, Truth};
 
 /// A drive of about a minute with load, overrun, braking and grade.
 fn drive(rig: &mut Rig) {
     rig.start(8.0);
-    rig.inputs.range = Range::Drive;
+    rig.inputs.range = GearRange::Drive;
     for second in 0..60 {
         rig.inputs.throttle = [0.05, 0.2, 0.12, 0.0, 0.6, 0.02][second / 10 % 6];
         rig.inputs.brake = if second % 10 > 7 { 0.3 } else { 0.0 };
@@ -99,7 +99,7 @@ fn half_the_step_changes_key_results_by_less_than_half_a_percent() {
         let mut rig = Rig::new(truth);
         rig.dt_s = dt_s;
         rig.start(8.0);
-        rig.inputs.range = Range::Drive;
+        rig.inputs.range = GearRange::Drive;
         let mut lambda_sum = 0.0;
         for second in 0..40 {
             rig.inputs.throttle = [0.05, 0.15, 0.1, 0.2][second / 10 % 4];

@@ -4,7 +4,7 @@ use rand_xoshiro::Xoshiro256PlusPlus;
 use rand_xoshiro::rand_core::{Rng, SeedableRng};
 use trimwright_numerics::parameters::padded;
 use trimwright_plant::{
-    Circuit, Coupling, DriverInputs, Faults, Ignition, Key, Plant, Range, Sender, Supply, Truth,
+    Circuit, Coupling, DriverInputs, Faults, GearRange, Ignition, Key, Plant, SenderKind, Supply, Truth,
 };
 use trimwright_signals::Commands;
 
@@ -115,8 +115,12 @@ impl RandomInputs {
         t.sensors.map_pa =
             padded([(self.between(0.0, 2.0), 0.0), (self.between(2.0, 5.0), self.between(0.0, 500e3))]);
         t.sensors.lambda = padded([(0.0, self.between(0.3, 5.0)), (5.0, self.between(0.3, 5.0))]);
-        t.sensors.ect_sender =
-            self.pick(&[Sender::TenKiloOhm, Sender::TwoKiloOhm, Sender::Coefficients, Sender::Points]);
+        t.sensors.ect_sender = self.pick(&[
+            SenderKind::TenKiloOhm,
+            SenderKind::TwoKiloOhm,
+            SenderKind::Coefficients,
+            SenderKind::Points,
+        ]);
         t.sensors.ect_coefficients = [0.0; 4].map(|_| self.between(-0.1, 0.1));
         t.sensors.ect_pull_up_ohm = self.between(100.0, 100e3);
         t.trigger.jitter_deg = self.between(0.0, 5.0);
@@ -148,7 +152,7 @@ impl RandomInputs {
             key: self.pick(&[Key::Off, Key::On, Key::On, Key::Start]),
             throttle: self.any_number(),
             brake: self.any_number(),
-            range: self.pick(&[Range::Park, Range::Drive]),
+            range: self.pick(&[GearRange::Park, GearRange::Drive]),
             ac: self.coin(),
             nitrous_armed: self.coin(),
             grade: self.any_number(),

@@ -2,7 +2,7 @@
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
-use trimwright_plant::{Circuit, Coupling, DriverInputs, Gearbox, Key, Plant, Range, Truth};
+use trimwright_plant::{Circuit, Coupling, DriverInputs, GearRange, Gearbox, Key, Plant, Truth};
 use trimwright_signals::Commands;
 
 #[test]
@@ -74,7 +74,8 @@ fn transport_delay_emerges_long_at_idle_and_short_at_speed() {
 fn sprint_s(truth: Truth) -> f64 {
     let mut rig = Rig::new(truth);
     rig.start(5.0);
-    rig.inputs = DriverInputs { key: Key::On, range: Range::Drive, brake: 1.0, ..DriverInputs::default() };
+    rig.inputs =
+        DriverInputs { key: Key::On, range: GearRange::Drive, brake: 1.0, ..DriverInputs::default() };
     rig.run(3.0);
     rig.inputs = DriverInputs { brake: 0.0, throttle: 1.0, ..rig.inputs };
     rig.lambda = 0.87;
@@ -224,7 +225,7 @@ fn a_loaded_car_slows_on_a_grade_and_changes_down() {
     truth.vehicle.drag_m2 = 2.2;
     let mut rig = Rig::new(truth);
     rig.start(3.0);
-    rig.inputs.range = Range::Drive;
+    rig.inputs.range = GearRange::Drive;
     rig.inputs.throttle = 0.3;
     rig.run(90.0);
     let flat = rig.plant.view();
