@@ -1,7 +1,6 @@
 //! Weighted least squares for a map whose readings are bilinear mixtures of its cells, with the wall film, a common flow and the
 //! opening delay beside them: the best that anyone could do afterwards with the whole log.
 
-use nalgebra::{DMatrix, DVector};
 use trimwright_control::Parameters;
 use trimwright_numerics::Weights;
 
@@ -119,8 +118,9 @@ pub struct Fitted {
 /// ```
 #[derive(Clone, Debug)]
 pub struct Fit {
-    normal: DMatrix<f64>,
-    right_side: DVector<f64>,
+    /// Row by row.
+    normal: Vec<f64>,
+    right_side: Vec<f64>,
 }
 
 impl Fit {
@@ -133,7 +133,7 @@ impl Fit {
     /// ```
     pub fn new(cells: usize) -> Self {
         let unknowns = cells + BESIDE;
-        Self { normal: DMatrix::zeros(unknowns, unknowns), right_side: DVector::zeros(unknowns) }
+        Self { normal: vec![0.0; unknowns * unknowns], right_side: vec![0.0; unknowns] }
     }
 
     /// One sample of the log.
@@ -152,7 +152,8 @@ impl Fit {
     /// assert!(after(1) > 0.0 && after(1) < after(100) && after(100) < 0.10, "the more samples, the less of the expectation");
     /// ```
     pub fn add(&mut self, sample: &Sample) {
-        let cells = self.right_side.len() - BESIDE;
+        let unknowns = self.right_side.len();
+        let cells = unknowns - BESIDE;
         let [x, tau] = sample.film;
         let beside = [x, tau, 1.0, MS * sample.delay_per_s];
         let mapped = sample.weights.iter().map(|(cell, share)| (cell, f64::from(share)));
@@ -165,7 +166,7 @@ impl Fit {
             let scaled = sample.weight * share;
             self.right_side[unknown] += scaled * sample.right_ln;
             for (other, other_share) in row {
-                self.normal[(unknown, other)] += scaled * other_share;
+                self.normal[unknown * unknowns + other] += scaled * other_share;
             }
         }
     }
@@ -190,10 +191,12 @@ impl Fit {
         let beside =
             [film, film, f64::from(common.flow_prior_sigma_ln), f64::from(common.delay_prior_sigma_s) / MS];
         let sigmas = std::iter::repeat_n(f64::from(learner.prior_sigma_ln), cells).chain(beside);
-        let expected = DVector::from_iterator(cells + BESIDE, sigmas.map(|sigma| 1.0 / (sigma * sigma)));
-        let damped = &self.normal + DMatrix::from_diagonal(&expected);
-        let solution = damped.cholesky()?.solve(&self.right_side);
-        let (own, beside) = solution.as_slice().split_at(cells);
+        let mut damped = self.normal.clone();
+        for (diagonal, sigma) in damped.iter_mut().step_by(self.right_side.len() + 1).zip(sigmas) {
+            *diagonal += 1.0 / (sigma * sigma);
+        }
+        let solution = solved(damped, self.right_side.clone())?;
+        let (own, beside) = solution.split_at(cells);
         let &[x, tau, flow_ln, later_ms] = beside else { return None };
         let finite = solution.iter().all(|value| value.is_finite());
         finite.then(|| Fitted {
@@ -204,10 +207,63 @@ impl Fit {
     }
 }
 
+/// Solves `matrix x = right_side` for a symmetric positive definite matrix, of which the lower half is read, row by row. `None` for
+/// any other, or one that is not finite. Source: Cholesky's factors `L L^T`; Golub and Van Loan, Matrix Computations, section 4.2.
+fn solved(mut matrix: Vec<f64>, mut right_side: Vec<f64>) -> Option<Vec<f64>> {
+    let size = right_side.len();
+    let at = |row: usize, column: usize| row * size + column;
+    for row in 0..size {
+        // The factor takes the place of the matrix, and what it gives of the right side that of the right side.
+        for column in 0..row {
+            let known: f64 = (0..column).map(|k| matrix[at(row, k)] * matrix[at(column, k)]).sum();
+            matrix[at(row, column)] = (matrix[at(row, column)] - known) / matrix[at(column, column)];
+        }
+        let known: f64 = (0..row).map(|k| matrix[at(row, k)] * matrix[at(row, k)]).sum();
+        let square = matrix[at(row, row)] - known;
+        matrix[at(row, row)] = (square > 0.0).then(|| libm::sqrt(square))?;
+        let known: f64 = (0..row).map(|k| matrix[at(row, k)] * right_side[k]).sum();
+        right_side[row] = (right_side[row] - known) / matrix[at(row, row)];
+    }
+    for row in (0..size).rev() {
+        let known: f64 = (row + 1..size).map(|k| matrix[at(k, row)] * right_side[k]).sum();
+        right_side[row] = (right_side[row] - known) / matrix[at(row, row)];
+    }
+    Some(right_side)
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+    use nalgebra::{DMatrix, DVector};
+    use proptest::prelude::*;
     use trimwright_numerics::Axis;
+
+    proptest! {
+        /// Against nalgebra. `B B^T + I` is positive definite whatever `B` is.
+        #[test]
+        fn val_the_same_solution_as_another_library_has(
+            (any, right_side) in (1..12_usize).prop_flat_map(|size| {
+                let of = |length| proptest::collection::vec(-3.0..3.0_f64, length);
+                (of(size * size), of(size))
+            })
+        ) {
+            let size = right_side.len();
+            let any = DMatrix::from_row_slice(size, size, &any);
+            let matrix = &any * any.transpose() + DMatrix::identity(size, size);
+            let theirs = matrix.clone().cholesky().expect("definite").solve(&DVector::from_column_slice(&right_side));
+            let ours = solved(matrix.as_slice().to_vec(), right_side).expect("definite");
+            let most = theirs.amax();
+            prop_assert!(ours.iter().zip(&theirs).all(|(one, other)| (one - other).abs() < 1e-9 * most.max(1.0)));
+        }
+    }
+
+    #[test]
+    fn what_is_not_positive_definite_has_no_solution() {
+        for matrix in [[1.0, 2.0, 2.0, 1.0], [0.0; 4], [-1.0, 0.0, 0.0, 1.0], [f64::NAN, 0.0, 0.0, 1.0]] {
+            assert_eq!(solved(matrix.to_vec(), vec![1.0, 1.0]), None, "{matrix:?}");
+        }
+        assert_eq!(solved(vec![4.0, 2.0, 2.0, 2.0], vec![8.0, 6.0]), Some(vec![1.0, 2.0]));
+    }
 
     #[test]
     fn a_known_map_is_found_again_from_its_own_readings() {
