@@ -36,8 +36,8 @@ fn frame(coolant_v: f32) -> Frame {
     }
 }
 
-/// What a controller believes that has read this frame for twenty seconds.
-pub(crate) fn believed(coolant_v: f32) -> Estimate {
+/// Estimates of a controller that has read this frame for twenty seconds.
+pub(crate) fn estimated(coolant_v: f32) -> Estimate {
     let answers = SetupAnswers::default();
     let mut controller = Controller::new(Calibration::from_answers(&answers).expect("customary answers"));
     for step in 1..=2000 {
@@ -47,10 +47,10 @@ pub(crate) fn believed(coolant_v: f32) -> Estimate {
 }
 
 pub(crate) fn answer() -> Answer {
-    let belief = believed(0.9);
+    let estimate = estimated(0.9);
     let volts = (8..=94).map(|step| step as f32 * 0.05);
-    let curve = volts.map(|volts| (f64::from(volts), f64::from(believed(volts).ect_k) - 273.15)).collect();
-    Answer { map_kpa: belief.map_pa / 1e3, coolant_c: belief.ect_k - 273.15, curve }
+    let curve = volts.map(|volts| (f64::from(volts), f64::from(estimated(volts).ect_k) - 273.15)).collect();
+    Answer { map_kpa: estimate.map_pa / 1e3, coolant_c: estimate.ect_k - 273.15, curve }
 }
 
 impl Answer {
@@ -63,7 +63,7 @@ impl Answer {
 
     pub(crate) fn plot(&self) -> Plot {
         Plot::new("The coolant thermistor as the controller reads it", "pin, V", "coolant, degC")
-            .line("believed temperature", self.curve.iter().copied())
+            .line("estimated temperature", self.curve.iter().copied())
     }
 }
 

@@ -55,8 +55,8 @@ fn val_lesson_1_reads_the_printed_thermistor() {
     let usual = |row: &&table::Row| (-20.0..=120.0).contains(&row.number("T_C"));
     for row in rows.iter().filter(usual) {
         let ohm = row.number("R_ohm");
-        let belief = lesson_01_frame::believed((5.0 * ohm / (ohm + 2490.0)) as f32);
-        row.agrees_within("T_C", f64::from(belief.ect_k) - 273.15, 0.7);
+        let estimate = lesson_01_frame::estimated((5.0 * ohm / (ohm + 2490.0)) as f32);
+        row.agrees_within("T_C", f64::from(estimate.ect_k) - 273.15, 0.7);
     }
     assert!(answer.slope_c_per_v(0.45).abs() > 3.0 * answer.slope_c_per_v(2.5).abs());
 }

@@ -59,7 +59,7 @@ impl CommonCorrection {
         }
     }
 
-    /// True when fuel scale and opening delay can be separated: both posterior standard deviations are below 0.6 of the prior. When false,
+    /// True when fuel scale and opening delay can be separated: both posterior standard deviations are below 0.6 (by default) of the prior. When false,
     /// `delay_s` is only the likeliest of many pairs.
     pub fn is_identifiable(&self, parameters: &CommonCorrectionParameters) -> bool {
         self.delay_sigma_s < parameters.identifiable_ratio * parameters.delay_prior_sigma_s

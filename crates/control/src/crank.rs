@@ -177,7 +177,7 @@ impl CrankDecoder {
         let cylinders = setup.answers().cylinders;
         let trigger = TriggerPattern { parameters, firing_angle_rad, pulses_per_firing, cylinders };
         for &pulse_us in &frame.pulses_us {
-            self.accept(pulse_us, &trigger);
+            self.process_pulse(pulse_us, &trigger);
         }
         let standing_s = firing_angle_rad / parameters.min_speed_rad_per_s;
         if self.since_pulse_s * f32::from(pulses_per_firing) > standing_s {
@@ -192,8 +192,9 @@ impl CrankDecoder {
         self.motion.faulty = self.fault_count > parameters.fault_threshold;
     }
 
+    /// Accepts a pulse, or rejects it as interference; counts a firing when it completes one.
     #[inline(never)]
-    fn accept(&mut self, pulse_us: u64, trigger: &TriggerPattern<'_>) {
+    fn process_pulse(&mut self, pulse_us: u64, trigger: &TriggerPattern<'_>) {
         let parameters = trigger.parameters;
         self.motion.signal_lost = false;
         let Some(last_us) = self.last_pulse_us else {

@@ -185,7 +185,7 @@ impl SelfCheck {
         self.upstream_air_kg_per_s > 0.0 && low_flow
     }
 
-    /// 20 ms task.
+    /// 20 ms task: starts, runs and evaluates a check. It starts when the engine has idled steadily near lambda 1 and the pause is over.
     ///
     /// ```
     /// use trimwright_control::diagnosis::{SelfCheck, SelfCheckSample};

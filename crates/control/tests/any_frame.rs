@@ -164,8 +164,8 @@ fn survives(seed: u64, steps: &Cell<u64>) -> Result<(), TestCaseError> {
     prop_assert!(state.learned().ln.flat().iter().all(|ln| ln.abs() <= 0.3));
     prop_assert!(state.learned().variance.flat().iter().all(|variance| (0.0..=0.0145).contains(variance)));
     prop_assert!(state.feedback().trim_ln().abs() <= 0.2231 && state.film().film_kg().is_finite());
-    let belief = state.estimate();
-    prop_assert!(belief.map_pa.is_finite() && belief.ect_k.is_finite() && belief.rail_pa.is_finite());
+    let estimate = state.estimate();
+    prop_assert!(estimate.map_pa.is_finite() && estimate.ect_k.is_finite() && estimate.rail_pa.is_finite());
     Ok(())
 }
 

@@ -75,7 +75,7 @@ fn an_error_that_differs_over_the_map_is_learned_where_it_is() {
 }
 
 #[test]
-fn a_wrong_believed_delay_and_gain_leave_the_loop_stable() {
+fn a_wrong_delay_and_gain_leave_the_loop_stable() {
     for (delay_factor, gain) in [(0.5, 1.0), (2.0, 1.0), (1.0, 1.5), (1.5, 1.5), (1.0, 0.67)] {
         let mut brake = brake(Options { learning: false, ..Options::default() });
         (brake.delay_factor, brake.gain) = (delay_factor, gain);

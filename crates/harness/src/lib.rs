@@ -9,7 +9,7 @@
 //!                                             |   ^                                        | |
 //!                                             |   +----------------------------------------+-+
 //!                                             +--------+----------------------+------------+
-//!                                         truth: View, events          belief: Insight
+//!                                         truth: View, events          estimates: Insight
 //!                                                      v                      v
 //!                                                  watch, trace, verdicts -> summary, rows
 //! ```

@@ -114,8 +114,8 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
                 seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
             }
             seen.extend(state.self_check().measured().map(|measured| {
-                let (delay_s, believed_s) = (measured.delay_s, measured.expected_delay_s);
-                format!("the dither of the fuel came back after {delay_s:.2} s instead of {believed_s:.2} s")
+                let (delay_s, expected_s) = (measured.delay_s, measured.expected_delay_s);
+                format!("the dither of the fuel came back after {delay_s:.2} s instead of {expected_s:.2} s")
             }));
             seen
         }
