@@ -233,13 +233,13 @@ fn parameters_of_the_controller_are_set_by_hand() {
 fn a_parameter_that_is_wrong_is_said_like_everything_else() {
     let lines = VAN.lines().count();
     for (section, message) in [
-        ("feedback]\nkeep = \"700 s\"", "feedback.hold = \"700 s\": must be between 0 s and 600 s"),
+        ("feedback]\nhold = \"700 s\"", "feedback.hold = \"700 s\": must be between 0 s and 600 s"),
         (
             "feedback]\nhodl = \"7 s\"",
             "feedback.hodl: is not a known key; did you mean calibration.feedback.hold?",
         ),
         (
-            "feedbak]\nkeep = \"7 s\"",
+            "feedbak]\nhold = \"7 s\"",
             "feedbak.hold: is not a known key; did you mean calibration.feedback.hold?",
         ),
         (
