@@ -139,7 +139,7 @@ pub(crate) const START: &[Row] = &[
         f::prime_mg,
         Times(1.95..=2.05),
     ),
-    row(("enrichment.prime_after", Text("\"1.4 s\"")), Everything, f::prime_s, By(0.58..=0.62)),
+    row(("enrichment.prime_delay", Text("\"1.4 s\"")), Everything, f::prime_s, By(0.58..=0.62)),
     row(
         ("enrichment.after_start", Text("[[\"-20 degC\", 1.45], [\"20 degC\", 1.32], [\"77 degC\", 1.25]]")),
         Everything,
@@ -148,7 +148,7 @@ pub(crate) const START: &[Row] = &[
     ),
     row(
         (
-            "enrichment.after_start_lasts",
+            "enrichment.after_start_duration",
             Text("[[\"-20 degC\", \"80 s\"], [\"20 degC\", \"60 s\"], [\"77 degC\", \"40 s\"]]"),
         ),
         Everything,
@@ -183,20 +183,20 @@ pub(crate) const IDLE: &[Row] = &[
     row(("idle.ac_faster", Text("\"143 rpm\"")), Everything, f::ac_idle_rpm, By(80.0..=160.0)),
     // Above the speed that fans may raise it to, that one has to rise as well.
     Row {
-        beside: &[("idle.fan_fastest", Text("\"1400 rpm\""))],
+        beside: &[("idle.fan_max", Text("\"1400 rpm\""))],
         ..row(("idle.fan_faster", Text("\"150 rpm\"")), Everything, f::ac_idle_rpm, By(90.0..=115.0))
     },
     Row {
         beside: &[("idle.fan_faster", Text("\"150 rpm\""))],
-        ..row(("idle.fan_fastest", Text("\"1400 rpm\"")), Everything, f::ac_idle_rpm, By(40.0..=160.0))
+        ..row(("idle.fan_max", Text("\"1400 rpm\"")), Everything, f::ac_idle_rpm, By(40.0..=160.0))
     },
     row(("idle.start_duty", Text("0.3")), Everything, f::flare_rpm, By(50.0..=1500.0)),
 ];
 
 pub(crate) const FUEL_CUT: &[Row] = &[
     row(("fuel_cut.coast_from", Text("\"1500 rpm\"")), Everything, f::cut_from_rpm, By(470.0..=530.0)),
-    row(("fuel_cut.coast_to", Text("\"800 rpm\"")), Everything, f::cut_to_rpm, By(270.0..=330.0)),
-    row(("fuel_cut.coast_after", Text("\"1.5 s\"")), Everything, f::cut_after_s, By(0.85..=0.95)),
+    row(("fuel_cut.coast_resume", Text("\"800 rpm\"")), Everything, f::cut_to_rpm, By(270.0..=330.0)),
+    row(("fuel_cut.coast_delay", Text("\"1.5 s\"")), Everything, f::cut_after_s, By(0.85..=0.95)),
     row(("fuel_cut.coast_warm", Text("\"95 degC\"")), Everything, f::cut_after_s, By(5.0..=6.0)),
     row(
         ("setup.rev_limit", From(|answers| rpm(answers.rev_limit_rad_per_s, -500.0))),
@@ -205,7 +205,7 @@ pub(crate) const FUEL_CUT: &[Row] = &[
         By(-600.0..=-400.0),
     ),
     row(
-        ("fuel_cut.limit_band", Text("\"500 rpm\"")),
+        ("fuel_cut.limit_hysteresis", Text("\"500 rpm\"")),
         Everything,
         f::lowest_rpm_at_the_limit,
         By(-500.0..=-200.0),
@@ -236,8 +236,8 @@ pub(crate) const NITROUS: &[Row] = &[
     row(("nitrous.min_tp", Text("0.7")), Nitrous, f::part_nitrous_g_per_s, By(15.0..=60.0)),
     row(("nitrous.above_idle", Text("\"1200 rpm\"")), Nitrous, f::slow_nitrous_g_per_s, By(15.0..=60.0)),
     row(("nitrous.below_limit", Text("\"800 rpm\"")), Nitrous, f::fast_nitrous_g_per_s, By(-60.0..=-15.0)),
-    row(("nitrous.coldest", Text("\"91 degC\"")), Nitrous, f::full_nitrous_g_per_s, By(-60.0..=-15.0)),
-    row(("nitrous.hottest", Text("\"93 degC\"")), Nitrous, f::hot_nitrous_g_per_s, By(-60.0..=-15.0)),
+    row(("nitrous.min_ect", Text("\"91 degC\"")), Nitrous, f::full_nitrous_g_per_s, By(-60.0..=-15.0)),
+    row(("nitrous.max_ect", Text("\"93 degC\"")), Nitrous, f::hot_nitrous_g_per_s, By(-60.0..=-15.0)),
     row(("nitrous.steady", Text("\"1.2 s\"")), Nitrous, f::nitrous_after_s, By(0.95..=1.05)),
     row(("nitrous.enrichment", Text("1.3")), Nitrous, f::nitrous_fuel_g_per_s, By(0.5..=0.7)),
     row(("setup.nitrous_flow", Text("\"0.04 kg/s\"")), Nitrous, f::nitrous_fuel_g_per_s, By(0.95..=1.25)),

@@ -37,7 +37,7 @@ pub type Aliases<'a> = &'a [(&'a str, &'a str)];
 /// use trimwright_harness::block_reader::key_of;
 /// let parameters = Parameters::DEFAULT;
 /// let keys: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).map(|info| key_of(info, &[])).collect();
-/// assert!(keys.contains(&Some("feedback.keep")) && keys.contains(&Some("feedback.authority_ln")));
+/// assert!(keys.contains(&Some("feedback.hold")) && keys.contains(&Some("feedback.authority_ln")));
 /// ```
 pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'a str> {
     match aliases.iter().find(|(path, _)| *path == info.path) {

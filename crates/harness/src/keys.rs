@@ -28,7 +28,7 @@ pub use written::FileLine;
 /// use trimwright_harness::keys::scenario;
 /// let keys = scenario();
 /// let has = |path: &str| keys.iter().any(|key| key.path == path);
-/// assert!(has("passes") && has("setup.cam") && has("calibration.feedback.keep") && has("truth.vehicle.mass"));
+/// assert!(has("passes") && has("setup.cam") && has("calibration.feedback.hold") && has("truth.vehicle.mass"));
 /// ```
 pub fn scenario() -> Vec<FileKey> {
     let (parameters, system) = (Parameters::DEFAULT, UnitSystem::Si);
