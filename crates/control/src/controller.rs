@@ -496,3 +496,23 @@ impl State {
         (self.insight.expected_lambda, self.insight.delay_s) = (self.carried.expected_lambda, past.delay_s);
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The codes of the mixture wait while the reading of this very sample tells nothing; what an earlier one was refused for is past.
+    #[test]
+    fn mixture_codes_go_by_the_refusal_of_the_present_sample() {
+        let parameters = &Parameters::DEFAULT;
+        let reported = |present, before| {
+            let mut state = State::new(parameters);
+            state.carried.injected.learned_ln = 0.5;
+            state.insight.show_feedback(0.5, before);
+            (0..100_000).for_each(|_| state.report_mixture(parameters, present, 0.02));
+            state.dtcs.active().next()
+        };
+        assert_eq!(reported(None, Some(Refusal::FuelCut)), Some(Dtc::SystemLean));
+        assert_eq!(reported(Some(Refusal::FuelCut), None), None);
+    }
+}
