@@ -130,7 +130,8 @@ fn the_lean_guard_ends_what_starves_a_loaded_engine() {
         let kind = find(name).expect("a kind");
         let fault = Fault { strength, from_s: examination::FROM_S, ..Fault::usual(kind) };
         let scenario = Scenario { schedule: schedule.clone(), ..with(&van(), fault) };
-        let met: Experience = experience(&scenario, f64::INFINITY, &mut |_| {}).expect("a drive");
+        let met: Experience =
+            experience(&scenario, scenario.schedule.duration_s(), &mut |_| {}).expect("a drive");
         assert!(met.guard_trips > 0, "{name}: {:?}", met.high_load);
         // Without the guard these stretches last up to a minute; with it two or three pass until the reading has arrived and is believed.
         assert!(met.high_load.longest_lean_s < 3.0, "{name}: {:?}", met.high_load);
