@@ -17,7 +17,7 @@ struct CellSums {
     charge_k: f64,
     battery_v: f64,
     drop_pa: f64,
-    believed_drop_pa: f64,
+    estimated_drop_pa: f64,
     injectors: f64,
 }
 
@@ -28,7 +28,7 @@ impl CellSums {
         self.charge_k += by_s * other.charge_k;
         self.battery_v += by_s * other.battery_v;
         self.drop_pa += by_s * other.drop_pa;
-        self.believed_drop_pa += by_s * other.believed_drop_pa;
+        self.estimated_drop_pa += by_s * other.estimated_drop_pa;
         self.injectors += by_s * other.injectors;
     }
 
@@ -38,7 +38,7 @@ impl CellSums {
             charge_k: self.charge_k / self.dwell_s,
             battery_v: self.battery_v / self.dwell_s,
             drop_pa: self.drop_pa / self.dwell_s,
-            believed_drop_pa: self.believed_drop_pa / self.dwell_s,
+            estimated_drop_pa: self.estimated_drop_pa / self.dwell_s,
             injectors: self.injectors / self.dwell_s,
         }
     }
@@ -52,7 +52,7 @@ struct Conditions {
     battery_v: f64,
     /// Over the injectors, as it is and as the controller believes.
     drop_pa: f64,
-    believed_drop_pa: f64,
+    estimated_drop_pa: f64,
     /// How many injectors open for a firing.
     injectors: f64,
 }
@@ -97,7 +97,7 @@ impl Cells {
             charge_k: f64::from(insight.charge_k),
             battery_v: f64::from(state.estimate().battery_v),
             drop_pa: view.injector_drop_pa,
-            believed_drop_pa: f64::from(state.estimate().drop_pa()),
+            estimated_drop_pa: f64::from(state.estimate().drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);
@@ -118,7 +118,7 @@ impl Cells {
 
     /// The correction that would be right in each cell, ln: at the cell's breakpoints the truth takes in some air and needs so much
     /// fuel for lambda 1; the injector must open so long for it; what the calibration believes to inject in that time, when injectors
-    /// open `late_s` later than it has it, over its base fuel, is the right correction. Temperatures, volts and pressures
+    /// open `delay_s` later than it has it, over its base fuel, is the right correction. Temperatures, volts and pressures
     /// are the means of the cell's own events (for a cell without any, of all events). NaN where nothing was driven at all.
     ///
     /// ```
@@ -131,11 +131,11 @@ impl Cells {
     /// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
     /// let mut weak = scenario.truth.clone();
     /// weak.injectors.static_flow_kg_per_s *= 0.9;
-    /// let [right_ln, weak_ln] = [&scenario.truth, &weak].map(|truth| run.cells.right_ln(truth, &run.calibration, 0.0));
-    /// assert!(right_ln.iter().zip(&weak_ln).all(|(right, weak)| weak > right), "weak injectors have to open for longer");
+    /// let [true_correction_ln, weak_ln] = [&scenario.truth, &weak].map(|truth| run.cells.true_correction_ln(truth, &run.calibration, 0.0));
+    /// assert!(true_correction_ln.iter().zip(&weak_ln).all(|(right, weak)| weak > right), "weak injectors have to open for longer");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
+    pub fn true_correction_ln(&self, truth: &Truth, calibration: &Calibration, delay_s: f32) -> Vec<f64> {
         let columns = calibration.setup().rpm_axis().points().len();
         let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
         let right = |(cell, sums): (usize, &CellSums)| {
@@ -150,10 +150,10 @@ impl Cells {
                 speed,
                 conditions.charge_k as f32,
             )) / f64::from(calibration.answers().stoich_afr);
-            let Conditions { battery_v, drop_pa, believed_drop_pa, injectors, .. } = conditions;
+            let Conditions { battery_v, drop_pa, estimated_drop_pa, injectors, .. } = conditions;
             let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa) as f32;
-            let (battery_v, drop_pa) = (battery_v as f32, believed_drop_pa as f32);
-            let each_kg = calibration.injected_fuel_kg(open_s - late_s, battery_v, drop_pa);
+            let (battery_v, drop_pa) = (battery_v as f32, estimated_drop_pa as f32);
+            let each_kg = calibration.injected_fuel_kg(open_s - delay_s, battery_v, drop_pa);
             libm::log(injectors * f64::from(each_kg) / base_kg)
         };
         self.sums.iter().enumerate().map(right).collect()

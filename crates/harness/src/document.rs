@@ -4,7 +4,7 @@
 //! keys that nobody asked for, which are slips of the pen, and required keys that are not there.
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit, UnitError, held, parse};
+use crate::units::{Kind, Unit, UnitError, clamp_within, parse};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::fmt::Display;
@@ -195,7 +195,7 @@ impl Document {
         target: &mut f64,
     ) -> Result<(), InputError> {
         self.unchecked(key, kind, target)?;
-        if let Some(value) = held(*target, (low, high)) {
+        if let Some(value) = clamp_within(*target, (low, high)) {
             *target = value;
             return Ok(());
         }

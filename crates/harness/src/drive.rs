@@ -1,6 +1,6 @@
 //! A scenario driven three times: with the first calibration, learning, and with what was learned.
 
-mod logbook;
+mod recorder;
 mod run;
 
 use trimwright_control::{Calibration, Controller, LearnedMap, Options, Strategy};
@@ -12,8 +12,8 @@ pub use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::session::SessionBuilder;
 use crate::verdicts::Evidence;
-use logbook::once;
-pub use logbook::{Record, Snapshot};
+use recorder::drive_passes;
+pub use recorder::{Record, Snapshot};
 pub use run::Run;
 use run::run_of;
 
@@ -178,7 +178,7 @@ fn drive_each(
             .with_learned(learned)
             .build()?;
         let target = target.as_deref_mut();
-        let driven = once(session, record, target, &mut |time_s| {
+        let driven = drive_passes(session, record, target, &mut |time_s| {
             progress(Progress { done_s: done_s + time_s, total_s })
         });
         done_s += pass_s * f64::from(passes);
@@ -243,6 +243,6 @@ pub struct Learned {
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn learn(scenario: &Scenario, options: Options) -> Result<Learned, RunError> {
     let session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
-    let driven = once(session, Record::Figures, None, &mut |_| ())?;
+    let driven = drive_passes(session, Record::Figures, None, &mut |_| ())?;
     Ok(Learned { evidence: driven.evidence, controller: driven.session.closed_loop().controller().clone() })
 }

@@ -64,7 +64,7 @@ pub fn driveability(
     calibration: &Calibration,
     learned: &LearnedMap,
 ) -> Result<Driveability, RunError> {
-    let car = trial::TriedCar { scenario, calibration, learned };
+    let car = trial::TrialCar { scenario, calibration, learned };
     Ok(Driveability {
         starts: STARTS_DEGC.iter().map(|&degc| start::try_at(&car, degc)).collect::<Result<_, _>>()?,
         tip_ins: TIP_INS_DEGC.iter().map(|&degc| tip_in::try_at(&car, degc)).collect::<Result<_, _>>()?,

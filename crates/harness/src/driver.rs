@@ -28,22 +28,22 @@ const RESTING: f64 = 2e-3;
 const FULL_AIR_RAD_PER_S: f64 = 1200.0;
 /// Gravity, m/s2.
 const GRAVITY: f64 = 9.81;
-/// Density of air as the driver's feel of drag goes, kg/m3.
+/// Density of air as the driver's vehicle of drag goes, kg/m3.
 const AIR_KG_PER_M3: f64 = 1.2;
 
 /// What the driver knows of the car.
 ///
 /// ```
-/// use trimwright_harness::{driver::Feel, scenario::Scenario};
+/// use trimwright_harness::{driver::VehicleEstimate, scenario::Scenario};
 /// let mut van = Scenario::load("delivery-van")?;
-/// let empty = Feel::of(&van.truth);
+/// let empty = VehicleEstimate::of(&van.truth);
 /// van.truth.vehicle.mass_kg += 800.0;
-/// let loaded = Feel::of(&van.truth);
+/// let loaded = VehicleEstimate::of(&van.truth);
 /// assert!(loaded.rolling_n > empty.rolling_n && loaded.full_force_n == empty.full_force_n);
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Feel {
+pub struct VehicleEstimate {
     /// Mass with load.
     pub mass_kg: f64,
     /// Rolling resistance force.
@@ -56,15 +56,15 @@ pub struct Feel {
     pub full_force_n: f64,
 }
 
-impl Feel {
+impl VehicleEstimate {
     /// What one who has driven this car for a while feels: its load, and about what it can pull (110 N m of torque per litre with the
     /// converter's help, 28 kW per litre).
     ///
     /// ```
-    /// use trimwright_harness::{driver::Feel, scenario::Scenario};
+    /// use trimwright_harness::{driver::VehicleEstimate, scenario::Scenario};
     /// let van = Scenario::load("delivery-van")?;
-    /// let feel = Feel::of(&van.truth);
-    /// assert!((feel.full_power_w - 5.2 * 28e3).abs() < 1.0, "5.2 L at 28 kW each");
+    /// let vehicle = VehicleEstimate::of(&van.truth);
+    /// assert!((vehicle.full_power_w - 5.2 * 28e3).abs() < 1.0, "5.2 L at 28 kW each");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn of(truth: &Truth) -> Self {
@@ -85,18 +85,18 @@ impl Feel {
 /// Follows a schedule.
 ///
 /// ```
-/// use trimwright_harness::driver::{Driver, Feel};
+/// use trimwright_harness::driver::{Driver, VehicleEstimate};
 /// use trimwright_harness::scenario::Scenario;
 /// use trimwright_plant::{Key, View};
 /// let scenario = Scenario::load("delivery-van")?;
-/// let mut driver = Driver::new(Feel::of(&scenario.truth));
+/// let mut driver = Driver::new(VehicleEstimate::of(&scenario.truth));
 /// let inputs = driver.act(0.0, 0.0, &scenario.schedule, &View::default());
 /// assert_eq!((inputs.key, inputs.throttle), (Key::On, 0.0), "first the ignition");
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Debug)]
 pub struct Driver {
-    feel: Feel,
+    vehicle: VehicleEstimate,
     starting: Starting,
     integral: f64,
     inputs: DriverInputs,
@@ -106,26 +106,26 @@ impl Driver {
     /// A driver who knows the car and sits in it with the engine off.
     ///
     /// ```
-    /// use trimwright_harness::driver::{Driver, Feel};
+    /// use trimwright_harness::driver::{Driver, VehicleEstimate};
     /// use trimwright_harness::scenario::Scenario;
-    /// let driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
+    /// let driver = Driver::new(VehicleEstimate::of(&Scenario::load("delivery-van")?.truth));
     /// assert!(!driver.starting().is_running());
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    pub fn new(feel: Feel) -> Self {
+    pub fn new(vehicle: VehicleEstimate) -> Self {
         let inputs = DriverInputs { range: GearRange::Park, brake: PARKED_BRAKE, ..DriverInputs::default() };
-        Self { feel, starting: Starting::new(), integral: 0.0, inputs }
+        Self { vehicle, starting: Starting::new(), integral: 0.0, inputs }
     }
 
     /// How the engine was started and kept running.
     ///
     /// ```
-    /// # use trimwright_harness::driver::{Driver, Feel};
+    /// # use trimwright_harness::driver::{Driver, VehicleEstimate};
     /// # use trimwright_harness::scenario::Scenario;
     /// use trimwright_harness::starting::PERIOD_S;
     /// use trimwright_plant::View;
     /// let van = Scenario::load("delivery-van")?;
-    /// let mut driver = Driver::new(Feel::of(&van.truth));
+    /// let mut driver = Driver::new(VehicleEstimate::of(&van.truth));
     /// for act in 0..250 {
     ///     driver.act(f64::from(act) * PERIOD_S, 0.0, &van.schedule, &View { speed_rad_per_s: 20.0, ..View::default() });
     /// }
@@ -140,12 +140,12 @@ impl Driver {
     /// the schedule.
     ///
     /// ```
-    /// # use trimwright_harness::driver::{Driver, Feel};
+    /// # use trimwright_harness::driver::{Driver, VehicleEstimate};
     /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
     /// use trimwright_harness::starting::PERIOD_S;
     /// use trimwright_plant::{GearRange, View};
     /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-    /// let mut driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
+    /// let mut driver = Driver::new(VehicleEstimate::of(&Scenario::load("delivery-van")?.truth));
     /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
     /// let mut throttle_at = |time_s| {
     ///     let inputs = driver.act(time_s, time_s, &trip, &view);
@@ -188,21 +188,22 @@ impl Driver {
         }
         let lacking_m_per_s2 =
             (ahead_m_per_s - now_m_per_s) / LOOK_AHEAD_S + (now_m_per_s - speed_m_per_s) / CLOSE_S;
-        let feel = self.feel;
-        let slope_n = feel.mass_kg * GRAVITY * self.inputs.grade;
-        let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s + slope_n;
+        let vehicle = self.vehicle;
+        let slope_n = vehicle.mass_kg * GRAVITY * self.inputs.grade;
+        let coasting_n =
+            vehicle.rolling_n + vehicle.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s + slope_n;
         self.integral =
             (self.integral + INTEGRAL_PER_S * (now_m_per_s - speed_m_per_s) * PERIOD_S).clamp(-1.5, 1.5);
-        let wanted_n = feel.mass_kg * (lacking_m_per_s2 + self.integral) + coasting_n;
-        let full_n = feel.full_force_n.min(feel.full_power_w / speed_m_per_s.max(1.0));
-        if wanted_n > -0.15 * feel.mass_kg {
+        let wanted_n = vehicle.mass_kg * (lacking_m_per_s2 + self.integral) + coasting_n;
+        let full_n = vehicle.full_force_n.min(vehicle.full_power_w / speed_m_per_s.max(1.0));
+        if wanted_n > -0.15 * vehicle.mass_kg {
             // Torque goes with air per turn, so air flow with torque and engine speed, which the driver hears; and the plates
             // give air about with the square of their travel.
             let share = (wanted_n / full_n).clamp(0.0, 1.0);
             let air = share * view.speed_rad_per_s / FULL_AIR_RAD_PER_S;
             self.move_feet(libm::sqrt(air.clamp(0.0, 1.0)), 0.0);
         } else {
-            let share = -wanted_n / (feel.mass_kg * FULL_BRAKE_M_PER_S2);
+            let share = -wanted_n / (vehicle.mass_kg * FULL_BRAKE_M_PER_S2);
             self.move_feet(0.0, share.clamp(0.0, 1.0));
         }
     }

@@ -21,7 +21,7 @@ use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
-pub(crate) const MOST: usize = 64;
+pub(crate) const MAX_FAULTS: usize = 64;
 /// When a fault may begin and end, s.
 pub(crate) const TIMES_S: (f64, f64) = (0.0, LONGEST_RUN_S);
 /// Period of a fault that comes and goes, s: from the driver's own pace.
@@ -146,8 +146,8 @@ pub(crate) fn show(strength: &Strength, si: f64) -> String {
 /// Reads the sections `[[fault]]`.
 pub(crate) fn read(document: &Document) -> Result<Vec<Fault>, InputError> {
     let count = document.sections("fault")?;
-    if count > MOST {
-        return Err(document.wrong("fault", format!("there may be at most {MOST} of them")));
+    if count > MAX_FAULTS {
+        return Err(document.wrong("fault", format!("there may be at most {MAX_FAULTS} of them")));
     }
     (1..=count).map(|number| read_one(document, &format!("fault.{number}"))).collect()
 }

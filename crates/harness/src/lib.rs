@@ -25,7 +25,7 @@
 //! | `base_map_rms` | steady; first calibration, feedback and learning off |
 //! | `learned_map_rms` | steady; what was learned, frozen, feedback off: what the map alone is worth |
 //! | `closed_loop_rms` | all of the last pass of the learning run |
-//! | `visited_error_rms` | cells, by dwell: learned correction less the right one ([`cells::Cells::right_ln`]) |
+//! | `visited_error_rms` | cells, by dwell: learned correction less the right one ([`cells::Cells::true_correction_ln`]) |
 //! | `offline_fit_rms` | the same of a weighted least-squares fit of the whole log, made afterwards: about the practical limit ([`fit`]) |
 //! | `within_two_sigma` | visited cells whose error is below two of their own standard deviations; about 0.95 is honest |
 //!
@@ -72,12 +72,14 @@ pub mod document;
 pub mod drive;
 pub mod driveability;
 pub mod driver;
+pub mod driver_or_operator;
 pub mod error;
 pub mod faults;
 pub mod fit;
 pub mod keys;
 mod measure;
 pub mod mixture;
+pub mod mixture_observer;
 pub mod on_target;
 pub mod operator;
 pub mod output;
@@ -99,5 +101,3 @@ pub mod summary;
 pub mod trace;
 pub mod units;
 pub mod verdicts;
-pub mod watch;
-pub mod wheel;

@@ -1,7 +1,7 @@
 //! What a number of a file is measured in, how it is read and how it is written.
 
 use crate::document::{Number, decimal, plain_number, read_quantity};
-use crate::units::{Kind, Unit, UnitSystem, held};
+use crate::units::{Kind, Unit, UnitSystem, clamp_within};
 use std::fmt::Display;
 use toml_edit::Value;
 use trimwright_numerics::Real;
@@ -58,8 +58,8 @@ impl Measure {
             }
         };
         let range = (self.low, self.high);
-        held(si, range).map(T::from_f64).ok_or_else(|| {
-            match unit.map(|unit| unit.held_limits(range.0, range.1)) {
+        clamp_within(si, range).map(T::from_f64).ok_or_else(|| {
+            match unit.map(|unit| unit.tolerant_limits(range.0, range.1)) {
                 Some([least, most]) => format!("must be between {least} and {most}"),
                 None => format!("must be between {} and {} {}", range.0, range.1, self.unit),
             }
@@ -85,7 +85,8 @@ impl Measure {
         let number = unit.from_si(exact);
         let reads_back = |number: &f64| {
             let read = unit.to_si(*number);
-            held(read, (self.low, self.high)).map_or(read == exact, |read| read as f32 == exact as f32)
+            clamp_within(read, (self.low, self.high))
+                .map_or(read == exact, |read| read as f32 == exact as f32)
         };
         let number = (0..17)
             .filter_map(|digits| format!("{number:.digits$e}").parse().ok())
@@ -101,7 +102,7 @@ impl Measure {
     pub(crate) fn range(self, system: UnitSystem) -> String {
         let largest = self.low.abs().max(self.high.abs());
         match self.unit(system, largest) {
-            Some(unit) => unit.held_limits(self.low, self.high).join(" to "),
+            Some(unit) => unit.tolerant_limits(self.low, self.high).join(" to "),
             None => format!("{} to {} {}", plain(self.low), plain(self.high), self.unit),
         }
     }

@@ -9,7 +9,7 @@ use crate::document::Document;
 use crate::error::InputError;
 use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
-use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
+use crate::scenario_source::{ENGINE_FILES, SCENARIO_FILES, SCHEDULE_FILES, Source};
 use crate::schedule::{LONGEST_RUN_S, Schedule};
 use crate::sizing::{self, Installation};
 use crate::units::{Kind, Unit};
@@ -75,7 +75,7 @@ impl Scenario {
     ///
     /// When something is missing, unknown or out of range, with file, line, key, value and what is allowed.
     pub fn load(name_or_path: &str) -> Result<Self, InputError> {
-        Self::parse(&SCENARIO_SHELF.get(name_or_path, None)?)
+        Self::parse(&SCENARIO_FILES.get(name_or_path, None)?)
     }
 
     /// Drives another schedule, shipped or from a file.
@@ -91,7 +91,7 @@ impl Scenario {
     ///
     /// When it can't be read, isn't a schedule, or does not begin at standstill.
     pub fn with_schedule(self, name_or_path: &str) -> Result<Self, InputError> {
-        let source = SCHEDULE_SHELF.get(name_or_path, None)?;
+        let source = SCHEDULE_FILES.get(name_or_path, None)?;
         Ok(Self { schedule: driven(&source)?, ..self })
     }
 
@@ -228,11 +228,11 @@ impl Scenario {
         faults::check(&document, &faults, &answers)?;
 
         let directory = source.directory.as_deref();
-        let schedule = SCHEDULE_SHELF
+        let schedule = SCHEDULE_FILES
             .get(&schedule, directory)
             .map_err(|error| document.wrong("schedule", error.about(&schedule)))?;
         let schedule = driven(&schedule)?;
-        let engine = ENGINE_SHELF
+        let engine = ENGINE_FILES
             .get(&engine, directory)
             .map_err(|error| document.wrong("engine", error.about(&engine)))?;
         let (engine_document, mut truth) = scenario_engine::parse(&engine)?;

@@ -71,7 +71,7 @@ const ALTITUDES_M: (f64, f64) = (-500.0, 5000.0);
 /// Fastest crank on a dynamometer, rad/s. Engineering judgement.
 const FASTEST_RAD_PER_S: f64 = 900.0;
 /// Most points of a schedule; ten a second for a day fit.
-const MOST_POINTS: usize = 1_000_000;
+const MAX_POINTS: usize = 1_000_000;
 /// Way between two rows below which their altitudes make no slope, m.
 const SHORTEST_WAY_M: f64 = 1.0;
 
@@ -172,7 +172,7 @@ impl Schedule {
                 let problem = "must be later than the time of the row before";
                 return Err(rows.time.error(&record, file, problem));
             }
-            if points.len() == MOST_POINTS {
+            if points.len() == MAX_POINTS {
                 return Err(rows.time.error(
                     &record,
                     file,

@@ -7,12 +7,12 @@ use trimwright_control::{Calibration, Controller, LearnedMap, Options};
 use trimwright_plant::{DriverInputs, Plant, View};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::driver_or_operator::DriverOrOperator;
 use crate::faults::{Fault, Timeline};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::schedule::Schedule;
 use crate::starting::{PERIOD_S, Starting};
-use crate::wheel::Wheel;
 
 /// A session in the making: what differs from the scenario as it is.
 ///
@@ -92,7 +92,7 @@ impl SessionBuilder {
         Ok(Session {
             next_change_s: timeline.next_change_s(0.0),
             closed_loop: ClosedLoop::with_step(plant, controller, step_s),
-            wheel: (!by_hand).then(|| Wheel::for_schedule(&scenario.schedule, &scenario.truth)),
+            driver: (!by_hand).then(|| DriverOrOperator::for_schedule(&scenario.schedule, &scenario.truth)),
             inputs: DriverInputs::default(),
             seen: View::default(),
             pass: 0,
@@ -189,7 +189,7 @@ pub struct Session {
     scenario: Scenario,
     closed_loop: ClosedLoop,
     /// Who follows the schedule, if anyone does.
-    wheel: Option<Wheel>,
+    driver: Option<DriverOrOperator>,
     inputs: DriverInputs,
     /// What whoever works the car saw at the last decision.
     seen: View,
@@ -281,10 +281,10 @@ impl Session {
     /// Whoever works the car looks at it and acts.
     fn decide(&mut self) {
         self.seen = self.closed_loop.view();
-        if let Some(wheel) = &mut self.wheel {
+        if let Some(driver) = &mut self.driver {
             let time_s = self.closed_loop.time_s();
             let schedule_s = self.pass_step as f64 * self.closed_loop.step_s();
-            self.inputs = wheel.act(time_s, schedule_s, &self.scenario.schedule, &self.seen).clone();
+            self.inputs = driver.act(time_s, schedule_s, &self.scenario.schedule, &self.seen).clone();
         }
     }
 
@@ -355,7 +355,7 @@ impl Session {
     /// How driver or operator started the engine and kept it running; as new in a session [by hand](SessionBuilder::by_hand).
     pub fn starting(&self) -> &Starting {
         static NOBODY: Starting = Starting::new();
-        self.wheel.as_ref().map_or(&NOBODY, Wheel::starting)
+        self.driver.as_ref().map_or(&NOBODY, DriverOrOperator::starting)
     }
 }
 

@@ -64,7 +64,7 @@ impl Sizing {
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     pub fn verdict(&self) -> Verdict {
-        self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::Told)
+        self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::NoLimit)
     }
 
     /// The line about this.

@@ -25,11 +25,11 @@ const SETTLE_S: f64 = 6.0;
 
 /// Whether the engine has caught.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Catch {
+pub(crate) struct StartDetection {
     fast_s: f64,
 }
 
-impl Catch {
+impl StartDetection {
     /// `dt_s` later the engine turns at this speed.
     pub(crate) fn step(&mut self, engine_rad_per_s: f64, dt_s: f64) -> bool {
         self.fast_s = if engine_rad_per_s > CAUGHT_RAD_PER_S { self.fast_s + dt_s } else { 0.0 };
@@ -62,7 +62,7 @@ pub struct Starting {
     doing: Doing,
     stalls: u32,
     crank_s: f64,
-    catch: Catch,
+    start_detection: StartDetection,
 }
 
 impl Starting {
@@ -74,7 +74,12 @@ impl Starting {
     /// assert_eq!(Starting::new().act(0.0, false, 0.0), Key::Off, "nobody wants it to run");
     /// ```
     pub const fn new() -> Self {
-        Self { doing: Doing::SwitchedOff, stalls: 0, crank_s: 0.0, catch: Catch { fast_s: 0.0 } }
+        Self {
+            doing: Doing::SwitchedOff,
+            stalls: 0,
+            crank_s: 0.0,
+            start_detection: StartDetection { fast_s: 0.0 },
+        }
     }
 
     /// Times the engine died after it had run, other than by the key.
@@ -136,7 +141,7 @@ impl Starting {
     /// ```
     pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
         let over = |until_s: f64| time_s >= until_s;
-        let caught = self.catch.step(engine_rad_per_s, PERIOD_S);
+        let caught = self.start_detection.step(engine_rad_per_s, PERIOD_S);
         self.doing = match self.doing {
             _ if !wanted => Doing::SwitchedOff,
             Doing::SwitchedOff => Doing::Priming { until_s: time_s + PRIME_S },

@@ -3,8 +3,8 @@
 use trimwright_control::Phase;
 
 use crate::csv_text::{csv_text, decimals};
+use crate::mixture_observer::MixtureObserver;
 use crate::session::Moment;
-use crate::watch::Watch;
 
 /// Time between two rows.
 ///
@@ -101,23 +101,23 @@ pub struct TraceRow {
 }
 
 impl TraceRow {
-    /// The row of this moment; `watch` has seen all until now.
+    /// The row of this moment; `mixture` has seen all until now.
     ///
     /// ```
     /// use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
-    /// use trimwright_harness::{scenario::Scenario, trace::TraceRow, watch::Watch};
+    /// use trimwright_harness::{scenario::Scenario, trace::TraceRow, mixture_observer::MixtureObserver};
     /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
-    /// let (mut watch, mut last) = (Watch::new(session.closed_loop().controller()), None);
+    /// let (mut mixture, mut last) = (MixtureObserver::new(session.closed_loop().controller()), None);
     /// session.run(Until::After(13.5), &mut |now: &Moment<'_>| {
-    ///     watch.observe(now);
-    ///     last = Some(TraceRow::of(now, &watch));
+    ///     mixture.observe(now);
+    ///     last = Some(TraceRow::of(now, &mixture));
     /// })?;
     /// let row = last.ok_or("no step")?;
     /// assert!((row.time_s - 13.5).abs() < 1e-9 && row.engine_rpm > 600.0);
     /// assert!(row.lambda < 1.0 && row.sensor_lambda.is_nan(), "a cold engine idles rich, the sensor is still cold");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn of(now: &Moment<'_>, watch: &Watch) -> Self {
+    pub fn of(now: &Moment<'_>, mixture: &MixtureObserver) -> Self {
         let closed_loop = now.closed_loop;
         let view = closed_loop.view();
         let insight = closed_loop.controller().state().insight();
@@ -133,13 +133,13 @@ impl TraceRow {
             ect_k: view.coolant_k,
             iat_k: view.intake_k,
             battery_v: view.supply_v,
-            lambda: or_gap(watch.last.lambda),
+            lambda: or_gap(mixture.last.lambda),
             wanted_lambda: or_gap(f64::from(insight.wanted_lambda)),
             sensor_lambda: if view.sensor_ready { f64::from(insight.measured_lambda) } else { f64::NAN },
             trim_ln: f64::from(insight.trim_ln),
             learned_ln: f64::from(insight.learned_ln),
             open_time_s: f64::from(insight.open_time_s),
-            fuel_kg_per_s: watch.last.fuel_kg / watch.last_span_s,
+            fuel_kg_per_s: mixture.last.fuel_kg / mixture.last_span_s,
             air_kg_per_s: view.engine_kg_per_s,
             spark_deg: f64::from(closed_loop.commands().spark_deg),
             torque_nm: view.brake_nm,

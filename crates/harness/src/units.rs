@@ -126,15 +126,15 @@ impl Unit {
     /// assert_eq!(rpm.limits(300.0, 900.0), ["2870 rpm", "8590 rpm"]);
     /// ```
     pub fn limits(self, low: f64, high: f64) -> [String; 2] {
-        self.limits_that(low, high, |si| (low..=high).contains(&si))
+        self.limits_where(low, high, |si| (low..=high).contains(&si))
     }
 
-    /// The same where values are [`held`] in the range.
-    pub(crate) fn held_limits(self, low: f64, high: f64) -> [String; 2] {
-        self.limits_that(low, high, |si| held(si, (low, high)).is_some())
+    /// The same where values are [`clamp_within`] in the range.
+    pub(crate) fn tolerant_limits(self, low: f64, high: f64) -> [String; 2] {
+        self.limits_where(low, high, |si| clamp_within(si, (low, high)).is_some())
     }
 
-    fn limits_that(self, low: f64, high: f64, allowed: impl Fn(f64) -> bool) -> [String; 2] {
+    fn limits_where(self, low: f64, high: f64, allowed: impl Fn(f64) -> bool) -> [String; 2] {
         let allowed = |number: f64| allowed(self.to_si(number));
         let end = |si: f64, digits, inward| {
             let nearest = to_digits(self.from_si(si), digits, 0.0);
@@ -174,7 +174,7 @@ fn to_digits(number: f64, digits: i32, steps: f64) -> f64 {
 
 /// A value from `low` to `high`. One that is out of it only by what the change of units rounds off is the end that was meant: 35 % is
 /// not more than 0.35.
-pub(crate) fn held(value: f64, (low, high): (f64, f64)) -> Option<f64> {
+pub(crate) fn clamp_within(value: f64, (low, high): (f64, f64)) -> Option<f64> {
     let slack = ROUNDED_OFF * low.abs().max(high.abs());
     (low - slack..=high + slack).contains(&value).then(|| value.max(low).min(high))
 }

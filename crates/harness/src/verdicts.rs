@@ -41,5 +41,5 @@ pub use cause::Cause;
 pub use evidence::{Evidence, PERIOD_S};
 pub use findings::findings;
 pub use mean::Mean;
-pub use pattern::{Pattern, PatternPlace};
+pub use pattern::{FlowCorrection, Pattern};
 pub use rank::rank;

@@ -5,12 +5,12 @@ use trimwright_plant::GearRange;
 
 use crate::run_error::RunError;
 
-use super::trial::{Trial, TriedCar, ZERO_DEGC_K};
+use super::trial::{Trial, TrialCar, ZERO_DEGC_K};
 
 const HOT_DEGC: f64 = 90.0;
 /// Idle settles, and is looked at, for so long, s.
 const SETTLES_S: f64 = 30.0;
-const LOOKED_AT_S: f64 = 30.0;
+const MEASURED_S: f64 = 30.0;
 /// A disturbance is followed for so long, s.
 const FOLLOWED_S: f64 = 10.0;
 /// The mixture before a disturbance is the mean over so long, s.
@@ -22,12 +22,12 @@ const HOLDS: f64 = 0.4;
 const BELOW_FAN_K: f64 = 5.0;
 const LONGEST_WAIT_S: f64 = 300.0;
 /// It is looked for so often, s.
-const LOOK_S: f64 = 0.2;
+const POLL_S: f64 = 0.2;
 /// The throttle is opened so far for so long, three times, and let go for so long.
 const REVVED: f64 = 0.25;
 const REVVED_S: f64 = 1.2;
 const LET_GO_S: f64 = 8.0;
-const TIMES: u32 = 3;
+const REVS: u32 = 3;
 
 /// How something that comes at once is taken.
 ///
@@ -91,7 +91,7 @@ pub struct CutFigures {
 
 fn speed_rms_rpm(trial: &mut Trial) -> f64 {
     let (mut squares, mut count) = (0.0, 0_u32);
-    trial.run(LOOKED_AT_S, |moment| {
+    trial.run(MEASURED_S, |moment| {
         squares += moment.over_rpm * moment.over_rpm;
         count += 1;
     });
@@ -109,7 +109,7 @@ fn follow(trial: &mut Trial, before: f64) -> EventFigures {
     figures
 }
 
-pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
+pub(super) fn idle(car: &TrialCar<'_>) -> Result<IdleFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let park_rms_rpm = speed_rms_rpm(&mut trial);
     (trial.inputs().range, trial.inputs().brake) = (GearRange::Drive, HOLDS);
@@ -120,31 +120,31 @@ pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
     Ok(IdleFigures { park_rms_rpm, drive_rms_rpm, ac: follow(&mut trial, before), fan: fan(car)? })
 }
 
-fn fan(car: &TriedCar<'_>) -> Result<Option<EventFigures>, RunError> {
+fn fan(car: &TrialCar<'_>) -> Result<Option<EventFigures>, RunError> {
     let starts_degc = f64::from(car.scenario.answers.fan1_on_k) - BELOW_FAN_K - ZERO_DEGC_K;
     let mut covered = car.scenario.clone();
     covered.truth.thermal.radiator_w_per_k = 0.0;
-    let car = TriedCar { scenario: &covered, ..*car };
+    let car = TrialCar { scenario: &covered, ..*car };
     let mut trial = Trial::idling(&car, car.calibration, starts_degc, SETTLES_S)?;
     let mut before = trial.mean_error(BEFORE_S);
     let running = |trial: &Trial| trial.closed_loop().controller().state().fans().running() > 0;
     if running(&trial) {
         return Ok(None);
     }
-    for _ in 0..(LONGEST_WAIT_S / LOOK_S) as u32 {
-        let error = trial.mean_error(LOOK_S);
+    for _ in 0..(LONGEST_WAIT_S / POLL_S) as u32 {
+        let error = trial.mean_error(POLL_S);
         if running(&trial) {
             return Ok(Some(follow(&mut trial, before)));
         }
-        before += LOOK_S / BEFORE_S * (error - before);
+        before += POLL_S / BEFORE_S * (error - before);
     }
     Ok(None)
 }
 
-pub(super) fn return_from_cut(car: &TriedCar<'_>) -> Result<CutFigures, RunError> {
+pub(super) fn return_from_cut(car: &TrialCar<'_>) -> Result<CutFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let (mut drop_rpm, mut cuts) = (0.0_f64, 0);
-    for _ in 0..TIMES {
+    for _ in 0..REVS {
         trial.inputs().throttle = REVVED;
         trial.run(REVVED_S, |_| ());
         trial.inputs().throttle = 0.0;

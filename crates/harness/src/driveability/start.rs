@@ -4,7 +4,7 @@ use serde::Serialize;
 
 use crate::run_error::RunError;
 
-use super::trial::{Trial, TriedCar};
+use super::trial::{Trial, TrialCar};
 
 /// Time that the engine has to run by itself, s.
 const RUNS_S: f64 = 60.0;
@@ -29,7 +29,7 @@ pub struct StartFigures {
     pub stalls: u32,
 }
 
-pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<StartFigures, RunError> {
+pub(super) fn try_at(car: &TrialCar<'_>, degc: f64) -> Result<StartFigures, RunError> {
     let mut trial = Trial::new(car, car.calibration, degc)?;
     let cranked_s = trial.start();
     trial.run(RUNS_S, |_| ());

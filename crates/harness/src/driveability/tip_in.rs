@@ -6,7 +6,7 @@ use trimwright_control::{Calibration, Options};
 use crate::closed_loop::STEP_S;
 use crate::run_error::RunError;
 
-use super::trial::{Trial, TriedCar};
+use super::trial::{Trial, TrialCar};
 
 /// The engine idles, then is held at the speed with the lesser throttle, then the throttle opens.
 const IDLES_S: f64 = 10.0;
@@ -71,7 +71,7 @@ pub struct TipInFigures {
     pub uncompensated: Excursion,
 }
 
-pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<TipInFigures, RunError> {
+pub(super) fn try_at(car: &TrialCar<'_>, degc: f64) -> Result<TipInFigures, RunError> {
     let with = |film_compensation| {
         let frozen =
             Options { film_compensation, feedback: false, learning: false, ..*car.calibration.options() };
@@ -80,7 +80,7 @@ pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<TipInFigures, RunE
     Ok(TipInFigures { engine_degc: degc, compensated: with(true)?, uncompensated: with(false)? })
 }
 
-fn excursion(car: &TriedCar<'_>, calibration: &Calibration, degc: f64) -> Result<Excursion, RunError> {
+fn excursion(car: &TrialCar<'_>, calibration: &Calibration, degc: f64) -> Result<Excursion, RunError> {
     let mut trial = Trial::idling(car, calibration, degc, IDLES_S)?;
     trial.inputs().dyno_rad_per_s = Some(SPEED_RAD_PER_S);
     trial.inputs().throttle = THROTTLE.0;

@@ -7,7 +7,7 @@ use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::session::{Moment, Session, SessionBuilder, Until};
-use crate::starting::{Catch, STALLED_RAD_PER_S};
+use crate::starting::{STALLED_RAD_PER_S, StartDetection};
 
 /// Zero degrees Celsius, K: ISO 80000-5.
 pub(super) const ZERO_DEGC_K: f64 = 273.15;
@@ -21,7 +21,7 @@ const LONGEST_CRANKING_S: f64 = 10.0;
 const BONNET_DEGC: f64 = 45.0;
 
 /// What is tried.
-pub(super) struct TriedCar<'a> {
+pub(super) struct TrialCar<'a> {
     pub(super) scenario: &'a Scenario,
     pub(super) calibration: &'a Calibration,
     pub(super) learned: &'a LearnedMap,
@@ -32,7 +32,7 @@ pub(super) struct Trial {
     session: Session,
     /// Times it died after it had caught.
     pub(super) stalls: u32,
-    catch: Catch,
+    start_detection: StartDetection,
     runs: bool,
 }
 
@@ -47,7 +47,7 @@ pub(super) struct TrialMoment<'a> {
 
 impl Trial {
     /// The car with engine, and in the cold the weather, at this temperature.
-    pub(super) fn new(car: &TriedCar<'_>, calibration: &Calibration, degc: f64) -> Result<Self, RunError> {
+    pub(super) fn new(car: &TrialCar<'_>, calibration: &Calibration, degc: f64) -> Result<Self, RunError> {
         let mut truth = car.scenario.truth.clone();
         let ambient = &mut truth.ambient;
         ambient.sea_level_k = ambient.sea_level_k.min(ZERO_DEGC_K + degc);
@@ -59,7 +59,7 @@ impl Trial {
             .with_learned(car.learned.clone())
             .by_hand()
             .build()?;
-        let mut trial = Self { session, stalls: 0, catch: Catch::default(), runs: false };
+        let mut trial = Self { session, stalls: 0, start_detection: StartDetection::default(), runs: false };
         trial.inputs().key = Key::On;
         Ok(trial)
     }
@@ -88,7 +88,7 @@ impl Trial {
 
     /// A started engine that has idled for so long.
     pub(super) fn idling(
-        car: &TriedCar<'_>,
+        car: &TrialCar<'_>,
         calibration: &Calibration,
         degc: f64,
         seconds: f64,
@@ -100,12 +100,12 @@ impl Trial {
     }
 
     /// Lets time pass.
-    pub(super) fn run(&mut self, seconds: f64, mut look: impl FnMut(&TrialMoment<'_>)) {
-        let Self { session, stalls, catch, runs } = self;
+    pub(super) fn run(&mut self, seconds: f64, mut observe: impl FnMut(&TrialMoment<'_>)) {
+        let Self { session, stalls, start_detection, runs } = self;
         let observer = &mut |now: &Moment<'_>| {
             let closed_loop = now.closed_loop;
             let speed = closed_loop.view().speed_rad_per_s;
-            let (ran, caught) = (*runs, catch.step(speed, STEP_S));
+            let (ran, caught) = (*runs, start_detection.step(speed, STEP_S));
             *runs = if ran { speed > STALLED_RAD_PER_S } else { caught };
             *stalls += u32::from(ran && !*runs);
             let state = closed_loop.controller().state();
@@ -118,7 +118,7 @@ impl Trial {
                 count += 1;
             }
             let over_rpm = (speed - f64::from(state.idle().target_rad_per_s())) * RPM_PER_RAD_PER_S;
-            look(&TrialMoment { over_rpm, errors: &errors[..count], closed_loop });
+            observe(&TrialMoment { over_rpm, errors: &errors[..count], closed_loop });
         };
         session.run(Until::After(seconds), observer).expect("without faults nothing leaves its range");
     }

@@ -5,12 +5,12 @@ pub use crate::faults::experience::Experience;
 use crate::faults::high_load::HighLoad;
 use crate::faults::notices::{noticed_by_controller, noticed_by_owner};
 use crate::faults::{Fault, FaultKind, KINDS};
+use crate::mixture_observer::MixtureObserver;
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::schedule::Schedule;
 use crate::session::{Moment, Observer, Session, SessionBuilder, Until};
 use crate::starting;
-use crate::watch::Watch;
 use serde::Serialize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -159,7 +159,7 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
     done.into_iter().flatten().collect()
 }
 
-/// Drives a scenario for so long, its faults coming and going, learning and checking itself. `look` sees the loop once a second.
+/// Drives a scenario for so long, its faults coming and going, learning and checking itself. `each_second` sees the loop once a second.
 ///
 /// ```
 /// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
@@ -175,29 +175,29 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
 pub fn experience(
     scenario: &Scenario,
     seconds: f64,
-    look: &mut dyn FnMut(&ClosedLoop),
+    each_second: &mut dyn FnMut(&ClosedLoop),
 ) -> Result<Experience, RunError> {
     let options = Options { self_check: true, ..Options::default() };
     let mut session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
-    let mut watch = Watch::new(session.closed_loop().controller());
-    let mut notes = Notes::default();
-    let look_steps = session.steps(1.0);
+    let mut mixture = MixtureObserver::new(session.closed_loop().controller());
+    let mut sums = DriveSums::default();
+    let second_steps = session.steps(1.0);
     session.run(Until::After(seconds), &mut |now: &Moment<'_>| {
         if let Some(view) = now.decided {
-            notes.add(view, now.inputs, now.wanted_m_per_s());
+            sums.add(view, now.inputs, now.wanted_m_per_s());
         }
-        watch.observe(now);
-        notes.high_load.look(now.closed_loop);
-        if now.is_each(look_steps) {
-            look(now.closed_loop);
+        mixture.observe(now);
+        sums.high_load.sample(now.closed_loop);
+        if now.is_each(second_steps) {
+            each_second(now.closed_loop);
         }
     })?;
-    Ok(notes.finish(&session, &watch))
+    Ok(sums.finish(&session, &mixture))
 }
 
 /// What is added up on the way, at each of the driver's decisions.
 #[derive(Clone, Debug, Default)]
-struct Notes {
+struct DriveSums {
     acts: u64,
     ran: u64,
     error_squares: f64,
@@ -214,7 +214,7 @@ const RUNS_RPM: f64 = 300.0;
 /// Slower than this the car stands, m/s.
 const STANDS_M_PER_S: f64 = 0.1;
 
-impl Notes {
+impl DriveSums {
     fn add(&mut self, view: &View, inputs: &DriverInputs, wanted_m_per_s: f64) {
         let rpm = view.speed_rad_per_s * RPM;
         self.acts += 1;
@@ -230,7 +230,7 @@ impl Notes {
         }
     }
 
-    fn finish(self, session: &Session, watch: &Watch) -> Experience {
+    fn finish(self, session: &Session, mixture: &MixtureObserver) -> Experience {
         let closed_loop = session.closed_loop();
         let (view, balances) = (closed_loop.view(), closed_loop.plant().balances());
         let state = closed_loop.controller().state();
@@ -252,7 +252,7 @@ impl Notes {
             last_v: view.supply_v,
             misfires: balances.misfires as f64 / charges,
             knocks: balances.knocks as f64 / charges,
-            mixture_ln: watch.steady.mean(),
+            mixture_ln: mixture.steady.mean(),
             codes: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
             guard_trips: state.lean_guard().trips(),
             upstream_air_kg_per_s: f64::from(state.self_check().upstream_air_kg_per_s()),
@@ -262,18 +262,18 @@ impl Notes {
                 .into_iter()
                 .filter(|(_, count)| *count > 0)
                 .collect(),
-            learned_ln: learned(closed_loop, watch, |_| true),
-            learned_idle_ln: learned(closed_loop, watch, |speed| speed < idle_limit),
+            learned_ln: learned(closed_loop, mixture, |_| true),
+            learned_idle_ln: learned(closed_loop, mixture, |speed| speed < idle_limit),
             high_load: self.high_load,
         }
     }
 }
 
 /// Mean of the learned corrections over cells at speeds that `counts`, weighted by steady dwell; NaN when there was none.
-fn learned(closed_loop: &ClosedLoop, watch: &Watch, counts: impl Fn(f32) -> bool) -> f64 {
+fn learned(closed_loop: &ClosedLoop, mixture: &MixtureObserver, counts: impl Fn(f32) -> bool) -> f64 {
     let controller = closed_loop.controller();
     let speeds = controller.calibration().setup().rpm_axis().points();
-    let cells = controller.state().learned().ln.flat().iter().zip(watch.cells.dwell_s());
+    let cells = controller.state().learned().ln.flat().iter().zip(mixture.cells.dwell_s());
     let (mut sum, mut weight) = (0.0, 0.0);
     for (cell, (&ln, dwell_s)) in cells.enumerate() {
         if counts(speeds[cell % speeds.len()]) {

@@ -102,7 +102,7 @@ impl Danger {
 
 impl HighLoad {
     /// Looks at the charges of the last step.
-    pub(super) fn look(&mut self, closed_loop: &ClosedLoop) {
+    pub(super) fn sample(&mut self, closed_loop: &ClosedLoop) {
         for event in closed_loop.plant().events() {
             let span_s = (event.time_s - self.sums.last_s).min(APART_S);
             self.sums.last_s = event.time_s;

@@ -87,7 +87,7 @@ pub fn named(name: &str) -> Result<&'static FaultKind, String> {
 /// Cross-section of the pipe between the usual and a too distant place of the sensor, m^2: 57 mm bore (engineering judgement).
 const PIPE_M2: f64 = 2.55e-3;
 /// Most volume of the pipe up to the sensor, m^3: the plant's limit.
-const MOST_PIPE_M3: f64 = 0.05;
+const MAX_PIPE_M3: f64 = 0.05;
 
 const fn strength(
     link: &'static str,
@@ -239,7 +239,7 @@ pub const KINDS: &[FaultKind] = &[
         "the oxygen sensor sits further down the pipe",
         strength(" by ", Kind::Length, "m", (0.0, 5.0), 2.0),
         |strength, truth, _| {
-            truth.exhaust.pipe_m3 = (truth.exhaust.pipe_m3 + PIPE_M2 * strength).min(MOST_PIPE_M3);
+            truth.exhaust.pipe_m3 = (truth.exhaust.pipe_m3 + PIPE_M2 * strength).min(MAX_PIPE_M3);
         },
     ),
     circuit!("o2_open", "oxygen sensor wire broken", o2, Open),

@@ -18,7 +18,7 @@ use trimwright_plant::Truth;
 /// ```
 #[derive(Clone, Debug)]
 pub struct Timeline<'a> {
-    sound: &'a Truth,
+    fault_free: &'a Truth,
     answers: SetupAnswers,
     parameters: &'a Parameters,
     faults: &'a [Fault],
@@ -34,9 +34,9 @@ impl<'a> Timeline<'a> {
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn new(scenario: &'a Scenario) -> Self {
-        let (sound, faults) = (&scenario.truth, scenario.faults.as_slice());
+        let (fault_free, faults) = (&scenario.truth, scenario.faults.as_slice());
         let (answers, parameters) = (scenario.answers, &scenario.parameters);
-        Self { sound, answers, parameters, faults }
+        Self { fault_free, answers, parameters, faults }
     }
 
     /// The truth at this time since power-up.
@@ -85,7 +85,7 @@ impl<'a> Timeline<'a> {
     }
 
     fn at(&self, time_s: f64) -> (Truth, SetupAnswers) {
-        let (mut truth, mut answers) = (self.sound.clone(), self.answers);
+        let (mut truth, mut answers) = (self.fault_free.clone(), self.answers);
         for fault in self.faults.iter().filter(|fault| fault.is_there(time_s)) {
             fault.apply(&mut truth, &mut answers);
         }

@@ -47,7 +47,7 @@ fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Val
         let property = match (inner, path.as_str()) {
             (false, _) => value(key),
             (true, "fault") => {
-                json!({ "type": "array", "maxItems": crate::faults::MOST, "items": object(&path, keys, required) })
+                json!({ "type": "array", "maxItems": crate::faults::MAX_FAULTS, "items": object(&path, keys, required) })
             }
             (true, _) => Value::Object(object(&path, keys, required)),
         };

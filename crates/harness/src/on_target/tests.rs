@@ -3,7 +3,7 @@ use trimwright_control::{Controller, Parameters, SetupAnswers};
 use trimwright_link::{Processor, Rejection};
 
 /// What happens to each message on the line, by its number.
-type Harm = Box<dyn FnMut(u32, &mut Vec<u8>)>;
+type Damage = Box<dyn FnMut(u32, &mut Vec<u8>)>;
 
 /// A processor at the end of a line that does something to one message.
 struct Faulty {
@@ -11,13 +11,13 @@ struct Faulty {
     receiver: Receiver,
     answers: Vec<u8>,
     sent: u32,
-    harm: Harm,
+    damage: Damage,
 }
 
 impl SerialLine for Faulty {
     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
         let mut bytes = bytes.to_vec();
-        (self.harm)(self.sent, &mut bytes);
+        (self.damage)(self.sent, &mut bytes);
         self.sent += 1;
         for byte in bytes {
             if let Some(came) = self.receiver.push(byte) {
@@ -35,13 +35,13 @@ impl SerialLine for Faulty {
     }
 }
 
-fn over(harm: impl FnMut(u32, &mut Vec<u8>) + 'static) -> OnTarget {
+fn over(damage: impl FnMut(u32, &mut Vec<u8>) + 'static) -> OnTarget {
     OnTarget::over(Box::new(Faulty {
         processor: Processor::default(),
         receiver: Receiver::default(),
         answers: Vec::new(),
         sent: 0,
-        harm: Box::new(harm),
+        damage: Box::new(damage),
     }))
 }
 

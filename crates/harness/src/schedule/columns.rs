@@ -1,7 +1,7 @@
 //! Columns of a schedule file and what is in their rows.
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit, held};
+use crate::units::{Kind, Unit, clamp_within};
 
 /// A column of quantities and the unit that its header names.
 pub(super) struct ScheduleColumn {
@@ -111,10 +111,10 @@ impl ScheduleColumn {
         let Ok(value) = text.parse::<f64>().map(|number| self.unit.to_si(number)) else {
             return Err(self.error(record, file, "must be a number"));
         };
-        if let Some(value) = held(value, (low, high)) {
+        if let Some(value) = clamp_within(value, (low, high)) {
             return Ok(value);
         }
-        let [least, most] = self.unit.held_limits(low, high);
+        let [least, most] = self.unit.tolerant_limits(low, high);
         let problem = if value < low && low == 0.0 {
             "must not be negative".to_owned()
         } else if value < low {

@@ -27,14 +27,14 @@ pub(crate) struct Car<'a> {
 
 impl Car<'_> {
     /// A figure of it, of an SI value.
-    pub(crate) fn told(
+    pub(crate) fn figure(
         &self,
         part: &'static str,
         what: &'static str,
         measure: SizedQuantity,
         si: f64,
     ) -> Line {
-        Line::told(self.system, part, what, measure, si)
+        Line::figure(self.system, part, what, measure, si)
     }
 
     /// An SI value to four digits with its unit.

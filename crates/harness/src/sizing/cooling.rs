@@ -23,7 +23,8 @@ fn first(car: &Car<'_>) -> Line {
     let shown = |k| car.show(TEMPERATURE, k);
     // The fan must be able to cool down to where it stops while the thermostat still lets coolant through.
     let lowest_k = thermal.thermostat_k + BAND_K;
-    let line = car.told(PART, "first fan starts at", TEMPERATURE, on_k).between(lowest_k, HOTTEST_K, SPARE_K);
+    let line =
+        car.figure(PART, "first fan starts at", TEMPERATURE, on_k).between(lowest_k, HOTTEST_K, SPARE_K);
     let change = match line.verdict {
         Verdict::TooMuch => {
             format!("It starts only when the coolant is too hot. Answer {} or less.", shown(HOTTEST_K))
@@ -51,7 +52,7 @@ fn first(car: &Car<'_>) -> Line {
 fn second(car: &Car<'_>) -> Line {
     let answers = car.calibration.answers();
     let (first_k, on_k) = (f64::from(answers.fan1_on_k), f64::from(answers.fan2_on_k));
-    car.told(PART, "second fan starts at", TEMPERATURE, on_k)
+    car.figure(PART, "second fan starts at", TEMPERATURE, on_k)
         .between(first_k + APART_K, HOTTEST_K, SPARE_K)
         .formula(format!(
             "at least {} of the first + {}; at most {}",

@@ -16,7 +16,7 @@ const FOOT_M: f64 = 0.3048;
 /// Temperature of a wire under a bonnet over 20 degC, K (engineering judgement).
 const WARMER_K: f64 = 40.0;
 /// Most volts that a wire may take: common practice, no source.
-const MOST_V: f64 = 0.5;
+const MAX_DROP_V: f64 = 0.5;
 const PART: &str = "electrical";
 
 /// Resistance of a metre of copper of this cross-section in a warm engine bay (60 degC), ohm.
@@ -72,7 +72,8 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
 fn wire(car: &Car<'_>, what: &'static str, current_a: f64, (length_m, area_m2): (f64, f64)) -> Line {
     let copper = |area_m2| car.system.pick(car.show(AREA, area_m2), format!("AWG {}", gauge(area_m2)));
     // The thinnest gauge that would do.
-    let enough = (0..=20).rev().find(|&gauge| lost_v(current_a, length_m, gauge_m2(gauge)) <= 0.8 * MOST_V);
+    let enough =
+        (0..=20).rev().find(|&gauge| lost_v(current_a, length_m, gauge_m2(gauge)) <= 0.8 * MAX_DROP_V);
     let wider = enough.map_or_else(
         || "Several wires side by side, or a shorter way.".to_owned(),
         |gauge| format!("{} or thicker, fused for the wire at the battery.", copper(gauge_m2(gauge))),
@@ -82,8 +83,8 @@ fn wire(car: &Car<'_>, what: &'static str, current_a: f64, (length_m, area_m2): 
         format!("{} mohm/m", digits(1e3 * ohm_per_m)),
         format!("{} mohm/ft", digits(1e3 * ohm_per_m * FOOT_M)),
     );
-    car.told(PART, what, VOLTAGE, lost_v(current_a, length_m, area_m2))
-        .at_most(MOST_V, 0.1)
+    car.figure(PART, what, VOLTAGE, lost_v(current_a, length_m, area_m2))
+        .at_most(MAX_DROP_V, 0.1)
         .formula(format!(
             "{} A x {} x {resistance} ({} of copper at {}), back through the body; fuse {} A or the next size up",
             digits(current_a),
@@ -104,7 +105,7 @@ fn loads_at_idle(car: &Car<'_>) -> [Line; 2] {
     let all_a = lasting_a + electrical.fan_a + electrical.ac_a;
     let able_a = electrical.alternator_a * (1.0 - electrical.cut_in_rad_per_s / idle).max(0.0);
     let lasting = car
-        .told(PART, "load at idle", CURRENT, lasting_a)
+        .figure(PART, "load at idle", CURRENT, lasting_a)
         .at_most(able_a, 0.1 * able_a)
         .formula(format!(
             "what lasts: {} ignition and controller + {} pump + {} of one fan + {} sensor heater; alternator {} A x (1 - {} / {})",
@@ -119,7 +120,7 @@ fn loads_at_idle(car: &Car<'_>) -> [Line; 2] {
         .change("A larger alternator, a smaller pulley on it, or a higher idle with the fans on: otherwise volts sag, and with them pump and injectors.")
         .source("sum of the loads; alternator against speed: the plant's");
     let all = car
-        .told(PART, "load at idle with everything on", CURRENT, all_a)
+        .figure(PART, "load at idle with everything on", CURRENT, all_a)
         .formula(format!(
             "{} + {} second fan + {} air conditioning; the battery gives {} A of it as long as that lasts",
             digits(lasting_a),

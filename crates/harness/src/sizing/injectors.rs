@@ -34,7 +34,7 @@ fn flow_of_each(car: &Car<'_>) -> Line {
     let needed = car.demand.fuel_kg_per_s / (count(car) * limit);
     let flow = |si| car.show(FLOW, si);
     let pressure = |si: f32| car.show(PRESSURE, f64::from(si));
-    car.told(PART, "flow of each", FLOW, full_flow_kg_per_s(car))
+    car.figure(PART, "flow of each", FLOW, full_flow_kg_per_s(car))
         .at_least(needed, 0.05 * needed)
         .formula(format!(
             "{} x sqrt({} / {}); needed {} / ({} x {})",
@@ -53,7 +53,7 @@ fn duty(car: &Car<'_>) -> Line {
     let each = full_flow_kg_per_s(car);
     let duty = car.demand.fuel_kg_per_s / (count(car) * each);
     let flow = |si| car.show(FLOW, si);
-    car.told(PART, "duty at peak power", SHARE, duty)
+    car.figure(PART, "duty at peak power", SHARE, duty)
         .at_most(car.installation.duty_limit, 0.05)
         .formula(format!("{} / ({} x {})", flow(car.demand.fuel_kg_per_s), count(car), flow(each)))
         .change("Larger injectors, more of them, or more pressure.")
@@ -71,7 +71,7 @@ fn pulse_at_peak(car: &Car<'_>) -> Line {
     let open_s = f64::from(car.calibration.open_time_s(fuel_kg as f32, supply_v as f32, drop as f32));
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v as f32));
     let ms = |si| car.show(DELAY, si);
-    car.told(PART, "share of time open", SHARE, open_s / pulse_every_s)
+    car.figure(PART, "share of time open", SHARE, open_s / pulse_every_s)
         .at_most(f64::from(car.calibration.parameters().open_time.duty_limit), 0.05)
         .formula(format!(
             "{} for {} by {opening} at a firing, {} of it opening delay at {} V; each opens every {} at {}",
@@ -104,7 +104,7 @@ fn pulse_at_idle(car: &Car<'_>) -> Line {
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v));
     let ms = |si| car.show(DELAY, si);
     let flow_s = open_s - delay_s;
-    car.told(PART, "flow time at idle", DELAY, flow_s)
+    car.figure(PART, "flow time at idle", DELAY, flow_s)
         .at_least(LEAST_FLOW_S, 0.4e-3)
         .formula(format!(
             "{} open - {} delay, {} by {opening} at a firing over {}; 0.1 ms of error in the delay is {} % of the fuel",

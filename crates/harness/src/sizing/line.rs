@@ -54,14 +54,15 @@ pub(crate) const CURRENT: SizedQuantity = SizedQuantity::new(Kind::Current, "A",
 ///
 /// ```
 /// use trimwright_harness::sizing::Verdict;
-/// let worst = [Verdict::Ok, Verdict::NotEnough, Verdict::Tight, Verdict::Told].into_iter().max();
+/// let worst = [Verdict::Ok, Verdict::NotEnough, Verdict::Tight, Verdict::NoLimit].into_iter().max();
 /// assert_eq!(worst, Some(Verdict::NotEnough), "verdicts are in order");
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
     /// A figure without a limit.
-    Told,
+    #[serde(rename = "told")]
+    NoLimit,
     /// Within the limit and away from it.
     Ok,
     /// Within the limit, but near it.
@@ -79,11 +80,11 @@ impl Verdict {
     ///
     /// ```
     /// use trimwright_harness::sizing::Verdict;
-    /// assert_eq!([Verdict::Told, Verdict::TooMuch].map(Verdict::words), ["", "too much"], "a mere figure gets no word");
+    /// assert_eq!([Verdict::NoLimit, Verdict::TooMuch].map(Verdict::words), ["", "too much"], "a mere figure gets no word");
     /// ```
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Told => "",
+            Self::NoLimit => "",
             Self::Ok => "ok",
             Self::Tight => "tight",
             Self::NotEnough => "not enough",
@@ -157,7 +158,7 @@ pub struct Line {
 
 impl Line {
     /// A figure without a limit. `si` is in SI units.
-    pub(crate) fn told(
+    pub(crate) fn figure(
         system: UnitSystem,
         part: &'static str,
         what: &'static str,
@@ -172,7 +173,7 @@ impl Line {
             word: None,
             unit,
             limit: None,
-            verdict: Verdict::Told,
+            verdict: Verdict::NoLimit,
             formula: String::new(),
             change: String::new(),
             source: String::new(),
@@ -184,7 +185,8 @@ impl Line {
     /// Something that is as it should be, or is not.
     pub(crate) fn word(part: &'static str, what: &'static str, word: &'static str, right: bool) -> Self {
         let verdict = if right { Verdict::Ok } else { Verdict::Wrong };
-        let line = Self::told(UnitSystem::Si, part, what, SizedQuantity::new(Kind::Ratio, "", ""), f64::NAN);
+        let line =
+            Self::figure(UnitSystem::Si, part, what, SizedQuantity::new(Kind::Ratio, "", ""), f64::NAN);
         Self { word: Some(word), verdict, ..line }
     }
 
@@ -266,7 +268,7 @@ mod tests {
 
     #[test]
     fn verdicts_follow_the_margin() {
-        let line = |si| Line::told(UnitSystem::Si, "pump", "flow", FLOW, si);
+        let line = |si| Line::figure(UnitSystem::Si, "pump", "flow", FLOW, si);
         let verdicts = [0.0115, 0.0105, 0.0095].map(|si| line(si).at_least(0.010, 0.001).verdict);
         assert_eq!(verdicts, [Verdict::Ok, Verdict::Tight, Verdict::NotEnough]);
         let verdicts = [0.0085, 0.0095, 0.0105].map(|si| line(si).at_most(0.010, 0.001).verdict);
@@ -284,7 +286,7 @@ mod tests {
 
     #[test]
     fn limits_are_in_the_unit_of_the_line() {
-        let line = Line::told(UnitSystem::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
+        let line = Line::figure(UnitSystem::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
         assert_eq!(line.unit, "degF");
         assert!((line.value - 212.0).abs() < 1e-9);
         assert!(matches!(line.limit, Some(Limit::AtMost(most)) if (most - 230.0).abs() < 1e-9));

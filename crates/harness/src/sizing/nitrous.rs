@@ -44,12 +44,12 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     let duty = fuel / (count(car) * full_flow_kg_per_s(car));
     let needed = RESERVE * fuel;
     vec![
-        car.told(PART, "bottle pressure", PRESSURE, pressure_pa)
+        car.figure(PART, "bottle pressure", PRESSURE, pressure_pa)
             .between(least_pa, most_pa, spare_pa)
             .formula(format!("saturated at {}", car.show(TEMPERATURE, nitrous.bottle_k)))
             .change("A bottle of the right temperature: cold gives little and rich, hot gives much and lean. Only a heater made for it, never a flame.")
             .source("property table; range: common practice, no source"),
-        car.told(PART, "flow of the jet", FLOW, jet)
+        car.figure(PART, "flow of the jet", FLOW, jet)
             .between(0.95 * answered, 1.05 * answered, 0.02 * answered)
             .formula(format!(
                 "{} x sqrt(2 x {shown_density} x {}); answered {}",
@@ -59,24 +59,24 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
             ))
             .change("Answer what the jet gives, or change the jet: more gas than answered runs lean and melts pistons.")
             .source("orifice law"),
-        car.told(PART, "fuel for it", FLOW, extra)
+        car.figure(PART, "fuel for it", FLOW, extra)
             .formula(format!(
                 "{} / {STOICH} x {RICHER}; {} of it by a jet of its own",
                 flow(answered),
                 flow(by_jet),
             ))
             .source("atom balance; 10 % richer: engineering judgement"),
-        car.told(PART, "duty with it", SHARE, duty)
+        car.figure(PART, "duty with it", SHARE, duty)
             .at_most(car.installation.duty_limit, 0.05)
             .formula(format!("{} / ({} x {})", flow(fuel), count(car), flow(full_flow_kg_per_s(car))))
             .change("Larger injectors, a fuel jet beside the gas jet, or a smaller gas jet. Do not run it so: it goes lean.")
             .source("common practice, no source"),
-        car.told(PART, "pump with it", FLOW, car.delivery_kg_per_s)
+        car.figure(PART, "pump with it", FLOW, car.delivery_kg_per_s)
             .at_least(needed, 0.1 * needed)
             .formula(format!("needed {} x {RESERVE}", flow(fuel)))
             .change("A larger pump, or a pump of its own for the fuel jet. Do not run it so: it goes lean.")
             .source("engineering judgement"),
-        car.told(PART, "bottle lasts", TIME, nitrous.bottle_kg / jet.max(1e-9))
+        car.figure(PART, "bottle lasts", TIME, nitrous.bottle_kg / jet.max(1e-9))
             .at_least(LEAST_S, 10.0)
             .formula(format!("{} / {}", car.show(MASS, nitrous.bottle_kg), flow(jet)))
             .change("A larger bottle or a smaller jet; as the bottle empties it cools and gives less.")

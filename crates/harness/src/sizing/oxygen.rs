@@ -30,7 +30,7 @@ fn distance(car: &Car<'_>) -> Line {
     let best = (BEST_M.0 - MEASURED_M..=BEST_M.1 + MEASURED_M).contains(&away_m);
     let shown = |m| car.show(BORE, m);
     let usual = format!("{} to {}", shown(BEST_M.0), shown(BEST_M.1));
-    car.told(PART, "distance after the merge", BORE, away_m)
+    car.figure(PART, "distance after the merge", BORE, away_m)
         .between(WORKS_M.0, WORKS_M.1, 0.0)
         .tight_unless(best)
         .formula(format!(
@@ -72,7 +72,7 @@ fn delay(car: &Car<'_>) -> Line {
     let sensor_s = car.parts.oxygen_sensor.tau_s + density * exhaust.mixing_m3 / gas;
     let ms = |si| car.show(DELAY, si);
     let (further, further_m) = car.system.pick(("a metre", 1.0), ("a foot", 0.3048));
-    car.told(PART, "delay at idle", DELAY, travel_s + engine_s + sensor_s)
+    car.figure(PART, "delay at idle", DELAY, travel_s + engine_s + sensor_s)
         .at_most(LONGEST_S, 0.4)
         .formula(format!(
             "{} in {} of pipe at {} and {} of gas + {} in the engine + {} in the sensor; {further} further adds {}",

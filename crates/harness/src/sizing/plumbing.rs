@@ -11,11 +11,11 @@ use trimwright_plant::{Supply, fuel_vapour_pa, pipe_drop_pa};
 
 /// Pressure over that of its vapour that petrol needs at a pump's inlet, Pa: the plant's pumps lose delivery below (engineering
 /// judgement).
-const INLET_NEEDS_PA: f64 = 10e3;
+const MIN_INLET_MARGIN_PA: f64 = 10e3;
 /// Share of the rail pressure that feed line and filter may take (engineering judgement).
 const FEED_SHARE: f64 = 0.15;
 /// Back pressure at the regulator's outlet that it still masters, and what had better be left to it, psi (engineering judgement).
-const MOST_RETURN_PSI: [f64; 2] = [5.0, 1.5];
+const MAX_RETURN_PSI: [f64; 2] = [5.0, 1.5];
 /// Rating of a hose over the working pressure (engineering judgement).
 const HOSE_RESERVE: f64 = 1.5;
 /// Gravity, m/s2.
@@ -124,7 +124,7 @@ impl Suction {
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..60 {
             let middle = 0.5 * (low + high);
-            if self.margin_pa(middle) > INLET_NEEDS_PA { low = middle } else { high = middle }
+            if self.margin_pa(middle) > MIN_INLET_MARGIN_PA { low = middle } else { high = middle }
         }
         low
     }
@@ -146,7 +146,7 @@ fn feed(car: &Car<'_>) -> Line {
     let pressure = |si| car.show(PRESSURE, si);
     let limit = FEED_SHARE * system.regulator_pa;
     let tube_pa = pipe_drop_pa(flow, system.line_m, system.line_bore_m, density, PETROL_VISCOSITY_PA_S);
-    car.told(PART, "feed line and filter", PRESSURE, feed_drop_pa(system, flow, density))
+    car.figure(PART, "feed line and filter", PRESSURE, feed_drop_pa(system, flow, density))
         .at_most(limit, 0.3 * limit)
         .formula(format!(
             "{} of {} bore at {}: {}; filter {}; limit {FEED_SHARE} of the rail pressure",
@@ -171,8 +171,8 @@ fn inlet(car: &Car<'_>) -> Line {
     let per_demand = flow / car.demand.fuel_kg_per_s;
     let most_w = suction.most_kg_per_s()
         / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
-    car.told(PART, "pressure over vapour at the pump's inlet", PRESSURE, suction.margin_pa(flow))
-        .at_least(INLET_NEEDS_PA, 3e3)
+    car.figure(PART, "pressure over vapour at the pump's inlet", PRESSURE, suction.margin_pa(flow))
+        .at_least(MIN_INLET_MARGIN_PA, 3e3)
         .formula(format!(
             "{} outside - {} lift - {} strainer - {} tube ({} of {}) - {} fittings - {} vapour at {}, at {}; this pickup carries {}",
             pressure(suction.outside_pa),
@@ -201,8 +201,8 @@ fn back(car: &Car<'_>) -> Line {
         car.density_kg_per_m3(),
         PETROL_VISCOSITY_PA_S,
     );
-    let [most_pa, spare_pa] = MOST_RETURN_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
-    car.told(PART, "return line", PRESSURE, drop_pa)
+    let [most_pa, spare_pa] = MAX_RETURN_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
+    car.figure(PART, "return line", PRESSURE, drop_pa)
         .at_most(most_pa, spare_pa)
         .formula(format!(
             "{} of {} bore at {}: at idle nearly all comes back",
@@ -217,7 +217,7 @@ fn back(car: &Car<'_>) -> Line {
 fn hose(car: &Car<'_>) -> Line {
     let rail_pa = car.fuel_system().regulator_pa;
     let practice = car.system.pick("210 to 480 kPa against 41 to 48 kPa", "30 to 70 psi against 6 to 7 psi");
-    car.told(PART, "hose rating", PRESSURE, car.installation.hose_rating_pa)
+    car.figure(PART, "hose rating", PRESSURE, car.installation.hose_rating_pa)
         .at_least(HOSE_RESERVE * rail_pa, 0.0)
         .formula(format!("printed on the hose; needed {HOSE_RESERVE} x {}", car.show(PRESSURE, rail_pa)))
         .change("Hose rated for injection pressure along the whole way: carburettor hose bursts, and fuel sprays on a hot engine.")

@@ -71,7 +71,7 @@ fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line
         _ => feed_drop_pa(system, feed_flow(system, delivered, &car.demand), car.density_kg_per_m3()),
     };
     let needed = reserve * car.demand.fuel_kg_per_s;
-    car.told(PART, what, FLOW, delivered)
+    car.figure(PART, what, FLOW, delivered)
         .at_least(needed, 0.1 * needed)
         .formula(format!(
             "{} free x {} V / {RATED_V} V - free x ({} + {} of line and filter) / {} where it stalls; needed {} x {reserve}",
@@ -89,7 +89,7 @@ fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line
 fn work_pressure(car: &Car<'_>) -> Line {
     let [least_pa, most_pa, spare_pa] = RAIL_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
     let carburettor = car.system.pick("41 to 48 kPa", "6 to 7 psi");
-    car.told(PART, "rail pressure", PRESSURE, car.fuel_system().regulator_pa)
+    car.figure(PART, "rail pressure", PRESSURE, car.fuel_system().regulator_pa)
         .between(least_pa, most_pa, spare_pa)
         .formula(format!("as the regulator is set; a carburettor has {carburettor}"))
         .change("Set the regulator to what the injectors are rated for.")
@@ -103,7 +103,7 @@ fn mismatch(car: &Car<'_>) -> Option<Line> {
     let apart = answered / there - 1.0;
     let error = (answered / there).sqrt() - 1.0;
     (apart.abs() > 0.02).then(|| {
-        car.told(PART, "answered rail pressure", PRESSURE, answered)
+        car.figure(PART, "answered rail pressure", PRESSURE, answered)
             .between(0.98 * there, 1.02 * there, 0.0)
             .formula(format!(
                 "the regulator is set to {}; fuel is off by {} %",

@@ -129,12 +129,12 @@ fn limits_are_short_and_themselves_allowed() {
     ] {
         assert_eq!(unit(kind, spelling).limits(low, high), limits);
     }
-    assert_eq!(unit(Kind::Ratio, "%").held_limits(-0.35, 0.35), ["-35%", "35%"]);
-    assert_eq!(unit(Kind::Temperature, "degC").held_limits(233.15, 273.15), ["-40 degC", "0 degC"]);
+    assert_eq!(unit(Kind::Ratio, "%").tolerant_limits(-0.35, 0.35), ["-35%", "35%"]);
+    assert_eq!(unit(Kind::Temperature, "degC").tolerant_limits(233.15, 273.15), ["-40 degC", "0 degC"]);
     assert_eq!(unit(Kind::Ratio, "%").limits(0.3, 0.95), ["30%", "94.9%"]);
-    assert_eq!(held(35.0 * 0.01, (0.0, 0.35)), Some(0.35));
-    assert_eq!(held(0.351, (0.0, 0.35)), None);
-    assert_eq!(held(f64::NAN, (0.0, 0.35)), None);
+    assert_eq!(clamp_within(35.0 * 0.01, (0.0, 0.35)), Some(0.35));
+    assert_eq!(clamp_within(0.351, (0.0, 0.35)), None);
+    assert_eq!(clamp_within(f64::NAN, (0.0, 0.35)), None);
 }
 
 #[test]

@@ -90,8 +90,8 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
             let learning = format!("{refused} readings at low flow were not learned from because of it");
             vec![crank, corrections, learning]
         }
-        Cause::FuelScale if evidence.died > 0 => {
-            vec![corrections, format!("the engine stopped {} times", evidence.died)]
+        Cause::FuelScale if evidence.stalls > 0 => {
+            vec![corrections, format!("the engine stopped {} times", evidence.stalls)]
         }
         Cause::FuelScale | Cause::OpeningDelay => vec![corrections],
         Cause::VacuumLeak => {
@@ -101,16 +101,16 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
             )]
         }
         Cause::FuelSupply => {
-            vec![format!("rail pressure fell to {} of the wanted", percent(evidence.rail_least_ln))]
+            vec![format!("rail pressure fell to {} of the wanted", percent(evidence.rail_min_ln))]
         }
         Cause::SensorSlow => {
             let mut seen = Vec::new();
-            if evidence.late_s.count() > 0 {
-                let late_s = evidence.late_s.value();
+            if evidence.air_late_s.count() > 0 {
+                let late_s = evidence.air_late_s.value();
                 seen.push(format!("after a fuel cut air showed {late_s:.2} s later than believed"));
             }
-            if evidence.back_s.count() > 0 {
-                let back_s = evidence.back_s.value();
+            if evidence.mixture_late_s.count() > 0 {
+                let back_s = evidence.mixture_late_s.value();
                 seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
             }
             seen.extend(state.self_check().measured().map(|measured| {
@@ -149,7 +149,7 @@ fn limits(controller: &Controller) -> Option<Finding> {
 
 /// The engine needed another correction cold than warm.
 fn cold(evidence: &Evidence) -> Option<Finding> {
-    let [cold, warm] = &evidence.off_ln;
+    let [cold, warm] = &evidence.required_ln;
     let more_ln = cold.value() - warm.value();
     (cold.count() > 500 && more_ln.abs() > 0.25).then(|| Finding {
         title: "Cold, the engine needs another correction than warm".to_owned(),

@@ -18,7 +18,7 @@ use crate::steady::{self, Steady};
 /// ```
 /// use trimwright_control::Options;
 /// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule, watch::SETTLED_AFTER_S};
+/// use trimwright_harness::{scenario::Scenario, schedule::Schedule, mixture_observer::SETTLED_AFTER_S};
 /// let still = format!("time [s],speed [km/h]\n0,0\n{SETTLED_AFTER_S},0\n");
 /// let scenario = Scenario { schedule: Schedule::parse("still", "still.csv", &still)?, passes: 1, ..Scenario::load("delivery-van")? };
 /// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
@@ -29,7 +29,7 @@ pub const SETTLED_AFTER_S: f64 = 60.0;
 /// Width of the windows in which convergence is followed.
 ///
 /// ```
-/// use trimwright_harness::watch::{WINDOW_S, Window, settle_s};
+/// use trimwright_harness::mixture_observer::{WINDOW_S, Window, settle_s};
 /// let bad = Window { end_s: WINDOW_S, map_rms: 0.1, closed_loop_rms: 0.02 };
 /// let good = Window { end_s: 2.0 * WINDOW_S, map_rms: 0.01, closed_loop_rms: 0.01 };
 /// assert_eq!(settle_s(&[bad, good], 0.02), 60.0, "from the end of the bad minute on");
@@ -91,15 +91,15 @@ pub struct Window {
 /// Collects the measures of one run.
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}, watch::Watch};
+/// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}, mixture_observer::MixtureObserver};
 /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
-/// let mut watch = Watch::new(session.closed_loop().controller());
-/// session.run(Until::After(90.0), &mut watch)?;
-/// assert!(watch.steady.events() > 300, "a minute after the start idle counts, and is steady");
+/// let mut mixture = MixtureObserver::new(session.closed_loop().controller());
+/// session.run(Until::After(90.0), &mut mixture)?;
+/// assert!(mixture.steady.events() > 300, "a minute after the start idle counts, and is steady");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug)]
-pub struct Watch {
+pub struct MixtureObserver {
     /// Steady events of the whole run.
     pub steady: Mixture,
     /// All events of this pass.
@@ -131,14 +131,14 @@ pub struct Watch {
     in_cut: bool,
 }
 
-impl Watch {
+impl MixtureObserver {
     /// A watch over a controller of this calibration.
     ///
     /// ```
     /// use trimwright_control::{CELLS, Calibration, Controller, SetupAnswers};
-    /// use trimwright_harness::watch::Watch;
-    /// let watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
-    /// assert!(watch.steady.rms().is_nan() && watch.cells.visited() == [false; CELLS]);
+    /// use trimwright_harness::mixture_observer::MixtureObserver;
+    /// let mixture = MixtureObserver::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
+    /// assert!(mixture.steady.rms().is_nan() && mixture.cells.visited() == [false; CELLS]);
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
     pub fn new(controller: &Controller) -> Self {
@@ -259,30 +259,30 @@ impl Watch {
         if !(0.7..1.34).contains(&measured) {
             return;
         }
-        let right_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
+        let required_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
         let weights = self.recall(view.sensed_intake_s - tau_s).map_or(applied.weights, |then| then.weights);
         let weight = 1.0 / if applied.steady { STEADY_LN2 } else { UNSTEADY_LN2 };
         let delay_per_s = seen.flow_s.recip();
-        self.log.push(Sample { weights, film: seen.film, delay_per_s, right_ln, weight });
+        self.log.push(Sample { weights, film: seen.film, delay_per_s, required_ln, weight });
     }
 
-    /// Least squares over the whole log for injectors that open `late_s` later than the calibration has it.
+    /// Least squares over the whole log for injectors that open `delay_s` later than the calibration has it.
     ///
     /// ```
     /// use trimwright_control::{CELLS, Calibration, Controller, Parameters, SetupAnswers};
-    /// use trimwright_harness::{fit::{FILM, Sample}, watch::Watch};
+    /// use trimwright_harness::{fit::{FILM, Sample}, mixture_observer::MixtureObserver};
     /// use trimwright_numerics::Weights;
-    /// let mut watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
+    /// let mut mixture = MixtureObserver::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
     /// let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25; 4] };
-    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: 0.08, weight: 220.0 };
-    /// watch.log = vec![sample; 1000];
-    /// let cell_ln = |late_s| watch.fit(CELLS, late_s).solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[20]);
+    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, required_ln: 0.08, weight: 220.0 };
+    /// mixture.log = vec![sample; 1000];
+    /// let cell_ln = |delay_s| mixture.fit(CELLS, delay_s).solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[20]);
     /// assert!(cell_ln(0.1e-3) < cell_ln(0.0), "what late injectors explain is not the cell's");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn fit(&self, cells: usize, late_s: f64) -> Fit {
+    pub fn fit(&self, cells: usize, delay_s: f64) -> Fit {
         let mut fit = Fit::new(cells);
-        let samples = self.log.iter().filter_map(|sample| sample.opening_late(late_s));
+        let samples = self.log.iter().filter_map(|sample| sample.with_opening_delay(delay_s));
         samples.for_each(|sample| fit.add(&sample));
         fit
     }
@@ -299,7 +299,7 @@ impl Watch {
     }
 }
 
-impl Observer for Watch {
+impl Observer for MixtureObserver {
     fn observe(&mut self, now: &Moment<'_>) {
         if now.pass_step == 0 {
             self.start_pass();
@@ -335,7 +335,7 @@ fn root_mean(sum: (f64, u64), fewest: u64) -> f64 {
 /// First time after which every window with something to say stays under `limit`; NaN when the last one does not.
 ///
 /// ```
-/// use trimwright_harness::watch::{Window, settle_s};
+/// use trimwright_harness::mixture_observer::{Window, settle_s};
 /// let window = |end_s, map_rms| Window { end_s, map_rms, closed_loop_rms: 0.0 };
 /// let windows = [window(60.0, 0.12), window(120.0, 0.015), window(180.0, 0.01)];
 /// assert_eq!(settle_s(&windows, 0.02), 60.0);

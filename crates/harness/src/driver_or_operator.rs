@@ -2,46 +2,46 @@
 
 use trimwright_plant::{DriverInputs, Truth, View};
 
-use crate::driver::{Driver, Feel};
+use crate::driver::{Driver, VehicleEstimate};
 use crate::operator::Operator;
 use crate::schedule::Schedule;
 use crate::starting::Starting;
 
-/// The one at the wheel.
+/// The one at the driver.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_harness::wheel::Wheel;
+/// use trimwright_harness::driver_or_operator::DriverOrOperator;
 /// for (name, on_road) in [("delivery-van", true), ("dyno-map", false)] {
 ///     let scenario = Scenario::load(name)?;
-///     let wheel = Wheel::for_schedule(&scenario.schedule, &scenario.truth);
-///     assert_eq!(matches!(wheel, Wheel::Driver(_)), on_road);
+///     let driver = DriverOrOperator::for_schedule(&scenario.schedule, &scenario.truth);
+///     assert_eq!(matches!(driver, DriverOrOperator::Driver(_)), on_road);
 /// }
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Debug)]
-pub enum Wheel {
+pub enum DriverOrOperator {
     /// Follows a speed on the road.
     Driver(Driver),
     /// Holds crank speed and pedal.
     Operator(Operator),
 }
 
-impl Wheel {
+impl DriverOrOperator {
     /// Whom a schedule needs; the engine is off.
     ///
     /// ```
-    /// use trimwright_harness::{scenario::Scenario, schedule::Schedule, wheel::Wheel};
+    /// use trimwright_harness::{scenario::Scenario, schedule::Schedule, driver_or_operator::DriverOrOperator};
     /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
-    /// let wheel = Wheel::for_schedule(&pull, &Scenario::load("delivery-van")?.truth);
-    /// assert!(matches!(wheel, Wheel::Operator(_)), "a held crank speed is for a dynamometer");
+    /// let driver = DriverOrOperator::for_schedule(&pull, &Scenario::load("delivery-van")?.truth);
+    /// assert!(matches!(driver, DriverOrOperator::Operator(_)), "a held crank speed is for a dynamometer");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn for_schedule(schedule: &Schedule, truth: &Truth) -> Self {
         if schedule.on_dynamometer() {
             Self::Operator(Operator::new())
         } else {
-            Self::Driver(Driver::new(Feel::of(truth)))
+            Self::Driver(Driver::new(VehicleEstimate::of(truth)))
         }
     }
 
@@ -50,15 +50,15 @@ impl Wheel {
     ///
     /// ```
     /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario, schedule::Schedule, wheel::Wheel};
+    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario, schedule::Schedule, driver_or_operator::DriverOrOperator};
     /// # use trimwright_plant::Plant;
     /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n30,36\n40,36\n")?;
     /// # let van = Scenario::load("delivery-van")?;
     /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut wheel = Wheel::for_schedule(&trip, &van.truth);
+    /// let mut driver = DriverOrOperator::for_schedule(&trip, &van.truth);
     /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
     /// while closed_loop.time_s() < trip.duration_s() {
-    ///     let inputs = wheel.act(closed_loop.time_s(), closed_loop.time_s(), &trip, &closed_loop.view()).clone();
+    ///     let inputs = driver.act(closed_loop.time_s(), closed_loop.time_s(), &trip, &closed_loop.view()).clone();
     ///     (0..20).for_each(|_| closed_loop.step(&inputs));
     /// }
     /// assert!((closed_loop.view().vehicle_m_per_s - 10.0).abs() < 0.7, "36 km/h");
@@ -75,15 +75,15 @@ impl Wheel {
     ///
     /// ```
     /// use trimwright_harness::starting::PERIOD_S;
-    /// # use trimwright_harness::{scenario::Scenario, wheel::Wheel};
+    /// # use trimwright_harness::{scenario::Scenario, driver_or_operator::DriverOrOperator};
     /// use trimwright_plant::View;
     /// let van = Scenario::load("delivery-van")?;
-    /// let mut wheel = Wheel::for_schedule(&van.schedule, &van.truth);
+    /// let mut driver = DriverOrOperator::for_schedule(&van.schedule, &van.truth);
     /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
     /// for act in 0..600 {
-    ///     wheel.act(f64::from(act) * PERIOD_S, 0.0, &van.schedule, &view);
+    ///     driver.act(f64::from(act) * PERIOD_S, 0.0, &van.schedule, &view);
     /// }
-    /// assert!(wheel.starting().is_running(), "12 s after key on it idles by itself");
+    /// assert!(driver.starting().is_running(), "12 s after key on it idles by itself");
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub fn starting(&self) -> &Starting {

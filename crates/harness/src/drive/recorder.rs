@@ -4,12 +4,12 @@ use std::time::Instant;
 
 use trimwright_control::LearnedMap;
 
+use crate::mixture_observer::MixtureObserver;
 use crate::on_target::OnTarget;
 use crate::run_error::RunError;
 use crate::session::{Moment, Observer, Session, Until};
 use crate::trace::{self, TraceRow};
 use crate::verdicts::{self, Evidence};
-use crate::watch::Watch;
 
 /// Time between two snapshots of the map for the replay, s.
 const SNAPSHOT_S: f64 = 20.0;
@@ -61,7 +61,7 @@ pub struct Snapshot {
 /// What one drive through the schedule left behind.
 pub(super) struct Driven {
     pub(super) session: Session,
-    pub(super) watch: Watch,
+    pub(super) mixture: MixtureObserver,
     pub(super) evidence: Evidence,
     pub(super) rows: Vec<TraceRow>,
     pub(super) snapshots: Vec<Snapshot>,
@@ -71,8 +71,8 @@ pub(super) struct Driven {
 }
 
 /// Writes down what is kept of a drive.
-struct Logbook<'a> {
-    watch: Watch,
+struct DriveRecorder<'a> {
+    mixture: MixtureObserver,
     evidence: Evidence,
     learning: bool,
     record: Record,
@@ -94,7 +94,7 @@ struct Cadence {
     progress: u64,
 }
 
-impl Observer for Logbook<'_> {
+impl Observer for DriveRecorder<'_> {
     fn observe(&mut self, now: &Moment<'_>) {
         let closed_loop = now.closed_loop;
         if let Some(view) = now.decided {
@@ -102,14 +102,14 @@ impl Observer for Logbook<'_> {
             self.error_squares += error * error;
             self.decisions += 1;
         }
-        self.watch.observe(now);
+        self.mixture.observe(now);
         if self.learning && now.is_each(self.each.evidence) {
-            self.evidence.look(closed_loop.controller());
+            self.evidence.sample(closed_loop.controller());
         }
         if self.record == Record::Everything {
             let steps_before = closed_loop.steps() - 1;
             if steps_before.is_multiple_of(self.each.row) {
-                self.rows.push(TraceRow::of(now, &self.watch));
+                self.rows.push(TraceRow::of(now, &self.mixture));
             }
             if steps_before.is_multiple_of(self.each.snapshot) {
                 let learned = closed_loop.controller().state().learned().clone();
@@ -128,7 +128,7 @@ impl Observer for Logbook<'_> {
 }
 
 /// Drives all passes of a session; its controller may run on another processor. `progress` hears of the simulated time, s.
-pub(super) fn once(
+pub(super) fn drive_passes(
     mut session: Session,
     record: Record,
     mut target: Option<&mut OnTarget>,
@@ -143,8 +143,8 @@ pub(super) fn once(
     }
     let mut evidence = Evidence::default();
     evidence.on_dynamometer = session.scenario().schedule.on_dynamometer();
-    let mut logbook = Logbook {
-        watch: Watch::new(controller),
+    let mut recorder = DriveRecorder {
+        mixture: MixtureObserver::new(controller),
         evidence,
         learning: calibration.options().learning,
         record,
@@ -163,19 +163,20 @@ pub(super) fn once(
         progress,
     };
     match target {
-        None => session.run(Until::Driven, &mut logbook)?,
+        None => session.run(Until::Driven, &mut recorder)?,
         Some(target) => {
             session.run_by(
                 |closed_loop, inputs| Ok(closed_loop.step_on(inputs, target)?),
                 Until::Driven,
-                &mut logbook,
+                &mut recorder,
             )?;
             target.check_learned(session.closed_loop().controller().state().learned())?;
         }
     }
-    let Logbook { watch, evidence, rows, snapshots, pass_distance_km, error_squares, decisions, .. } =
-        logbook;
+    let DriveRecorder {
+        mixture, evidence, rows, snapshots, pass_distance_km, error_squares, decisions, ..
+    } = recorder;
     let speed_error_rms = libm::sqrt(error_squares / decisions as f64);
     let wall_s = began.elapsed().as_secs_f64();
-    Ok(Driven { session, watch, evidence, rows, snapshots, pass_distance_km, speed_error_rms, wall_s })
+    Ok(Driven { session, mixture, evidence, rows, snapshots, pass_distance_km, speed_error_rms, wall_s })
 }
