@@ -31,14 +31,6 @@ use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Slot};
 pub type Aliases<'a> = &'a [(&'a str, &'a str)];
 
 /// The key of a parameter, its stage before it; none when it is left for others to read.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::block_reader::key_of;
-/// let parameters = Parameters::DEFAULT;
-/// let keys: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).map(|info| key_of(info, &[])).collect();
-/// assert!(keys.contains(&Some("feedback.keep")) && keys.contains(&Some("feedback.authority_ln")));
-/// ```
 pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'a str> {
     match aliases.iter().find(|(path, _)| *path == info.path) {
         Some((_, "")) => None,
@@ -51,19 +43,6 @@ pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'
 }
 
 /// Fills a block from its section below `section` (`""` is the whole document). What is not given stays; after an error all of it does.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::{block_reader, document::Document};
-/// let document = Document::parse("van.toml", "[calibration.feedback]\nhold = \"1 min\"\n")?;
-/// let mut parameters = Parameters::DEFAULT;
-/// for block in parameters.blocks_mut() {
-///     block_reader::read(&document, "calibration", block, &[])?;
-/// }
-/// assert_eq!((parameters.feedback.hold_s, parameters.feedback.fade_s), (60.0, 15.0));
-/// assert!(document.finish(&[]).is_ok());
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
 ///
 /// # Errors
 ///

@@ -80,11 +80,6 @@ pub struct Cells {
 
 impl Cells {
     /// Nothing visited yet.
-    ///
-    /// ```
-    /// use trimwright_harness::cells::Cells;
-    /// assert_eq!(Cells::new(3).dwell_s(), [0.0; 3]);
-    /// ```
     pub fn new(cells: usize) -> Self {
         Self { sums: vec![CellSums::default(); cells], whole: CellSums::default() }
     }

@@ -74,23 +74,8 @@ struct Known {
 }
 
 /// A number that a quantity can be stored as.
-///
-/// ```
-/// use trimwright_harness::{document::Document, units::Kind};
-/// let document = Document::parse("van.toml", "tank = \"55 kg\"\n")?;
-/// let (mut plant_kg, mut control_kg) = (0.0_f64, 0.0_f32);
-/// document.quantity("tank", Kind::Mass, &mut plant_kg)?;
-/// document.quantity("tank", Kind::Mass, &mut control_kg)?;
-/// assert_eq!((plant_kg, control_kg), (55.0, 55.0), "one key fills the fields of plant and controller");
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
 pub trait Number: Copy {
     /// The nearest value of this type.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Number;
-    /// assert_eq!(f32::from_f64(14.6), 14.6_f32);
-    /// ```
     fn from_f64(value: f64) -> Self;
 }
 
@@ -109,12 +94,6 @@ impl Number for f32 {
 impl Document {
     /// Takes a text apart; `file` is what messages call it.
     ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let error = Document::parse("van.toml", "passes = 2\nseed = = 1\n").err().expect("no TOML");
-    /// assert!(error.to_string().starts_with("van.toml, line 2: is not TOML"));
-    /// ```
-    ///
     /// # Errors
     ///
     /// When the text is not TOML, with the line.
@@ -128,28 +107,11 @@ impl Document {
     }
 
     /// What messages call it.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// assert_eq!(Document::parse("van.toml", "seed = 1\n")?.file(), "van.toml");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn file(&self) -> &str {
         &self.file
     }
 
     /// A quantity with its unit, in SI (an angle in degrees).
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("van.toml", "[setup]\nrail_pressure = \"43.5 psi\"\n")?;
-    /// let (mut rail_pa, mut rated_pa) = (0.0_f64, 300e3_f64);
-    /// document.quantity("setup.rail_pressure", Kind::Pressure, &mut rail_pa)?;
-    /// document.quantity("setup.injector_rated_pressure", Kind::Pressure, &mut rated_pa)?;
-    /// assert!((rail_pa - 299.9e3).abs() < 100.0);
-    /// assert_eq!(rated_pa, 300e3, "what is not given stays");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     ///
     /// # Errors
     ///
@@ -175,14 +137,6 @@ impl Document {
     }
 
     /// A quantity from `low` to `high`, in SI like them.
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("van.toml", "supply = \"24 V\"\n")?;
-    /// let error = document.quantity_within("supply", Kind::Voltage, (11.0, 16.0), &mut 13.5).unwrap_err();
-    /// assert_eq!(error.to_string(), "van.toml, line 1, supply = \"24 V\": must be between 11 V and 16 V");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     ///
     /// # Errors
     ///
@@ -217,16 +171,6 @@ impl Document {
     /// A list of quantities, each with its unit: as many as `target` holds, or from one up to that many when `fewer` may do.
     /// Gives how many there are, if the key is there.
     ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("box.toml", "ratios = [2.45, 1.45, 1.0]\n")?;
-    /// let mut ratios = [0.0_f64; 6];
-    /// assert_eq!(document.quantities("ratios", Kind::Ratio, true, &mut ratios)?, Some(3), "three of six gears");
-    /// assert_eq!(ratios[..4], [2.45, 1.45, 1.0, 0.0]);
-    /// assert!(document.quantities("ratios", Kind::Ratio, false, &mut ratios).is_err(), "all six are wanted");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When it is no list, has another length or holds something that is no quantity of this kind.
@@ -254,16 +198,6 @@ impl Document {
 
     /// A whole number from `low` to `high`.
     ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "cylinders = 8\ninjectors = 2.5\n")?;
-    /// let mut cylinders = 0_u8;
-    /// document.whole("cylinders", (1, 8), &mut cylinders)?;
-    /// assert_eq!(cylinders, 8);
-    /// assert!(document.whole("injectors", (1, 8), &mut 0_u8).is_err(), "half an injector");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When it is something else.
@@ -284,15 +218,6 @@ impl Document {
 
     /// `true` or `false`.
     ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "controls_fans = true\nnitrous = \"on\"\n")?;
-    /// let mut controls_fans = false;
-    /// document.flag("controls_fans", &mut controls_fans)?;
-    /// assert!(controls_fans && document.flag("nitrous", &mut false).is_err());
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When it is neither.
@@ -305,26 +230,6 @@ impl Document {
 
     /// A text of one line.
     ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "title = \"A van\"\nabout = \"\\u001b[31mred\"\n")?;
-    /// let mut text = String::new();
-    /// document.text("title", &mut text)?;
-    /// assert_eq!(text, "A van");
-    /// assert!(document.text("about", &mut text).is_err(), "a terminal would obey it");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "title = \"Delivery van\"\nabout = \" \"\n")?;
-    /// let mut title = String::new();
-    /// document.text("title", &mut title)?;
-    /// assert_eq!(title, "Delivery van");
-    /// assert!(document.text("about", &mut title).is_err(), "a text of blanks says nothing");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When it is no text or an empty one, or holds control characters.
@@ -333,16 +238,6 @@ impl Document {
     }
 
     /// A text that may have several lines.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "about = \"one\\ntwo\"\n")?;
-    /// let mut about = String::new();
-    /// assert!(document.text("about", &mut about).is_err());
-    /// document.lines("about", &mut about)?;
-    /// assert_eq!(about.lines().count(), 2);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     ///
     /// # Errors
     ///
@@ -369,18 +264,6 @@ impl Document {
 
     /// One of a few words.
     ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "cam = \"mild\"\nfilm = \"wet\"\n")?;
-    /// let words = [("stock", 0.03), ("mild", 0.15), ("hot", 0.6)];
-    /// let mut overlap = 0.03;
-    /// document.choice("cam", &words, &mut overlap)?;
-    /// assert_eq!(overlap, 0.15);
-    /// let error = document.choice("film", &words, &mut overlap).unwrap_err();
-    /// assert!(error.to_string().ends_with("must be one of \"stock\", \"mild\", \"hot\""));
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When it is none of them; the message lists them.
@@ -397,16 +280,6 @@ impl Document {
 
     /// How many sections of this name there are, each headed by it in double brackets. The keys of the first begin with `name.1.`.
     ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "[[stop]]\nname = \"a\"\n[[stop]]\nname = \"b\"\n")?;
-    /// assert_eq!(document.sections("stop")?, 2);
-    /// let mut name = String::new();
-    /// document.text("stop.2.name", &mut name)?;
-    /// assert_eq!(name, "b");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When the name stands for something else.
@@ -421,30 +294,12 @@ impl Document {
     }
 
     /// Whether the key is there. It counts as asked for.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "power = \"230 hp\"\n")?;
-    /// assert!(document.has("power") && !document.has("torque"));
-    /// assert!(document.finish(&[]).is_ok(), "a key that was looked for is a known one");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn has(&self, key: &str) -> bool {
         self.note(key, None, key);
         self.find(key).is_ok_and(|item| item.is_some())
     }
 
     /// Says that nothing more will be asked: no key may be left over, and the required ones must be there.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "sead = 1\n")?;
-    /// let mut seed = 1_u64;
-    /// document.whole("seed", (0, i64::MAX), &mut seed)?;
-    /// let error = document.finish(&[]).unwrap_err();
-    /// assert_eq!(error.to_string(), "van.toml, line 1, sead: is not a known key; did you mean seed?");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     ///
     /// # Errors
     ///
@@ -484,17 +339,6 @@ impl Document {
     }
 
     /// Something wrong with the value of a key, with its line and what is written there.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "title = \"Van\"\nengine = \"van-v9\"\n")?;
-    /// let error = document.wrong("engine", "is no engine that comes with the program");
-    /// assert_eq!(
-    ///     error.to_string(),
-    ///     "van.toml, line 2, engine = \"van-v9\": is no engine that comes with the program"
-    /// );
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn wrong(&self, key: &str, problem: impl Into<String>) -> InputError {
         let error = InputError::new(&self.file, problem).key(key);
         let Ok(Some((item, key_span))) = self.find(key) else { return error };
@@ -524,17 +368,6 @@ impl Document {
 
     /// A field outside its range, in SI. The field is named by its path, unit included, and the range is shown in the unit
     /// in which the value was written, or in the preferred one of its kind when the document leaves the key out.
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("van.toml", "idle_speed = \"70 rpm\"\n")?;
-    /// let mut idle_rad_per_s = 0.0_f64;
-    /// document.quantity("idle_speed", Kind::Rotation, &mut idle_rad_per_s)?;
-    /// let per_rpm = core::f64::consts::PI / 30.0;
-    /// let error = document.out_of_range("idle_speed_rad_per_s", idle_rad_per_s, 400.0 * per_rpm, 1500.0 * per_rpm);
-    /// assert_eq!(error.to_string(), "van.toml, line 1, idle_speed = \"70 rpm\": must be between 400 rpm and 1500 rpm");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn out_of_range(&self, field: &str, value_si: f64, low: f64, high: f64) -> InputError {
         let (key, kind) = self.key_of(field).unwrap_or_else(|| (field.to_owned(), None));
         let unit = kind.and_then(|kind| self.unit(&key, kind));

@@ -18,20 +18,6 @@ pub use run::Run;
 use run::run_of;
 
 /// How far a drive has come.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// # let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let mut shares = Vec::new();
-/// let mut tell = |progress: trimwright_harness::drive::Progress| shares.push(progress.done_s / progress.total_s);
-/// drive_with(&scenario, Options::default(), Record::Figures, &mut tell)?;
-/// assert!(shares.is_sorted() && shares[0] < 0.01 && shares[shares.len() - 1] > 0.9);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Progress {
     /// Simulated time done, all drives together.
@@ -205,18 +191,6 @@ fn drive_each(
 }
 
 /// What is known after a drive in which only the controller was watched.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let learned = learn(&scenario, Options::default())?;
-/// assert!(learned.evidence.charge_v() > 0.8, "the alternator charges");
-/// assert!(learned.controller.state().counts().lessons() > 0);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug)]
 pub struct Learned {
     /// What the log can know.

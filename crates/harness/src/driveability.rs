@@ -23,16 +23,6 @@ const STARTS_DEGC: [f64; 4] = [-18.0, 0.0, 20.0, 90.0];
 const TIP_INS_DEGC: [f64; 2] = [90.0, 20.0];
 
 /// How well the car drives.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let figures = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?;
-/// let fan = figures.idle.fan.ok_or("the first fan came on")?;
-/// assert!(fan.drop_rpm < 100.0, "its motor pulls the idle speed down a little");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Driveability {
     /// Starts at several temperatures.

@@ -59,14 +59,6 @@ pub struct VehicleEstimate {
 impl VehicleEstimate {
     /// What one who has driven this car for a while feels: its load, and about what it can pull (110 N m of torque per litre with the
     /// converter's help, 28 kW per litre).
-    ///
-    /// ```
-    /// use trimwright_harness::{driver::VehicleEstimate, scenario::Scenario};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let vehicle = VehicleEstimate::of(&van.truth);
-    /// assert!((vehicle.full_power_w - 5.2 * 28e3).abs() < 1.0, "5.2 L at 28 kW each");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn of(truth: &Truth) -> Self {
         let litres = truth.engine.displacement_m3 * 1e3;
         let gearbox = &truth.gearbox;
@@ -104,58 +96,18 @@ pub struct Driver {
 
 impl Driver {
     /// A driver who knows the car and sits in it with the engine off.
-    ///
-    /// ```
-    /// use trimwright_harness::driver::{Driver, VehicleEstimate};
-    /// use trimwright_harness::scenario::Scenario;
-    /// let driver = Driver::new(VehicleEstimate::of(&Scenario::load("delivery-van")?.truth));
-    /// assert!(!driver.starting().is_running());
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn new(vehicle: VehicleEstimate) -> Self {
         let inputs = DriverInputs { range: GearRange::Park, brake: PARKED_BRAKE, ..DriverInputs::default() };
         Self { vehicle, starting: Starting::new(), integral: 0.0, inputs }
     }
 
     /// How the engine was started and kept running.
-    ///
-    /// ```
-    /// # use trimwright_harness::driver::{Driver, VehicleEstimate};
-    /// # use trimwright_harness::scenario::Scenario;
-    /// use trimwright_harness::starting::PERIOD_S;
-    /// use trimwright_plant::View;
-    /// let van = Scenario::load("delivery-van")?;
-    /// let mut driver = Driver::new(VehicleEstimate::of(&van.truth));
-    /// for act in 0..250 {
-    ///     driver.act(f64::from(act) * PERIOD_S, 0.0, &van.schedule, &View { speed_rad_per_s: 20.0, ..View::default() });
-    /// }
-    /// assert!((driver.starting().crank_s() - 3.0).abs() < 0.1, "two of five seconds went into filling the rail");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
     /// Driver inputs; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
     /// the schedule.
-    ///
-    /// ```
-    /// # use trimwright_harness::driver::{Driver, VehicleEstimate};
-    /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-    /// use trimwright_harness::starting::PERIOD_S;
-    /// use trimwright_plant::{GearRange, View};
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-    /// let mut driver = Driver::new(VehicleEstimate::of(&Scenario::load("delivery-van")?.truth));
-    /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
-    /// let mut throttle_at = |time_s| {
-    ///     let inputs = driver.act(time_s, time_s, &trip, &view);
-    ///     (inputs.throttle, inputs.range)
-    /// };
-    /// let throttles: Vec<_> = (0..1250).map(|act| throttle_at(f64::from(act) * PERIOD_S)).collect();
-    /// assert_eq!(throttles[900], (0.0, GearRange::Drive), "waits in gear");
-    /// assert!(throttles[1249].0 > 0.1, "five seconds after the schedule set off the pedal is down: the car still stands");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &DriverInputs {
         let wanted = schedule.at(schedule_s);
         self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);

@@ -21,35 +21,17 @@ pub struct InputError {
 
 impl InputError {
     /// Something wrong in or with `file`.
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let error = InputError::new("trip.csv", "a schedule must last at least a second");
-    /// assert_eq!(error.to_string(), "trip.csv: a schedule must last at least a second");
-    /// ```
     pub fn new(file: impl Into<String>, problem: impl Into<String>) -> Self {
         Self { file: file.into(), line: None, key: None, value: None, problem: problem.into() }
     }
 
     /// The same, at this line (the first is 1).
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let error = InputError::new("trip.csv", "must be later than the time of the row before").line(12);
-    /// assert_eq!(error.to_string(), "trip.csv, line 12: must be later than the time of the row before");
-    /// ```
     #[must_use]
     pub fn line(self, line: usize) -> Self {
         Self { line: Some(line), ..self }
     }
 
     /// The same, at this key or column.
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let error = InputError::new("van.toml", "is missing and has to be given").key("setup.cam");
-    /// assert_eq!(error.to_string(), "van.toml, setup.cam: is missing and has to be given");
-    /// ```
     #[must_use]
     pub fn key(self, key: impl Into<String>) -> Self {
         Self { key: Some(key.into()), ..self }
@@ -57,13 +39,6 @@ impl InputError {
 
     /// The same, with the value that was found; control characters are escaped, a long value is cut, an empty one is
     /// called nothing.
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let said = |value| InputError::new("trip.csv", "is no number").key("speed [km/h]").value(value).to_string();
-    /// assert_eq!(said("fast\u{7}"), "trip.csv, speed [km/h] = fast\\u{7}: is no number", "no bell in the terminal");
-    /// assert_eq!(said(""), "trip.csv, speed [km/h] = nothing: is no number");
-    /// ```
     #[must_use]
     pub fn value(self, value: impl AsRef<str>) -> Self {
         const LONGEST: usize = 60;

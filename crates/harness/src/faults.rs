@@ -56,24 +56,12 @@ pub struct Fault {
 
 impl Fault {
     /// The fault as it is usually tried: of its usual strength, from the start to the end.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// let fault = Fault::usual(find("weak_pump").expect("a kind"));
-    /// assert!(fault.is_there(0.0) && fault.is_there(1e6));
-    /// ```
     pub fn usual(kind: &'static FaultKind) -> Self {
         let strength = kind.strength.as_ref().map_or(0.0, |strength| strength.usual);
         Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, comes_and_goes: None }
     }
 
     /// Whether it is there at this time since power-up.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// let fault = Fault { from_s: 60.0, until_s: 90.0, ..Fault::usual(find("vacuum_leak").expect("a kind")) };
-    /// assert_eq!([59.9, 60.0, 90.0].map(|time_s| fault.is_there(time_s)), [false, true, false]);
-    /// ```
     pub fn is_there(&self, time_s: f64) -> bool {
         let within = (self.from_s..self.until_s).contains(&time_s);
         within
@@ -100,13 +88,6 @@ impl Fault {
     }
 
     /// What it is, in one line: kind and strength.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// let titles = ["weak_pump", "map_open"].map(|name| find(name).map(|kind| Fault::usual(kind).title()));
-    /// let titles = titles.map(Option::unwrap_or_default);
-    /// assert_eq!(titles, ["fuel pump delivers less by 60 %", "MAP sensor wire broken"]);
-    /// ```
     pub fn title(&self) -> String {
         match &self.kind.strength {
             Some(strength) => {
@@ -117,19 +98,6 @@ impl Fault {
     }
 
     /// Puts it into a truth and the answers of an owner.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// use trimwright_harness::scenario::Scenario;
-    /// let mut van = Scenario::load("delivery-van")?;
-    /// let (said_m3, was_m2) = (van.answers.displacement_m3, van.truth.faults.vacuum_leak_m2);
-    /// for name in ["vacuum_leak", "wrong_displacement"] {
-    ///     Fault::usual(find(name).expect("a kind")).apply(&mut van.truth, &mut van.answers);
-    /// }
-    /// assert!(van.truth.faults.vacuum_leak_m2 > was_m2, "a part is broken");
-    /// assert!((van.answers.displacement_m3 / said_m3 - 0.8).abs() < 1e-6, "an answer is wrong, the engine is not");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn apply(&self, truth: &mut Truth, answers: &mut SetupAnswers) {
         (self.kind.apply)(self.strength, truth, answers);
     }

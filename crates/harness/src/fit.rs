@@ -5,13 +5,6 @@ use trimwright_control::Parameters;
 use trimwright_numerics::Weights;
 
 /// What is fitted of the film: its share and its time constant.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::fit::{FILM, Fit};
-/// let unseen = Fit::new(9).solve(&Parameters::DEFAULT).expect("finite");
-/// assert_eq!((unseen.cells.len(), unseen.film_ln), (9, [0.0; FILM]), "without samples, as believed");
-/// ```
 pub const FILM: usize = 2;
 /// What is fitted extra the cells: the film, the flow that all cells share, the opening delay.
 const EXTRA_UNKNOWNS: usize = FILM + 2;
@@ -25,16 +18,6 @@ const MIN_FLOW_S: f64 = 3e-4;
 const MAX_FILM: f64 = 0.4;
 
 /// One sample of the log.
-///
-/// ```
-/// use trimwright_harness::fit::{FILM, Sample};
-/// use trimwright_numerics::Weights;
-/// // A pulse that flowed for 2 ms in the middle of four cells needed 5 % more fuel than the calibration has.
-/// let weights = Weights { cells: [0, 1, 14, 15], shares: [0.25; 4] };
-/// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 1.0 / 2e-3, required_ln: 1.05_f64.ln(), weight: 220.0 };
-/// let later = sample.with_opening_delay(0.1e-3).expect("most of the pulse is left");
-/// assert!(later.required_ln.abs() < 0.003, "injectors that open 0.1 ms later explain it all");
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {
     /// The mixture of cells that made the reading.
@@ -52,16 +35,6 @@ pub struct Sample {
 impl Sample {
     /// The same sample for injectors that open `delay_s` later: in the same open time they flow the less. `None` when it tells
     /// nothing: the pulse was hardly there, so that the delay is all that it shows, or the film gave much of the fuel, or took it.
-    ///
-    /// ```
-    /// # use trimwright_harness::fit::{FILM, Sample};
-    /// # use trimwright_numerics::Weights;
-    /// let weights = Weights { cells: [0, 1, 14, 15], shares: [0.25; 4] };
-    /// let of = |flow_s: f64| Sample { weights, film: [0.0; FILM], delay_per_s: flow_s.recip(), required_ln: 0.0, weight: 1.0 };
-    /// let late_ln = |flow_s| of(flow_s).with_opening_delay(0.1e-3).map(|sample| sample.required_ln);
-    /// assert!(late_ln(1e-3) < late_ln(8e-3), "a late opening takes more from a short pulse");
-    /// assert_eq!(late_ln(0.12e-3), None, "hardly anything is left of this one");
-    /// ```
     #[must_use]
     pub fn with_opening_delay(mut self, delay_s: f64) -> Option<Self> {
         let left = 1.0 - delay_s * self.delay_per_s;
@@ -75,21 +48,6 @@ impl Sample {
 }
 
 /// What fits best.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::fit::{FILM, Fit, Sample};
-/// use trimwright_numerics::Weights;
-/// // Every pulse, short or long, lacks what 0.2 ms of it would have given.
-/// let mut fit = Fit::new(4);
-/// for step in 0..4000 {
-///     let delay_per_s = 100.0 + f64::from(step % 500);
-///     let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-///     fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s, required_ln: 0.2e-3 * delay_per_s, weight: 1e6 });
-/// }
-/// let fitted = fit.solve(&Parameters::DEFAULT).expect("finite");
-/// assert!((fitted.extra_delay_s - 0.2e-3).abs() < 1e-6 && fitted.cells[0].abs() < 1e-3);
-/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fitted {
     /// The cells, ln; one that was never visited stands at what all have in common.
@@ -125,32 +83,12 @@ pub struct Fit {
 
 impl Fit {
     /// An empty fit of `cells` cells.
-    ///
-    /// ```
-    /// use trimwright_control::Parameters;
-    /// use trimwright_harness::fit::Fit;
-    /// assert_eq!(Fit::new(2).solve(&Parameters::DEFAULT).map(|fitted| fitted.cells), Some(vec![0.0, 0.0]), "nothing known, nothing to correct");
-    /// ```
     pub fn new(cells: usize) -> Self {
         let unknowns = cells + EXTRA_UNKNOWNS;
         Self { normal: vec![0.0; unknowns * unknowns], right_side: vec![0.0; unknowns] }
     }
 
     /// One sample of the log.
-    ///
-    /// ```
-    /// # use trimwright_control::Parameters;
-    /// # use trimwright_harness::fit::{FILM, Fit, Sample};
-    /// # use trimwright_numerics::Weights;
-    /// let weights = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
-    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 0.0, required_ln: 0.10, weight: 220.0 };
-    /// let after = |samples| {
-    ///     let mut fit = Fit::new(4);
-    ///     (0..samples).for_each(|_| fit.add(&sample));
-    ///     fit.solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[0])
-    /// };
-    /// assert!(after(1) > 0.0 && after(1) < after(100) && after(100) < 0.10, "the more samples, the less of the expectation");
-    /// ```
     pub fn add(&mut self, sample: &Sample) {
         let unknowns = self.right_side.len();
         let cells = unknowns - EXTRA_UNKNOWNS;
@@ -172,18 +110,6 @@ impl Fit {
     }
 
     /// What fits best. `None` when a sample was not finite.
-    ///
-    /// ```
-    /// # use trimwright_control::Parameters;
-    /// # use trimwright_harness::fit::{FILM, Fit, Sample};
-    /// # use trimwright_numerics::Weights;
-    /// let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-    /// let mut fit = Fit::new(4);
-    /// fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, required_ln: -0.04, weight: 220.0 });
-    /// assert!(fit.solve(&Parameters::DEFAULT).is_some_and(|fitted| fitted.cells[0] < 0.0));
-    /// fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, required_ln: f64::NAN, weight: 220.0 });
-    /// assert_eq!(fit.solve(&Parameters::DEFAULT), None);
-    /// ```
     pub fn solve(&self, parameters: &Parameters) -> Option<Fitted> {
         let Parameters { learner, common_correction: common, .. } = parameters;
         let cells = self.right_side.len() - EXTRA_UNKNOWNS;

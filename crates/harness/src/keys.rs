@@ -23,13 +23,6 @@ use trimwright_plant::Truth;
 pub use written::FileLine;
 
 /// All keys of a scenario file, section by section.
-///
-/// ```
-/// use trimwright_harness::keys::scenario;
-/// let keys = scenario();
-/// let has = |path: &str| keys.iter().any(|key| key.path == path);
-/// assert!(has("passes") && has("setup.cam") && has("calibration.feedback.keep") && has("truth.vehicle.mass"));
-/// ```
 pub fn scenario() -> Vec<FileKey> {
     let (parameters, system) = (Parameters::DEFAULT, UnitSystem::Si);
     let calibration =
@@ -84,11 +77,6 @@ fn fault() -> Vec<FileKey> {
 }
 
 /// All keys of an engine file.
-///
-/// ```
-/// use trimwright_harness::keys::engine;
-/// assert!(engine().iter().any(|key| key.path == "gearbox.final_drive"));
-/// ```
 pub fn engine() -> Vec<FileKey> {
     let mut keys = vec![
         FileKey::new("title", Wanted::Text, "A line about it."),

@@ -8,11 +8,6 @@ use trimwright_numerics::Real;
 use trimwright_numerics::parameters::Range;
 
 /// What a parameter's numbers are stored as.
-///
-/// ```
-/// fn block<T: trimwright_harness::block_reader::Scalar>() {}
-/// (block::<f32>(), block::<f64>());
-/// ```
 pub trait Scalar: Real + Number + Display + 'static {}
 
 impl<T: Real + Number + Display + 'static> Scalar for T {}

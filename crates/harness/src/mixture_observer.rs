@@ -14,26 +14,8 @@ use crate::session::{Moment, Observer};
 use crate::steady::{self, Steady};
 
 /// Nothing is counted before the engine has run this long.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule, mixture_observer::SETTLED_AFTER_S};
-/// let still = format!("time [s],speed [km/h]\n0,0\n{SETTLED_AFTER_S},0\n");
-/// let scenario = Scenario { schedule: Schedule::parse("still", "still.csv", &still)?, passes: 1, ..Scenario::load("delivery-van")? };
-/// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
-/// assert_eq!(run.last_pass.events(), 0, "the start took a while: nothing counts yet");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 pub const SETTLED_AFTER_S: f64 = 60.0;
 /// Width of the windows in which convergence is followed.
-///
-/// ```
-/// use trimwright_harness::mixture_observer::{WINDOW_S, Window, settle_s};
-/// let bad = Window { end_s: WINDOW_S, map_rms: 0.1, closed_loop_rms: 0.02 };
-/// let good = Window { end_s: 2.0 * WINDOW_S, map_rms: 0.01, closed_loop_rms: 0.01 };
-/// assert_eq!(settle_s(&[bad, good], 0.02), 60.0, "from the end of the bad minute on");
-/// ```
 pub const WINDOW_S: f64 = 60.0;
 /// Fewest steady events for a window to say anything.
 const FEWEST_EVENTS: u64 = 40;
@@ -66,18 +48,6 @@ struct Applied {
 }
 
 /// One window of convergence.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let windows = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.windows;
-/// assert!(windows[0].map_rms.is_nan(), "in the first minute nothing counts");
-/// assert!(windows[5].map_rms < 0.5 * windows[1].map_rms, "the map gets better");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Window {
     /// End of the window.
@@ -133,14 +103,6 @@ pub struct MixtureObserver {
 
 impl MixtureObserver {
     /// A watch over a controller of this calibration.
-    ///
-    /// ```
-    /// use trimwright_control::{CELLS, Calibration, Controller, SetupAnswers};
-    /// use trimwright_harness::mixture_observer::MixtureObserver;
-    /// let mixture = MixtureObserver::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
-    /// assert!(mixture.steady.rms().is_nan() && mixture.cells.visited() == [false; CELLS]);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
     pub fn new(controller: &Controller) -> Self {
         let cells = controller.calibration().setup().filling().flat().len();
         Self {
@@ -333,13 +295,6 @@ fn root_mean(sum: (f64, u64), fewest: u64) -> f64 {
 }
 
 /// First time after which every window with something to say stays under `limit`; NaN when the last one does not.
-///
-/// ```
-/// use trimwright_harness::mixture_observer::{Window, settle_s};
-/// let window = |end_s, map_rms| Window { end_s, map_rms, closed_loop_rms: 0.0 };
-/// let windows = [window(60.0, 0.12), window(120.0, 0.015), window(180.0, 0.01)];
-/// assert_eq!(settle_s(&windows, 0.02), 60.0);
-/// ```
 pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
     let told: Vec<&Window> = windows.iter().filter(|window| window.map_rms.is_finite()).collect();
     match told.iter().rposition(|window| window.map_rms >= limit) {

@@ -19,12 +19,6 @@ use trimwright_signals::{Commands, Frame};
 const PATIENCE: Duration = Duration::from_secs(5);
 
 /// Why a run on another processor ended.
-///
-/// ```
-/// use trimwright_harness::on_target::OnTargetError;
-/// let error = OnTargetError::OutOfTurn { due: 12, came: 13 };
-/// assert_eq!(error.to_string(), "the answer to message 12 was lost: that to message 13 came in its place");
-/// ```
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum OnTargetError {
     /// It can't be started or reached.
@@ -123,44 +117,10 @@ pub enum OnTargetError {
 pub trait SerialLine {
     /// Sends these bytes.
     ///
-    /// ```
-    /// use std::{cell::RefCell, io, rc::Rc};
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget};
-    /// use trimwright_link::{Receiver, ToProcessor};
-    /// # use trimwright_control::{Calibration, SetupAnswers};
-    /// /// Keeps what is sent.
-    /// struct Tap(Rc<RefCell<Vec<u8>>>);
-    /// impl SerialLine for Tap {
-    ///     fn send(&mut self, bytes: &[u8]) -> io::Result<()> { Ok(self.0.borrow_mut().extend(bytes)) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Ok(None) }
-    /// }
-    /// let sent = Rc::new(RefCell::new(Vec::new()));
-    /// let mut target = OnTarget::over(Box::new(Tap(sent.clone())));
-    /// assert!(target.start(&Calibration::from_answers(&SetupAnswers::default())?, false).is_err());
-    /// let mut receiver = Receiver::default();
-    /// let message = sent.borrow().iter().find_map(|byte| receiver.push::<ToProcessor>(*byte));
-    /// assert!(matches!(message, Some(Ok((0, ToProcessor::Start { keep_map: false, .. })))));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    ///
     /// # Errors
     /// When the line is broken.
     fn send(&mut self, bytes: &[u8]) -> io::Result<()>;
     /// Waits for bytes; `None` when none came in time.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_signals::Frame;
-    /// /// Its other end was unplugged.
-    /// struct Unplugged;
-    /// impl SerialLine for Unplugged {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Err(io::Error::other("unplugged")) }
-    /// }
-    /// let stepped = OnTarget::over(Box::new(Unplugged)).step(&Frame::default());
-    /// assert_eq!(stepped, Err(OnTargetError::SerialLine("unplugged".to_owned())), "broken is not the same as late");
-    /// ```
     ///
     /// # Errors
     /// When the line is broken.
@@ -186,35 +146,11 @@ pub struct OnTarget {
 
 impl OnTarget {
     /// Over a line of one's own.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_signals::Frame;
-    /// /// Nobody is at its other end.
-    /// struct Cut;
-    /// impl SerialLine for Cut {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Ok(None) }
-    /// }
-    /// let mut target = OnTarget::over(Box::new(Cut));
-    /// let lost = [(); 2].map(|()| target.step(&Frame::default()));
-    /// assert_eq!(lost, [0, 1].map(|number| Err(OnTargetError::Lost { number })), "messages are counted");
-    /// ```
     pub fn over(line: Box<dyn SerialLine>) -> Self {
         Self { line, number: 0 }
     }
 
     /// A program for the emulated board, `in_the_loop` of the firmware.
-    ///
-    /// ```
-    /// use std::path::Path;
-    /// use trimwright_harness::on_target::{OnTarget, OnTargetError};
-    /// use trimwright_signals::Frame;
-    /// let stepped = OnTarget::emulated(Path::new("no/such/firmware")).and_then(|mut target| target.step(&Frame::default()));
-    /// let Err(OnTargetError::SerialLine(why)) = stepped else { panic!("without firmware there are no commands") };
-    /// assert!(!why.is_empty());
-    /// ```
     ///
     /// # Errors
     /// When the emulator can't be started.
@@ -232,26 +168,6 @@ impl OnTarget {
 
     /// Begins anew from this calibration's answers and options, with an empty map or with the one learned last.
     ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_link::{Rejection, MAX_BYTES, ToHost, pack};
-    /// # use trimwright_control::{Calibration, SetupAnswers};
-    /// /// A processor that finds the answers out of their ranges.
-    /// struct Rejecting;
-    /// impl SerialLine for Rejecting {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let rejected = ToHost::Rejected(Rejection::AnswerOutOfRange);
-    ///         Ok(Some(pack(&rejected, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
-    ///     }
-    /// }
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let started = OnTarget::over(Box::new(Rejecting)).start(&calibration, false);
-    /// assert_eq!(started, Err(OnTargetError::Rejected { number: 0, reason: Rejection::AnswerOutOfRange }));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    ///
     /// # Errors
     /// [`OnTargetError`] says what went wrong; [`OnTargetError::Parameters`] when the calibration has other parameters than the defaults.
     pub fn start(&mut self, calibration: &Calibration, keep_map: bool) -> Result<(), OnTargetError> {
@@ -267,25 +183,6 @@ impl OnTarget {
 
     /// The commands for a frame.
     ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget};
-    /// use trimwright_link::{MAX_BYTES, ToHost, pack};
-    /// use trimwright_signals::{Commands, Frame};
-    /// /// A processor that only ever switches the first fan on.
-    /// struct Cools;
-    /// impl SerialLine for Cools {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let commands = ToHost::Commands(Commands { fan1: true, ..Commands::default() });
-    ///         Ok(Some(pack(&commands, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
-    ///     }
-    /// }
-    /// let commands = OnTarget::over(Box::new(Cools)).step(&Frame::default())?;
-    /// assert!(commands.fan1 && !commands.fan2);
-    /// # Ok::<(), trimwright_harness::on_target::OnTargetError>(())
-    /// ```
-    ///
     /// # Errors
     /// [`OnTargetError`] says what went wrong.
     pub fn step(&mut self, frame: &Frame) -> Result<Commands, OnTargetError> {
@@ -296,26 +193,6 @@ impl OnTarget {
     }
 
     /// Compares what it has learned with `learned`.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_control::Parameters;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_link::{MAX_BYTES, ToHost, pack, processor::digest_of};
-    /// /// A processor that has learned nothing yet.
-    /// struct New;
-    /// impl SerialLine for New {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let learned = ToHost::Learned(digest_of(&Parameters::DEFAULT.blank_map()));
-    ///         Ok(Some(pack(&learned, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
-    ///     }
-    /// }
-    /// let mut here = Parameters::DEFAULT.blank_map();
-    /// assert_eq!(OnTarget::over(Box::new(New)).check_learned(&here), Ok(()));
-    /// here.ln.flat_mut()[20] = 0.01;
-    /// assert_eq!(OnTarget::over(Box::new(New)).check_learned(&here), Err(OnTargetError::LearnedDiffers));
-    /// ```
     ///
     /// # Errors
     /// [`OnTargetError::LearnedDiffers`], or what went wrong.

@@ -36,11 +36,6 @@ pub struct Operator {
 
 impl Operator {
     /// An operator beside an engine that is off.
-    ///
-    /// ```
-    /// use trimwright_harness::operator::Operator;
-    /// assert!(!Operator::new().starting().is_running());
-    /// ```
     pub fn new() -> Self {
         Self {
             starting: Starting::new(),
@@ -49,36 +44,11 @@ impl Operator {
     }
 
     /// How the engine was started and kept running.
-    ///
-    /// ```
-    /// # use trimwright_harness::{operator::Operator, schedule::Schedule, starting::PERIOD_S};
-    /// # use trimwright_plant::View;
-    /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
-    /// let mut operator = Operator::new();
-    /// for act in 0..1000 {
-    ///     let speed_rad_per_s = if act < 800 { 80.0 } else { 0.0 };
-    ///     let view = View { speed_rad_per_s, ..View::default() };
-    ///     operator.act(f64::from(act) * PERIOD_S, &pull.at(0.0), &view);
-    /// }
-    /// assert_eq!(operator.starting().stalls(), 1, "it ran and was choked");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
     /// What the operator does; called every [`PERIOD_S`]. `time_s` is the time since power-up.
-    ///
-    /// ```
-    /// # use trimwright_harness::{operator::Operator, schedule::Schedule};
-    /// # use trimwright_plant::View;
-    /// use trimwright_plant::{Key, GearRange};
-    /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
-    /// let mut operator = Operator::new();
-    /// let inputs = operator.act(0.0, &pull.at(0.0), &View::default());
-    /// assert_eq!((inputs.key, inputs.range, inputs.throttle), (Key::On, GearRange::Park, 0.0), "not before it runs");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &DriverInputs {
         self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
         self.inputs.ac = wanted.ac;

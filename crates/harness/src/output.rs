@@ -9,13 +9,6 @@ use std::{fs, io, process};
 
 /// Finds out before a long drive whether its result can be written, by making and removing a directory.
 ///
-/// ```
-/// use trimwright_harness::output;
-/// let place = std::env::temp_dir().join(format!("trimwright-check-{}/deep/below", std::process::id()));
-/// assert_eq!(output::check(&place), Ok(()), "it can be made");
-/// assert!(!place.exists(), "but was not");
-/// ```
-///
 /// # Errors
 ///
 /// When `directory` or the nearest directory above it that exists can't be written to.

@@ -8,11 +8,6 @@ use trimwright_numerics::parameters::{Block, ParameterInfo, Range, Shape, Value}
 
 /// What the trade calls fine adjustment: the parameters that an owner may want to try first, in the order in which one looks for them.
 /// `tests/ident_adjust.rs` shows of each what it moves on every shipped engine that has the part.
-///
-/// ```
-/// use trimwright_harness::parameters::FINE_ADJUSTMENT;
-/// assert!(FINE_ADJUSTMENT.starts_with(&["wanted_lambda.by_load"]) && FINE_ADJUSTMENT.contains(&"feedback.authority_ln"));
-/// ```
 pub const FINE_ADJUSTMENT: &[&str] = &[
     // Mixture.
     "wanted_lambda.by_load",
@@ -74,16 +69,6 @@ pub const FINE_ADJUSTMENT: &[&str] = &[
 ];
 
 /// One parameter, for other programs. SI units.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::parameters::list;
-/// let mut set = Parameters::DEFAULT;
-/// set.feedback.hold_s = 60.0;
-/// let all = list(&set);
-/// let hold = all.iter().find(|listed| (listed.stage, listed.name) == ("feedback", "hold_s")).expect("it is there");
-/// assert_eq!((&hold.value, &hold.default, &hold.max), (&60.0.into(), &10.0.into(), &600.0.into()));
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Listed {
     /// Name of the stage.
@@ -199,12 +184,6 @@ fn plain(info: &ParameterInfo<f32>, value: Value<'_, f32>) -> Json {
 }
 
 /// Checks that there is a stage of this name.
-///
-/// ```
-/// use trimwright_harness::parameters::check_stage;
-/// assert!(check_stage("feedback").is_ok());
-/// assert!(check_stage("feedbak").is_err_and(|problem| problem.contains("did you mean feedback?")));
-/// ```
 ///
 /// # Errors
 /// When there is none; the message proposes the stage that is most like it, if one is, and lists all.

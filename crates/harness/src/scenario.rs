@@ -80,13 +80,6 @@ impl Scenario {
 
     /// Drives another schedule, shipped or from a file.
     ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let scenario = Scenario::load("delivery-van")?.with_schedule("hwfet")?.with_passes(3).with_seed(9);
-    /// assert_eq!((scenario.schedule.name(), scenario.passes, scenario.seed), ("hwfet", 3, 9));
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When it can't be read, isn't a schedule, or does not begin at standstill.
@@ -96,37 +89,18 @@ impl Scenario {
     }
 
     /// Drives the schedule this many times.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// assert_eq!(Scenario::load("delivery-van")?.with_passes(5).passes, 5);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     #[must_use]
     pub fn with_passes(self, passes: u32) -> Self {
         Self { passes, ..self }
     }
 
     /// Draws other random numbers.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// assert_eq!(Scenario::load("delivery-van")?.with_seed(7).seed, 7);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     #[must_use]
     pub fn with_seed(self, seed: u64) -> Self {
         Self { seed, ..self }
     }
 
     /// Checks that all passes together aren't longer than [`LONGEST_RUN_S`], and that every fault begins before they are over.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let van = Scenario::load("delivery-van")?;
-    /// assert!(van.check_length().is_ok() && van.with_passes(u32::MAX).check_length().is_err());
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     ///
     /// # Errors
     ///
@@ -163,14 +137,6 @@ impl Scenario {
 
     /// What the controller works from when its owner gave these answers and parameters.
     ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let mut van = Scenario::load("delivery-van")?;
-    /// van.parameters.feedback.hold_s = 60.0;
-    /// assert_eq!(van.calibration().expect("in range").parameters().feedback.hold_s, 60.0);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When one of them is out of its range; they are not after loading.
@@ -179,12 +145,6 @@ impl Scenario {
     }
 
     /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let [one, same, other] = [1, 1, 2].map(|seed| Scenario::load("delivery-van").map(|scenario| scenario.with_seed(seed).hash()));
-    /// assert!(one == same && one != other);
-    /// ```
     pub fn hash(&self) -> String {
         let mut hash = Fnv::new();
         let (points, passes, seed) = (self.schedule.points(), self.passes, self.seed);

@@ -45,16 +45,6 @@ pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
 
 impl Deviations {
     /// Makes the parts differ.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::{Deviations, Scenario};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let mut engine = van.nameplate.clone();
-    /// Deviations { opening_delay_s: 0.1e-3, ..Deviations::default() }.apply(&mut engine);
-    /// let fuel_kg = |truth: &trimwright_plant::Truth| truth.injected_fuel_kg(4e-3, 13.5, 300e3);
-    /// assert!(fuel_kg(&engine) < 0.98 * fuel_kg(&van.nameplate), "late injectors give less in the same time");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn apply(&self, truth: &mut Truth) {
         truth.filling.deviation = self.filling;
         truth.filling.deviation_seed = self.filling_seed;

@@ -24,13 +24,6 @@ pub struct Shipped {
 impl Shipped {
     /// The line about itself that a scenario or an engine has.
     ///
-    /// ```
-    /// use trimwright_harness::shipped::{SCENARIOS, find};
-    /// let van = find(SCENARIOS, "delivery-van").expect("shipped");
-    /// assert!(van.title()?.starts_with("Delivery van"));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
-    ///
     /// # Errors
     ///
     /// When the file has none, as a schedule.
@@ -52,12 +45,6 @@ macro_rules! shipped {
 }
 
 /// Whole drives: an engine, a schedule, what the owner answered and in what the engine differs from that.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, shipped::SCENARIOS};
-/// let loaded = SCENARIOS.iter().filter_map(|shipped| Scenario::load(shipped.name).ok()).count();
-/// assert_eq!(loaded, SCENARIOS.len());
-/// ```
 pub const SCENARIOS: &[Shipped] = shipped!(
     "scenarios",
     ".toml",
@@ -78,24 +65,9 @@ pub const SCENARIOS: &[Shipped] = shipped!(
     ]
 );
 /// Engines and the cars they are in.
-///
-/// ```
-/// use trimwright_harness::shipped::ENGINES;
-/// let titles: Result<Vec<_>, _> = ENGINES.iter().map(|engine| engine.title()).collect();
-/// assert!(titles?.iter().any(|title| title.contains("V8")));
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
 pub const ENGINES: &[Shipped] =
     shipped!("engines", ".toml", ["van-v8", "pickup-six", "coupe-four", "hot-v8"]);
 /// Speed over time.
-///
-/// ```
-/// use trimwright_harness::{schedule::Schedule, shipped::SCHEDULES};
-/// let parsed = SCHEDULES.iter().map(|shipped| Schedule::parse(shipped.name, shipped.file, shipped.text));
-/// let schedules: Vec<_> = parsed.collect::<Result<_, _>>()?;
-/// assert!(schedules.iter().any(|schedule| schedule.on_dynamometer()) && schedules.iter().any(|schedule| !schedule.on_dynamometer()));
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
 pub const SCHEDULES: &[Shipped] = shipped!(
     "schedules",
     ".csv",
@@ -113,11 +85,6 @@ pub const SCHEDULES: &[Shipped] = shipped!(
 );
 
 /// The one of this name.
-///
-/// ```
-/// use trimwright_harness::shipped::{SCHEDULES, find};
-/// assert!(find(SCHEDULES, "udds").is_some());
-/// ```
 pub fn find(all: &'static [Shipped], name: &str) -> Option<&'static Shipped> {
     all.iter().find(|shipped| shipped.name == name)
 }

@@ -33,15 +33,6 @@ use serde::Serialize;
 use trimwright_control::CalibrationError;
 
 /// Everything that was worked out.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
-/// let sizing = size(&Scenario::load("delivery-van")?, UnitSystem::Si)?;
-/// let parts: std::collections::BTreeSet<_> = sizing.lines.iter().map(|line| line.part).collect();
-/// assert!(parts.contains("pump") && parts.contains("injectors") && !parts.contains("nitrous oxide"));
-/// assert!(!sizing.cautions.is_empty());
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Sizing {
     /// Name of the scenario.
@@ -54,42 +45,17 @@ pub struct Sizing {
 
 impl Sizing {
     /// The worst of all verdicts.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::{Verdict, size};
-    /// use trimwright_harness::units::UnitSystem;
-    /// # use trimwright_harness::scenario::Scenario;
-    /// let tired = size(&Scenario::load("tired-van")?, UnitSystem::Si)?;
-    /// assert!(tired.verdict() > Verdict::Tight, "one bad part is enough");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     pub fn verdict(&self) -> Verdict {
         self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::NoLimit)
     }
 
     /// The line about this.
-    ///
-    /// ```
-    /// use trimwright_harness::{scenario::Scenario, sizing};
-    /// let sizing = sizing::size(&Scenario::load("delivery-van")?, sizing::UnitSystem::Si).expect("allowed answers");
-    /// let duty = sizing.line("share of time open").expect("a line");
-    /// assert!(duty.value > 10.0 && duty.value < 100.0);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn line(&self, what: &str) -> Option<&Line> {
         self.lines.iter().find(|line| line.what == what)
     }
 }
 
 /// Works out a scenario's car, and tells it in these units.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
-/// let van = Scenario::load("delivery-van")?;
-/// let rail = |system| size(&van, system).ok().and_then(|sizing| sizing.line("rail pressure").map(|line| line.unit));
-/// assert_eq!([rail(UnitSystem::Si), rail(UnitSystem::Us)], [Some("kPa"), Some("psi")]);
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};

@@ -3,11 +3,6 @@
 use trimwright_plant::Key;
 
 /// Time between two decisions of whoever works the car.
-///
-/// ```
-/// use trimwright_harness::{closed_loop::STEP_S, starting::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "inputs move every twentieth step");
-/// ```
 pub const PERIOD_S: f64 = 0.02;
 
 /// Ignition on before cranking, so that the fuel pump has built pressure.
@@ -67,12 +62,6 @@ pub struct Starting {
 
 impl Starting {
     /// The key is off.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::Starting;
-    /// use trimwright_plant::Key;
-    /// assert_eq!(Starting::new().act(0.0, false, 0.0), Key::Off, "nobody wants it to run");
-    /// ```
     pub const fn new() -> Self {
         Self {
             doing: Doing::SwitchedOff,
@@ -83,62 +72,22 @@ impl Starting {
     }
 
     /// Times the engine died after it had run, other than by the key.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// let mut starting = Starting::new();
-    /// for act in 0..1000 {
-    ///     let engine_rad_per_s = if act < 600 { 80.0 } else { 0.0 };
-    ///     starting.act(f64::from(act) * PERIOD_S, true, engine_rad_per_s);
-    /// }
-    /// assert_eq!(starting.stalls(), 1);
-    /// ```
     pub const fn stalls(&self) -> u32 {
         self.stalls
     }
 
     /// Total time the starter was engaged.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// let mut starting = Starting::new();
-    /// for act in 0..600 {
-    ///     starting.act(f64::from(act) * PERIOD_S, true, 20.0);
-    /// }
-    /// assert!((starting.crank_s() - 7.0).abs() < 0.1, "of 12 s: 2 s prime, 6 s crank, 3 s rest, 1 s crank");
-    /// ```
     pub const fn crank_s(&self) -> f64 {
         self.crank_s
     }
 
     /// Whether the engine runs and has settled.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// let mut starting = Starting::new();
-    /// let mut at = |act: u32| {
-    ///     starting.act(f64::from(act) * PERIOD_S, true, if act < 120 { 20.0 } else { 80.0 });
-    ///     starting.is_running()
-    /// };
-    /// let running: Vec<bool> = (0..600).map(|act| at(act)).collect();
-    /// assert!(!running[200] && running[599], "it has caught after 3 s, but is left to settle");
-    /// ```
     pub fn is_running(&self) -> bool {
         self.doing == Doing::Running
     }
 
     /// What the key does; called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` whether the engine is to
     /// run at all.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// use trimwright_plant::Key;
-    /// let mut starting = Starting::new();
-    /// let keys: Vec<Key> = (0..200)
-    ///     .map(|act| starting.act(f64::from(act) * PERIOD_S, true, if act < 120 { 20.0 } else { 80.0 }))
-    ///     .collect();
-    /// assert_eq!([keys[50], keys[110], keys[199]], [Key::On, Key::Start, Key::On], "primes, cranks, lets go");
-    /// ```
     pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
         let over = |until_s: f64| time_s >= until_s;
         let caught = self.start_detection.step(engine_rad_per_s, PERIOD_S);

@@ -7,19 +7,6 @@ use serde::Serialize;
 use crate::driveability::Driveability;
 
 /// Version of the layout of `summary.json`.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_harness::summary::SCHEMA;
-/// # let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let json = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.to_json()?;
-/// let read: serde_json::Value = serde_json::from_str(&json)?;
-/// assert_eq!(read["schema"], SCHEMA, "a reader can tell which layout it has");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 pub const SCHEMA: u32 = 1;
 
 /// Everything that `summary.json` holds. The same scenario and seed give the same bytes, except `cost`.
@@ -64,18 +51,6 @@ pub struct Summary {
 
 /// Mixture error `e = ln(lambda_true / lambda_wanted)` of cylinder events: of the whole engine, while it runs, from 60 s after the
 /// start, outside fuel cuts. An event is steady when over the last 0.7 s MAP stayed within 2 kPa and speed within 100 rpm.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let mixture = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.mixture;
-/// assert!(mixture.base_map_rms > 0.05, "the first calibration is off by more than 5 %");
-/// assert!(mixture.closed_loop_rms < 0.02, "learning and feedback hold it within 2 %");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MixtureFigures {
     /// rms e of steady events over one pass with the first calibration, feedback and learning off.
@@ -93,18 +68,6 @@ pub struct MixtureFigures {
 }
 
 /// What was learned and how well.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let learning = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.learning;
-/// assert!(learning.lessons > 0 && learning.refusals["cold"] > 0, "it did not learn before it was warm");
-/// assert!(learning.cells_confident <= learning.cells_visited);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LearningFigures {
     /// First time after which the map alone stays under 2 % rms in every later window of 60 s.
@@ -132,18 +95,6 @@ pub struct LearningFigures {
 }
 
 /// The drive itself.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let drive = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.drive;
-/// assert!((drive.pass_distance_km.iter().sum::<f64>() - drive.distance_km).abs() < 1e-9);
-/// assert!(drive.l_per_100km.is_some_and(|litres| (10.0..60.0).contains(&litres)), "a cold van drinks");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct DriveFigures {
     /// Distance of all passes of the learning run.
@@ -163,17 +114,6 @@ pub struct DriveFigures {
 }
 
 /// Speed of the simulation.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let cost = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.cost;
-/// assert!((cost.simulated_s - 240.0).abs() < 1e-6, "a pass before, two learning, one after, of 60 s each");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct CostFigures {
     /// Simulated time, all three drives.
@@ -185,12 +125,6 @@ pub struct CostFigures {
 }
 
 /// How much a finding matters.
-///
-/// ```
-/// use trimwright_harness::summary::Weight;
-/// assert_eq!(serde_json::to_string(&[Weight::default(), Weight::Stop])?, "[\"note\",\"stop\"]");
-/// # Ok::<(), serde_json::Error>(())
-/// ```
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Weight {

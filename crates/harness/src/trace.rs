@@ -7,20 +7,9 @@ use crate::mixture_observer::MixtureObserver;
 use crate::session::Moment;
 
 /// Time between two rows.
-///
-/// ```
-/// use trimwright_harness::{closed_loop::STEP_S, trace::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 100.0, "of a hundred steps one is written down");
-/// ```
 pub const PERIOD_S: f64 = 0.1;
 
 /// Name, unit and how to write each column of `trace.csv`.
-///
-/// ```
-/// use trimwright_harness::trace::COLUMNS;
-/// let lambdas: Vec<_> = COLUMNS.iter().filter(|column| column.contains("lambda")).collect();
-/// assert_eq!(lambdas, [&"lambda [1]", &"wanted_lambda [1]", &"sensor_lambda [1]"], "true, wanted, read");
-/// ```
 pub const COLUMNS: [&str; 20] = [
     "time [s]",
     "wanted_speed [m/s]",
@@ -45,17 +34,6 @@ pub const COLUMNS: [&str; 20] = [
 ];
 
 /// One row, in the order of [`COLUMNS`] (but SI where the columns use trade units).
-///
-/// ```
-/// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let rows = drive(&scenario, &mut |_| ())?.rows;
-/// let (first, last) = (&rows[0], &rows[rows.len() - 1]);
-/// assert!(first.engine_rpm == 0.0 && first.lambda.is_nan(), "no fuel, no mixture");
-/// assert!((last.speed_m_per_s - last.wanted_speed_m_per_s).abs() < 1.0);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TraceRow {
     /// Time since power-up.
@@ -102,21 +80,6 @@ pub struct TraceRow {
 
 impl TraceRow {
     /// The row of this moment; `mixture` has seen all until now.
-    ///
-    /// ```
-    /// use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
-    /// use trimwright_harness::{scenario::Scenario, trace::TraceRow, mixture_observer::MixtureObserver};
-    /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
-    /// let (mut mixture, mut last) = (MixtureObserver::new(session.closed_loop().controller()), None);
-    /// session.run(Until::After(13.5), &mut |now: &Moment<'_>| {
-    ///     mixture.observe(now);
-    ///     last = Some(TraceRow::of(now, &mixture));
-    /// })?;
-    /// let row = last.ok_or("no step")?;
-    /// assert!((row.time_s - 13.5).abs() < 1e-9 && row.engine_rpm > 600.0);
-    /// assert!(row.lambda < 1.0 && row.sensor_lambda.is_nan(), "a cold engine idles rich, the sensor is still cold");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     pub fn of(now: &Moment<'_>, mixture: &MixtureObserver) -> Self {
         let closed_loop = now.closed_loop;
         let view = closed_loop.view();
@@ -188,10 +151,6 @@ pub fn to_csv(rows: &[TraceRow]) -> String {
 }
 
 /// ln of a factor as the percentage that it adds.
-///
-/// ```
-/// assert!((trimwright_harness::trace::percent(0.1_f64.ln_1p()) - 10.0).abs() < 1e-9);
-/// ```
 pub fn percent(ln: f64) -> f64 {
     100.0 * libm::expm1(ln)
 }

@@ -11,11 +11,6 @@ pub use kind::Kind;
 pub use system::UnitSystem;
 
 /// How often, in words.
-///
-/// ```
-/// use trimwright_harness::units::times;
-/// assert_eq!([1, 2].map(times), ["once", "2 times"]);
-/// ```
 pub fn times(count: u32) -> String {
     if count == 1 { "once".to_owned() } else { format!("{count} times") }
 }
@@ -24,13 +19,6 @@ pub fn times(count: u32) -> String {
 const ROUNDED_OFF: f64 = 1e-14;
 
 /// One accepted unit of one kind.
-///
-/// ```
-/// use trimwright_harness::units::{Kind, parse};
-/// let unit = parse(Kind::MassRate, "60 lb/h")?.unit;
-/// assert_eq!(unit.show(0.01), "79.3664 lb/h", "answers in the unit one was asked in");
-/// # Ok::<(), trimwright_harness::units::UnitError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unit {
     kind: Kind,
@@ -64,67 +52,33 @@ impl Unit {
     }
 
     /// The preferred unit of a kind: the one a message falls back to.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// assert_eq!(Unit::preferred(Kind::Ratio).map(Unit::spelling), Some(""));
-    /// ```
     pub fn preferred(kind: Kind) -> Option<Self> {
         let spelling = if kind == Kind::Ratio { "" } else { kind.spellings().first()?.0 };
         Self::find(kind, spelling)
     }
 
     /// How it is written.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// assert_eq!(Unit::find(Kind::Speed, "mph").map(Unit::spelling), Some("mph"));
-    /// ```
     pub const fn spelling(self) -> &'static str {
         self.spelling
     }
 
     /// This many of the unit, in SI (an angle in degrees).
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let degc = Unit::find(Kind::Temperature, "degC").expect("an accepted unit");
-    /// assert!((degc.to_si(20.0) - 293.15).abs() < 1e-9);
-    /// ```
     pub fn to_si(self, number: f64) -> f64 {
         number * self.slope + self.offset
     }
 
     /// An SI value (an angle in degrees) in this unit.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let degc = Unit::find(Kind::Temperature, "degC").expect("an accepted unit");
-    /// assert!((degc.from_si(373.15) - 100.0).abs() < 1e-9);
-    /// ```
     pub fn from_si(self, si: f64) -> f64 {
         (si - self.offset) / self.slope
     }
 
     /// An SI value written in this unit, to six significant digits.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let mph = Unit::find(Kind::Speed, "mph").expect("an accepted unit");
-    /// assert_eq!(mph.show(4.4704), "10 mph");
-    /// ```
     pub fn show(self, si: f64) -> String {
         self.written(format!("{:.5e}", self.from_si(si)).parse().unwrap_or(f64::NAN))
     }
 
     /// Both ends of a range of SI values, written in this unit: to three significant digits, rounded inward, so that what is
     /// written lies in the range. More digits where three would leave nothing of it.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let rpm = Unit::find(Kind::Rotation, "rpm").expect("an accepted unit");
-    /// assert_eq!(rpm.limits(300.0, 900.0), ["2870 rpm", "8590 rpm"]);
-    /// ```
     pub fn limits(self, low: f64, high: f64) -> [String; 2] {
         self.limits_where(low, high, |si| (low..=high).contains(&si))
     }
@@ -180,13 +134,6 @@ pub(crate) fn clamp_within(value: f64, (low, high): (f64, f64)) -> Option<f64> {
 }
 
 /// A quantity as it was written.
-///
-/// ```
-/// use trimwright_harness::units::{Kind, parse};
-/// let rail = parse(Kind::Pressure, "3 bar")?;
-/// assert_eq!((rail.si, rail.unit.spelling()), (300e3, "bar"));
-/// # Ok::<(), trimwright_harness::units::UnitError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quantity {
     /// Its value in SI (an angle in degrees).
@@ -196,12 +143,6 @@ pub struct Quantity {
 }
 
 /// Why a text is no quantity of the kind that is wanted.
-///
-/// ```
-/// use trimwright_harness::units::{Kind, UnitError, parse};
-/// assert_eq!(parse(Kind::Voltage, "13.5"), Err(UnitError::NoUnit(Kind::Voltage)));
-/// assert_eq!(UnitError::NoUnit(Kind::Voltage).to_string(), "needs a unit, one of V, mV");
-/// ```
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum UnitError {
     /// It doesn't start with a number.

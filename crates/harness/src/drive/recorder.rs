@@ -17,18 +17,6 @@ const SNAPSHOT_S: f64 = 20.0;
 const PROGRESS_S: f64 = 10.0;
 
 /// What is kept of a run.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let run = drive_with(&scenario, Options::default(), Record::Everything, &mut |_| ())?;
-/// assert_eq!((run.rows.len(), run.snapshots.len()), (600, 3), "a row each tenth of a second, a map each 20 s");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Record {
     /// The figures and the maps.
@@ -38,18 +26,6 @@ pub enum Record {
 }
 
 /// The learned map at one moment.
-///
-/// ```
-/// use trimwright_harness::drive::drive;
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let snapshots = drive(&scenario, &mut |_| ())?.snapshots;
-/// let moved = |snapshot: &trimwright_harness::drive::Snapshot| snapshot.learned.ln.flat().iter().any(|ln| *ln != 0.0);
-/// assert!(!moved(&snapshots[0]) && moved(&snapshots[snapshots.len() - 1]), "the map fills in on the way");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Snapshot {
     /// When.

@@ -30,15 +30,6 @@ const LET_GO_S: f64 = 8.0;
 const REVS: u32 = 3;
 
 /// How something that comes at once is taken.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let idle = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.idle;
-/// assert!(idle.ac.drop_rpm > 0.0 && idle.ac.drop_rpm < 300.0, "the compressor is felt, but the engine lives");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct EventFigures {
     /// How far the speed fell below the idle speed wanted, rpm.
@@ -48,15 +39,6 @@ pub struct EventFigures {
 }
 
 /// Idling, hot.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let idle = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.idle;
-/// assert!(idle.park_rms_rpm < 40.0 && idle.drive_rms_rpm < 40.0, "idle is held within some turns a minute");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct IdleFigures {
     /// rms of speed less wanted speed out of gear, rpm.
@@ -70,15 +52,6 @@ pub struct IdleFigures {
 }
 
 /// The throttle let go at speed.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let cut = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.fuel_cut;
-/// assert!(cut.cuts > 0 && cut.stalls == 0, "the fuel is cut and comes back in time");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct CutFigures {
     /// How far the speed fell below the idle speed wanted, rpm.

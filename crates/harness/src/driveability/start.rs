@@ -10,15 +10,6 @@ use super::trial::{Trial, TrialCar};
 const RUNS_S: f64 = 60.0;
 
 /// A start and the minute after it.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let starts = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.starts;
-/// assert!(starts.iter().all(|start| start.cranked_s.is_some_and(|cranked_s| cranked_s < 5.0)), "it starts in any weather");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StartFigures {
     /// Temperature of engine and weather, degC; the weather is no warmer than the scenario's.

@@ -20,16 +20,6 @@ const THROTTLE: (f64, f64) = (0.1, 0.6);
 const SPEED_RAD_PER_S: f64 = 157.1;
 
 /// How far the mixture went beyond where it was before and where it came to, ratio of lambda.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.tip_ins;
-/// let plain = tip_ins[0].uncompensated;
-/// assert!(plain.lean > 0.1 && plain.rich < 0.01, "without compensation lambda goes 10 % lean, not rich");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Excursion {
     /// Lean of both, e.g. 0.12 for lambda 1.12 instead of 1.
@@ -40,27 +30,12 @@ pub struct Excursion {
 
 impl Excursion {
     /// The farther of the two.
-    ///
-    /// ```
-    /// use trimwright_harness::driveability::Excursion;
-    /// assert_eq!(Excursion { lean: 0.02, rich: 0.07 }.farthest(), 0.07, "too much of the shot is an excursion as well");
-    /// ```
     pub fn farthest(&self) -> f64 {
         self.lean.max(self.rich)
     }
 }
 
 /// A throttle opened from 10 to 60 % in 0.2 s at 1500 rpm, feedback and learning off.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.tip_ins;
-/// let hot = &tip_ins[0];
-/// assert!(hot.compensated.lean < hot.uncompensated.lean, "without compensation the film takes the fuel");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct TipInFigures {
     /// Temperature of the engine at its start, 16 s before, degC.

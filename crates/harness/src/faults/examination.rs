@@ -25,10 +25,6 @@ const EXAMINATION: &str = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n120,50\n130,
 
 /// The drive on which faults are examined unless another is named.
 ///
-/// ```
-/// assert!(trimwright_harness::faults::examination::schedule().duration_s() < 800.0);
-/// ```
-///
 /// # Panics
 /// Never: the text is part of the program and read by a test.
 pub fn schedule() -> Schedule {
@@ -36,18 +32,6 @@ pub fn schedule() -> Schedule {
 }
 
 /// A fault and what came of it.
-///
-/// ```
-/// use trimwright_harness::faults::examination::examine;
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n";
-/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
-/// let examined = examine(&Scenario::load("delivery-van")?, &schedule, 30.0, Some("map_open"))?;
-/// let broken = &examined[1];
-/// assert_eq!(broken.title, "MAP sensor wire broken");
-/// assert!(broken.controller.iter().any(|notice| notice.starts_with("P010")), "{:?}", broken.controller);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Examined {
     /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own.
@@ -67,12 +51,6 @@ pub struct Examined {
 }
 
 /// When a fault begins on that drive unless another time is named, s: the engine is warm and has learned a little.
-///
-/// ```
-/// use trimwright_harness::faults::examination::{FROM_S, schedule};
-/// let ahead_s = schedule().duration_s() - FROM_S;
-/// assert!(ahead_s > 300.0, "more than half of the drive is left to notice it");
-/// ```
 pub const FROM_S: f64 = 300.0;
 
 /// Drives `scenario` on `schedule` sound, with its own faults if it has any, and with each kind of fault (or `only` this one) of its

@@ -5,15 +5,6 @@ use serde::Serialize;
 use std::collections::BTreeMap;
 
 /// What one drive was like.
-///
-/// ```
-/// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let met = experience(&van, 60.0, &mut |_| ())?;
-/// assert!(met.ran_s > 50.0 && met.crank_s < 3.0 && met.stalls == 0);
-/// assert!(met.idle_rpm.is_nan(), "within a minute it did not get warm");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Experience {
     /// Time the engine ran, s.

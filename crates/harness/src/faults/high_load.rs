@@ -10,13 +10,6 @@ const LEAN: f64 = 1.0;
 /// Lambda above which nothing burns that could do harm (engineering judgement).
 const BURNS: f64 = 1.6;
 /// Longest lean stretch that an engine takes without harm, s (engineering judgement).
-///
-/// ```
-/// use trimwright_harness::faults::high_load::{Danger, HighLoad, LEAN_S};
-/// let mut pull = HighLoad::default();
-/// (pull.time_s, pull.longest_lean_s) = (12.0, 0.9 * LEAN_S);
-/// assert_eq!(pull.danger(), Danger::No);
-/// ```
 pub const LEAN_S: f64 = 1.0;
 /// Share of knocking charges there that does harm (engineering judgement).
 const KNOCKS: f64 = 0.05;
@@ -63,13 +56,6 @@ struct HighLoadSums {
 }
 
 /// Whether the engine would have been harmed.
-///
-/// ```
-/// use trimwright_harness::faults::high_load::{Danger, HighLoad};
-/// let mut pings = HighLoad::default();
-/// (pings.time_s, pings.knocks) = (20.0, 0.2);
-/// assert_eq!([HighLoad::default(), pings].map(|load| load.danger()), [Danger::NotReached, Danger::Knocks]);
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Danger {
@@ -85,11 +71,6 @@ pub enum Danger {
 
 impl Danger {
     /// In words.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::high_load::Danger;
-    /// assert_eq!([Danger::No, Danger::Lean].map(Danger::words), ["no", "LEAN"], "what does harm is written large");
-    /// ```
     pub const fn words(self) -> &'static str {
         match self {
             Self::NotReached => "no high load",
@@ -127,15 +108,6 @@ impl HighLoad {
     }
 
     /// Whether that would have harmed the engine.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::high_load::{Danger, HighLoad};
-    /// let mut pull = HighLoad::default();
-    /// (pull.time_s, pull.longest_lean_s) = (30.0, 0.4);
-    /// assert_eq!(pull.danger(), Danger::No, "a short lean stretch is survived");
-    /// pull.longest_lean_s = 3.0;
-    /// assert_eq!(pull.danger(), Danger::Lean);
-    /// ```
     pub fn danger(&self) -> Danger {
         if self.time_s < LEAN_S {
             Danger::NotReached

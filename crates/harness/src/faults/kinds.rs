@@ -6,12 +6,6 @@ use trimwright_control::{Cam, SetupAnswers};
 use trimwright_plant::{Circuit, Truth};
 
 /// How strong a fault may be. All ranges and usual strengths: engineering judgement.
-///
-/// ```
-/// use trimwright_harness::faults::KINDS;
-/// let mut strengths = KINDS.iter().filter_map(|kind| kind.strength);
-/// assert!(strengths.all(|strength| (strength.low..=strength.high).contains(&strength.usual)));
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Strength {
     /// What is measured.
@@ -29,12 +23,6 @@ pub struct Strength {
 }
 
 /// One kind of fault.
-///
-/// ```
-/// use trimwright_harness::faults::find;
-/// let [leak, bend] = ["vacuum_leak", "sensor_on_bend"].map(|name| find(name).expect("a kind"));
-/// assert!(leak.comes_and_goes && !bend.comes_and_goes, "a hose can crack on the way; a sensor was welded in so");
-/// ```
 #[derive(Debug)]
 pub struct FaultKind {
     /// Its name in a scenario.
@@ -68,11 +56,6 @@ pub fn find(name: &str) -> Option<&'static FaultKind> {
 }
 
 /// The kind of this name, or else what to say about the name.
-///
-/// ```
-/// use trimwright_harness::faults::named;
-/// assert!(named("weekpump").is_err_and(|problem| problem.contains("did you mean weak_pump?")));
-/// ```
 ///
 /// # Errors
 /// When there is none; the message proposes the kind that is most like it, if one is.
@@ -136,12 +119,6 @@ macro_rules! circuit {
 const PERCENT: (f64, f64) = (0.0, 1.0);
 
 /// Every kind of fault, air first, then fuel, sensors, supply, cooling and wrong answers.
-///
-/// ```
-/// use trimwright_harness::faults::KINDS;
-/// let of_map: Vec<_> = KINDS.iter().map(|kind| kind.name).filter(|name| name.starts_with("map_")).collect();
-/// assert_eq!(of_map, ["map_open", "map_grounded", "map_supplied", "map_stuck", "map_noisy"]);
-/// ```
 pub const KINDS: &[FaultKind] = &[
     part(
         "vacuum_leak",

@@ -82,13 +82,6 @@ impl FileKey {
     }
 
     /// Its value in one line, none without one.
-    ///
-    /// ```
-    /// use trimwright_harness::keys::scenario;
-    /// let keys = scenario();
-    /// let supply = keys.iter().find(|key| key.path == "setup.fuel_system").expect("a key");
-    /// assert_eq!(supply.value(), "\"return\"");
-    /// ```
     pub fn value(&self) -> String {
         let line = |line: &FileLine| match line.part {
             "" => line.text(),
@@ -98,13 +91,6 @@ impl FileKey {
     }
 
     /// What may stand there, in words.
-    ///
-    /// ```
-    /// use trimwright_harness::{keys::scenario, units::UnitSystem};
-    /// let keys = scenario();
-    /// let rail = keys.iter().find(|key| key.path == "setup.rail_pressure").expect("a key");
-    /// assert_eq!(["50 kPa to 600 kPa", "7.26 psi to 87 psi"], [UnitSystem::Si, UnitSystem::Us].map(|system| rail.allowed(system)));
-    /// ```
     pub fn allowed(&self, system: UnitSystem) -> String {
         match &self.wanted {
             Wanted::Text => "a text".to_owned(),

@@ -7,13 +7,6 @@ use crate::units::{Unit, UnitSystem};
 use trimwright_numerics::parameters::{ParameterInfo, Range, Shape, Value};
 
 /// A value, or a part of a table, as a file has it.
-///
-/// ```
-/// use trimwright_harness::keys::scenario;
-/// let keys = scenario();
-/// let tp = keys.iter().find(|key| key.path == "calibration.sensors.tp").expect("a key");
-/// assert_eq!(tp.lines[0].text(), "[[\"0.5 V\", 0], [\"4.5 V\", 1]]");
-/// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct FileLine {
     /// What of a table it is: `columns`, `rows` or `values`; otherwise empty.
@@ -34,12 +27,6 @@ impl FileLine {
     }
 
     /// All of it in one line.
-    ///
-    /// ```
-    /// use trimwright_harness::keys::FileLine;
-    /// let line = FileLine { part: "", items: vec!["1".to_owned(), "2".to_owned()], is_list: true };
-    /// assert_eq!(line.text(), "[1, 2]");
-    /// ```
     pub fn text(&self) -> String {
         let items = self.items.join(", ");
         if self.is_list { format!("[{items}]") } else { items }

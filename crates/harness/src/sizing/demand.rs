@@ -6,12 +6,6 @@ use trimwright_control::{Calibration, Cam};
 use trimwright_plant::Truth;
 
 /// One pound per horsepower and hour, kg/J: 0.45359237 kg over 745.699872 W times 3600 s (NIST SP 811).
-///
-/// ```
-/// use trimwright_harness::sizing::POUND_PER_HORSEPOWER_HOUR;
-/// let fuel_kg_per_s = 200.0 * 745.7 * 0.50 * POUND_PER_HORSEPOWER_HOUR;
-/// assert!((fuel_kg_per_s * 3600.0 - 45.36).abs() < 0.01, "200 hp at 0.50 lb/(hp h) are 100 lb/h");
-/// ```
 pub const POUND_PER_HORSEPOWER_HOUR: f64 = 0.453_592_37 / (745.699_872 * 3600.0);
 /// Lambda at full load that the air's demand is worked out for: what the controller wants there.
 pub(super) const FULL_LOAD_LAMBDA: f64 = 0.87;
@@ -55,21 +49,6 @@ pub struct Demand {
 
 impl Demand {
     /// What this engine needs.
-    ///
-    /// ```
-    /// use trimwright_control::Calibration;
-    /// use trimwright_harness::sizing::{Demand, Installation};
-    /// # use trimwright_harness::scenario::Scenario;
-    /// # let van = Scenario::load("delivery-van")?;
-    /// let calibration = Calibration::from_answers(&van.answers)?;
-    /// let fed = |power_w| {
-    ///     let installation = Installation { power_w, ..Installation::default() };
-    ///     Demand::of(&calibration, &van.nameplate, &installation).fuel_kg_per_s
-    /// };
-    /// assert!((fed(200e3) / fed(100e3) - 2.0).abs() < 1e-12, "twice the power, twice the fuel");
-    /// assert!(fed(0.0) > fed(100e3), "without a power, what its air asks for");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     pub fn of(calibration: &Calibration, parts: &Truth, installation: &Installation) -> Self {
         let answers = calibration.answers();
         let outside_pa = parts.ambient.air(parts.ambient.altitude_m).pressure_pa;

@@ -4,13 +4,6 @@ use super::demand::Demand;
 use trimwright_plant::{FuelSystem, Supply, pipe_drop_pa};
 
 /// Dynamic viscosity of petrol, Pa s: 0.55 mm2/s at 745 kg/m3, as `shared/reference/fuel_line.csv` has it.
-///
-/// ```
-/// use trimwright_harness::sizing::PETROL_VISCOSITY_PA_S;
-/// // Reynolds number of 200 kg/h in a line of 6.5 mm bore: 4 m / (pi d mu).
-/// let reynolds = 4.0 * 200.0 / 3600.0 / (core::f64::consts::PI * 6.5e-3 * PETROL_VISCOSITY_PA_S);
-/// assert!(reynolds > 4000.0, "the flow is turbulent");
-/// ```
 pub const PETROL_VISCOSITY_PA_S: f64 = 0.55e-6 * 745.0;
 
 /// What passes the feed line, kg/s: with a return from the rail all that the pump gives, else what the engine takes.

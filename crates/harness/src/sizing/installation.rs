@@ -5,17 +5,6 @@ use crate::document::Document;
 use crate::error::InputError;
 
 /// Where along a pipe the oxygen sensor sits.
-///
-/// ```
-/// use trimwright_harness::sizing::{SensorPlace, Verdict, size};
-/// use trimwright_harness::units::UnitSystem;
-/// # use trimwright_harness::scenario::Scenario;
-/// let mut van = Scenario::load("delivery-van")?;
-/// van.installation.sensor_place = SensorPlace::Outside;
-/// let sizing = size(&van, UnitSystem::Si)?;
-/// assert!(sizing.line("side of a bend").is_some_and(|line| line.verdict == Verdict::Wrong));
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SensorPlace {
     /// On a straight piece.
@@ -27,18 +16,6 @@ pub enum SensorPlace {
 }
 
 /// What holds the hoses.
-///
-/// ```
-/// use trimwright_harness::sizing::{Clamps, size};
-/// use trimwright_harness::units::UnitSystem;
-/// # use trimwright_harness::scenario::Scenario;
-/// let mut van = Scenario::load("delivery-van")?;
-/// van.installation.clamps = Clamps::Carburettor;
-/// let sizing = size(&van, UnitSystem::Si)?;
-/// let clamps = sizing.line("clamps made for injection").ok_or("a line")?;
-/// assert!(clamps.change.contains("cut the hose"), "{}", clamps.change);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Clamps {
     /// Made for injection pressure: rolled edges, even all around.
@@ -125,12 +102,6 @@ pub(crate) const ALIASES: Aliases = &[
 
 impl Installation {
     /// Peak power that is to be fed, W; none when it is what the engine's air makes.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Installation;
-    /// assert_eq!(Installation::default().fed_power_w(), None);
-    /// assert_eq!(Installation { power_w: 200e3, ..Installation::default() }.fed_power_w(), Some(200e3));
-    /// ```
     pub fn fed_power_w(&self) -> Option<f64> {
         (self.power_w > 0.0).then_some(self.power_w)
     }

@@ -51,12 +51,6 @@ pub(crate) const VOLTAGE: SizedQuantity = SizedQuantity::new(Kind::Voltage, "V",
 pub(crate) const CURRENT: SizedQuantity = SizedQuantity::new(Kind::Current, "A", "A");
 
 /// What to think of a value.
-///
-/// ```
-/// use trimwright_harness::sizing::Verdict;
-/// let worst = [Verdict::Ok, Verdict::NotEnough, Verdict::Tight, Verdict::NoLimit].into_iter().max();
-/// assert_eq!(worst, Some(Verdict::NotEnough), "verdicts are in order");
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
@@ -77,11 +71,6 @@ pub enum Verdict {
 
 impl Verdict {
     /// In words.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Verdict;
-    /// assert_eq!([Verdict::NoLimit, Verdict::TooMuch].map(Verdict::words), ["", "too much"], "a mere figure gets no word");
-    /// ```
     pub const fn words(self) -> &'static str {
         match self {
             Self::NoLimit => "",
@@ -95,16 +84,6 @@ impl Verdict {
 }
 
 /// The limit of a value, in the value's unit.
-///
-/// ```
-/// use trimwright_harness::sizing::{Limit, size};
-/// use trimwright_harness::units::UnitSystem;
-/// # use trimwright_harness::scenario::Scenario;
-/// let sizing = size(&Scenario::load("delivery-van")?, UnitSystem::Si)?;
-/// let wire = sizing.line("wire to the pump").ok_or("a line")?;
-/// assert_eq!((wire.limit, wire.unit), (Some(Limit::AtMost(0.5)), "V"));
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Limit {

@@ -90,16 +90,6 @@ impl Suction {
 
     /// Pressure at the pump's inlet over that of the fuel's vapour, Pa: outside pressure less lift, strainer, tube
     /// (Darcy-Weisbach, Haaland), fittings and vapour pressure.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Suction;
-    /// let cool = Suction {
-    ///     outside_pa: 101_325.0, vapour_pa: 50e3, lift_m: 0.3, line_m: 1.0, bore_m: 8e-3, fittings: 2.5,
-    ///     strainer_pa: 3e3, strainer_flow_kg_per_s: 0.019, density_kg_per_m3: 745.0,
-    /// };
-    /// let hot = Suction { vapour_pa: 75e3, ..cool };
-    /// assert!((cool.margin_pa(0.02) - hot.margin_pa(0.02) - 25e3).abs() < 1e-6, "hot fuel boils sooner");
-    /// ```
     pub fn margin_pa(&self, flow_kg_per_s: f64) -> f64 {
         let losses_pa = self.lift_pa()
             + self.strained_pa(flow_kg_per_s)
@@ -109,17 +99,6 @@ impl Suction {
     }
 
     /// The greatest flow that leaves a pump what it needs, kg/s: 0 when even a trickle boils, at most 1.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Suction;
-    /// let wide = Suction {
-    ///     outside_pa: 101_325.0, vapour_pa: 60e3, lift_m: 0.3, line_m: 1.0, bore_m: 9.5e-3, fittings: 2.5,
-    ///     strainer_pa: 3e3, strainer_flow_kg_per_s: 0.019, density_kg_per_m3: 745.0,
-    /// };
-    /// let narrow = Suction { bore_m: 5e-3, ..wide };
-    /// assert!(narrow.most_kg_per_s() < 0.8 * wide.most_kg_per_s());
-    /// assert_eq!(Suction { vapour_pa: 101e3, ..wide }.most_kg_per_s(), 0.0, "it boils by itself");
-    /// ```
     pub fn most_kg_per_s(&self) -> f64 {
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..60 {

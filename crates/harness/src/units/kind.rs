@@ -66,11 +66,6 @@ type Spelling = (&'static str, &'static str);
 
 impl Kind {
     /// Every kind.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// assert!(Kind::ALL.iter().all(|kind| Unit::preferred(*kind).is_some()), "each can be shown");
-    /// ```
     pub const ALL: [Self; 23] = [
         Self::Ratio,
         Self::Time,
@@ -98,11 +93,6 @@ impl Kind {
     ];
 
     /// What it is called in a message: "a volume".
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!(Kind::Rotation.name(), "a rotational speed");
-    /// ```
     pub const fn name(self) -> &'static str {
         match self {
             Self::Ratio => "a number or a percentage",
@@ -132,11 +122,6 @@ impl Kind {
     }
 
     /// The unit at the end of the name of a field that holds such a quantity, `_m` of `bore_m`; a ratio has none.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!([Kind::MassRate, Kind::Ratio].map(Kind::suffix), ["_kg_per_s", ""]);
-    /// ```
     pub const fn suffix(self) -> &'static str {
         match self {
             Self::Ratio => "",
@@ -166,11 +151,6 @@ impl Kind {
 
     /// The SI unit that values of this kind are stored in, as the registry of parameters writes it (an angle in degrees, a difference of
     /// temperatures apart from a temperature).
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!([Kind::Ratio, Kind::Rotation, Kind::TemperatureStep].map(Kind::si_unit), ["1", "rad/s", "K step"]);
-    /// ```
     pub const fn si_unit(self) -> &'static str {
         match self {
             Self::Ratio => "1",
@@ -200,23 +180,11 @@ impl Kind {
     }
 
     /// The kind whose values are stored in this SI unit; none for units that have no other, which are written as plain numbers.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert!(Kind::ALL.iter().all(|kind| Kind::of(kind.si_unit()) == Some(*kind)));
-    /// assert_eq!(Kind::of("deg/m"), None);
-    /// ```
     pub fn of(si_unit: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.si_unit() == si_unit)
     }
 
     /// The spellings that a message names, the preferred one first.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// let psi = Kind::Pressure.spellings().iter().any(|(spelling, _)| *spelling == "psi");
-    /// assert!(psi && Kind::Pressure.spellings()[0].0 == "kPa", "psi is understood, kPa preferred");
-    /// ```
     pub const fn spellings(self) -> &'static [Spelling] {
         match self {
             Self::Ratio => &[("%", "%"), ("percent", "%")],
@@ -377,11 +345,6 @@ impl Kind {
     }
 
     /// The spellings that a message names, in one line.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!(Kind::Speed.accepted(), "m/s, km/h, mph, ft/s");
-    /// ```
     pub fn accepted(self) -> String {
         self.spellings().iter().map(|(spelling, _)| *spelling).collect::<Vec<_>>().join(", ")
     }

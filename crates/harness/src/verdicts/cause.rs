@@ -54,12 +54,6 @@ pub enum Cause {
 
 impl Cause {
     /// All causes.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Cause;
-    /// let circuits = Cause::ALL.iter().filter(|cause| cause.name().ends_with("_circuit")).count();
-    /// assert_eq!(circuits, 6, "each sensor's wires are a cause of their own");
-    /// ```
     pub const ALL: [Self; 17] = [
         Self::UpstreamAir,
         Self::VacuumLeak,
@@ -81,11 +75,6 @@ impl Cause {
     ];
 
     /// A short name for tables.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Cause;
-    /// assert_eq!(Cause::VacuumLeak.name(), "vacuum_leak");
-    /// ```
     pub const fn name(self) -> &'static str {
         match self {
             Self::UpstreamAir => "upstream_air",

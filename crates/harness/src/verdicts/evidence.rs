@@ -7,11 +7,6 @@ use super::pattern::{FlowCorrection, Pattern};
 use crate::mixture_observer::pulse;
 
 /// Time between two samples.
-///
-/// ```
-/// use trimwright_harness::{closed_loop::STEP_S, verdicts::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "of twenty steps one is looked at");
-/// ```
 pub const PERIOD_S: f64 = 0.02;
 /// The engine counts as warm from here: 75 degC.
 const WARM_K: f32 = 348.15;
@@ -90,25 +85,6 @@ pub struct Evidence {
 
 impl Evidence {
     /// Looks at the controller; to be called every [`PERIOD_S`].
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::{Evidence, PERIOD_S};
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::{ClosedLoop, STEP_S}, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// let mut evidence = Evidence::default();
-    /// for step in 0..1000 {
-    ///     closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() });
-    ///     if step % (PERIOD_S / STEP_S).round() as u32 == 0 {
-    ///         evidence.sample(closed_loop.controller());
-    ///     }
-    /// }
-    /// assert!((evidence.battery_v[0].value() - 12.3).abs() < 0.4, "the battery before the start");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     pub fn sample(&mut self, controller: &Controller) {
         let state = controller.state();
         self.samples += 1;
@@ -207,29 +183,11 @@ impl Evidence {
     }
 
     /// How much more correction idle needs than high flow, ln.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::{Evidence, FlowCorrection};
-    /// let mut evidence = Evidence::default();
-    /// for (required_ln, per_m3) in [(0.20, 1.0), (0.05, 8.0)] {
-    ///     (0..200).for_each(|_| evidence.pattern.add(&FlowCorrection { required_ln, per_m3 }));
-    /// }
-    /// assert!(evidence.rise_ln().is_some_and(|ln| (ln - 0.15).abs() < 1e-9), "idle needs more: late injectors do that");
-    /// assert_eq!(Evidence::default().rise_ln(), None);
-    /// ```
     pub fn rise_ln(&self) -> Option<f64> {
         Some(self.pattern.low_ln()? - self.pattern.high_ln()?)
     }
 
     /// How much the supply rises with the engine running, V.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Evidence;
-    /// let mut evidence = Evidence::default();
-    /// evidence.battery_v[0].add(12.5);
-    /// evidence.battery_v[1].add(14.1);
-    /// assert!((evidence.charge_v() - 1.6).abs() < 1e-9, "the alternator charges");
-    /// ```
     pub fn charge_v(&self) -> f64 {
         self.battery_v[1].value() - self.battery_v[0].value()
     }
