@@ -190,10 +190,10 @@ fn wrapped_as_is(row: &str) -> Vec<String> {
 
 /// Notices in a row, what is refused named once.
 fn gathered(notices: &[String]) -> String {
-    const REFUSES: &str = "refuses: ";
-    let refused: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSES)).collect();
-    let others = notices.iter().filter(|notice| !notice.starts_with(REFUSES)).cloned();
-    let refused = (!refused.is_empty()).then(|| format!("{REFUSES}{}", refused.join(", ")));
+    const REFUSALS: &str = "refusals: ";
+    let refused: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSALS)).collect();
+    let others = notices.iter().filter(|notice| !notice.starts_with(REFUSALS)).cloned();
+    let refused = (!refused.is_empty()).then(|| format!("{REFUSALS}{}", refused.join(", ")));
     others.chain(refused).collect::<Vec<_>>().join("; ")
 }
 
@@ -218,8 +218,8 @@ mod tests {
     #[test]
     fn what_is_refused_is_named_once_and_rows_fit_the_screen() {
         let notices =
-            ["P0171", "refuses: authority", "learns nothing", "refuses: starting"].map(str::to_owned);
-        assert_eq!(gathered(&notices), "P0171; learns nothing; refuses: authority, starting");
+            ["P0171", "refusals: authority", "learns nothing", "refusals: starting"].map(str::to_owned);
+        assert_eq!(gathered(&notices), "P0171; learns nothing; refusals: authority, starting");
         let van = Scenario::load("tired-van").expect("shipped");
         let one = Examined {
             fault: "wrong_injector_flow".to_owned(),

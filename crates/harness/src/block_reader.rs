@@ -1,7 +1,7 @@
-//! Fills a stage's block of parameters from a section of a document.
+//! Reads one section of a document into a block of parameters.
 //!
-//! The block's own table says what there is: a key is the name of its parameter without the unit (`hold_s` is `hold`), and keeps it where
-//! people have no other (`authority_ln`). Every key may be left out. What each shape looks like:
+//! Keys come from the block's table: a parameter's name without its unit (`hold_s` is `hold`), or with it where no other unit is in use
+//! (`authority_ln`). Every key is optional. Syntax of each shape:
 //!
 //! ```toml
 //! [calibration.stage]
@@ -26,11 +26,11 @@ use crate::units::Kind;
 use toml_edit::{Array, Value};
 use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Slot};
 
-/// Other keys than a parameter's own: its path (`"fuel_system.fuel_k"`) and the key instead, below the same section
-/// (`"fuel_system.fuel_temperature"`). A parameter with an empty key is left for others to read.
+/// Keys that differ from the parameter's name: its path (`"fuel_system.fuel_k"`) and the key below the same section
+/// (`"fuel_system.fuel_temperature"`). A parameter with an empty key is not read.
 pub type Aliases<'a> = &'a [(&'a str, &'a str)];
 
-/// The key of a parameter, its stage before it; none when it is left for others to read.
+/// Key of a parameter, with its stage in front; `None` for an empty alias.
 pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'a str> {
     match aliases.iter().find(|(path, _)| *path == info.path) {
         Some((_, "")) => None,
@@ -42,11 +42,12 @@ pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'
     }
 }
 
-/// Fills a block from its section below `section` (`""` is the whole document). What is not given stays; after an error all of it does.
+/// Reads a block from its section below `section` (`""` is the whole document). Parameters that are not given keep their values; after an
+/// error all of them do.
 ///
 /// # Errors
 ///
-/// When what is there has another shape, unit or length, or is out of its range, with file, line, key, value and what is allowed.
+/// When a value has the wrong shape, unit or length, or is out of range; the error names file, line, key, value and what is allowed.
 pub fn read<T: Scalar>(
     document: &Document,
     section: &str,
@@ -71,7 +72,7 @@ pub fn read<T: Scalar>(
     Ok(())
 }
 
-/// What a document gives for one parameter.
+/// Value of one parameter as read from the document.
 enum Given<T> {
     Number(T),
     Whole(u64),
@@ -79,12 +80,12 @@ enum Given<T> {
     Choice(usize),
     List(Vec<T>),
     Curve(Vec<(T, T)>),
-    /// Places of the columns and rows, if they are given, and the values row by row.
+    /// Breakpoints of columns and rows if given, and the values row by row.
     Table(Option<Vec<T>>, Option<Vec<T>>, Vec<Vec<T>>),
 }
 
 impl<T: Copy> Given<T> {
-    /// Puts it in its place. It was read for this slot, and so fits.
+    /// Stores the value in its slot; the shapes match because it was read for this slot.
     fn put(self, slot: Slot<'_, T>) {
         match (self, slot) {
             (Self::Number(number), Slot::Number(place)) => *place = number,
@@ -108,7 +109,7 @@ impl<T: Copy> Given<T> {
     }
 }
 
-/// Fills places with values, the last of which is repeated when there are fewer.
+/// Copies values; the last one is repeated to fill the rest.
 fn fill<V: Copy>(places: &mut [V], values: &[V]) {
     for (index, place) in places.iter_mut().enumerate() {
         if let Some(value) = values.get(index).or(values.last()) {
@@ -117,14 +118,14 @@ fn fill<V: Copy>(places: &mut [V], values: &[V]) {
     }
 }
 
-/// Reads one parameter.
+/// Reader of one parameter.
 struct Reader<'a> {
     document: &'a Document,
     key: String,
 }
 
 impl Reader<'_> {
-    /// Remembers the keys that it may be given by.
+    /// Registers the keys that may give the parameter.
     fn note<T: Scalar>(&self, info: &ParameterInfo<T>, field: &str) {
         let kind = Kind::of(info.range.unit);
         match info.shape {
@@ -159,7 +160,7 @@ impl Reader<'_> {
                 let (low, high) = (measure.low as i64, measure.high as i64);
                 let mut number = 0_i64;
                 document.whole(key, (low, high), &mut number)?;
-                // The type may hold less than the range.
+                // The integer type may be narrower than the range.
                 let holds = |slot| match slot {
                     Slot::Whole(place) => {
                         let (before, number) = (place.get(), number.unsigned_abs());
@@ -193,7 +194,7 @@ impl Reader<'_> {
         }))
     }
 
-    /// The list at a key, as long as it has to be.
+    /// Returns the list at a key after checking its length.
     fn list<'v>(
         &self,
         key: &str,
@@ -292,7 +293,7 @@ impl Reader<'_> {
     }
 }
 
-/// Sees to it that places rise.
+/// Checks that breakpoints rise.
 struct Places<T> {
     before: Option<(T, String)>,
 }

@@ -1,4 +1,4 @@
-//! The one place where the plant's output becomes the controller's next frame.
+//! Connection of plant and controller: the plant's frame goes to the controller, the controller's commands to the plant.
 
 use trimwright_control::Controller;
 use trimwright_control::Learner;
@@ -7,10 +7,10 @@ use trimwright_signals::Commands;
 
 use crate::on_target::{OnTarget, OnTargetError};
 
-/// Time step of the loop.
+/// Time step of the loop, s.
 pub const STEP_S: f64 = 1e-3;
 
-/// Controller and plant, wired together.
+/// Plant and controller connected to each other.
 ///
 /// ```
 /// use trimwright_control::{Calibration, Controller};
@@ -39,24 +39,24 @@ pub struct ClosedLoop {
 }
 
 impl ClosedLoop {
-    /// Wires the two together; nothing has been commanded yet.
+    /// Connects the two; no command has been given yet. The step is [`STEP_S`].
     pub fn new(plant: Plant, controller: Controller) -> Self {
         Self::with_step(plant, controller, STEP_S)
     }
 
-    /// The same with another time step, to see whether the numbers depend on it.
+    /// The same with another time step, s; used to check that results do not depend on it.
     pub fn with_step(plant: Plant, controller: Controller, step_s: f64) -> Self {
         Self { plant, controller, commands: Commands::default(), step_s, steps: 0 }
     }
 
-    /// One step: what the controller commanded acts on the plant, and what the plant's wires then show goes to the controller.
+    /// Advances one step: the plant runs on the last commands, and its frame goes to the controller.
     #[inline]
     pub fn step(&mut self, inputs: &DriverInputs) {
         let strategy = self.controller.calibration().options().strategy;
         self.step_with(&strategy, inputs);
     }
 
-    /// The same with lessons taken by a learner of one's own.
+    /// The same with another learner than the one that the options name.
     #[inline]
     pub fn step_with(&mut self, learner: &impl Learner, inputs: &DriverInputs) {
         let frame = self.plant.step(&self.commands, inputs, self.step_s);
@@ -64,15 +64,15 @@ impl ClosedLoop {
         self.steps += 1;
     }
 
-    /// Lets the plant go on under another truth: a fault comes or goes.
+    /// Replaces the plant's truth: a fault begins or ends.
     ///
     /// # Errors
-    /// [`OutOfRange`] as [`Plant::set_truth`] has it.
+    /// [`OutOfRange`] as for [`Plant::set_truth`].
     pub fn set_truth(&mut self, truth: Truth) -> Result<(), OutOfRange> {
         self.plant.set_truth(truth)
     }
 
-    /// The same with the commands of another processor; the controller here goes along, to show what that one thinks.
+    /// The same with the commands of another processor. The controller here gets the same frames and must give the same commands.
     ///
     /// ```
     /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
@@ -94,7 +94,7 @@ impl ClosedLoop {
     /// ```
     ///
     /// # Errors
-    /// When the line fails, or the two controllers differ.
+    /// When the line fails or the two controllers differ.
     pub fn step_on(&mut self, inputs: &DriverInputs, target: &mut OnTarget) -> Result<(), OnTargetError> {
         let frame = self.plant.step(&self.commands, inputs, self.step_s);
         let here = self.controller.step(frame);
@@ -107,7 +107,7 @@ impl ClosedLoop {
         Err(OnTargetError::Differs { time_s: self.time_s(), there, here })
     }
 
-    /// Time since power-up.
+    /// Time since power-up, s.
     pub fn time_s(&self) -> f64 {
         self.steps as f64 * self.step_s
     }
@@ -117,7 +117,7 @@ impl ClosedLoop {
         self.steps
     }
 
-    /// Length of a step.
+    /// Length of a step, s.
     pub fn step_s(&self) -> f64 {
         self.step_s
     }
@@ -127,7 +127,7 @@ impl ClosedLoop {
         &self.plant
     }
 
-    /// The plant's true quantities at this moment.
+    /// True quantities of the plant after the last step.
     pub fn view(&self) -> View {
         self.plant.view()
     }
@@ -137,7 +137,7 @@ impl ClosedLoop {
         &self.controller
     }
 
-    /// What the controller last commanded.
+    /// Last commands of the controller.
     pub fn commands(&self) -> &Commands {
         &self.commands
     }

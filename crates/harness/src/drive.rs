@@ -1,4 +1,4 @@
-//! A scenario driven three times: with the first calibration, learning, and with what was learned.
+//! Drives a scenario three times: with the first calibration, while learning, and with the learned map frozen.
 
 mod recorder;
 mod run;
@@ -17,16 +17,16 @@ pub use recorder::{Record, Snapshot};
 pub use run::Run;
 use run::run_of;
 
-/// How far a drive has come.
+/// Progress of a drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Progress {
-    /// Simulated time done, all drives together.
+    /// Simulated time done over all drives, s.
     pub done_s: f64,
-    /// Simulated time in all.
+    /// Total simulated time, s.
     pub total_s: f64,
 }
 
-/// Drives `scenario`: one pass with the first calibration, all passes learning, one pass with what was learned.
+/// Drives `scenario`: one pass with the first calibration, all passes while learning, one pass with the learned map.
 ///
 /// ```
 /// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
@@ -45,7 +45,7 @@ pub fn drive(scenario: &Scenario, progress: &mut dyn FnMut(Progress)) -> Result<
     drive_with(scenario, Options::default(), Record::Everything, progress)
 }
 
-/// The same with other options in the learning run, and with as much record as is needed.
+/// The same with other options in the learning run, and with the given extent of recording.
 ///
 /// ```
 /// use trimwright_control::{Options, Strategy};
@@ -72,8 +72,8 @@ pub fn drive_with(
     drive_where(scenario, options, record, None, progress)
 }
 
-/// The same engine with one learner after the other, in the order of `learners`: the run without learning, which is the same for
-/// all, is made once, and counted in the cost of each.
+/// Drives the same engine with each learner in turn, in the order of `learners`. The run without learning is the same for all; it is made
+/// once and counted in the cost of each.
 ///
 /// ```
 /// use trimwright_control::Strategy;
@@ -121,8 +121,8 @@ pub fn drive_learners(
 /// ```
 ///
 /// # Errors
-/// [`RunError`] when the scenario's truth or answers are outside their ranges, the processor can't be reached, a message is lost or
-/// damaged, or the processor commands something else than a controller here would.
+/// [`RunError`] when truth or answers are outside their ranges, the processor can't be reached, a message is lost or damaged, or the
+/// processor's commands differ from those of a controller here.
 pub fn drive_on(
     scenario: &Scenario,
     target: &mut OnTarget,
@@ -142,7 +142,7 @@ fn drive_where(
     drive_each(scenario, &[options], record, target, progress).map(|mut runs| runs.remove(0))
 }
 
-/// One run for each set of options. Those differ in the learner at most: the first drive, without one, is made once.
+/// One run for each set of options. The sets differ in the learner only; the first drive, without learning, is made once.
 fn drive_each(
     scenario: &Scenario,
     each: &[Options],
@@ -190,16 +190,16 @@ fn drive_each(
     Ok(runs)
 }
 
-/// What is known after a drive in which only the controller was watched.
+/// Result of [`learn`].
 #[derive(Clone, Debug)]
 pub struct Learned {
-    /// What the log can know.
+    /// Measurements of controller and log during the run.
     pub evidence: Evidence,
-    /// The controller in the end.
+    /// Controller at the end of the run.
     pub controller: Controller,
 }
 
-/// Only the learning run of [`drive`]: for studies of many.
+/// Makes only the learning run of [`drive`]; used by studies of many engines.
 ///
 /// ```
 /// use trimwright_control::Options;

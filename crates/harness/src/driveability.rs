@@ -1,7 +1,7 @@
-//! Drive quality: starts, a throttle opened fast, idle under load, the way back from a fuel cut.
+//! Driveability: starts, fast throttle openings, idle under load, recovery from a fuel cut.
 //!
-//! Short scripted trials of the scenario's engine with its owner's answers, apart from the drive itself. They begin with what
-//! was learned, and each with a new engine at the temperature it needs.
+//! Short scripted trials of the scenario's engine and answers, apart from the drive. Each starts with the learned map and a new engine at
+//! the temperature it needs.
 
 mod idling;
 mod start;
@@ -17,25 +17,25 @@ pub use idling::{CutFigures, EventFigures, IdleFigures};
 pub use start::StartFigures;
 pub use tip_in::{Excursion, TipInFigures};
 
-/// Temperatures of the engine at the starts, degC.
+/// Engine temperatures of the start trials, degC.
 const STARTS_DEGC: [f64; 4] = [-18.0, 0.0, 20.0, 90.0];
-/// Temperatures of the engine at the tip-ins, degC: hot, and as it stood overnight.
+/// Engine temperatures of the tip-in trials, degC: hot, and after a night.
 const TIP_INS_DEGC: [f64; 2] = [90.0, 20.0];
 
-/// How well the car drives.
+/// Results of the driveability trials.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Driveability {
     /// Starts at several temperatures.
     pub starts: Vec<StartFigures>,
-    /// The throttle opened fast.
+    /// Fast throttle openings.
     pub tip_ins: Vec<TipInFigures>,
-    /// Idling, hot.
+    /// Hot idle.
     pub idle: IdleFigures,
-    /// Throttle let go at speed in neutral, hot.
+    /// Throttle closed at speed in neutral, hot.
     pub fuel_cut: CutFigures,
 }
 
-/// Tries the scenario's engine with this calibration and with what was learned.
+/// Runs the trials with this calibration and learned map.
 ///
 /// ```
 /// use trimwright_control::{Calibration, Parameters};

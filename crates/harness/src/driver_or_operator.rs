@@ -1,4 +1,4 @@
-//! Who works the car: a driver on the road, or the operator of a dynamometer.
+//! Selects between the road driver and the dynamometer operator.
 
 use trimwright_plant::{DriverInputs, Truth, View};
 
@@ -7,7 +7,7 @@ use crate::operator::Operator;
 use crate::schedule::Schedule;
 use crate::starting::Starting;
 
-/// The one at the driver.
+/// Source of the driver inputs.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
@@ -21,14 +21,14 @@ use crate::starting::Starting;
 /// ```
 #[derive(Clone, Debug)]
 pub enum DriverOrOperator {
-    /// Follows a speed on the road.
+    /// Follows a speed schedule on the road.
     Driver(Driver),
-    /// Holds crank speed and pedal.
+    /// Holds crank speed and pedal on the dynamometer.
     Operator(Operator),
 }
 
 impl DriverOrOperator {
-    /// Whom a schedule needs; the engine is off.
+    /// The one that a schedule needs; the engine is off.
     pub fn for_schedule(schedule: &Schedule, truth: &Truth) -> Self {
         if schedule.on_dynamometer() {
             Self::Operator(Operator::new())
@@ -37,8 +37,8 @@ impl DriverOrOperator {
         }
     }
 
-    /// Driver inputs; called every [`crate::starting::PERIOD_S`]. `time_s` is the time since power-up, `schedule_s`
-    /// the place in the schedule.
+    /// Returns the driver inputs; to be called every [`crate::starting::PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the
+    /// place in the schedule.
     pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &DriverInputs {
         match self {
             Self::Driver(driver) => driver.act(time_s, schedule_s, schedule, view),
@@ -46,7 +46,7 @@ impl DriverOrOperator {
         }
     }
 
-    /// How the engine was started and kept running.
+    /// Start and stall record.
     pub fn starting(&self) -> &Starting {
         match self {
             Self::Driver(driver) => driver.starting(),

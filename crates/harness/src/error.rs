@@ -1,9 +1,8 @@
-//! What is wrong with something a user gave, said so that it can be put right.
+//! Errors in user input, with their place.
 
 use std::fmt;
 
-/// One thing wrong with the input: where it stands and what is expected there. Shown to the user as it prints, and
-/// answered by exit code 2.
+/// One error in the input: its place and what is expected there. Printed to the user; the exit code is 2.
 ///
 /// ```
 /// use trimwright_harness::error::InputError;
@@ -20,25 +19,24 @@ pub struct InputError {
 }
 
 impl InputError {
-    /// Something wrong in or with `file`.
+    /// An error in or with `file`.
     pub fn new(file: impl Into<String>, problem: impl Into<String>) -> Self {
         Self { file: file.into(), line: None, key: None, value: None, problem: problem.into() }
     }
 
-    /// The same, at this line (the first is 1).
+    /// Adds the line, from 1.
     #[must_use]
     pub fn line(self, line: usize) -> Self {
         Self { line: Some(line), ..self }
     }
 
-    /// The same, at this key or column.
+    /// Adds the key or column.
     #[must_use]
     pub fn key(self, key: impl Into<String>) -> Self {
         Self { key: Some(key.into()), ..self }
     }
 
-    /// The same, with the value that was found; control characters are escaped, a long value is cut, an empty one is
-    /// called nothing.
+    /// Adds the value found; control characters are escaped, a long value is cut, an empty one is shown as `nothing`.
     #[must_use]
     pub fn value(self, value: impl AsRef<str>) -> Self {
         const LONGEST: usize = 60;
@@ -52,13 +50,13 @@ impl InputError {
         Self { value: Some(shown), ..self }
     }
 
-    /// What is wrong, where `file` has been named just before and is not to be said twice.
+    /// The message without the file name when `file` has just been named.
     pub(crate) fn about(&self, file: &str) -> String {
         if *self == Self::new(file, &self.problem) { self.problem.clone() } else { self.to_string() }
     }
 }
 
-/// Escapes what would break a line of the terminal, and leaves quotes and accents alone.
+/// Escapes control characters; quotes and accents stay.
 fn escape(c: char) -> String {
     if c.is_control() { c.escape_default().to_string() } else { c.to_string() }
 }
@@ -75,7 +73,7 @@ impl fmt::Display for InputError {
             (None, Some(value)) => place.push_str(&format!(", {value}")),
             (None, None) => {}
         }
-        // Names of files, keys and what a parser quotes of them may hold anything.
+        // File names, keys and quoted text may contain any character.
         format!("{place}: {}", self.problem).chars().try_for_each(|c| f.write_str(&escape(c)))
     }
 }

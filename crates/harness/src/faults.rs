@@ -1,8 +1,8 @@
-//! Faults put into a scenario on purpose: what, how strong, from when until when, steady or now and then.
+//! Injected faults: kind, strength, start, end, permanent or intermittent.
 //!
-//! Each section `[[fault]]` of a scenario is one fault; there may be several at once. `kind` is a name of [`KINDS`]; `strength`
-//! is in the unit of that kind and may be left out; `from` and `until` are times since power-up; with `every` and
-//! `lasting` the fault is there only for a while out of each period, as a loose plug is.
+//! Each section `[[fault]]` of a scenario is one fault; several may be given. `kind` is a name of [`KINDS`]; `strength` is in the unit of
+//! that kind and optional; `from` and `until` are times since power-up; with `every` and `lasting` the fault is present only for a part of
+//! each period, like a loose plug.
 
 pub mod examination;
 mod experience;
@@ -22,11 +22,11 @@ use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
 pub(crate) const MAX_FAULTS: usize = 64;
-/// When a fault may begin and end, s.
+/// Range of the times at which a fault begins and ends, s.
 pub(crate) const TIMES_S: (f64, f64) = (0.0, LONGEST_RUN_S);
-/// Period of a fault that comes and goes, s: from the driver's own pace.
+/// Range of the period of an intermittent fault, s; at least one driver period.
 pub(crate) const PERIODS_S: (f64, f64) = (0.02, LONGEST_RUN_S);
-/// Part of it in which the fault is there, s: at most the period.
+/// Range of the part of the period in which the fault is present, s; at most the period.
 pub(crate) const PARTS_S: (f64, f64) = (1e-3, LONGEST_RUN_S);
 
 /// One fault of a scenario.
@@ -42,36 +42,36 @@ pub(crate) const PARTS_S: (f64, f64) = (1e-3, LONGEST_RUN_S);
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
-    /// What is wrong.
+    /// Kind of fault.
     pub kind: &'static FaultKind,
-    /// How much, in SI units of the kind; NaN never: a kind without strength has 0 here.
+    /// Strength in SI units of the kind; 0 for a kind without strength.
     pub strength: f64,
-    /// When it begins, s since power-up.
+    /// Start, s since power-up.
     pub from_s: f64,
-    /// When it ends, s since power-up; infinite when it stays.
+    /// End, s since power-up; infinite when it stays.
     pub until_s: f64,
-    /// Length of a period and of its part in which the fault is there, s; none when it is there all the time.
+    /// Period, and the part of it in which the fault is present, s; `None` for a permanent fault.
     pub comes_and_goes: Option<(f64, f64)>,
 }
 
 impl Fault {
-    /// The fault as it is usually tried: of its usual strength, from the start to the end.
+    /// The fault with its usual strength, over the whole run.
     pub fn usual(kind: &'static FaultKind) -> Self {
         let strength = kind.strength.as_ref().map_or(0.0, |strength| strength.usual);
         Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, comes_and_goes: None }
     }
 
-    /// Whether it is there at this time since power-up.
+    /// True when the fault is present at this time since power-up, s.
     pub fn is_there(&self, time_s: f64) -> bool {
         let within = (self.from_s..self.until_s).contains(&time_s);
         within
             && self.comes_and_goes.is_none_or(|(period_s, lasting_s)| {
-                // Half a step of slack, so that a rounding of the time does not shift an edge by a step.
+                // Half a microsecond of slack, so that rounding of the time does not shift an edge by a step.
                 (time_s - self.from_s + 5e-7).rem_euclid(period_s) < lasting_s
             })
     }
 
-    /// The first time after this one at which it may come or go.
+    /// First later time at which the fault may begin or end, s.
     fn next_change_s(&self, time_s: f64) -> f64 {
         if time_s < self.from_s {
             return self.from_s;
@@ -87,7 +87,7 @@ impl Fault {
         next_s.min(self.until_s)
     }
 
-    /// What it is, in one line: kind and strength.
+    /// Kind and strength in one line.
     pub fn title(&self) -> String {
         match &self.kind.strength {
             Some(strength) => {
@@ -97,13 +97,13 @@ impl Fault {
         }
     }
 
-    /// Puts it into a truth and the answers of an owner.
+    /// Applies the fault to a truth and to the owner's answers.
     pub fn apply(&self, truth: &mut Truth, answers: &mut SetupAnswers) {
         (self.kind.apply)(self.strength, truth, answers);
     }
 }
 
-/// A strength in the unit it is usually given in, to three digits.
+/// A strength in its usual unit, to three digits.
 pub(crate) fn show(strength: &Strength, si: f64) -> String {
     let number = Unit::find(strength.kind, strength.unit).map_or(si, |unit| unit.from_si(si));
     let number: f64 = format!("{number:.2e}").parse().unwrap_or(number);
@@ -179,7 +179,7 @@ fn read_times(
     Ok(())
 }
 
-/// Checks that what the faults make of the answers are answers still.
+/// Checks that the answers stay in their ranges with the faults applied.
 pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswers) -> Result<(), InputError> {
     let (mut truth, mut answers) = (Truth::mild_v8(), *answers);
     for (index, fault) in faults.iter().enumerate() {
@@ -187,7 +187,7 @@ pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswer
         answers.check().map_err(|error| {
             document.wrong(
                 &format!("fault.{}.kind", index + 1),
-                format!("makes an answer that is refused: {error}"),
+                format!("makes an answer that is rejected: {error}"),
             )
         })?;
     }

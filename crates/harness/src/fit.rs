@@ -1,65 +1,65 @@
-//! Weighted least squares for a map whose readings are bilinear mixtures of its cells, with the wall film, a common flow and the
-//! opening delay extra them: the best that anyone could do afterwards with the whole log.
+//! Offline fit of the map by weighted least squares over the whole log: readings are bilinear mixtures of cells, with wall film, common
+//! flow and opening delay as further unknowns. The practical limit of what can be learned.
 
 use trimwright_control::Parameters;
 use trimwright_numerics::Weights;
 
-/// What is fitted of the film: its share and its time constant.
+/// Unknowns of the wall film: share and time constant.
 pub const FILM: usize = 2;
-/// What is fitted extra the cells: the film, the flow that all cells share, the opening delay.
+/// Unknowns besides the cells: film, common flow, opening delay.
 const EXTRA_UNKNOWNS: usize = FILM + 2;
-/// The opening delay is fitted in milliseconds, so that all unknowns are of one size.
+/// The opening delay is fitted in milliseconds, so that all unknowns have similar magnitude.
 const MS: f64 = 1e-3;
-/// Share of a pulse that must be left of it for a sample to tell anything.
+/// Least share of a pulse that must remain after the delay for a sample to be used.
 const MIN_PULSE_SHARE: f64 = 0.3;
-/// A pulse that flows for less, s, tells of nothing but the delay and of how the needle lifts.
+/// Shortest flow time of a usable sample, s; shorter ones show only delay and needle lift.
 const MIN_FLOW_S: f64 = 3e-4;
-/// Largest part that the film may have had in a sample: beyond, how the sample depends on it is not a straight line.
+/// Largest sensitivity to the film in a usable sample; the linearization fails beyond.
 const MAX_FILM: f64 = 0.4;
 
 /// One sample of the log.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {
-    /// The mixture of cells that made the reading.
+    /// Cells behind the reading and their shares.
     pub weights: Weights<f32>,
-    /// How much it depended on the film, relative change by ln.
+    /// Sensitivity to the film's share and time constant, relative change by ln.
     pub film: [f64; FILM],
-    /// How much fuel it lost by each second that injectors open later, relative: one over the time they flowed.
+    /// Relative loss of fuel per second of additional opening delay: one over the flow time, 1/s.
     pub delay_per_s: f64,
-    /// The correction that should have been applied, ln.
+    /// Correction that should have been applied, ln.
     pub required_ln: f64,
-    /// Weight, 1 / variance up to a common factor.
+    /// Weight: 1 / variance up to a common factor.
     pub weight: f64,
 }
 
 impl Sample {
-    /// The same sample for injectors that open `delay_s` later: in the same open time they flow the less. `None` when it tells
-    /// nothing: the pulse was hardly there, so that the delay is all that it shows, or the film gave much of the fuel, or took it.
+    /// The sample for injectors that open `delay_s` later: the same open time flows less. `None` when the sample is unusable: little of the
+    /// pulse remains, or the film gave or took much of the fuel.
     #[must_use]
     pub fn with_opening_delay(mut self, delay_s: f64) -> Option<Self> {
         let left = 1.0 - delay_s * self.delay_per_s;
         self.required_ln += libm::log(left);
         self.delay_per_s /= left;
-        // An error of the pulse weighs the more the less is left of it.
+        // The less of the pulse remains, the more an error of the pulse counts.
         self.weight *= (left * left).min(1.0);
         let flowed = left > MIN_PULSE_SHARE && self.delay_per_s < MIN_FLOW_S.recip();
         (flowed && self.film.iter().all(|part| part.abs() < MAX_FILM)).then_some(self)
     }
 }
 
-/// What fits best.
+/// Result of the fit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fitted {
-    /// The cells, ln; one that was never visited stands at what all have in common.
+    /// Corrections of the cells, ln; a cell that was never visited has the common flow.
     pub cells: Vec<f64>,
-    /// The film's share and time constant over the believed ones, ln.
+    /// Film share and time constant over the estimated ones, ln.
     pub film_ln: [f64; FILM],
-    /// How much later injectors open than the samples had it.
+    /// Opening delay in addition to that of the samples, s.
     pub extra_delay_s: f64,
 }
 
-/// Normal equations of `right = sum(share * cell) + sum(film * property) + flow + delay`, one row a sample, with the Gaussian
-/// expectations that the controller begins with.
+/// Normal equations of `required = sum(share * cell) + sum(film * property) + flow + delay`, one row per sample, with the Gaussian priors
+/// of the controller.
 ///
 /// ```
 /// use trimwright_control::Parameters;
@@ -76,7 +76,7 @@ pub struct Fitted {
 /// ```
 #[derive(Clone, Debug)]
 pub struct Fit {
-    /// Row by row.
+    /// Matrix, row by row.
     normal: Vec<f64>,
     right_side: Vec<f64>,
 }
@@ -88,7 +88,7 @@ impl Fit {
         Self { normal: vec![0.0; unknowns * unknowns], right_side: vec![0.0; unknowns] }
     }
 
-    /// One sample of the log.
+    /// Adds one sample.
     pub fn add(&mut self, sample: &Sample) {
         let unknowns = self.right_side.len();
         let cells = unknowns - EXTRA_UNKNOWNS;
@@ -109,7 +109,7 @@ impl Fit {
         }
     }
 
-    /// What fits best. `None` when a sample was not finite.
+    /// Solves the fit. `None` when a sample was not finite.
     pub fn solve(&self, parameters: &Parameters) -> Option<Fitted> {
         let Parameters { learner, common_correction: common, .. } = parameters;
         let cells = self.right_side.len() - EXTRA_UNKNOWNS;
@@ -133,13 +133,13 @@ impl Fit {
     }
 }
 
-/// Solves `matrix x = right_side` for a symmetric positive definite matrix, of which the lower half is read, row by row. `None` for
-/// any other, or one that is not finite. Source: Cholesky's factors `L L^T`; Golub and Van Loan, Matrix Computations, section 4.2.
+/// Solves `matrix x = right_side` for a symmetric positive definite matrix, of which the lower half is read, row by row. `None` for any
+/// other matrix, or one that is not finite. Source: Cholesky's factors `L L^T`; Golub and Van Loan, Matrix Computations, section 4.2.
 fn solved(mut matrix: Vec<f64>, mut right_side: Vec<f64>) -> Option<Vec<f64>> {
     let size = right_side.len();
     let at = |row: usize, column: usize| row * size + column;
     for row in 0..size {
-        // The factor takes the place of the matrix, and what it gives of the right side that of the right side.
+        // The factor overwrites the matrix, and the forward substitution the right side.
         for column in 0..row {
             let known: f64 = (0..column).map(|k| matrix[at(row, k)] * matrix[at(column, k)]).sum();
             matrix[at(row, column)] = (matrix[at(row, column)] - known) / matrix[at(column, column)];

@@ -1,7 +1,7 @@
-//! Every key of scenario and engine files: what may stand there, what stands there when nothing does, and what it is for.
+//! All keys of scenario and engine files: allowed values, default, meaning.
 //!
-//! All of it comes from the tables that the files are read by. [`files`] makes a page for people and schemas for editors out of it;
-//! `cargo run -p trimwright-harness --example keys` writes them.
+//! Generated from the tables that the files are read with. [`files`] makes a page for people and schemas for editors; `cargo run -p
+//! trimwright-harness --example keys` writes them.
 
 mod key;
 mod page;
@@ -22,7 +22,7 @@ use trimwright_numerics::parameters::Shape;
 use trimwright_plant::Truth;
 pub use written::FileLine;
 
-/// All keys of a scenario file, section by section.
+/// All keys of a scenario file, by section.
 pub fn scenario() -> Vec<FileKey> {
     let (parameters, system) = (Parameters::DEFAULT, UnitSystem::Si);
     let calibration =
@@ -45,18 +45,18 @@ pub fn scenario() -> Vec<FileKey> {
     keys.extend(of_block(&Installation::DEFAULT, "", INSTALLATION_ALIASES, system));
     keys.extend(of_block(&Deviations::DEFAULT, "", &[], system));
     keys.extend(fault());
-    // Without them it is as the engine file has it.
+    // The default is the engine file's value.
     keys.extend(truth("truth").into_iter().map(|key| FileKey { lines: Vec::new(), ..key }));
     without_default(keys, scenario_answers::REQUIRED)
 }
 
-/// Keys of which the required ones have no default.
+/// Removes the default of required keys.
 fn without_default(mut keys: Vec<FileKey>, required: &[&str]) -> Vec<FileKey> {
     keys.iter_mut().filter(|key| required.contains(&key.path.as_str())).for_each(|key| key.lines.clear());
     keys
 }
 
-/// The keys of a section `[[fault]]`.
+/// Keys of a section `[[fault]]`.
 fn fault() -> Vec<FileKey> {
     let time = |name: &str, range, about| {
         let wanted = Wanted::Quantity(Measure::quantity(Kind::Time, range));
@@ -86,7 +86,7 @@ pub fn engine() -> Vec<FileKey> {
     without_default(keys, scenario_engine::REQUIRED)
 }
 
-/// The keys of an engine and its car.
+/// Keys of an engine and its car.
 fn truth(section: &str) -> Vec<FileKey> {
     let truth = Truth::mild_v8();
     let mut keys = Vec::new();
@@ -107,7 +107,7 @@ fn truth(section: &str) -> Vec<FileKey> {
     keys
 }
 
-/// A page of all keys and the schemas of scenario and engine files: path below `shared` and contents of each.
+/// A page of all keys, and the schemas of scenario and engine files: path below `shared`, and contents.
 ///
 /// ```
 /// let files = trimwright_harness::keys::files();

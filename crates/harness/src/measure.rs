@@ -1,4 +1,4 @@
-//! What a number of a file is measured in, how it is read and how it is written.
+//! Measure of a number in a file: kind, unit, range, reading and writing.
 
 use crate::document::{Number, decimal, plain_number, read_quantity};
 use crate::units::{Kind, Unit, UnitSystem, clamp_within};
@@ -7,18 +7,18 @@ use toml_edit::Value;
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::Range;
 
-/// What a parameter's numbers are stored as.
+/// Number type of a parameter.
 pub trait Scalar: Real + Number + Display + 'static {}
 
 impl<T: Real + Number + Display + 'static> Scalar for T {}
 
-/// Least number of a unit that is written in it and not in a smaller one. Engineering judgement.
+/// Smallest number that is written in a unit rather than in a smaller one. Engineering judgement.
 const LEAST: f64 = 0.1;
 
-/// In what a number is measured, and its range.
+/// Kind, SI unit and range of a number.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Measure {
-    /// None where there is no other unit.
+    /// `None` when no other unit is in use.
     pub(crate) kind: Option<Kind>,
     /// The SI unit.
     pub(crate) unit: &'static str,
@@ -32,18 +32,18 @@ impl Measure {
         Self { kind: Kind::of(range.unit), unit: range.unit, low, high }
     }
 
-    /// What it is called: "a voltage".
+    /// Name in messages: "a voltage".
     pub(crate) fn name(self) -> String {
         self.kind.map_or_else(|| format!("a number in {}", self.unit), |kind| kind.name().to_owned())
     }
 
-    /// A number in its range, or what is wrong with it.
+    /// Reads a number in its range; the error is what is wrong with it.
     pub(crate) fn read<T: Scalar>(self, value: &Value) -> Result<T, String> {
         let plain = plain_number(value);
         let (si, unit) = match (self.kind, plain) {
             (None, Some(number)) => (number, None),
             (None, None) => return Err(format!("must be a plain number, in {}", self.unit)),
-            // Refused as out of range, so that the range is told.
+            // Rejected as out of range, so that the message shows the range.
             (Some(Kind::Ratio), Some(number)) if !number.is_finite() => {
                 (number, Unit::preferred(Kind::Ratio))
             }
@@ -61,19 +61,19 @@ impl Measure {
         })
     }
 
-    /// A quantity of this kind, from and to, in SI.
+    /// A quantity of this kind with its range in SI.
     pub(crate) const fn quantity(kind: Kind, (low, high): (f64, f64)) -> Self {
         Self { kind: Some(kind), unit: kind.si_unit(), low, high }
     }
 
-    /// The unit that numbers up to `largest` are written in for people; none for a plain number.
+    /// Unit in which numbers up to `largest` are written; `None` for a plain number.
     pub(crate) fn unit(self, system: UnitSystem, largest: f64) -> Option<Unit> {
         let kind = self.kind?;
         let units = || customary(kind, system).iter().filter_map(|unit| Unit::find(kind, unit));
         units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
     }
 
-    /// A value as a file has it: in the fewest digits that are read back as the same, in single precision.
+    /// A value as written in a file: the fewest digits that read back as the same in single precision.
     pub(crate) fn written<T: Scalar>(self, unit: Option<Unit>, value: T) -> String {
         let exact = decimal(value);
         let Some(unit) = unit else { return plain(exact) };
@@ -93,7 +93,7 @@ impl Measure {
         }
     }
 
-    /// The range in words, in the unit that its larger end is written in.
+    /// The range in words, in the unit of its larger end.
     pub(crate) fn range(self, system: UnitSystem) -> String {
         let largest = self.low.abs().max(self.high.abs());
         match self.unit(system, largest) {
@@ -113,7 +113,7 @@ fn plain(number: f64) -> String {
     }
 }
 
-/// The units that people read quantities of a kind in, larger ones first.
+/// Customary units of a kind, larger ones first.
 const fn customary(kind: Kind, system: UnitSystem) -> &'static [&'static str] {
     match (system, kind) {
         (_, Kind::Ratio) => &[""],

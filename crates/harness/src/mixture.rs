@@ -1,11 +1,11 @@
-//! How far the mixture was from the wanted one, event by event.
+//! Statistics of the mixture error.
 
 /// Half width of the histogram, ln.
 const REACH_LN: f64 = 0.5;
-/// Bins of the histogram: 0.05 % wide, so that a percentile read from it is good to that.
+/// Bins of the histogram: 0.05 % wide, which limits the resolution of a percentile.
 const BINS: usize = 2000;
 
-/// Root mean square and spread of the mixture error `e = ln(lambda_true / lambda_wanted)` over cylinder events.
+/// Root mean square, mean and histogram of the mixture error `e = ln(lambda_true / lambda_wanted)` over cylinder events.
 ///
 /// ```
 /// use trimwright_harness::mixture::Mixture;
@@ -30,12 +30,12 @@ impl Default for Mixture {
 }
 
 impl Mixture {
-    /// Nothing measured yet.
+    /// Empty statistics.
     pub fn new() -> Self {
         Self { events: 0, sum: 0.0, sum_of_squares: 0.0, bins: vec![0; BINS] }
     }
 
-    /// One event.
+    /// Adds the error of one event, ln.
     pub fn add(&mut self, e: f64) {
         self.events += 1;
         self.sum += e;
@@ -44,22 +44,22 @@ impl Mixture {
         self.bins[bin as usize] += 1;
     }
 
-    /// Events counted.
+    /// Number of events.
     pub fn events(&self) -> u64 {
         self.events
     }
 
-    /// Root mean square; NaN when there was no event.
+    /// Root mean square, ln; NaN without events.
     pub fn rms(&self) -> f64 {
         libm::sqrt(self.sum_of_squares / self.events as f64)
     }
 
-    /// Mean; NaN when there was no event.
+    /// Mean, ln; NaN without events.
     pub fn mean(&self) -> f64 {
         self.sum / self.events as f64
     }
 
-    /// 95th percentile of the absolute error, to a bin's width; NaN when there was no event.
+    /// 95th percentile of the absolute error, ln, to a bin's width; NaN without events.
     pub fn p95_abs(&self) -> f64 {
         if self.events == 0 {
             return f64::NAN;
@@ -75,7 +75,7 @@ impl Mixture {
         REACH_LN
     }
 
-    /// Events in `bins` equal bins between plus and minus `reach_ln`; the outer ones also hold what lies beyond.
+    /// Events in `bins` equal bins between plus and minus `reach_ln`; the outer bins also count what lies beyond.
     pub fn histogram(&self, reach_ln: f64, bins: usize) -> Vec<u64> {
         let mut coarse = vec![0; bins];
         for (index, &count) in self.bins.iter().enumerate() {

@@ -1,8 +1,8 @@
-//! A controller that runs on another processor, reached over a line of bytes.
+//! Controller on another processor, connected by a serial line.
 //!
-//! The plant runs here, the controller there: each frame goes out and its commands come back before the plant's next step. What
-//! the controller thinks meanwhile stays there; to show it, a second controller runs here on the same frames, and the first command in
-//! which the two differ ends the run. Encoding: [`trimwright_link::packet`].
+//! The plant runs here, the controller there: each frame is sent and its commands received before the plant's next step. A second
+//! controller runs here on the same frames to show the state; the first difference between their commands ends the run. Encoding:
+//! [`trimwright_link::packet`].
 
 use std::io::{self, Read, Write};
 use std::path::Path;
@@ -15,38 +15,38 @@ use trimwright_control::{Calibration, LearnedMap, Parameters};
 use trimwright_link::{MAX_BYTES, PacketError, Receiver, ToHost, ToProcessor, pack, processor};
 use trimwright_signals::{Commands, Frame};
 
-/// An answer that takes longer is lost. Engineering judgement: a thousand times what the emulator takes.
-const PATIENCE: Duration = Duration::from_secs(5);
+/// Longest wait for an answer. Engineering judgement: a thousand times the emulator's response time.
+const TIMEOUT: Duration = Duration::from_secs(5);
 
 /// Why a run on another processor ended.
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum OnTargetError {
-    /// It can't be started or reached.
+    /// The processor can't be started or reached.
     #[error("the processor can't be reached: {0}")]
     SerialLine(String),
-    /// No answer came.
-    #[error("message {number} or its answer was lost: nothing came back within {} s", PATIENCE.as_secs())]
+    /// No answer arrived in time.
+    #[error("message {number} or its answer was lost: nothing came back within {} s", TIMEOUT.as_secs())]
     Lost {
         /// The message's number.
         number: u32,
     },
-    /// The answer's bytes are no message.
+    /// The answer is not a valid message.
     #[error("the answer to message {number} arrived {error}")]
     Answer {
         /// The message's number.
         number: u32,
-        /// What is wrong with it.
+        /// Fault of the packet.
         error: PacketError,
     },
-    /// The answer to another message came.
+    /// An answer to another message arrived.
     #[error("the answer to message {due} was lost: that to message {came} came in its place")]
     OutOfTurn {
-        /// The number that was due.
+        /// Number expected.
         due: u32,
-        /// The number that came.
+        /// Number received.
         came: u32,
     },
-    /// The processor did not act on a message.
+    /// The processor rejected a message.
     #[error("the processor rejected message {number}: {reason}")]
     Rejected {
         /// The message's number.
@@ -54,23 +54,23 @@ pub enum OnTargetError {
         /// Why.
         reason: trimwright_link::Rejection,
     },
-    /// Another answer than the message asks for.
+    /// The answer has the wrong type.
     #[error("message {number} was answered by something else")]
     Unexpected {
         /// The message's number.
         number: u32,
     },
-    /// The two controllers differ.
+    /// The commands of the two controllers differ.
     #[error("at {time_s} s the processor commands {there}, the controller here {here}")]
     Differs {
-        /// Time since power-up.
+        /// Time since power-up, s.
         time_s: f64,
-        /// Its commands.
+        /// Commands of the processor.
         there: String,
-        /// Those of the controller that runs here.
+        /// Commands of the controller here.
         here: String,
     },
-    /// The parameters are not the program's own.
+    /// The parameters differ from the firmware's.
     #[error(
         "the processor works from parameters of its own: the line brings it answers and options, but no section [calibration]"
     )]
@@ -80,7 +80,7 @@ pub enum OnTargetError {
     LearnedDiffers,
 }
 
-/// Carries bytes to the processor and back.
+/// Byte transport to the processor and back.
 ///
 /// ```
 /// use std::io;
@@ -120,14 +120,14 @@ pub trait SerialLine {
     /// # Errors
     /// When the line is broken.
     fn send(&mut self, bytes: &[u8]) -> io::Result<()>;
-    /// Waits for bytes; `None` when none came in time.
+    /// Waits for bytes; `None` after a timeout.
     ///
     /// # Errors
     /// When the line is broken.
     fn receive(&mut self) -> io::Result<Option<Vec<u8>>>;
 }
 
-/// The processor as the harness sees it.
+/// Connection to the processor.
 ///
 /// ```
 /// use std::path::Path;
@@ -145,12 +145,12 @@ pub struct OnTarget {
 }
 
 impl OnTarget {
-    /// Over a line of one's own.
+    /// Connection over a given line.
     pub fn over(line: Box<dyn SerialLine>) -> Self {
         Self { line, number: 0 }
     }
 
-    /// A program for the emulated board, `in_the_loop` of the firmware.
+    /// Connection to a program on the emulated board, `in_the_loop` of the firmware.
     ///
     /// # Errors
     /// When the emulator can't be started.
@@ -166,10 +166,10 @@ impl OnTarget {
         Ok(Self::over(Box::new(emulator)))
     }
 
-    /// Begins anew from this calibration's answers and options, with an empty map or with the one learned last.
+    /// Restarts the controller with this calibration's answers and options, with an empty map or the one learned last.
     ///
     /// # Errors
-    /// [`OnTargetError`] says what went wrong; [`OnTargetError::Parameters`] when the calibration has other parameters than the defaults.
+    /// Any [`OnTargetError`]; [`OnTargetError::Parameters`] when the calibration's parameters are not the defaults.
     pub fn start(&mut self, calibration: &Calibration, keep_map: bool) -> Result<(), OnTargetError> {
         if *calibration.parameters() != Parameters::DEFAULT {
             return Err(OnTargetError::Parameters);
@@ -181,10 +181,10 @@ impl OnTarget {
         }
     }
 
-    /// The commands for a frame.
+    /// Sends a frame and returns the commands.
     ///
     /// # Errors
-    /// [`OnTargetError`] says what went wrong.
+    /// Any [`OnTargetError`].
     pub fn step(&mut self, frame: &Frame) -> Result<Commands, OnTargetError> {
         match self.ask(&ToProcessor::Frame(frame.clone()))? {
             ToHost::Commands(commands) => Ok(commands),
@@ -192,10 +192,10 @@ impl OnTarget {
         }
     }
 
-    /// Compares what it has learned with `learned`.
+    /// Compares the processor's learned map with `learned`.
     ///
     /// # Errors
-    /// [`OnTargetError::LearnedDiffers`], or what went wrong.
+    /// [`OnTargetError::LearnedDiffers`], or a transport error.
     pub fn check_learned(&mut self, learned: &LearnedMap) -> Result<(), OnTargetError> {
         match self.ask(&ToProcessor::Learned)? {
             ToHost::Learned(digest) if digest == processor::digest_of(learned) => Ok(()),
@@ -232,7 +232,7 @@ impl OnTarget {
     }
 }
 
-/// The emulator, its standard input and output.
+/// The emulator process, its standard input and output.
 struct Emulator {
     child: Child,
     came: Channel<Vec<u8>>,
@@ -263,7 +263,7 @@ impl SerialLine for Emulator {
     }
 
     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-        match self.came.recv_timeout(PATIENCE) {
+        match self.came.recv_timeout(TIMEOUT) {
             Ok(bytes) => Ok(Some(bytes)),
             Err(RecvTimeoutError::Timeout) => Ok(None),
             Err(RecvTimeoutError::Disconnected) => Err(io::Error::other("the emulator has ended")),
@@ -273,7 +273,7 @@ impl SerialLine for Emulator {
 
 impl Drop for Emulator {
     fn drop(&mut self) {
-        // Nobody is left to tell when it has ended by itself.
+        // An error means that it has ended already.
         let _ = self.child.kill();
         let _ = self.child.wait();
     }

@@ -1,17 +1,17 @@
-//! The operator of a dynamometer: starts the engine, then holds crank speed and pedal where the schedule has them.
+//! Dynamometer operator model: starts the engine, then follows the scheduled crank speed and pedal.
 
 use trimwright_plant::{DriverInputs, GearRange, View};
 
 use crate::schedule::{DynoSetpoint, SchedulePoint};
 use crate::starting::{PERIOD_S, Starting};
 
-/// Wanted speed below which the dynamometer lets go and the engine idles, rad/s.
-const LETS_GO_RAD_PER_S: f64 = 50.0;
-/// How fast the pedal is moved at most, travels a second, and the dynamometer changes speed, rad/s^2. Engineering judgement.
+/// Scheduled speed below which the dynamometer releases the crank and the engine idles, rad/s.
+const RELEASE_RAD_PER_S: f64 = 50.0;
+/// Largest pedal speed, travels per second, and rate of the dynamometer's speed, rad/s^2. Engineering judgement.
 const PEDAL_PER_S: f64 = 2.0;
 const SWEEP_RAD_PER_S2: f64 = 300.0;
 
-/// Works throttle and dynamometer.
+/// Operator of pedal and dynamometer.
 ///
 /// ```
 /// use trimwright_harness::{operator::Operator, schedule::Schedule, starting::PERIOD_S};
@@ -35,7 +35,7 @@ pub struct Operator {
 }
 
 impl Operator {
-    /// An operator beside an engine that is off.
+    /// An operator with the engine off.
     pub fn new() -> Self {
         Self {
             starting: Starting::new(),
@@ -43,12 +43,12 @@ impl Operator {
         }
     }
 
-    /// How the engine was started and kept running.
+    /// Start and stall record.
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
-    /// What the operator does; called every [`PERIOD_S`]. `time_s` is the time since power-up.
+    /// Returns the inputs; to be called every [`PERIOD_S`]. `time_s` is the time since power-up.
     pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &DriverInputs {
         self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
         self.inputs.ac = wanted.ac;
@@ -62,7 +62,7 @@ impl Operator {
     fn hold(&mut self, pull: DynoSetpoint, engine_rad_per_s: f64) {
         let reach = PEDAL_PER_S * PERIOD_S;
         self.inputs.throttle += (pull.pedal - self.inputs.throttle).clamp(-reach, reach);
-        self.inputs.dyno_rad_per_s = (pull.speed_rad_per_s > LETS_GO_RAD_PER_S).then(|| {
+        self.inputs.dyno_rad_per_s = (pull.speed_rad_per_s > RELEASE_RAD_PER_S).then(|| {
             let from = self.inputs.dyno_rad_per_s.unwrap_or(engine_rad_per_s);
             let reach = SWEEP_RAD_PER_S2 * PERIOD_S;
             from + (pull.speed_rad_per_s - from).clamp(-reach, reach)

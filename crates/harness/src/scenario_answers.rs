@@ -1,6 +1,6 @@
-//! The owner's answers, from the section `[setup]` of a scenario.
+//! The owner's answers from section `[setup]` of a scenario.
 //!
-//! A key is the name of the field of [`SetupAnswers`] without its unit.
+//! Keys are the fields of [`SetupAnswers`] without their units.
 
 use crate::block_reader;
 use crate::document::{Document, decimal};
@@ -8,7 +8,7 @@ use crate::error::InputError;
 use crate::units::Kind;
 use trimwright_control::SetupAnswers;
 
-/// The answers without which no first calibration can be made; for the others there are customary values.
+/// Answers required for a first calibration; the others have customary defaults.
 pub(crate) const REQUIRED: &[&str] = &[
     "setup.displacement",
     "setup.cylinders",
@@ -20,19 +20,19 @@ pub(crate) const REQUIRED: &[&str] = &[
     "setup.rail_pressure",
 ];
 
-/// Reads the answers; what isn't given stays as [`SetupAnswers::default`] has it.
+/// Reads the answers; those not given are as in [`SetupAnswers::default`].
 pub(crate) fn read(document: &Document) -> Result<SetupAnswers, InputError> {
     let mut setup = SetupAnswers::DEFAULT;
     block_reader::read(document, "", &mut setup, &[])?;
     Ok(setup)
 }
 
-/// Checks that the answers go together.
+/// Checks answers that depend on each other.
 pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), InputError> {
     if !answers.controls_fans || answers.fan2_on_k >= answers.fan1_on_k {
         return Ok(());
     }
-    // Each in the unit in which it was written.
+    // Each in the unit in which it is written.
     let first = document.shown("setup.fan1_on", Kind::Temperature, decimal(answers.fan1_on_k));
     let second = document.shown("setup.fan2_on", Kind::Temperature, decimal(answers.fan2_on_k));
     let (key, problem) = if document.has("setup.fan2_on") {

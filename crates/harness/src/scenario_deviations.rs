@@ -1,4 +1,4 @@
-//! In what an engine differs from its nameplate, from the section `[deviations]` of a scenario.
+//! Deviations of an engine from its nameplate, from section `[deviations]` of a scenario.
 
 use crate::block_reader;
 use crate::document::Document;
@@ -36,7 +36,7 @@ trimwright_numerics::parameters! {
     }
 }
 
-/// Reads the deviations; what isn't given deviates by nothing. Ranges: engineering judgement, wider than parts in use are.
+/// Reads the deviations; those not given are zero. Ranges: engineering judgement, wider than parts in use need.
 pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
     let mut deviations = Deviations::DEFAULT;
     block_reader::read(document, "", &mut deviations, &[])?;
@@ -44,7 +44,7 @@ pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
 }
 
 impl Deviations {
-    /// Makes the parts differ.
+    /// Applies the deviations to a truth.
     pub fn apply(&self, truth: &mut Truth) {
         truth.filling.deviation = self.filling;
         truth.filling.deviation_seed = self.filling_seed;

@@ -1,4 +1,4 @@
-//! Finds the text of a scenario, an engine or a schedule: inside the program by name, or in a file by path.
+//! Locates a scenario, an engine or a schedule: shipped with the program by name, or a file by path.
 
 use crate::error::InputError;
 use crate::shipped::{ENGINES, SCENARIOS, SCHEDULES, Shipped, find};
@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 /// Largest file that is read, bytes.
 const LARGEST: u64 = 64 * 1024 * 1024;
 
-/// A sort of thing that comes with the program or in a file of the user's.
+/// A kind of input that ships with the program or is read from a file.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct ResourceKind {
     pub(crate) what: &'static str,
@@ -24,21 +24,20 @@ pub(crate) const ENGINE_FILES: ResourceKind =
 pub(crate) const SCHEDULE_FILES: ResourceKind =
     ResourceKind { what: "schedule", extension: ".csv", shipped: SCHEDULES };
 
-/// A text and where it is from.
+/// A text and its origin.
 #[derive(Clone, Debug)]
 pub(crate) struct Source {
-    /// Short name: of the shipped one, or of the file without extension.
+    /// Short name: that of the shipped one, or the file name without extension.
     pub(crate) name: String,
-    /// What messages call it.
+    /// File name in messages.
     pub(crate) file: String,
     pub(crate) text: String,
-    /// The directory that paths inside the text start from; none inside the program.
+    /// Base directory of paths inside the text; `None` for shipped ones.
     pub(crate) directory: Option<PathBuf>,
 }
 
 impl ResourceKind {
-    /// Gets the one that comes with the program under this name, or else the file of this path, which starts from
-    /// `directory` unless it is absolute.
+    /// Returns the shipped text of this name, or else the file at this path, relative to `directory` unless it is absolute.
     pub(crate) fn get(self, name_or_path: &str, directory: Option<&Path>) -> Result<Source, InputError> {
         if let Some(shipped) = find(self.shipped, name_or_path) {
             return Ok(Source {

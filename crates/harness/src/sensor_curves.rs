@@ -1,4 +1,4 @@
-//! Sensors' curves of a file, of which ranges alone do not say enough.
+//! Checks of sensor curves beyond the ranges of their points.
 
 use crate::block_reader::{Scalar, key_of};
 use crate::document::{Document, inside};
@@ -6,7 +6,7 @@ use crate::error::InputError;
 use toml_edit::Value as Toml;
 use trimwright_numerics::parameters::{Block, Value};
 
-/// Refuses a curve of volts that turns back or stays where it is, and resistances of a thermistor that do not fall, as far as the file
+/// Rejects a voltage curve that is constant or reverses its direction, and thermistor resistances that do not fall, as far as the file
 /// gives them.
 pub(crate) fn check<T: Scalar>(
     document: &Document,
@@ -34,7 +34,7 @@ pub(crate) fn check<T: Scalar>(
             };
             let at = |index| written.get(index).and_then(Toml::as_array).and_then(|point| point.get(1));
             if let (true, Some(before), Some(value)) = (wrong, at(index), at(index + 1)) {
-                let why = if thermistor { "a thermistor's resistance falls" } else { "a curve goes one way" };
+                let why = if thermistor { "a thermistor's resistance falls" } else { "a curve is monotonic" };
                 let problem = format!(
                     "{must} that of the point before it, which is {}: {why}",
                     document.written(before)
@@ -80,11 +80,11 @@ mod tests {
         for (line, problem) in [
             (
                 "map = [[\"0.4 V\", \"15 kPa\"], [\"2 V\", \"115 kPa\"], [\"4.65 V\", \"20 kPa\"]]",
-                "sensors.map, point 3 = \"20 kPa\": must not be below that of the point before it, which is \"115 kPa\": a curve goes one way",
+                "sensors.map, point 3 = \"20 kPa\": must not be below that of the point before it, which is \"115 kPa\": a curve is monotonic",
             ),
             (
                 "lambda = [[\"0 V\", 1.3], [\"1 V\", 1.4], [\"5 V\", 0.7]]",
-                "sensors.lambda, point 2 = 1.4: must not be above that of the point before it, which is 1.3: a curve goes one way",
+                "sensors.lambda, point 2 = 1.4: must not be above that of the point before it, which is 1.3: a curve is monotonic",
             ),
             (
                 "lambda = [[\"0 V\", 1], [\"5 V\", 1.0]]",

@@ -1,9 +1,9 @@
-//! What comes inside the program: scenarios, engines and schedules, so that it works anywhere.
+//! Scenarios, engines and schedules compiled into the program.
 
 use crate::document::Document;
 use crate::error::InputError;
 
-/// A file that comes with the program.
+/// A file compiled into the program.
 ///
 /// ```
 /// use trimwright_harness::shipped::{ENGINES, find};
@@ -13,16 +13,16 @@ use crate::error::InputError;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Shipped {
-    /// The word by which it is asked for.
+    /// Name by which it is requested.
     pub name: &'static str,
-    /// Its path in the sources, for messages.
+    /// Path in the sources, for messages.
     pub file: &'static str,
-    /// Its contents.
+    /// Contents.
     pub text: &'static str,
 }
 
 impl Shipped {
-    /// The line about itself that a scenario or an engine has.
+    /// Title of a scenario or an engine.
     ///
     /// # Errors
     ///
@@ -44,7 +44,7 @@ macro_rules! shipped {
     };
 }
 
-/// Whole drives: an engine, a schedule, what the owner answered and in what the engine differs from that.
+/// Scenarios: engine, schedule, answers and deviations.
 pub const SCENARIOS: &[Shipped] = shipped!(
     "scenarios",
     ".toml",
@@ -64,10 +64,10 @@ pub const SCENARIOS: &[Shipped] = shipped!(
         "dyno-sweep",
     ]
 );
-/// Engines and the cars they are in.
+/// Engines with their cars.
 pub const ENGINES: &[Shipped] =
     shipped!("engines", ".toml", ["van-v8", "pickup-six", "coupe-four", "hot-v8"]);
-/// Speed over time.
+/// Schedules.
 pub const SCHEDULES: &[Shipped] = shipped!(
     "schedules",
     ".csv",
@@ -84,7 +84,7 @@ pub const SCHEDULES: &[Shipped] = shipped!(
     ]
 );
 
-/// The one of this name.
+/// The file of this name, if there is one.
 pub fn find(all: &'static [Shipped], name: &str) -> Option<&'static Shipped> {
     all.iter().find(|shipped| shipped.name == name)
 }

@@ -1,4 +1,4 @@
-//! One drive through the schedule, and what is written down on the way.
+//! One drive through the schedule and its recording.
 
 use std::time::Instant;
 
@@ -13,28 +13,28 @@ use crate::verdicts::{self, Evidence};
 
 /// Time between two snapshots of the map for the replay, s.
 const SNAPSHOT_S: f64 = 20.0;
-/// Time between two words of progress, s.
+/// Time between two progress reports, s.
 const PROGRESS_S: f64 = 10.0;
 
-/// What is kept of a run.
+/// Extent of recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Record {
-    /// The figures and the maps.
+    /// Figures and maps.
     Figures,
-    /// Also a row every tenth of a second and the map while it fills in.
+    /// Also a trace row every 0.1 s and snapshots of the map.
     Everything,
 }
 
-/// The learned map at one moment.
+/// The learned map at one time.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Snapshot {
-    /// When.
+    /// Time since power-up, s.
     pub time_s: f64,
-    /// What was learned by then.
+    /// Learned map at that time.
     pub learned: LearnedMap,
 }
 
-/// What one drive through the schedule left behind.
+/// Recording of one drive through the schedule.
 pub(super) struct Driven {
     pub(super) session: Session,
     pub(super) mixture: MixtureObserver,
@@ -46,7 +46,7 @@ pub(super) struct Driven {
     pub(super) wall_s: f64,
 }
 
-/// Writes down what is kept of a drive.
+/// Observer that records a drive.
 struct DriveRecorder<'a> {
     mixture: MixtureObserver,
     evidence: Evidence,
@@ -62,7 +62,7 @@ struct DriveRecorder<'a> {
     progress: &'a mut dyn FnMut(f64),
 }
 
-/// Steps between two of each.
+/// Steps between two samples of each recording.
 struct Cadence {
     evidence: u64,
     row: u64,
@@ -103,7 +103,7 @@ impl Observer for DriveRecorder<'_> {
     }
 }
 
-/// Drives all passes of a session; its controller may run on another processor. `progress` hears of the simulated time, s.
+/// Drives all passes of a session; its controller may run on another processor. `progress` is called with the simulated time, s.
 pub(super) fn drive_passes(
     mut session: Session,
     record: Record,

@@ -1,4 +1,4 @@
-//! What came of driving a scenario, from its three drives.
+//! Result of driving a scenario, from its three drives.
 
 use std::collections::BTreeMap;
 
@@ -13,10 +13,10 @@ use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures,
 use crate::trace::TraceRow;
 use crate::verdicts;
 
-/// The map alone must stay under this rms to count as settled.
+/// Rms error of the map alone below which a run counts as settled, ln.
 const SETTLED_RMS: f64 = 0.02;
 
-/// Everything that came of driving a scenario.
+/// Complete result of driving a scenario.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -31,31 +31,31 @@ const SETTLED_RMS: f64 = 0.02;
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
-    /// The figures.
+    /// Figures of the run.
     pub summary: Summary,
-    /// The record of the learning run; empty unless [`Record::Everything`] was asked for.
+    /// Trace of the learning run; empty unless [`Record::Everything`] was requested.
     pub rows: Vec<TraceRow>,
-    /// Convergence of the learning run.
+    /// Convergence of the learning run, window by window.
     pub windows: Vec<Window>,
-    /// The map while it filled in; empty unless [`Record::Everything`] was asked for.
+    /// Learned map over time; empty unless [`Record::Everything`] was requested.
     pub snapshots: Vec<Snapshot>,
-    /// The calibration the controller worked from.
+    /// Calibration of the controller.
     pub calibration: Calibration,
-    /// What was learned in the end.
+    /// Learned map at the end.
     pub learned: LearnedMap,
-    /// The correction that would have been right, ln, by cell.
+    /// True correction of each cell, ln.
     pub true_correction_ln: Vec<f64>,
-    /// Dwell and conditions by cell.
+    /// Dwell and mean conditions of each cell.
     pub cells: Cells,
-    /// Steady events with the first calibration.
+    /// Mixture error of steady events with the first calibration.
     pub base: Mixture,
-    /// Steady events with what was learned.
+    /// Mixture error of steady events with the learned map frozen.
     pub frozen: Mixture,
-    /// All events of the last pass of the learning run.
+    /// Mixture error of all events in the last pass of the learning run.
     pub last_pass: Mixture,
 }
 
-/// All of a run, from its three drives.
+/// Builds the result from the three drives.
 pub(super) fn run_of(
     scenario: &Scenario,
     calibration: Calibration,
@@ -73,8 +73,8 @@ pub(super) fn run_of(
     let delay_s = learned.common.delay_s;
     let true_correction_ln = mixture.cells.true_correction_ln(&scenario.truth, &calibration, delay_s);
     let fitted = mixture.fit(true_correction_ln.len(), f64::from(delay_s)).solve(calibration.parameters());
-    // The fit has an opening delay of its own, and so corrections of its own that would have been right.
-    let left_by_fit = fitted.map_or(f64::NAN, |fit| {
+    // The fit has an opening delay of its own, which changes the true corrections it is compared with.
+    let offline_fit_rms = fitted.map_or(f64::NAN, |fit| {
         let true_correction_ln = mixture.cells.true_correction_ln(
             &scenario.truth,
             &calibration,
@@ -107,7 +107,7 @@ pub(super) fn run_of(
             visited_error_rms: mixture
                 .cells
                 .error_rms(|cell| f64::from(learned.ln.flat()[cell]), &true_correction_ln),
-            offline_fit_rms: left_by_fit,
+            offline_fit_rms,
             common_flow_ln: f64::from(learned.common.flow_ln),
             opening_delay_s: f64::from(delay_s),
             told_apart: learned.common.is_identifiable(&calibration.parameters().common_correction),
@@ -144,13 +144,13 @@ pub(super) fn run_of(
     }
 }
 
-/// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
+/// Share of the visited cells whose error is below two of the learner's standard deviations; NaN when none was visited.
 fn within_two_sigma(cells: &Cells, learned: &LearnedMap, true_correction_ln: &[f64]) -> f64 {
     let (mut visited, mut within) = (0_u32, 0_u32);
     let all = true_correction_ln.iter().zip(cells.visited()).enumerate();
-    for (cell, (right, _)) in all.filter(|(_, (_, visited))| *visited) {
+    for (cell, (true_ln, _)) in all.filter(|(_, (_, visited))| *visited) {
         visited += 1;
-        let error = f64::from(learned.ln.flat()[cell]) - right;
+        let error = f64::from(learned.ln.flat()[cell]) - true_ln;
         within += u32::from(error.abs() < 2.0 * f64::from(learned.sigma_ln(cell)));
     }
     f64::from(within) / f64::from(visited)

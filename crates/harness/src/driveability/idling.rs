@@ -1,4 +1,4 @@
-//! Idle speed and mixture, undisturbed and under loads that come at once, and after the fuel was cut.
+//! Idle speed and mixture, undisturbed and under step loads, and after a fuel cut.
 
 use serde::Serialize;
 use trimwright_plant::GearRange;
@@ -8,57 +8,58 @@ use crate::run_error::RunError;
 use super::trial::{Trial, TrialCar, ZERO_DEGC_K};
 
 const HOT_DEGC: f64 = 90.0;
-/// Idle settles, and is looked at, for so long, s.
+/// Settling time of idle, and duration of the measurement, s.
 const SETTLES_S: f64 = 30.0;
 const MEASURED_S: f64 = 30.0;
-/// A disturbance is followed for so long, s.
+/// Measurement after a disturbance, s.
 const FOLLOWED_S: f64 = 10.0;
-/// The mixture before a disturbance is the mean over so long, s.
+/// The mixture before a disturbance is the mean over this time, s.
 const BEFORE_S: f64 = 5.0;
 /// Brake that holds the car in gear, ratio.
 const HOLDS: f64 = 0.4;
-/// How far below the first fan's temperature the engine starts that is to see it come on, K, and the longest wait for it, s. Its
-/// radiator is covered, as in a traffic jam without wind: the thermostat would hold some engines below that temperature for ever.
+/// Start temperature below the first fan's switch-on temperature, K, and the longest wait for the fan, s. The radiator is covered, as in a
+/// traffic jam without wind: otherwise the thermostat would keep some engines below that temperature.
 const BELOW_FAN_K: f64 = 5.0;
 const LONGEST_WAIT_S: f64 = 300.0;
-/// It is looked for so often, s.
+/// Period at which the fan is polled, s.
 const POLL_S: f64 = 0.2;
-/// The throttle is opened so far for so long, three times, and let go for so long.
+/// Throttle opening, ratio, and its duration, s; time with closed throttle after it, s; number of repetitions.
 const REVVED: f64 = 0.25;
 const REVVED_S: f64 = 1.2;
 const LET_GO_S: f64 = 8.0;
 const REVS: u32 = 3;
 
-/// How something that comes at once is taken.
+/// Response to a step load.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct EventFigures {
-    /// How far the speed fell below the idle speed wanted, rpm.
+    /// Largest drop of the speed below the target idle speed, rpm.
     pub drop_rpm: f64,
-    /// How far the mixture of any charge went from its mean before, ratio.
+    /// Largest deviation of the mixture of a charge from its mean before, ratio.
     pub mixture: f64,
 }
 
-/// Idling, hot.
+/// Hot idle.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct IdleFigures {
-    /// rms of speed less wanted speed out of gear, rpm.
+    /// Rms of speed minus target speed out of gear, rpm.
     pub park_rms_rpm: f64,
-    /// The same in gear on the brake, rpm.
+    /// The same in gear with the brake applied, rpm.
     pub drive_rms_rpm: f64,
-    /// Air conditioning comes on in gear, and a fan with it.
+    /// Response to the air conditioning switched on in gear, and a fan with it.
     pub ac: EventFigures,
-    /// The first fan comes on by temperature out of gear; `null` where it did not, or is not the controller's.
+    /// Response to the first fan switched on by temperature out of gear; `null` when it did not switch on or the controller does not
+    /// control it.
     pub fan: Option<EventFigures>,
 }
 
-/// The throttle let go at speed.
+/// Recovery from a throttle closed at speed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct CutFigures {
-    /// How far the speed fell below the idle speed wanted, rpm.
+    /// Largest drop of the speed below the target idle speed, rpm.
     pub drop_rpm: f64,
-    /// Times the engine died.
+    /// Number of stalls.
     pub stalls: u32,
-    /// Times the fuel was cut while the speed came down.
+    /// Number of fuel cuts while the speed came down.
     pub cuts: u32,
 }
 

@@ -1,4 +1,4 @@
-//! Starts at a temperature.
+//! Start trials.
 
 use serde::Serialize;
 
@@ -6,17 +6,17 @@ use crate::run_error::RunError;
 
 use super::trial::{Trial, TrialCar};
 
-/// Time that the engine has to run by itself, s.
+/// Time the engine has to run by itself, s.
 const RUNS_S: f64 = 60.0;
 
 /// A start and the minute after it.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StartFigures {
-    /// Temperature of engine and weather, degC; the weather is no warmer than the scenario's.
+    /// Engine and ambient temperature, degC; the ambient one is limited to the scenario's.
     pub engine_degc: f64,
-    /// How long the starter turned until the engine caught, s; `null` when it did not within 10 s.
+    /// Cranking time until the engine ran by itself, s; `null` when it did not within 10 s.
     pub cranked_s: Option<f64>,
-    /// Times it died in the minute after that.
+    /// Stalls in the minute after that.
     pub stalls: u32,
 }
 

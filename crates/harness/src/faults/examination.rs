@@ -1,4 +1,4 @@
-//! Drives a scenario with a fault and writes down what driver, controller and engine met.
+//! Drives a scenario with each fault and compares the measurements with those of the fault-free drive.
 
 use crate::closed_loop::ClosedLoop;
 pub use crate::faults::experience::Experience;
@@ -17,13 +17,13 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use trimwright_control::{Options, Refusal};
 use trimwright_plant::{DriverInputs, View};
 
-/// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
-/// engine has, so that the pedal is down for a while. Engineering judgement.
+/// A drive of 13 min that shows faults: cold start, idling, steady speeds and three accelerations beyond the engine's power, so that the
+/// pedal is fully down for a while. Engineering judgement.
 const EXAMINATION: &str = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n120,50\n130,0\n155,0\n175,60\n260,60\n\
     285,90\n340,90\n365,0\n400,0\n410,120\n440,120\n470,0\n500,0\n510,120\n540,120\n570,0\n600,0\n610,120\n640,120\n\
     670,0\n690,0\n710,50\n750,50\n765,0\n795,0\n";
 
-/// The drive on which faults are examined unless another is named.
+/// Schedule on which faults are examined unless another is named.
 ///
 /// # Panics
 /// Never: the text is part of the program and read by a test.
@@ -31,30 +31,30 @@ pub fn schedule() -> Schedule {
     Schedule::parse("examination", "examination", EXAMINATION).expect("the text above is a schedule")
 }
 
-/// A fault and what came of it.
+/// A fault and its effects.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Examined {
-    /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own.
+    /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own faults.
     pub fault: String,
-    /// The fault in words.
+    /// Title of the fault.
     pub title: String,
-    /// What the owner would notice against the sound car.
+    /// What the owner would notice, compared with the fault-free car.
     pub owner: Vec<String>,
-    /// What the controller noticed.
+    /// What the controller detected.
     pub controller: Vec<String>,
-    /// What was learned against the sound car, share of fuel.
+    /// Change of the learned correction compared with the fault-free car, share of fuel.
     pub learned_shift: f64,
     /// The same at idle.
     pub learned_idle_shift: f64,
-    /// The figures.
+    /// Measurements of the drive.
     pub experience: Experience,
 }
 
-/// When a fault begins on that drive unless another time is named, s: the engine is warm and has learned a little.
+/// Default start of a fault on that drive, s: the engine is warm and has learned a little.
 pub const FROM_S: f64 = 300.0;
 
-/// Drives `scenario` on `schedule` sound, with its own faults if it has any, and with each kind of fault (or `only` this one) of its
-/// usual strength: from `from_s` on, or from the start where a fault can't begin later.
+/// Drives `scenario` on `schedule` without faults, with its own faults if it has any, and with each kind of fault (or `only` this one) of
+/// its usual strength: from `from_s` on, or from the start where a fault can't begin later.
 ///
 /// ```
 /// use trimwright_harness::faults::examination::examine;
@@ -98,24 +98,24 @@ pub fn examine(
         })
         .collect();
     let experiences = all_of(&drives)?;
-    let sound = experiences.first().cloned().unwrap_or_default();
-    let tell = |((fault, title, _), experience): ((String, String, Vec<Fault>), Experience)| Examined {
+    let reference = experiences.first().cloned().unwrap_or_default();
+    let examined = |((fault, title, _), experience): ((String, String, Vec<Fault>), Experience)| Examined {
         fault,
         title,
-        owner: noticed_by_owner(&experience, &sound),
-        controller: noticed_by_controller(&experience, &sound),
-        learned_shift: shift(experience.learned_ln, sound.learned_ln),
-        learned_idle_shift: shift(experience.learned_idle_ln, sound.learned_idle_ln),
+        owner: noticed_by_owner(&experience, &reference),
+        controller: noticed_by_controller(&experience, &reference),
+        learned_shift: shift(experience.learned_ln, reference.learned_ln),
+        learned_idle_shift: shift(experience.learned_idle_ln, reference.learned_idle_ln),
         experience,
     };
-    Ok(cases.into_iter().zip(experiences).map(tell).collect())
+    Ok(cases.into_iter().zip(experiences).map(examined).collect())
 }
 
-fn shift(learned_ln: f64, sound_ln: f64) -> f64 {
-    libm::expm1(learned_ln - sound_ln)
+fn shift(learned_ln: f64, reference_ln: f64) -> f64 {
+    libm::expm1(learned_ln - reference_ln)
 }
 
-/// Drives each, on as many threads as the machine has; the order is kept, so that the result does not depend on them.
+/// Drives all of them in parallel; results are in the order of `drives`, whatever the threads do.
 fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
     let (next, done) = (AtomicUsize::new(0), Mutex::new(vec![None; drives.len()]));
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(drives.len());
@@ -137,7 +137,7 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
     done.into_iter().flatten().collect()
 }
 
-/// Drives a scenario for so long, its faults coming and going, learning and checking itself. `each_second` sees the loop once a second.
+/// Drives a scenario for `seconds` with its faults, learning and self-check on. `each_second` is called with the loop once a second.
 ///
 /// ```
 /// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
@@ -173,10 +173,10 @@ pub fn experience(
     Ok(sums.finish(&session, &mixture))
 }
 
-/// What is added up on the way, at each of the driver's decisions.
+/// Sums over the driver's decisions.
 #[derive(Clone, Debug, Default)]
 struct DriveSums {
-    acts: u64,
+    decisions: u64,
     ran: u64,
     error_squares: f64,
     idle: [f64; 3],
@@ -184,18 +184,18 @@ struct DriveSums {
     high_load: HighLoad,
 }
 
-/// Revolutions a minute in a radian a second.
+/// Conversion from rad/s to rpm.
 const RPM: f64 = 30.0 / std::f64::consts::PI;
-/// Coolant from which idling counts as warm, K; the engine counts as running above this speed, rpm.
+/// Coolant temperature above which idling counts as warm, K; speed above which the engine counts as running, rpm.
 const WARM_K: f64 = 335.0;
 const RUNS_RPM: f64 = 300.0;
-/// Slower than this the car stands, m/s.
+/// Vehicle speed below which the car counts as standing, m/s.
 const STANDS_M_PER_S: f64 = 0.1;
 
 impl DriveSums {
     fn add(&mut self, view: &View, inputs: &DriverInputs, wanted_m_per_s: f64) {
         let rpm = view.speed_rad_per_s * RPM;
-        self.acts += 1;
+        self.decisions += 1;
         self.ran += u64::from(rpm > RUNS_RPM);
         let error = view.vehicle_m_per_s - wanted_m_per_s;
         self.error_squares += error * error;
@@ -222,7 +222,7 @@ impl DriveSums {
             stalls: session.starting().stalls(),
             idle_rpm,
             idle_swing_rpm: libm::sqrt((squares / count - idle_rpm * idle_rpm).max(0.0)),
-            speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.acts as f64),
+            speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.decisions as f64),
             distance_m: view.distance_m,
             fuel_kg: balances.fuel_injected_kg,
             hottest_k: self.hottest_k,
@@ -247,7 +247,7 @@ impl DriveSums {
     }
 }
 
-/// Mean of the learned corrections over cells at speeds that `counts`, weighted by steady dwell; NaN when there was none.
+/// Mean learned correction over cells at speeds that `counts`, weighted by steady dwell, ln; NaN when there was none.
 fn learned(closed_loop: &ClosedLoop, mixture: &MixtureObserver, counts: impl Fn(f32) -> bool) -> f64 {
     let controller = closed_loop.controller();
     let speeds = controller.calibration().setup().rpm_axis().points();

@@ -1,39 +1,40 @@
-//! The kinds of faults: names, meanings, strengths, and what each does to the truth or to the answers.
+//! Kinds of faults: name, title, strength, and effect on truth or answers.
 
 use crate::document::nearest;
 use crate::units::Kind;
 use trimwright_control::{Cam, SetupAnswers};
 use trimwright_plant::{Circuit, Truth};
 
-/// How strong a fault may be. All ranges and usual strengths: engineering judgement.
+/// Strength of a kind of fault. All ranges and usual strengths: engineering judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Strength {
-    /// What is measured.
+    /// Kind of quantity.
     pub kind: Kind,
-    /// What leads from the title of the kind to the strength, ` by `.
+    /// Text between title and strength, such as ` by `.
     pub link: &'static str,
-    /// The unit it is shown in.
+    /// Unit it is shown in.
     pub unit: &'static str,
-    /// Least, SI.
+    /// Lower limit, SI.
     pub low: f64,
-    /// Most, SI.
+    /// Upper limit, SI.
     pub high: f64,
-    /// When a scenario does not say, SI.
+    /// Default, SI.
     pub usual: f64,
 }
 
 /// One kind of fault.
 #[derive(Debug)]
 pub struct FaultKind {
-    /// Its name in a scenario.
+    /// Name in scenario files.
     pub name: &'static str,
-    /// What it is.
+    /// Title.
     pub title: &'static str,
-    /// How strong it may be, if it comes in strengths.
+    /// Strength, if the kind has one.
     pub strength: Option<Strength>,
-    /// It may begin, end, come and go. Otherwise it is there from the start: a wrong answer, a sensor in the wrong place.
+    /// True when the fault may begin, end or be intermittent; false when it is present from the start, such as a wrong answer or a sensor
+    /// in the wrong place.
     pub comes_and_goes: bool,
-    /// The part's deviation, by its strength in SI.
+    /// Applies the fault with this strength, SI.
     pub(super) apply: fn(f64, &mut Truth, &mut SetupAnswers),
 }
 
@@ -43,7 +44,7 @@ impl PartialEq for FaultKind {
     }
 }
 
-/// The kind of this name.
+/// The kind of this name, if there is one.
 ///
 /// ```
 /// use trimwright_harness::faults::find;
@@ -55,10 +56,10 @@ pub fn find(name: &str) -> Option<&'static FaultKind> {
     KINDS.iter().find(|kind| kind.name == name)
 }
 
-/// The kind of this name, or else what to say about the name.
+/// The kind of this name, or the error message.
 ///
 /// # Errors
-/// When there is none; the message proposes the kind that is most like it, if one is.
+/// When there is none; the message proposes the most similar kind.
 pub fn named(name: &str) -> Result<&'static FaultKind, String> {
     find(name).ok_or_else(|| {
         let proposed = nearest(name, KINDS.iter().map(|kind| kind.name))
@@ -67,9 +68,9 @@ pub fn named(name: &str) -> Result<&'static FaultKind, String> {
     })
 }
 
-/// Cross-section of the pipe between the usual and a too distant place of the sensor, m^2: 57 mm bore (engineering judgement).
+/// Pipe cross-section between the usual and a too distant sensor position, m^2: 57 mm bore (engineering judgement).
 const PIPE_M2: f64 = 2.55e-3;
-/// Most volume of the pipe up to the sensor, m^3: the plant's limit.
+/// Largest pipe volume up to the sensor, m^3: the plant's limit.
 const MAX_PIPE_M3: f64 = 0.05;
 
 const fn strength(
@@ -90,7 +91,7 @@ const fn number(link: &'static str, range: (f64, f64), usual: f64) -> Option<Str
     strength(link, Kind::Ratio, "", range, usual)
 }
 
-/// A fault that may come and go.
+/// A fault that may begin, end or be intermittent.
 const fn part(
     name: &'static str,
     title: &'static str,
@@ -100,7 +101,7 @@ const fn part(
     FaultKind { name, title, strength, comes_and_goes: true, apply }
 }
 
-/// A fault that is there from the start.
+/// A fault that is present from the start.
 const fn made(
     name: &'static str,
     title: &'static str,
@@ -118,7 +119,7 @@ macro_rules! circuit {
 
 const PERCENT: (f64, f64) = (0.0, 1.0);
 
-/// Every kind of fault, air first, then fuel, sensors, supply, cooling and wrong answers.
+/// All kinds of faults: air, fuel, sensors, supply, cooling, wrong answers.
 pub const KINDS: &[FaultKind] = &[
     part(
         "vacuum_leak",

@@ -1,11 +1,11 @@
-//! Puts what a drive was like into words, against the same drive without a fault.
+//! Describes the differences between a drive with a fault and the same drive without.
 //!
-//! The differences from which something is noticed are engineering judgement: what a person at the wheel feels or sees.
+//! Thresholds: engineering judgement of what a driver feels or sees.
 
 use crate::faults::experience::Experience;
 use crate::units::times;
 
-/// What the owner would notice.
+/// Differences that the owner would notice.
 pub(super) fn noticed_by_owner(faulty: &Experience, reference: &Experience) -> Vec<String> {
     let mut notices = Vec::new();
     if faulty.ran_s < 5.0 {
@@ -35,7 +35,7 @@ pub(super) fn noticed_by_owner(faulty: &Experience, reference: &Experience) -> V
     notice(knocks > 2e-3, format!("pings ({:.1} % more)", 100.0 * knocks));
     let (per_m, reference_per_m) =
         (faulty.fuel_kg / faulty.distance_m, reference.fuel_kg / reference.distance_m);
-    // A car that hardly moved says nothing about its consumption_change.
+    // A car that hardly moved has no meaningful consumption.
     let consumption_change =
         if faulty.distance_m > 0.5 * reference.distance_m { per_m / reference_per_m - 1.0 } else { 0.0 };
     notice(consumption_change.abs() > 0.04, format!("uses {:+.0} % fuel", 100.0 * consumption_change));
@@ -51,7 +51,7 @@ pub(super) fn noticed_by_owner(faulty: &Experience, reference: &Experience) -> V
     notices
 }
 
-/// What the controller noticed.
+/// Differences that the controller detected.
 pub(super) fn noticed_by_controller(faulty: &Experience, reference: &Experience) -> Vec<String> {
     let mut notices: Vec<String> =
         faulty.codes.iter().filter(|code| !reference.codes.contains(code)).cloned().collect();
@@ -69,7 +69,7 @@ pub(super) fn noticed_by_controller(faulty: &Experience, reference: &Experience)
         .filter(|(more, reason)| *more > 500 + before(reason) / 4)
         .collect();
     more.sort_by(|a, b| b.0.cmp(&a.0).then(a.1.cmp(b.1)));
-    notices.extend(more.iter().take(2).map(|(_, reason)| format!("refuses: {}", reason.replace('_', " "))));
+    notices.extend(more.iter().take(2).map(|(_, reason)| format!("refusals: {}", reason.replace('_', " "))));
     if faulty.lessons == 0 {
         notices.push("learns nothing".to_owned());
     }
@@ -122,7 +122,7 @@ mod tests {
         };
         assert_eq!(
             noticed_by_controller(&faulty, &reference()),
-            ["P0171", "lean guard cut once", "refuses: cold", "learns nothing"]
+            ["P0171", "lean guard cut once", "refusals: cold", "learns nothing"]
         );
     }
 }

@@ -1,11 +1,11 @@
-//! When the faults of a scenario come and go.
+//! Faults of a scenario over time.
 
 use crate::faults::Fault;
 use crate::scenario::Scenario;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_plant::Truth;
 
-/// Which faults are there, moment by moment.
+/// The faults present at each time.
 ///
 /// ```
 /// use trimwright_harness::faults::{Fault, Timeline, find};
@@ -32,17 +32,17 @@ impl<'a> Timeline<'a> {
         Self { fault_free, answers, parameters, faults }
     }
 
-    /// The truth at this time since power-up.
+    /// Truth at this time since power-up, s.
     pub fn truth(&self, time_s: f64) -> Truth {
         self.at(time_s).0
     }
 
-    /// What the owner answered, wrong answers included.
+    /// The owner's answers, with the faults in them.
     pub fn answers(&self) -> SetupAnswers {
         self.at(0.0).1
     }
 
-    /// What the controller works from, wrong answers included.
+    /// The controller's calibration from these answers.
     ///
     /// ```
     /// use trimwright_harness::faults::{Fault, Timeline, find};
@@ -67,7 +67,7 @@ impl<'a> Timeline<'a> {
         (truth, answers)
     }
 
-    /// The first time after this one at which any of the faults may come or go, s since power-up.
+    /// First later time at which any fault may begin or end, s since power-up.
     pub fn next_change_s(&self, time_s: f64) -> f64 {
         self.faults.iter().map(|fault| fault.next_change_s(time_s)).fold(f64::INFINITY, f64::min)
     }

@@ -1,4 +1,4 @@
-//! One key of a file: what may stand there, its value, and what it is for.
+//! One key of a file: allowed values, present value, meaning.
 
 use super::written::{self, FileLine};
 use crate::block_reader::{Aliases, Scalar, key_of};
@@ -19,18 +19,18 @@ use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Value};
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct FileKey {
-    /// Where it stands: its sections and itself, with dots between.
+    /// Path: sections and key, separated by dots.
     pub path: String,
-    /// A sentence about it.
+    /// One sentence of description.
     pub about: &'static str,
-    /// Where its default comes from; empty when there is no more to say.
+    /// Source of the default; empty when there is none to name.
     pub source: &'static str,
-    /// The present value of a block, as a file has it: one line, three for a table, none without a value.
+    /// Present value as written in a file: one line, three for a table, none without a value.
     pub lines: Vec<FileLine>,
     pub(super) wanted: Wanted,
 }
 
-/// What may stand at a key.
+/// Allowed values of a key.
 #[derive(Clone, Debug, PartialEq)]
 pub(super) enum Wanted {
     Text,
@@ -38,9 +38,9 @@ pub(super) enum Wanted {
     Whole(i64, i64),
     Choice(Vec<&'static str>),
     Quantity(Measure),
-    /// A strength, as its kind of fault has it.
+    /// Strength of a fault, in the unit of its kind.
     Strength,
-    /// Least and greatest length, and each item.
+    /// Shortest and longest length, and each item.
     List([usize; 2], Measure),
     Curve(usize, Measure, Measure),
     Table([usize; 2], [Measure; 2], Measure),
@@ -70,7 +70,7 @@ impl FileKey {
         Self { lines: vec![FileLine::new(text)], ..self }
     }
 
-    /// A parameter with its value.
+    /// Key of a parameter, with its value.
     pub(super) fn of<T: Scalar>(
         info: &ParameterInfo<T>,
         value: Value<'_, T>,
@@ -81,7 +81,7 @@ impl FileKey {
         Self { path, about: info.about, source: info.source, lines, wanted: Wanted::of(info) }
     }
 
-    /// Its value in one line, none without one.
+    /// The value in one line; empty without one.
     pub fn value(&self) -> String {
         let line = |line: &FileLine| match line.part {
             "" => line.text(),
@@ -90,7 +90,7 @@ impl FileKey {
         self.lines.iter().map(line).collect::<Vec<_>>().join(", ")
     }
 
-    /// What may stand there, in words.
+    /// The allowed values in words.
     pub fn allowed(&self, system: UnitSystem) -> String {
         match &self.wanted {
             Wanted::Text => "a text".to_owned(),
@@ -118,7 +118,7 @@ impl FileKey {
     }
 }
 
-/// The keys of a block with its values, below `section` (`""` is the whole document).
+/// Keys of a block with their values, below `section` (`""` is the whole document).
 ///
 /// ```
 /// use trimwright_control::SetupAnswers;

@@ -1,4 +1,4 @@
-//! All keys on a page, for people.
+//! Page of all keys, for people.
 
 use super::key::{FileKey, Wanted};
 use crate::faults::{KINDS, Strength};
@@ -29,7 +29,7 @@ The first one of a row is written in messages; all are read.
 |---|---|
 ";
 
-/// The page.
+/// Makes the page.
 pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
     let mut page = HEAD.to_owned();
     page.push_str("\n## Scenario files\n");
@@ -49,7 +49,7 @@ pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
     page
 }
 
-/// The section that a key stands in, and its name there.
+/// Section of a key, and its name there.
 fn placed(path: &str) -> (&str, &str) {
     path.rsplit_once('.').unwrap_or(("", path))
 }
@@ -71,7 +71,7 @@ fn sections(page: &mut String, keys: &[&FileKey]) {
         let value = key.value();
         let default = if value.is_empty() { missing(key).to_owned() } else { format!("`{value}`") };
         let allowed = key.allowed(UnitSystem::Si);
-        // What is answered, and how far an engine deviates, is an example.
+        // Answers and deviations have examples, not sourced defaults.
         let source = match section {
             "setup" | "deviations" => String::new(),
             _ if key.source.is_empty() => String::new(),
@@ -81,7 +81,7 @@ fn sections(page: &mut String, keys: &[&FileKey]) {
     }
 }
 
-/// What stands for the default of a key without one.
+/// Text in place of a default for a key without one.
 fn missing(key: &FileKey) -> &'static str {
     let required = ["title", "engine", "schedule", "fault.kind"];
     match key.path.as_str() {
@@ -90,7 +90,7 @@ fn missing(key: &FileKey) -> &'static str {
     }
 }
 
-/// The kinds of faults.
+/// Table of the kinds of faults.
 fn kinds(page: &mut String) {
     page.push_str("\n### Kinds of faults\n\n| kind | strength | usual | meaning |\n|---|---|---|---|\n");
     for kind in KINDS {

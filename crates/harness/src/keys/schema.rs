@@ -1,4 +1,4 @@
-//! JSON Schemas of scenario and engine files, draft 2020-12, by which editors complete keys and check values.
+//! JSON Schemas of scenario and engine files, draft 2020-12, with which editors complete keys and check values.
 
 use super::key::{FileKey, Wanted};
 use crate::faults::KINDS;
@@ -7,7 +7,7 @@ use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
 use serde_json::{Map, Value, json};
 
-/// A number as files have it.
+/// A number in a file.
 const NUMBER: &str = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?";
 
 pub(super) fn scenario(keys: &[FileKey]) -> String {
@@ -17,7 +17,7 @@ pub(super) fn scenario(keys: &[FileKey]) -> String {
 }
 
 pub(super) fn engine(keys: &[FileKey]) -> String {
-    // So is the section that required keys are in.
+    // The section of the required keys is required too.
     file("Engine file of Trimwright", keys, &[&["engine"][..], scenario_engine::REQUIRED].concat())
 }
 
@@ -30,7 +30,7 @@ fn file(title: &str, keys: &[FileKey], required: &[&str]) -> String {
     format!("{:#}\n", Value::Object(root))
 }
 
-/// What may stand in the section of this path.
+/// Schema of the section of this path.
 fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Value> {
     let below = |path: &str| -> Option<String> {
         let rest = if section.is_empty() { path } else { path.strip_prefix(section)?.strip_prefix('.')? };
@@ -65,7 +65,7 @@ fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Val
     object
 }
 
-/// What may stand at a key, with the sentence about it.
+/// Schema of a key, with its description.
 fn value(key: &FileKey) -> Value {
     let mut schema = match &key.wanted {
         Wanted::Text => json!({ "type": "string", "pattern": r"\S" }),
@@ -110,7 +110,7 @@ fn list(least: usize, most: usize, items: Value) -> Value {
     json!({ "type": "array", "minItems": least, "maxItems": most, "items": items })
 }
 
-/// A quantity; a plain number in its range where there is no unit.
+/// A quantity; also a plain number in its range where there is no unit.
 fn number(measure: Measure) -> Value {
     let mut plain = json!({ "type": "number" });
     if let Value::Object(fields) = &mut plain
@@ -130,7 +130,7 @@ fn reference(kind: Kind) -> Value {
     json!({ "$ref": format!("#/$defs/{kind:?}") })
 }
 
-/// A strength of any kind of fault that has one.
+/// Strength of any kind of fault that has one.
 fn strength() -> Value {
     let mut kinds: Vec<Kind> = Vec::new();
     for kind in KINDS.iter().filter_map(|kind| kind.strength.map(|strength| strength.kind)) {
@@ -143,7 +143,7 @@ fn strength() -> Value {
     json!({ "anyOf": any })
 }
 
-/// A text of a number and one of the units of a kind, in all spellings.
+/// A text of a number and one of the units of a kind, in all accepted spellings.
 fn quantity(kind: Kind) -> Value {
     let units = kind.patterns().join("|");
     let (units, one) =

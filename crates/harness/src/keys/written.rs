@@ -1,4 +1,4 @@
-//! Values of parameters as files have them.
+//! Parameter values as written in files.
 
 use crate::block_reader::Scalar;
 use crate::document::decimal;
@@ -6,14 +6,14 @@ use crate::measure::Measure;
 use crate::units::{Unit, UnitSystem};
 use trimwright_numerics::parameters::{ParameterInfo, Range, Shape, Value};
 
-/// A value, or a part of a table, as a file has it.
+/// A value, or a part of a table, as written in a file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FileLine {
-    /// What of a table it is: `columns`, `rows` or `values`; otherwise empty.
+    /// Part of a table: `columns`, `rows` or `values`; otherwise empty.
     pub part: &'static str,
-    /// The items of a list, or what else stands there.
+    /// Items of a list, or the single value.
     pub items: Vec<String>,
-    /// Whether it is a list.
+    /// True for a list.
     pub is_list: bool,
 }
 
@@ -26,14 +26,14 @@ impl FileLine {
         Self { part, items, is_list: true }
     }
 
-    /// All of it in one line.
+    /// The value in one line.
     pub fn text(&self) -> String {
         let items = self.items.join(", ");
         if self.is_list { format!("[{items}]") } else { items }
     }
 }
 
-/// Numbers of one measure, all written in the same unit.
+/// Numbers of one measure, written in the same unit.
 struct Written {
     measure: Measure,
     unit: Option<Unit>,
@@ -56,13 +56,13 @@ impl Written {
     }
 }
 
-/// How many there are when places that only repeat the one before are left out, two at least.
+/// Number of values without trailing repetitions, at least two.
 fn without_repeated<V: PartialEq>(values: &[V]) -> usize {
     let repeated = values.windows(2).rev().take_while(|pair| pair.first() == pair.last()).count();
     (values.len() - repeated).max(values.len().min(2))
 }
 
-/// The lines of a value.
+/// Lines of a value.
 pub(super) fn value<T: Scalar>(
     info: &ParameterInfo<T>,
     value: Value<'_, T>,

@@ -94,7 +94,7 @@ fn each_fault_is_named_with_file_line_and_column() {
     assert!(problem("time [s],speed [knots]\n").contains("`knots` is no unit of speed"));
     assert_eq!(
         problem("time [s];speed [km/h]\n0;0\n1;2,5\n"),
-        "x.csv, line 1, time [s];speed [km/h]: columns are parted by commas, not semicolons, and numbers have a decimal point"
+        "x.csv, line 1, time [s];speed [km/h]: columns are separated by commas, not semicolons, and numbers have a decimal point"
     );
     assert!(problem("time [s]\tspeed [km/h]\n0\t0\n").contains("by commas, not tabs"));
     assert!(problem("time [s],speed [m/s]\n0,0\n").ends_with("needs at least two rows of time and speed"));
