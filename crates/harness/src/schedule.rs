@@ -35,7 +35,7 @@ const ALTITUDES_M: (f64, f64) = (-500.0, 5000.0);
 const FASTEST_RAD_PER_S: f64 = 900.0;
 /// Most points of a schedule; ten per second for a day fit.
 const MAX_POINTS: usize = 1_000_000;
-/// Way between two rows below which their altitudes make no slope, m.
+/// Distance between two rows below which their altitudes give no slope, m.
 const MIN_DISTANCE_M: f64 = 1.0;
 
 /// Setpoints at one time.

@@ -116,7 +116,7 @@ pub enum Until {
 pub struct Moment<'a> {
     /// Plant and controller after the step.
     pub closed_loop: &'a ClosedLoop,
-    /// What is driven.
+    /// Schedule being driven.
     pub schedule: &'a Schedule,
     /// Driver inputs of the step.
     pub inputs: &'a DriverInputs,

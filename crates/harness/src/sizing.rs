@@ -1,8 +1,8 @@
-//! Before the first start: whether injectors, pump, lines, wiring, sensor place, fans and nitrous are enough for the engine.
+//! Sizing before the first start: injectors, pump, lines, wiring, sensor position, fans and nitrous against the engine's demand.
 //!
-//! Works from what is printed on the parts (the engine file with what a scenario changes in it, without the deviations), the
-//! owner's answers and the section `[installation]`. Each [`Line`] has its value, its limit, the formula with its numbers, what to
-//! change and the source. Nothing is looked up in a table of horsepower: every verdict comes from a computed margin.
+//! Based on the ratings of the parts (the engine file with a scenario's changes, without the deviations), the owner's answers and section
+//! `[installation]`. Each [`Line`] has value, limit, formula with its numbers, what to change, and source. Every verdict comes from a
+//! computed margin, none from a horsepower table.
 
 mod car;
 mod cooling;
@@ -32,30 +32,30 @@ pub use pump::delivery_kg_per_s;
 use serde::Serialize;
 use trimwright_control::CalibrationError;
 
-/// Everything that was worked out.
+/// Result of a sizing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Sizing {
     /// Name of the scenario.
     pub scenario: String,
-    /// The verdicts, from the demand to nitrous oxide.
+    /// Lines from the demand to nitrous oxide.
     pub lines: Vec<Line>,
-    /// Where somebody could be hurt or something be ruined.
+    /// Safety notes.
     pub cautions: Vec<String>,
 }
 
 impl Sizing {
-    /// The worst of all verdicts.
+    /// Worst of all verdicts.
     pub fn verdict(&self) -> Verdict {
         self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::NoLimit)
     }
 
-    /// The line about this.
+    /// Line of this name.
     pub fn line(&self, what: &str) -> Option<&Line> {
         self.lines.iter().find(|line| line.what == what)
     }
 }
 
-/// Works out a scenario's car, and tells it in these units.
+/// Sizes a scenario's car, with values in these units.
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};

@@ -1,31 +1,31 @@
-//! Getting the engine to run, and off again: key, starter, another try.
+//! Key and starter: starting, repeated attempts, switching off.
 
 use trimwright_plant::Key;
 
-/// Time between two decisions of whoever works the car.
+/// Period of the decisions of driver and operator, s.
 pub const PERIOD_S: f64 = 0.02;
 
-/// Ignition on before cranking, so that the fuel pump has built pressure.
+/// Ignition on before cranking while the fuel pump builds pressure, s.
 const PRIME_S: f64 = 2.0;
-/// Longest cranking at a stretch, and the rest before the next try.
+/// Longest cranking, and the pause before the next attempt, s.
 const CRANK_S: f64 = 6.0;
 const REST_S: f64 = 3.0;
-/// The engine counts as caught once it has been above this speed for this long: nobody lets go of the key at the first cough.
+/// The engine counts as started after this time above this speed: the key is held through a first misfiring rev-up.
 const CAUGHT_RAD_PER_S: f64 = 50.0;
 const CAUGHT_FOR_S: f64 = 0.4;
-/// It counts as stalled below this speed.
+/// Speed below which the engine counts as stalled, rad/s.
 pub(crate) const STALLED_RAD_PER_S: f64 = 15.0;
-/// How long the engine idles before anything is asked of it.
+/// Idling before the drive begins, s.
 const SETTLE_S: f64 = 6.0;
 
-/// Whether the engine has caught.
+/// Start detection: speed above a limit for a minimum time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub(crate) struct StartDetection {
     fast_s: f64,
 }
 
 impl StartDetection {
-    /// `dt_s` later the engine turns at this speed.
+    /// Advances by `dt_s`; true when the engine has started.
     pub(crate) fn step(&mut self, engine_rad_per_s: f64, dt_s: f64) -> bool {
         self.fast_s = if engine_rad_per_s > CAUGHT_RAD_PER_S { self.fast_s + dt_s } else { 0.0 };
         self.fast_s > CAUGHT_FOR_S
@@ -42,7 +42,7 @@ enum Doing {
     Running,
 }
 
-/// From key on to a running engine, and again after a stall.
+/// Starting procedure, from key on to a running engine, repeated after a stall.
 ///
 /// ```
 /// use trimwright_harness::starting::Starting;
@@ -61,7 +61,7 @@ pub struct Starting {
 }
 
 impl Starting {
-    /// The key is off.
+    /// Initial state: key off.
     pub const fn new() -> Self {
         Self {
             doing: Doing::SwitchedOff,
@@ -71,23 +71,23 @@ impl Starting {
         }
     }
 
-    /// Times the engine died after it had run, other than by the key.
+    /// Number of stalls, without those by the key.
     pub const fn stalls(&self) -> u32 {
         self.stalls
     }
 
-    /// Total time the starter was engaged.
+    /// Total cranking time, s.
     pub const fn crank_s(&self) -> f64 {
         self.crank_s
     }
 
-    /// Whether the engine runs and has settled.
+    /// True when the engine runs and has settled.
     pub fn is_running(&self) -> bool {
         self.doing == Doing::Running
     }
 
-    /// What the key does; called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` whether the engine is to
-    /// run at all.
+    /// Returns the key position; to be called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` is true when the engine is
+    /// to run.
     pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
         let over = |until_s: f64| time_s >= until_s;
         let caught = self.start_detection.step(engine_rad_per_s, PERIOD_S);

@@ -1,19 +1,19 @@
-//! Whether the engine has been steady: how far manifold pressure and speed moved over the last 0.7 s.
+//! Steady-state detection: range of manifold pressure and speed over the last 0.7 s.
 
 use std::collections::VecDeque;
 
-/// Length of the window.
+/// Length of the window, s.
 pub const WINDOW_S: f64 = 0.7;
-/// Largest movement of the manifold pressure in the window.
+/// Largest range of the manifold pressure in the window, Pa.
 pub const MAP_BAND_PA: f64 = 2e3;
-/// Largest movement of the crank speed in the window.
+/// Largest range of the crank speed in the window, rpm.
 pub const SPEED_BAND_RPM: f64 = 100.0;
-/// How often it is fed. The engine's own firing ripple is faster than that and is averaged by the manifold.
+/// Sampling period, s. Firing ripple is faster and averaged by the manifold.
 pub const PERIOD_S: f64 = 0.01;
 
 const SAMPLES: usize = 70;
 
-/// Watches manifold pressure and speed; fed every [`PERIOD_S`].
+/// Steady-state detector, sampled every [`PERIOD_S`].
 #[derive(Debug)]
 pub struct Steady {
     fed: usize,
@@ -22,19 +22,19 @@ pub struct Steady {
 }
 
 impl Steady {
-    /// A watch that has seen nothing: not steady until the window is full.
+    /// A detector without samples: not steady until the window is full.
     pub fn new() -> Self {
         Self { fed: 0, map_pa: Extremes::new(), speed_rpm: Extremes::new() }
     }
 
-    /// One sample.
+    /// Adds one sample.
     pub fn feed(&mut self, map_pa: f64, speed_rpm: f64) {
         self.map_pa.push(self.fed, map_pa);
         self.speed_rpm.push(self.fed, speed_rpm);
         self.fed += 1;
     }
 
-    /// Nothing moved by more than its band over the whole window.
+    /// True when both ranges stayed within their limits over the whole window.
     ///
     /// ```
     /// use trimwright_harness::steady::Steady;
@@ -56,8 +56,8 @@ impl Default for Steady {
     }
 }
 
-/// Largest and smallest of the last [`SAMPLES`] values, in constant time on average: each queue keeps only the values
-/// that can still become the extreme.
+/// Largest and smallest of the last [`SAMPLES`] values in constant time on average: each queue keeps only values that can still become the
+/// extreme.
 #[derive(Debug)]
 struct Extremes {
     falling: VecDeque<(usize, f64)>,

@@ -1,4 +1,4 @@
-//! The record of a run: one row every tenth of a second.
+//! Trace of a run: one row every 0.1 s.
 
 use trimwright_control::Phase;
 
@@ -6,10 +6,10 @@ use crate::csv_text::{csv_text, decimals};
 use crate::mixture_observer::MixtureObserver;
 use crate::session::Moment;
 
-/// Time between two rows.
+/// Time between two rows, s.
 pub const PERIOD_S: f64 = 0.1;
 
-/// Name, unit and how to write each column of `trace.csv`.
+/// Columns of `trace.csv` with their units.
 pub const COLUMNS: [&str; 20] = [
     "time [s]",
     "wanted_speed [m/s]",
@@ -36,50 +36,50 @@ pub const COLUMNS: [&str; 20] = [
 /// One row, in the order of [`COLUMNS`] (but SI where the columns use trade units).
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TraceRow {
-    /// Time since power-up.
+    /// Time since power-up, s.
     pub time_s: f64,
-    /// Speed that the schedule asks for.
+    /// Scheduled speed, m/s.
     pub wanted_speed_m_per_s: f64,
-    /// Speed of the car.
+    /// Vehicle speed, m/s.
     pub speed_m_per_s: f64,
-    /// Crank speed.
+    /// Crank speed, rpm.
     pub engine_rpm: f64,
-    /// Pedal.
+    /// Pedal travel, 0 to 1.
     pub throttle: f64,
-    /// True manifold pressure.
+    /// True manifold pressure, Pa.
     pub map_pa: f64,
-    /// True coolant temperature.
+    /// True coolant temperature, K.
     pub ect_k: f64,
-    /// True intake air temperature.
+    /// True intake air temperature, K.
     pub iat_k: f64,
-    /// Supply.
+    /// Supply voltage, V.
     pub battery_v: f64,
     /// True lambda of the last charge; NaN without fuel.
     pub lambda: f64,
-    /// Lambda the controller wants; NaN without fuel.
+    /// Target lambda of the controller; NaN without fuel.
     pub wanted_lambda: f64,
-    /// Lambda that the controller reads; NaN when it has no reading.
+    /// Lambda measured by the controller; NaN without a reading.
     pub sensor_lambda: f64,
     /// Short-term trim, ln.
     pub trim_ln: f64,
-    /// Long-term trim at this moment, ln.
+    /// Long-term trim in use, ln.
     pub learned_ln: f64,
-    /// Last open time of the first injector.
+    /// Last open time of the first injector, s.
     pub open_time_s: f64,
-    /// Fuel into the cylinders.
+    /// Fuel into the cylinders, kg/s.
     pub fuel_kg_per_s: f64,
-    /// Air into the cylinders.
+    /// Air into the cylinders, kg/s.
     pub air_kg_per_s: f64,
-    /// Spark advance commanded.
+    /// Commanded spark advance, degrees.
     pub spark_deg: f64,
-    /// Crank torque after friction.
+    /// Crank torque after friction, N m.
     pub torque_nm: f64,
-    /// The controller's phase.
+    /// Phase of the controller.
     pub phase: Phase,
 }
 
 impl TraceRow {
-    /// The row of this moment; `mixture` has seen all until now.
+    /// Row of this step; `mixture` has observed all steps so far.
     pub fn of(now: &Moment<'_>, mixture: &MixtureObserver) -> Self {
         let closed_loop = now.closed_loop;
         let view = closed_loop.view();
@@ -150,7 +150,7 @@ pub fn to_csv(rows: &[TraceRow]) -> String {
     csv_text(COLUMNS, rows.iter().map(written))
 }
 
-/// ln of a factor as the percentage that it adds.
+/// Converts ln of a factor to a percentage.
 pub fn percent(ln: f64) -> f64 {
     100.0 * libm::expm1(ln)
 }

@@ -1,4 +1,4 @@
-//! How parts are built in, from the section `[installation]` of a scenario. What is not given is customary.
+//! Installation of the parts, from section `[installation]` of a scenario. Defaults are customary values.
 
 use crate::block_reader::{self, Aliases};
 use crate::document::Document;
@@ -7,7 +7,7 @@ use crate::error::InputError;
 /// Where along a pipe the oxygen sensor sits.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum SensorPlace {
-    /// On a straight piece.
+    /// On a straight section.
     Straight,
     /// On the inside of a bend.
     Inside,
@@ -18,9 +18,9 @@ pub enum SensorPlace {
 /// What holds the hoses.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Clamps {
-    /// Made for injection pressure: rolled edges, even all around.
+    /// Rated for injection pressure: rolled edges, uniform clamping.
     Injection,
-    /// As they were on the carburettor's hose.
+    /// As used on the carburettor's hose.
     Carburettor,
 }
 
@@ -89,7 +89,7 @@ trimwright_numerics::parameters! {
     }
 }
 
-/// Least power that can be asked for, W.
+/// Least power that can be given, W.
 const LEAST_POWER_W: f64 = 10e3;
 
 pub(crate) const ALIASES: Aliases = &[
@@ -101,13 +101,13 @@ pub(crate) const ALIASES: Aliases = &[
 ];
 
 impl Installation {
-    /// Peak power that is to be fed, W; none when it is what the engine's air makes.
+    /// Given peak power, W; `None` when the power follows from the engine's air.
     pub fn fed_power_w(&self) -> Option<f64> {
         (self.power_w > 0.0).then_some(self.power_w)
     }
 }
 
-/// Reads the section; what isn't given stays customary.
+/// Reads the section; what is not given keeps its default.
 pub(crate) fn read(document: &Document) -> Result<Installation, InputError> {
     let mut read = Installation::DEFAULT;
     block_reader::read(document, "", &mut read, ALIASES)?;

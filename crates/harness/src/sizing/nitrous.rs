@@ -1,4 +1,4 @@
-//! Nitrous oxide: bottle, jet, and the fuel that goes with it.
+//! Nitrous oxide: bottle, jet, and additional fuel.
 
 use super::car::Car;
 use super::injectors::{count, full_flow_kg_per_s};
@@ -8,19 +8,19 @@ use trimwright_plant::{nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
 
 /// Mass of nitrous oxide that burns 1 kg of petrol CH1.87: atom balance.
 const STOICH: f64 = 9.296;
-/// How much richer the controller makes it.
+/// Enrichment with nitrous oxide, as in the controller.
 const RICHER: f64 = 1.1;
-/// Bottle pressure to use, and what had better be left to either end, psi: common practice, no source.
+/// Range of the bottle pressure, and margin below which it is tight, psi: common practice, no source.
 const BOTTLE_PSI: [f64; 3] = [700.0, 1000.0, 30.0];
-/// A pound to the cubic foot, kg/m^3: NIST SP 811.
+/// One pound per cubic foot, kg/m^3: NIST SP 811.
 const POUND_PER_CUBIC_FOOT: f64 = 16.018_46;
-/// What a pump should deliver over the demand (engineering judgement).
+/// Pump delivery over the demand (engineering judgement).
 const RESERVE: f64 = 1.15;
-/// Shortest use that a bottle should be good for, s: about two long pulls (engineering judgement).
+/// Least duration of a bottle, s: about two long accelerations (engineering judgement).
 const LEAST_S: f64 = 20.0;
 const PART: &str = "nitrous oxide";
 
-/// Whether there is any.
+/// True when the car has nitrous oxide.
 pub(super) fn is_fitted(car: &Car<'_>) -> bool {
     car.calibration.answers().nitrous || car.parts.nitrous.jet_m2 > 0.0
 }
@@ -31,7 +31,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     let density = nitrous_liquid_kg_per_m3(nitrous.bottle_k);
     let jet = nitrous.jet_m2 * (2.0 * density * (pressure_pa - car.demand.outside_pa).max(0.0)).sqrt();
     let answered = f64::from(car.calibration.answers().nitrous_flow_kg_per_s);
-    // What it takes is given by the jet, what the controller adds by the answer.
+    // The jet sets the gas flow; the answer sets the fuel that the controller adds.
     let extra = answered / STOICH * RICHER;
     let by_jet = jet * nitrous.fuel_jet_ratio;
     let fuel = car.demand.fuel_kg_per_s + (extra - by_jet).max(0.0);

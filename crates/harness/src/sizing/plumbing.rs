@@ -1,4 +1,4 @@
-//! Lines, strainer, vapour at the pump's inlet, hose and clamps.
+//! Fuel lines, strainer, vapour at the pump's inlet, hose and clamps.
 
 use super::car::Car;
 use super::demand::POUND_PER_HORSEPOWER_HOUR;
@@ -9,20 +9,19 @@ use crate::units::Kind;
 use core::f64::consts::PI;
 use trimwright_plant::{Supply, fuel_vapour_pa, pipe_drop_pa};
 
-/// Pressure over that of its vapour that petrol needs at a pump's inlet, Pa: the plant's pumps lose delivery below (engineering
-/// judgement).
+/// Least pressure at a pump's inlet above the fuel's vapour pressure, Pa; the plant's pumps lose delivery below it (engineering judgement).
 const MIN_INLET_MARGIN_PA: f64 = 10e3;
-/// Share of the rail pressure that feed line and filter may take (engineering judgement).
+/// Largest share of the rail pressure lost in feed line and filter (engineering judgement).
 const FEED_SHARE: f64 = 0.15;
-/// Back pressure at the regulator's outlet that it still masters, and what had better be left to it, psi (engineering judgement).
+/// Largest back pressure at the regulator's outlet, and margin below which it is tight, psi (engineering judgement).
 const MAX_RETURN_PSI: [f64; 2] = [5.0, 1.5];
-/// Rating of a hose over the working pressure (engineering judgement).
+/// Hose rating over the working pressure (engineering judgement).
 const HOSE_RESERVE: f64 = 1.5;
-/// Gravity, m/s2.
+/// Gravity, m/s^2.
 const GRAVITY: f64 = 9.806_65;
 const PART: &str = "lines";
 
-/// Everything between the fuel's surface and the pump's inlet. SI units.
+/// Suction side of the pump, from the fuel surface to the inlet. SI units.
 ///
 /// ```
 /// use trimwright_harness::sizing::Suction;
@@ -34,7 +33,7 @@ const PART: &str = "lines";
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Suction {
-    /// Outside pressure, on the fuel in the tank, Pa.
+    /// Ambient pressure on the fuel in the tank, Pa.
     pub outside_pa: f64,
     /// Vapour pressure of the hottest fuel, Pa.
     pub vapour_pa: f64,
@@ -46,9 +45,9 @@ pub struct Suction {
     pub bore_m: f64,
     /// Sum of the loss coefficients of inlet, bends and fittings.
     pub fittings: f64,
-    /// Drop of the strainer, Pa.
+    /// Pressure drop of the strainer, Pa.
     pub strainer_pa: f64,
-    /// At this flow, kg/s.
+    /// Flow of that drop, kg/s.
     pub strainer_flow_kg_per_s: f64,
     /// Density of the fuel, kg/m^3.
     pub density_kg_per_m3: f64,
@@ -88,8 +87,8 @@ impl Suction {
         self.strainer_pa * share * share
     }
 
-    /// Pressure at the pump's inlet over that of the fuel's vapour, Pa: outside pressure less lift, strainer, tube
-    /// (Darcy-Weisbach, Haaland), fittings and vapour pressure.
+    /// Pressure at the pump's inlet above the vapour pressure, Pa: ambient pressure less lift, strainer, tube (Darcy-Weisbach, Haaland),
+    /// fittings and vapour pressure.
     pub fn margin_pa(&self, flow_kg_per_s: f64) -> f64 {
         let losses_pa = self.lift_pa()
             + self.strained_pa(flow_kg_per_s)
@@ -98,7 +97,7 @@ impl Suction {
         self.outside_pa - losses_pa - self.vapour_pa
     }
 
-    /// The greatest flow that leaves a pump what it needs, kg/s: 0 when even a trickle boils, at most 1.
+    /// Largest flow with a sufficient inlet pressure, kg/s: 0 when even a trickle boils, at most 1.
     pub fn most_kg_per_s(&self) -> f64 {
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..60 {
@@ -141,7 +140,7 @@ fn feed(car: &Car<'_>) -> Line {
 
 fn inlet(car: &Car<'_>) -> Line {
     let suction = Suction::of(car);
-    // What a return or a regulator at the tank sends back has passed the pump as well.
+    // Fuel returned from the rail or from a regulator at the tank has passed the pump too.
     let flow = match car.fuel_system().supply {
         Supply::Returnless => car.demand.fuel_kg_per_s,
         Supply::Return | Supply::RegulatedAtTank => car.delivery_kg_per_s.max(car.demand.fuel_kg_per_s),

@@ -1,4 +1,4 @@
-//! What the demand for fuel comes from: the power that is given, or the air.
+//! Basis of the fuel demand: the given power, or the engine's air.
 
 use super::car::Car;
 use super::demand::{FULL_LOAD_LAMBDA, POUND_PER_HORSEPOWER_HOUR};
@@ -32,7 +32,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
         .formula(by_air)
         .source("speed density; Heywood");
     match car.installation.fed_power_w() {
-        // More air than the power was given for: the injectors would be chosen too small.
+        // More air than for the given power: the injectors would be too small.
         Some(_) => {
             let most = demand.fuel_kg_per_s;
             let air = air.at_most(1.1 * most, 0.1 * most).change(format!(
