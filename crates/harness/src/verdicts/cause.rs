@@ -1,6 +1,6 @@
-//! The causes that can be told from each other with these sensors.
+//! Causes that can be distinguished with these sensors.
 
-/// What may be wrong.
+/// A cause of a fault.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -24,11 +24,11 @@ pub enum Cause {
     FuelSupply,
     /// The same wrong factor everywhere: injector flow, an answer, the fuel.
     FuelScale,
-    /// The sensor reads another mixture than there is, at all flows.
+    /// The sensor has an offset at all flows.
     SensorReading,
-    /// Every opening of the injectors misses or adds the same time.
+    /// The opening delay of the injectors is wrong.
     OpeningDelay,
-    /// The sensor answers late.
+    /// The sensor responds late.
     SensorSlow,
     /// Pulses of the distributor are lost or added.
     CrankSignal,
@@ -46,7 +46,7 @@ pub enum Cause {
     OxygenCircuit,
     /// The alternator does not charge.
     Charging,
-    /// Volts are lost between battery and controller.
+    /// Voltage drop between battery and controller.
     Wiring,
     /// The thermostat does not close.
     Thermostat,
@@ -74,7 +74,7 @@ impl Cause {
         Self::Thermostat,
     ];
 
-    /// A short name for tables.
+    /// Short name for tables.
     pub const fn name(self) -> &'static str {
         match self {
             Self::UpstreamAir => "upstream_air",

@@ -1,4 +1,4 @@
-//! What the controller and the log can know of a run, gathered while it lasts. The plant's truth is never asked.
+//! Measurements of a run from the controller's state and the log. The plant's truth is not used.
 
 use trimwright_control::{Controller, Phase, State};
 
@@ -6,37 +6,37 @@ use super::mean::Mean;
 use super::pattern::{FlowCorrection, Pattern};
 use crate::mixture_observer::pulse;
 
-/// Time between two samples.
+/// Time between two samples, s.
 pub const PERIOD_S: f64 = 0.02;
-/// The engine counts as warm from here: 75 degC.
+/// Coolant temperature above which the engine counts as warm, K: 75 degC.
 const WARM_K: f32 = 348.15;
-/// The engine counts as cold up to here: 45 degC.
+/// Coolant temperature below which the engine counts as cold, K: 45 degC.
 const COLD_K: f32 = 318.15;
-/// Time after a start from which the supply is judged.
+/// Time after a start from which the supply is evaluated, s.
 const CHARGING_S: f32 = 60.0;
-/// Time after a start from which the engine runs by itself.
+/// Time after a start from which the engine runs by itself, s.
 const RUNS_S: f32 = 5.0;
 /// Lambda above which the reading shows air.
 const AIR_LAMBDA: f32 = 1.25;
 /// Lambda below which the reading shows a mixture again.
 const MIXTURE_LAMBDA: f32 = 1.1;
-/// Longest wait for air after a cut, and for the mixture after its end.
+/// Longest wait for air after a fuel cut, and for the mixture after its end, s.
 const LONGEST_CUT_S: f64 = 4.0;
 
-/// What the reading is waited for to show.
+/// Reading expected after a change of the fuel cut, with the time since the change and the expected delay.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Wait {
-    /// Air, the fuel being cut.
+    /// Air, during the cut.
     Air { for_s: f64, expected_s: f64 },
-    /// Nothing more: it has shown air, and the fuel is still cut.
+    /// None: air was seen, and the cut continues.
     AirSeen,
-    /// Nothing more: it has not shown air in all this time.
+    /// None: air was not seen in time.
     AirMissed,
-    /// The mixture, fuel being back.
+    /// The mixture, after the cut.
     Mixture { for_s: f64, expected_s: f64 },
 }
 
-/// Everything that the findings are drawn from.
+/// Measurements behind the findings.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -50,31 +50,31 @@ enum Wait {
 /// ```
 #[derive(Clone, Debug, Default)]
 pub struct Evidence {
-    /// A dynamometer holds the speed: the idle valve, which then does not, says nothing.
+    /// True on a dynamometer, where the idle valve gives no evidence.
     pub on_dynamometer: bool,
-    /// Corrections against where they were asked for.
+    /// Corrections by air flow.
     pub pattern: Pattern,
-    /// Idle duty beyond what is known to be needed, warm.
+    /// Duty of the idle valve beyond its feed-forward, warm.
     pub idle_extra: Mean,
-    /// Least of the same, lagged.
+    /// Least lagged rail pressure over the wanted one, ln.
     pub rail_min_ln: f64,
-    /// Supply with the engine standing, and charging.
+    /// Supply voltage with the engine stopped, and charging, V.
     pub battery_v: [Mean; 2],
-    /// Hottest coolant, K.
+    /// Highest coolant temperature, K.
     pub ect_max_k: f64,
-    /// Coolant over the second half hour or what there is of it after ten minutes, K.
+    /// Coolant temperature from ten minutes after the start, K.
     pub ect_late_k: Mean,
-    /// Time from a cut of the fuel to a reading of air, less the believed delay.
+    /// Time from the start of a fuel cut to a reading of air, less the expected delay, s.
     pub air_late_s: Mean,
-    /// Time from the fuel's return to a reading of a mixture, less the believed delay: what a slow sensor needs most time for.
+    /// Time from the end of a fuel cut to a reading of a mixture, less the expected delay, s; the largest effect of a slow sensor.
     pub mixture_late_s: Mean,
-    /// Corrections that were right, cold and warm, ln.
+    /// Required corrections, cold and warm, ln.
     pub required_ln: [Mean; 2],
-    /// Pulses of the distributor lost or refused while the engine ran.
+    /// Distributor pulses lost or rejected while the engine ran.
     pub bad_pulses: u32,
-    /// Times the engine stopped.
+    /// Number of stalls.
     pub stalls: u32,
-    /// Readings at an end of the range without a cut.
+    /// Share of readings at an end of the range without a fuel cut.
     pub at_range_end: Mean,
     wait: Option<Wait>,
     rail_lagged_ln: f64,
@@ -84,7 +84,7 @@ pub struct Evidence {
 }
 
 impl Evidence {
-    /// Looks at the controller; to be called every [`PERIOD_S`].
+    /// Samples the controller; to be called every [`PERIOD_S`].
     pub fn sample(&mut self, controller: &Controller) {
         let state = controller.state();
         self.samples += 1;
@@ -118,7 +118,7 @@ impl Evidence {
         self.stalls += u32::from(ran && !runs);
     }
 
-    /// An engine that is cranked or dies turns unevenly: its pulses come when they will.
+    /// Counts only in a running engine: during cranking and stalls the speed is uneven.
     fn pulses(&mut self, state: &State) {
         let ever = state.crank().lost_pulses().saturating_add(state.crank().rejected_pulses());
         let new = ever.saturating_sub(core::mem::replace(&mut self.bad_pulses_total, ever));
@@ -167,7 +167,7 @@ impl Evidence {
         if freezes || state.estimate().lambda_at_end || !off_ln.is_finite() || past.movement > 1.0 {
             return;
         }
-        // What is right is the cell's own part and that of the opening delay together.
+        // The required correction is the cell's part and that of the opening delay.
         let required_ln = f64::from(insight.required_ln) + pulse(controller).1;
         if state.estimate().ect_k < COLD_K {
             self.required_ln[0].add(required_ln);
@@ -182,17 +182,17 @@ impl Evidence {
         });
     }
 
-    /// How much more correction idle needs than high flow, ln.
+    /// Required correction at idle minus that at high flow, ln.
     pub fn rise_ln(&self) -> Option<f64> {
         Some(self.pattern.low_ln()? - self.pattern.high_ln()?)
     }
 
-    /// How much the supply rises with the engine running, V.
+    /// Rise of the supply voltage with the engine running, V.
     pub fn charge_v(&self) -> f64 {
         self.battery_v[1].value() - self.battery_v[0].value()
     }
 
-    /// Times from cuts to air at the sensor, and from their ends to the mixture.
+    /// Measures the times from fuel cuts to air at the sensor, and from their ends to the mixture.
     fn cut(&mut self, state: &State) {
         let (cutting, lambda) = (state.insight().phase == Phase::FuelCut, state.estimate().lambda);
         let expected_s = f64::from(state.insight().delay_s);
@@ -206,7 +206,7 @@ impl Evidence {
                 Some(Wait::Air { for_s: for_s + PERIOD_S, expected_s })
             }
             (Some(Wait::Air { for_s, expected_s }), false) => {
-                // The cut was over before the air arrived: it took at least so long.
+                // The cut ended before the air arrived: the delay is at least this long.
                 if for_s > expected_s + 0.4 {
                     self.air_late_s.add(for_s - expected_s);
                 }

@@ -1,6 +1,6 @@
-//! A running mean and its spread.
+//! Running mean and standard deviation.
 
-/// Mean and standard deviation of what was added (Welford's recurrence).
+/// Mean and standard deviation of the values added (Welford's recurrence).
 ///
 /// ```
 /// use trimwright_harness::verdicts::Mean;
@@ -17,7 +17,7 @@ pub struct Mean {
 }
 
 impl Mean {
-    /// Takes a value; one that is no number is left out.
+    /// Adds a value; NaN and infinity are ignored.
     pub fn add(&mut self, value: f64) {
         if value.is_finite() {
             self.count += 1;
@@ -27,17 +27,17 @@ impl Mean {
         }
     }
 
-    /// How many values.
+    /// Number of values.
     pub fn count(&self) -> u64 {
         self.count
     }
 
-    /// Their mean; NaN when there was none.
+    /// Mean; NaN without values.
     pub fn value(&self) -> f64 {
         if self.count == 0 { f64::NAN } else { self.value }
     }
 
-    /// Their standard deviation; NaN below two.
+    /// Standard deviation; NaN below two values.
     pub fn spread(&self) -> f64 {
         if self.count < 2 { f64::NAN } else { libm::sqrt(self.squares / (self.count - 1) as f64) }
     }

@@ -1,22 +1,22 @@
-//! The pattern of the corrections: how much was right at which air flow.
+//! Required corrections by air flow.
 
 use super::mean::Mean;
 
-/// Classes of air flow over displacement, upper ends, kg/(s m3): about idle, twice, four times as much, and above.
+/// Upper ends of the classes of air flow over displacement, kg/(s m^3): about idle, twice, four times as much, and above.
 const CLASSES: [f64; 3] = [1.6, 3.2, 6.5];
-/// Fewest samples for a class to say anything: two seconds.
+/// Fewest samples for the mean of a class: two seconds.
 const FEWEST: u64 = 100;
 
-/// A correction and where it was right.
+/// A required correction and its air flow.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct FlowCorrection {
-    /// The correction, ln.
+    /// Required correction, ln.
     pub required_ln: f64,
-    /// Air flow over displacement, kg/(s m3).
+    /// Air flow over displacement, kg/(s m^3).
     pub per_m3: f64,
 }
 
-/// Corrections by class of flow.
+/// Mean required corrections by class of air flow.
 ///
 /// ```
 /// use trimwright_harness::verdicts::{Pattern, FlowCorrection};
@@ -31,7 +31,7 @@ pub struct Pattern {
 }
 
 impl Pattern {
-    /// Takes a correction.
+    /// Adds a correction.
     pub fn add(&mut self, place: &FlowCorrection) {
         let class = CLASSES.iter().position(|end| place.per_m3 < *end).unwrap_or(CLASSES.len());
         self.classes[class].add(place.required_ln);
@@ -51,7 +51,7 @@ impl Pattern {
         self.class(2)
     }
 
-    /// Mean correction above that, ln.
+    /// Mean correction at higher flows, ln.
     pub fn high_ln(&self) -> Option<f64> {
         self.class(3)
     }
