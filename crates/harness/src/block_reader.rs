@@ -66,7 +66,7 @@ pub fn read<T: Scalar>(
     }
     for (place, value) in given {
         if let Some(slot) = block.slot(place) {
-            value.put(slot);
+            value.store(slot);
         }
     }
     Ok(())
@@ -86,7 +86,7 @@ enum Given<T> {
 
 impl<T: Copy> Given<T> {
     /// Stores the value in its slot; the shapes match because it was read for this slot.
-    fn put(self, slot: Slot<'_, T>) {
+    fn store(self, slot: Slot<'_, T>) {
         match (self, slot) {
             (Self::Number(number), Slot::Number(place)) => *place = number,
             (Self::Whole(number), Slot::Whole(place)) => _ = place.set(number),

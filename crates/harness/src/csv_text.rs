@@ -24,7 +24,7 @@ pub fn csv_text(
 }
 
 /// Message of an error that cannot occur.
-const MEMORY: &str = "memory takes rows of any length";
+const MEMORY: &str = "writing to memory does not fail";
 
 fn write_row(writer: &mut csv::Writer<Vec<u8>>, row: impl IntoIterator<Item: AsRef<str>>) {
     for field in row {

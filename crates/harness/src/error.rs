@@ -85,7 +85,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn nothing_that_a_terminal_would_obey_is_printed() {
+    fn control_characters_are_not_printed() {
         let error =
             InputError::new("a\u{1b}[31m.toml", "is \u{7}bad").key("k\u{9b}").value("\u{1b}[2J \"ü\"");
         let text = error.to_string();

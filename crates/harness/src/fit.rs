@@ -213,7 +213,7 @@ mod tests {
     }
 
     #[test]
-    fn a_pulse_of_about_the_delay_tells_nothing_nor_one_that_the_film_made_up_for() {
+    fn pulses_of_about_the_delay_or_with_much_film_are_no_samples() {
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
         let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 1e3, required_ln: 0.1, weight: 1.0 };
         let later = sample.with_opening_delay(1e-4).unwrap();

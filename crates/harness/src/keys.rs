@@ -28,17 +28,17 @@ pub fn scenario() -> Vec<FileKey> {
     let calibration =
         parameters.blocks().into_iter().flat_map(|block| of_block(block, "calibration", &[], system));
     let mut keys = vec![
-        FileKey::new("title", Wanted::Text, "A line about it."),
-        FileKey::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
+        FileKey::new("title", Wanted::Text, "One line of description."),
+        FileKey::new("about", Wanted::Text, "Longer description, in one or more lines."),
         FileKey::new("engine", Wanted::Text, "The engine: a name of `trimwright list`, or an engine file."),
         FileKey::new("schedule", Wanted::Text, "The schedule: a name of `trimwright list`, or a CSV file."),
         FileKey::new(
             "passes",
             Wanted::Whole(PASSES.0, PASSES.1),
-            "How many times the schedule is driven while learning.",
+            "Number of passes through the schedule while learning.",
         )
         .by_default("1"),
-        FileKey::new("seed", Wanted::Whole(SEEDS.0, SEEDS.1), "Start of the random numbers.").by_default("1"),
+        FileKey::new("seed", Wanted::Whole(SEEDS.0, SEEDS.1), "Seed of the random numbers.").by_default("1"),
     ];
     keys.extend(of_block(&SetupAnswers::DEFAULT, "", &[], system));
     keys.extend(calibration);
@@ -66,21 +66,21 @@ fn fault() -> Vec<FileKey> {
         FileKey::new(
             "fault.kind",
             Wanted::Choice(KINDS.iter().map(|kind| kind.name).collect()),
-            "What is wrong: a name of `trimwright faults --list`.",
+            "Kind of fault: a name of `trimwright faults --list`.",
         ),
-        FileKey::new("fault.strength", Wanted::Strength, "How much; without it as much as is usual."),
-        time("from", faults::TIMES_S, "When it begins, from power-up.").by_default("\"0 s\""),
-        time("until", faults::TIMES_S, "When it ends; without it, it stays."),
-        time("every", faults::PERIODS_S, "Length of a period, for one that comes and goes."),
-        time("lasting", faults::PARTS_S, "For how long of each period it is there."),
+        FileKey::new("fault.strength", Wanted::Strength, "Strength; the usual one without it."),
+        time("from", faults::TIMES_S, "Start, from power-up.").by_default("\"0 s\""),
+        time("until", faults::TIMES_S, "End, from power-up; without it the fault stays."),
+        time("every", faults::PERIODS_S, "Period of an intermittent fault."),
+        time("lasting", faults::PARTS_S, "Part of each period in which the fault is present."),
     ]
 }
 
 /// All keys of an engine file.
 pub fn engine() -> Vec<FileKey> {
     let mut keys = vec![
-        FileKey::new("title", Wanted::Text, "A line about it."),
-        FileKey::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
+        FileKey::new("title", Wanted::Text, "One line of description."),
+        FileKey::new("about", Wanted::Text, "Longer description, in one or more lines."),
     ];
     keys.extend(truth(""));
     without_default(keys, scenario_engine::REQUIRED)

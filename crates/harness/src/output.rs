@@ -106,12 +106,12 @@ mod tests {
     }
 
     #[test]
-    fn a_place_that_is_a_file_is_refused_and_nothing_is_left() {
+    fn a_place_that_is_a_file_is_rejected_and_nothing_is_left() {
         let home = tempfile::tempdir().expect("a place");
         let file = home.path().join("file");
         fs::write(&file, "x").expect("written");
         for place in [file.clone(), file.join("below")] {
-            assert!(check(&place).expect_err("refused").to_string().contains("can't write results there"));
+            assert!(check(&place).expect_err("rejected").to_string().contains("can't write results there"));
             assert!(write(&place, &[("a.txt", b"one")]).is_err());
         }
         assert_eq!(names(home.path()), ["file"]);

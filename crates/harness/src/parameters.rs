@@ -201,7 +201,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_an_owner_may_adjust_is_there() {
+    fn fine_adjustment_names_parameters() {
         let default = Parameters::DEFAULT;
         let paths: Vec<&str> =
             default.blocks().iter().flat_map(|block| block.info()).map(|info| info.path).collect();
@@ -211,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn lists_are_told_as_people_wrote_them() {
+    fn lists_hold_the_numbers_as_written() {
         let all = list(&Parameters::DEFAULT);
         let of =
             |path: (&str, &str)| all.iter().find(|one| (one.stage, one.name) == path).expect("a parameter");

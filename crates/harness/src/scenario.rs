@@ -115,8 +115,7 @@ impl Scenario {
         }
         let name = self.schedule.name();
         let hours = LONGEST_RUN_S / 3600.0;
-        let problem =
-            format!("is too often; {name} fits {most} times into the {hours} h that a run may last");
+        let problem = format!("is too many; {name} fits {most} times into the {hours} h that a run may last");
         Err(InputError::new(&self.name, problem).key("passes").value(self.passes.to_string()))
     }
 
@@ -155,7 +154,7 @@ impl Scenario {
                 true => Ok(()),
                 false => write!(hash, " {:?}", self.parameters),
             });
-        debug_assert!(written.is_ok(), "a hash takes any text");
+        debug_assert!(written.is_ok(), "a hash accepts any text");
         format!("{:016x}", hash.0)
     }
 

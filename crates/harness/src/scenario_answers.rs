@@ -137,19 +137,19 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_answer_is_refused() {
-        let refused = |text: &str| read(&document(text)).expect_err("refused").to_string();
-        assert!(refused("cam = \"wild\"").ends_with("must be one of \"stock\", \"mild\", \"hot\""));
+    fn what_is_no_answer_is_rejected() {
+        let rejected = |text: &str| read(&document(text)).expect_err("rejected").to_string();
+        assert!(rejected("cam = \"wild\"").ends_with("must be one of \"stock\", \"mild\", \"hot\""));
         for count in ["0", "8.5", "9", "1000", "nan", "\"8\""] {
             for answer in ["cylinders", "injectors"] {
                 assert_eq!(
-                    refused(&format!("{answer} = {count}")),
+                    rejected(&format!("{answer} = {count}")),
                     format!(
                         "van.toml, line 2, setup.{answer} = {count}: must be a whole number between 1 and 8"
                     )
                 );
             }
         }
-        assert!(refused("displacement = 5.2").contains("needs a unit, one of L, l, cu in"));
+        assert!(rejected("displacement = 5.2").contains("needs a unit, one of L, l, cu in"));
     }
 }

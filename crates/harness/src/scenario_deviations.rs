@@ -6,8 +6,7 @@ use crate::error::InputError;
 use trimwright_plant::Truth;
 
 trimwright_numerics::parameters! {
-    /// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
-    /// quite like that.
+    /// Deviations of the engine's parts from the nominal values in its file.
     ///
     /// ```
     /// use trimwright_harness::scenario::{Deviations, Scenario};
@@ -19,19 +18,19 @@ trimwright_numerics::parameters! {
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub struct Deviations<f64> "deviations" {
-        /// Largest share by which the filling differs, smoothly over speed and pressure.
+        /// Largest relative deviation of the filling, smooth over speed and pressure.
         number filling { 0.0, 0.0..=0.3 "1", "no deviation" }
-        /// Which shape that deviation has.
+        /// Seed of the shape of that deviation.
         whole filling_seed { u64 = 0, 0..=9_223_372_036_854_775_807_u64 "1", "no deviation" }
-        /// Share by which the injectors flow more.
+        /// Relative deviation of the injector flow.
         number injector_flow { 0.0, -0.5..=0.5 "1", "no deviation" }
-        /// Time by which they open later.
+        /// Additional opening delay of the injectors.
         number opening_delay_s { 0.0, -5e-4..=5e-4 "s", "no deviation" }
-        /// Share by which more fuel wets the wall (X).
+        /// Relative deviation of the film share (X).
         number film_x { 0.0, -0.9..=1.0 "1", "no deviation" }
-        /// Share by which it stays there longer (tau).
+        /// Relative deviation of the film time constant (tau).
         number film_tau { 0.0, -0.75..=2.0 "1", "no deviation" }
-        /// Share by which the oxygen sensor is slower.
+        /// Relative deviation of the oxygen sensor's time constant.
         number sensor_lag { 0.0, -0.5..=4.0 "1", "no deviation" }
     }
 }

@@ -135,7 +135,7 @@ mod tests {
     }
 
     #[test]
-    fn a_truth_is_told_by_keys_in_human_units() {
+    fn a_truth_is_read_in_trade_units() {
         let truth = given(
             "[throttle]\nbore = \"2 in\"\n[gearbox]\ncoupling = \"clutch\"\nratios = [3.5, 2.0, 1.0, 0.8]\n\
             clutch_torque = \"300 lb ft\"\n[faults]\no2 = \"open\"\nvss_lost = true\n[injectors]\ncount = 2\n\
@@ -152,7 +152,7 @@ mod tests {
     }
 
     #[test]
-    fn sensors_are_told_as_the_controllers_are() {
+    fn sensors_have_the_keys_of_the_controllers() {
         let truth = given(
             "[sensors]\nmap = [[\"0.4 V\", \"20 kPa\"], [\"4.65 V\", \"250 kPa\"]]\nmap_limits = [\"0.3 V\", \"4.9 V\"]\n\
             tp = [[\"0.7 V\", 0], [\"4 V\", \"100 %\"]]\nfrp = [[\"0.5 V\", \"0 kPa\"], [\"4.5 V\", \"10 bar\"]]\n\
@@ -185,8 +185,8 @@ mod tests {
     }
 
     #[test]
-    fn a_key_of_the_other_coupling_is_refused() {
-        let error = given("[gearbox]\nclutch_torque = \"300 N m\"\n").expect_err("refused").to_string();
+    fn a_key_of_the_other_coupling_is_rejected() {
+        let error = given("[gearbox]\nclutch_torque = \"300 N m\"\n").expect_err("rejected").to_string();
         assert!(error.starts_with("car.toml, line 2, gearbox.clutch_torque = "), "{error}");
         assert!(error.ends_with("belongs to the other kind of coupling than this gearbox has"), "{error}");
     }

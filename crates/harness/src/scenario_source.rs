@@ -82,8 +82,8 @@ fn read(path: &Path) -> io::Result<Vec<u8>> {
 mod tests {
     use super::*;
 
-    fn refused(kind: ResourceKind, path: &Path) -> String {
-        kind.get(path.to_str().expect("UTF-8"), None).expect_err("refused").to_string()
+    fn rejected(kind: ResourceKind, path: &Path) -> String {
+        kind.get(path.to_str().expect("UTF-8"), None).expect_err("rejected").to_string()
     }
 
     #[test]
@@ -97,17 +97,17 @@ mod tests {
     }
 
     #[test]
-    fn what_is_not_there_or_not_text_is_refused() {
+    fn what_is_not_there_or_not_text_is_rejected() {
         let home = tempfile::tempdir().expect("a place");
         assert_eq!(
-            refused(SCHEDULE_FILES, Path::new("moon")),
+            rejected(SCHEDULE_FILES, Path::new("moon")),
             "moon: no schedule of this name comes with the program (there are udds, hwfet, hot-restart, long-idle, \
              mountain-pass, trailer, dyno-map, dyno-steps, dyno-sweep), and there is no such file"
         );
-        assert!(refused(SCHEDULE_FILES, &home.path().join("moon.csv")).contains("can't be read"));
-        assert!(refused(SCHEDULE_FILES, home.path()).contains("can't be read"));
+        assert!(rejected(SCHEDULE_FILES, &home.path().join("moon.csv")).contains("can't be read"));
+        assert!(rejected(SCHEDULE_FILES, home.path()).contains("can't be read"));
         let bytes = home.path().join("bytes.csv");
         std::fs::write(&bytes, b"a\nb\xff\n").expect("written");
-        assert!(refused(SCHEDULE_FILES, &bytes).ends_with("bytes.csv, line 2: is not UTF-8 text"));
+        assert!(rejected(SCHEDULE_FILES, &bytes).ends_with("bytes.csv, line 2: is not UTF-8 text"));
     }
 }

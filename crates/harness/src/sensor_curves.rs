@@ -53,8 +53,8 @@ mod tests {
     use trimwright_control::parameters::SensorParameters;
     use trimwright_plant::Sensors;
 
-    /// What is said of a line below `[sensors]`, of both the controller's and the engine's, who have to agree.
-    fn said(line: &str) -> Option<String> {
+    /// Error about a line below `[sensors]`; the controller's and the engine's must agree.
+    fn message(line: &str) -> Option<String> {
         fn of<T: Scalar>(text: &str, sensors: &mut dyn Block<T>) -> Option<String> {
             let document = Document::parse("car.toml", text).expect("TOML");
             block_reader::read(&document, "", sensors, &[]).expect("in range");
@@ -75,7 +75,7 @@ mod tests {
             "tp = [[\"1 V\", 0], [\"2 V\", 0], [\"4 V\", 1]]",
             "ect_points = [[\"0 degC\", \"9 kohm\"], [\"50 degC\", \"1 kohm\"], [\"100 degC\", \"300 ohm\"]]",
         ] {
-            assert_eq!(said(line), None, "{line}");
+            assert_eq!(message(line), None, "{line}");
         }
         for (line, problem) in [
             (
@@ -96,7 +96,7 @@ mod tests {
                  a thermistor's resistance falls",
             ),
         ] {
-            assert_eq!(said(line), Some(format!("car.toml, line 2, {problem}")));
+            assert_eq!(message(line), Some(format!("car.toml, line 2, {problem}")));
         }
     }
 }

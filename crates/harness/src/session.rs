@@ -225,7 +225,7 @@ impl Session {
     /// struct Ignoring;
     /// impl Learner for Ignoring {
     ///     fn learn(&self, _: &LearnerParameters, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
-    ///         Outcome::Taken
+    ///         Outcome::Accepted
     ///     }
     /// }
     /// let mut van = Scenario::load("delivery-van")?;

@@ -152,7 +152,7 @@ mod tests {
     }
 
     #[test]
-    fn the_key_is_held_through_a_cough() {
+    fn a_short_rev_up_does_not_end_cranking() {
         let mut starting = Starting::new();
         hold(&mut starting, 0.0, 3.0, true, 20.0);
         assert_eq!(hold(&mut starting, 3.0, 0.3, true, 60.0), Key::Start);

@@ -95,7 +95,7 @@ fn each_shape_is_read() {
 }
 
 #[test]
-fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
+fn errors_name_line_key_value_and_what_is_allowed() {
     let advance = |table: &str| format!("advance = {{ {table} }}");
     let sizes = advance("columns = [\"1000 rpm\", \"2000 rpm\"], values = [[\"1 deg\", \"1 deg\"]]");
     let ragged = advance("values = [[\"1 deg\", \"1 deg\", \"1 deg\"], [\"1 deg\"]]");
@@ -157,9 +157,9 @@ fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
         (&ragged, "each.advance.values, row 2 = [\"1 deg\"]: must be a list of 3 in brackets, each an angle"),
         (&steep, "each.advance.values, row 2, column 2 = \"99 deg\": must be between -10 deg and 60 deg"),
     ] {
-        let said = each(text).expect_err(text).to_string();
+        let message_of = each(text).expect_err(text).to_string();
         let line = if text.contains('\n') { 3 } else { 2 };
-        assert_eq!(said, format!("van.toml, line {line}, calibration.{message}"), "{text}");
+        assert_eq!(message_of, format!("van.toml, line {line}, calibration.{message}"), "{text}");
     }
 }
 

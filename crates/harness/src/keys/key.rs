@@ -14,8 +14,8 @@ use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Value};
 /// use trimwright_harness::{keys, units::UnitSystem};
 /// let parameters = Parameters::DEFAULT;
 /// let feedback = keys::of_block(&parameters.feedback, "calibration", &[], UnitSystem::Si);
-/// let keep = feedback.iter().find(|key| key.path == "calibration.feedback.keep").expect("a key");
-/// assert_eq!((keep.lines[0].text().as_str(), keep.allowed(UnitSystem::Si).as_str()), ("\"10 s\"", "0 s to 600 s"));
+/// let hold = feedback.iter().find(|key| key.path == "calibration.feedback.hold").expect("a key");
+/// assert_eq!((hold.lines[0].text().as_str(), hold.allowed(UnitSystem::Si).as_str()), ("\"10 s\"", "0 s to 600 s"));
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct FileKey {
@@ -100,7 +100,7 @@ impl FileKey {
                 words.iter().map(|word| format!("{word:?}")).collect::<Vec<_>>().join(", ")
             }
             Wanted::Quantity(measure) => measure.range(system),
-            Wanted::Strength => "as the kind has it".to_owned(),
+            Wanted::Strength => "depends on the kind".to_owned(),
             Wanted::List([least, most], measure) => {
                 let length = if least == most { most.to_string() } else { format!("{least} to {most}") };
                 format!("a list of {length}, each {}", measure.range(system))

@@ -11,19 +11,18 @@ const HEAD: &str = "\
 
 Made by `cargo run -p trimwright-harness --example keys`; do not edit.
 
-A key stands in the section in brackets above it. A quantity is a text with its unit, `\"10 s\"` or `\"195 degF\"`; a number without a unit,
-and a percentage in quotes, is where the range has no unit. Every key may be left out unless it says *required*: then the
-default stands.
+Keys belong to the section in brackets above them. A quantity is a text with its unit, `\"10 s\"` or `\"195 degF\"`; where the range has no
+unit, a number, or a percentage in quotes. Every key is optional unless marked *required*; without it the default applies.
 
-- A list is in brackets, as long as it says: `[\"1 V\", \"2 V\"]`.
-- A curve is a list of points whose places rise, `[[\"0.5 V\", \"10 kPa\"], [\"4.5 V\", \"110 kPa\"]]`: straight lines between them.
-- A table is a section of its own with `columns`, `rows` and `values`, a list for each row; `values` alone keep the other two.
+- A list is in brackets and has the stated length: `[\"1 V\", \"2 V\"]`.
+- A curve is a list of points with rising first values, `[[\"0.5 V\", \"10 kPa\"], [\"4.5 V\", \"110 kPa\"]]`: interpolated linearly.
+- A table is a section of its own with `columns`, `rows` and `values`, one list per row; `values` alone keeps the other two.
 ";
 
 const UNITS: &str = "\
 ## Units
 
-The first one of a row is written in messages; all are read.
+Messages use the first unit of a row; all are accepted.
 
 | quantity | units |
 |---|---|
@@ -37,7 +36,7 @@ pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
         scenario.iter().partition(|key| key.path.starts_with("truth."));
     debug_assert!(!truth.is_empty(), "a scenario can overrule its engine");
     sections(&mut page, &own);
-    page.push_str("\n### [truth]\n\nThe sections of an engine file below `truth`, such as `[truth.vehicle]`, overrule it.\n");
+    page.push_str("\n### [truth]\n\nThe sections of an engine file below `truth`, such as `[truth.vehicle]`, override it.\n");
     kinds(&mut page);
     page.push_str("\n## Engine files\n");
     sections(&mut page, &engine.iter().collect::<Vec<_>>());
@@ -102,7 +101,7 @@ fn kinds(page: &mut String) {
             .as_ref()
             .map(|wanted| FileKey::new("", strength(wanted), "").allowed(UnitSystem::Si));
         let usual = kind.strength.as_ref().map(|strength| crate::faults::show(strength, strength.usual));
-        let start = if kind.comes_and_goes { "" } else { "; so from the start" };
+        let start = if kind.comes_and_goes { "" } else { "; from the start" };
         page.push_str(&format!(
             "| `{}` | {} | {} | {}{start} |\n",
             kind.name,

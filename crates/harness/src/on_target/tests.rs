@@ -46,7 +46,7 @@ fn over(damage: impl FnMut(u32, &mut Vec<u8>) + 'static) -> OnTarget {
 }
 
 fn calibration() -> Calibration {
-    Calibration::from_answers(&SetupAnswers::default()).expect("sound answers")
+    Calibration::from_answers(&SetupAnswers::default()).expect("answers in range")
 }
 
 fn frames() -> impl Iterator<Item = Frame> {
@@ -64,12 +64,12 @@ fn run(target: &mut OnTarget) -> Result<(), OnTargetError> {
 }
 
 #[test]
-fn ident_both_ends_of_a_sound_line_agree() {
+fn ident_both_ends_of_an_intact_line_agree() {
     assert_eq!(run(&mut over(|_, _| {})), Ok(()));
 }
 
 #[test]
-fn a_damaged_message_is_noticed_and_said() {
+fn a_damaged_message_is_reported() {
     let mut target = over(|number, bytes| {
         if number == 7 {
             bytes[5] ^= 0x10;
@@ -81,7 +81,7 @@ fn a_damaged_message_is_noticed_and_said() {
 }
 
 #[test]
-fn a_lost_message_is_noticed_and_said() {
+fn a_lost_message_is_reported() {
     let error = run(&mut over(|number, bytes| {
         if number == 9 {
             bytes.clear();

@@ -160,7 +160,7 @@ fn val_injectors_at_more_than_the_rated_pressure() {
 }
 
 #[test]
-fn what_hurts_is_found() {
+fn dangerous_parts_are_found() {
     let mut scenario = van();
     scenario.installation.clamps = Clamps::Carburettor;
     scenario.installation.hose_rating_pa = si(Kind::Pressure, "psi", 50.0);
@@ -187,7 +187,7 @@ fn what_hurts_is_found() {
 }
 
 #[test]
-fn nitrous_is_looked_at_when_it_is_fitted_and_then_there_is_a_caution() {
+fn nitrous_is_sized_when_fitted_with_a_caution() {
     assert!(!sized(&van()).cautions.iter().any(|caution| caution.contains("Nitrous")));
     let mut scenario = van();
     scenario.answers.nitrous = true;
@@ -249,7 +249,7 @@ fn each_system_has_its_own_units_only() {
     let us =
         ["lb/h", "psi", "hp", "degF", " in", " ft", "/ft", "sq in", "cu in", "AWG", " lb", "inches", "foot"];
     let si = ["g/s", "kPa", "MPa", "kW", "degC", " m", " mm", "/m", "mm2", " L", " kg", " K", "metre"];
-    // Words and units of the same letters apart. The fuel of a firing is told in mg in both: an ounce is thousands of them.
+    // Words that look like units are excluded. The fuel of a firing is in mg in both systems.
     let has = |text: &str, unit: &str| {
         text.match_indices(unit).any(|(at, _)| {
             let after = text.get(at + unit.len()..).and_then(|rest| rest.chars().next());
@@ -272,7 +272,7 @@ fn each_system_has_its_own_units_only() {
 }
 
 #[test]
-fn a_fan_that_would_never_stop_is_told_so() {
+fn a_fan_that_would_never_stop_is_reported() {
     let sizing = sized(&Scenario::load("hot-cam-town").expect("shipped"));
     let fan = line(&sizing, "first fan starts at");
     // Stops at 180 - 9 degF, below the 78 degC = 172.4 degF at which its thermostat opens.

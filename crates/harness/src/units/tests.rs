@@ -83,7 +83,7 @@ fn the_case_of_a_prefix_is_never_guessed() {
 }
 
 #[test]
-fn a_decimal_comma_is_told_of() {
+fn a_decimal_comma_has_an_error_of_its_own() {
     for text in ["5,2 L", "1,000 cc", "5,2"] {
         assert_eq!(parse(Kind::Volume, text), Err(UnitError::Comma), "{text}");
     }
@@ -94,7 +94,7 @@ fn a_decimal_comma_is_told_of() {
 }
 
 #[test]
-fn what_is_no_quantity_says_why() {
+fn errors_state_why_a_text_is_no_quantity() {
     assert_eq!(parse(Kind::Volume, "5.2"), Err(UnitError::NoUnit(Kind::Volume)));
     assert_eq!(parse(Kind::Volume, "NaN L"), Err(UnitError::NoNumber(Kind::Volume)));
     assert_eq!(parse(Kind::Volume, "inf L"), Err(UnitError::NoNumber(Kind::Volume)));
@@ -179,7 +179,7 @@ proptest! {
     }
 
     #[test]
-    fn any_text_is_read_or_refused(text in any::<String>()) {
+    fn any_text_is_read_or_rejected(text in any::<String>()) {
         for kind in Kind::ALL {
             if let Ok(quantity) = parse(kind, &text) {
                 prop_assert!(quantity.si.is_finite());
