@@ -28,6 +28,13 @@ fn sections_are_read_in_order_and_in_si() {
 }
 
 #[test]
+fn ident_the_debug_text_of_a_fault_has_no_address_in_it() {
+    let fault = Fault::usual(find("wrong_cam").expect("a kind"));
+    let text = "Fault { kind: FaultKind(\"wrong_cam\"), strength: 0.0, from_s: 0.0, until_s: inf, comes_and_goes: None }";
+    assert_eq!(format!("{fault:?}"), text, "a scenario's hash is made from it");
+}
+
+#[test]
 fn titles_read_on_into_the_strength() {
     for kind in KINDS {
         let title = Fault::usual(kind).title();
