@@ -234,7 +234,7 @@ impl Reader<'_> {
         let pair = format!("{} and {}", axis.name(), measure.name());
         let each = format!("each a point [place, value] of {pair}");
         let list = self.list(&self.key, value, 2.min(room)..=room, &each)?;
-        let (mut points, mut places) = (Vec::new(), Places { before: None });
+        let (mut points, mut places) = (Vec::new(), RisingPlaces { before: None });
         for (index, point) in list.iter().enumerate() {
             let name = format!("{}, point {}", self.key, index + 1);
             let [at, value] =
@@ -262,7 +262,7 @@ impl Reader<'_> {
             let Some(value) = document.value(key, None)? else { return Ok(None) };
             let list = self.list(key, value, 2.min(room)..=room, &format!("each {}", axis.name()))?;
             let numbers = self.numbers(key, what, list, axis)?;
-            let mut places = Places { before: None };
+            let mut places = RisingPlaces { before: None };
             for (index, (value, place)) in list.iter().zip(&numbers).enumerate() {
                 places.next(document, &format!("{key}, {what} {}", index + 1), value, *place)?;
             }
@@ -294,11 +294,11 @@ impl Reader<'_> {
 }
 
 /// Checks that breakpoints rise.
-struct Places<T> {
+struct RisingPlaces<T> {
     before: Option<(T, String)>,
 }
 
-impl<T: Scalar> Places<T> {
+impl<T: Scalar> RisingPlaces<T> {
     fn next(&mut self, document: &Document, name: &str, value: &Value, place: T) -> Result<(), InputError> {
         let written = document.written(value).to_owned();
         match self.before.replace((place, written)) {

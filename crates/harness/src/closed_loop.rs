@@ -122,7 +122,7 @@ impl ClosedLoop {
         self.step_s
     }
 
-    /// The plant.
+    /// Plant.
     pub fn plant(&self) -> &Plant {
         &self.plant
     }
@@ -132,7 +132,7 @@ impl ClosedLoop {
         self.plant.view()
     }
 
-    /// The controller.
+    /// Controller.
     pub fn controller(&self) -> &Controller {
         &self.controller
     }

@@ -156,7 +156,7 @@ impl Document {
         Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
     }
 
-    /// All keys that were asked for as a quantity of this kind.
+    /// All keys asked for as a quantity of this kind.
     #[cfg(test)]
     pub(crate) fn keys_of(&self, kind: Kind) -> Vec<String> {
         let known = self.known.borrow();

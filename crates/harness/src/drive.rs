@@ -138,7 +138,7 @@ fn drive_where(
     target: Option<&mut OnTarget>,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Run, RunError> {
-    // One run for one set of options.
+    // One set of options gives one run.
     drive_each(scenario, &[options], record, target, progress).map(|mut runs| runs.remove(0))
 }
 

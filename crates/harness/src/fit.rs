@@ -165,7 +165,7 @@ mod tests {
     use trimwright_numerics::Axis;
 
     proptest! {
-        /// Against nalgebra. `B B^T + I` is positive definite whatever `B` is.
+        /// Against nalgebra; `B B^T + I` is positive definite for any `B`.
         #[test]
         fn val_the_same_solution_as_another_library_has(
             (any, right_side) in (1..12_usize).prop_flat_map(|size| {

@@ -15,7 +15,7 @@ use crate::scenario::{Deviations, PASSES, SEEDS};
 use crate::sizing::{INSTALLATION_ALIASES, Installation};
 use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
-use key::Wanted;
+use key::AllowedValue;
 pub use key::{FileKey, of_block};
 use trimwright_control::{Parameters, SetupAnswers};
 use trimwright_numerics::parameters::Shape;
@@ -28,17 +28,26 @@ pub fn scenario() -> Vec<FileKey> {
     let calibration =
         parameters.blocks().into_iter().flat_map(|block| of_block(block, "calibration", &[], system));
     let mut keys = vec![
-        FileKey::new("title", Wanted::Text, "One line of description."),
-        FileKey::new("about", Wanted::Text, "Longer description, in one or more lines."),
-        FileKey::new("engine", Wanted::Text, "The engine: a name of `trimwright list`, or an engine file."),
-        FileKey::new("schedule", Wanted::Text, "The schedule: a name of `trimwright list`, or a CSV file."),
+        FileKey::new("title", AllowedValue::Text, "One line of description."),
+        FileKey::new("about", AllowedValue::Text, "Longer description, in one or more lines."),
+        FileKey::new(
+            "engine",
+            AllowedValue::Text,
+            "The engine: a name of `trimwright list`, or an engine file.",
+        ),
+        FileKey::new(
+            "schedule",
+            AllowedValue::Text,
+            "The schedule: a name of `trimwright list`, or a CSV file.",
+        ),
         FileKey::new(
             "passes",
-            Wanted::Whole(PASSES.0, PASSES.1),
+            AllowedValue::Whole(PASSES.0, PASSES.1),
             "Number of passes through the schedule while learning.",
         )
         .by_default("1"),
-        FileKey::new("seed", Wanted::Whole(SEEDS.0, SEEDS.1), "Seed of the random numbers.").by_default("1"),
+        FileKey::new("seed", AllowedValue::Whole(SEEDS.0, SEEDS.1), "Seed of the random numbers.")
+            .by_default("1"),
     ];
     keys.extend(of_block(&SetupAnswers::DEFAULT, "", &[], system));
     keys.extend(calibration);
@@ -59,16 +68,16 @@ fn without_default(mut keys: Vec<FileKey>, required: &[&str]) -> Vec<FileKey> {
 /// Keys of a section `[[fault]]`.
 fn fault() -> Vec<FileKey> {
     let time = |name: &str, range, about| {
-        let wanted = Wanted::Quantity(Measure::quantity(Kind::Time, range));
+        let wanted = AllowedValue::Quantity(Measure::quantity(Kind::Time, range));
         FileKey::new(format!("fault.{name}"), wanted, about)
     };
     vec![
         FileKey::new(
             "fault.kind",
-            Wanted::Choice(KINDS.iter().map(|kind| kind.name).collect()),
+            AllowedValue::Choice(KINDS.iter().map(|kind| kind.name).collect()),
             "Kind of fault: a name of `trimwright faults --list`.",
         ),
-        FileKey::new("fault.strength", Wanted::Strength, "Strength; the usual one without it."),
+        FileKey::new("fault.strength", AllowedValue::Strength, "Strength; the usual one without it."),
         time("from", faults::TIMES_S, "Start, from power-up.").by_default("\"0 s\""),
         time("until", faults::TIMES_S, "End, from power-up; without it the fault stays."),
         time("every", faults::PERIODS_S, "Period of an intermittent fault."),
@@ -79,8 +88,8 @@ fn fault() -> Vec<FileKey> {
 /// All keys of an engine file.
 pub fn engine() -> Vec<FileKey> {
     let mut keys = vec![
-        FileKey::new("title", Wanted::Text, "One line of description."),
-        FileKey::new("about", Wanted::Text, "Longer description, in one or more lines."),
+        FileKey::new("title", AllowedValue::Text, "One line of description."),
+        FileKey::new("about", AllowedValue::Text, "Longer description, in one or more lines."),
     ];
     keys.extend(truth(""));
     without_default(keys, scenario_engine::REQUIRED)
@@ -99,7 +108,7 @@ fn truth(section: &str) -> Vec<FileKey> {
                 continue;
             };
             let mut key = FileKey::of(info, value, inside(section, name), UnitSystem::Si);
-            key.wanted = Wanted::List([1, most], Measure::of(&info.range));
+            key.wanted = AllowedValue::List([1, most], Measure::of(&info.range));
             key.lines.iter_mut().for_each(|line| line.items.truncate(truth.gearbox.gears.into()));
             keys.push(key);
         }

@@ -78,7 +78,7 @@ pub struct MixtureObserver {
     pub transient: Mixture,
     /// Spread between cylinders: ln of a cylinder's lambda over the engine's.
     pub cylinders: Mixture,
-    /// The last event.
+    /// Last event.
     pub last: CylinderEvent,
     /// Time between the last two events, s.
     pub last_span_s: f64,

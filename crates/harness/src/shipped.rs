@@ -26,7 +26,7 @@ impl Shipped {
     ///
     /// # Errors
     ///
-    /// When the file has none, as a schedule.
+    /// When the file has no title, such as a schedule.
     pub fn title(&self) -> Result<String, InputError> {
         let mut title = String::new();
         Document::parse(self.file, self.text)?.text("title", &mut title)?;

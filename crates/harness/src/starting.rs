@@ -33,7 +33,7 @@ impl StartDetection {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Doing {
+enum StartStage {
     SwitchedOff,
     Priming { until_s: f64 },
     Cranking { until_s: f64 },
@@ -54,7 +54,7 @@ enum Doing {
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Starting {
-    doing: Doing,
+    stage: StartStage,
     stalls: u32,
     crank_s: f64,
     start_detection: StartDetection,
@@ -64,7 +64,7 @@ impl Starting {
     /// Initial state: key off.
     pub const fn new() -> Self {
         Self {
-            doing: Doing::SwitchedOff,
+            stage: StartStage::SwitchedOff,
             stalls: 0,
             crank_s: 0.0,
             start_detection: StartDetection { fast_s: 0.0 },
@@ -83,7 +83,7 @@ impl Starting {
 
     /// True when the engine runs and has settled.
     pub fn is_running(&self) -> bool {
-        self.doing == Doing::Running
+        self.stage == StartStage::Running
     }
 
     /// Returns the key position; to be called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` is true when the engine is
@@ -91,24 +91,26 @@ impl Starting {
     pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
         let over = |until_s: f64| time_s >= until_s;
         let caught = self.start_detection.step(engine_rad_per_s, PERIOD_S);
-        self.doing = match self.doing {
-            _ if !wanted => Doing::SwitchedOff,
-            Doing::SwitchedOff => Doing::Priming { until_s: time_s + PRIME_S },
-            Doing::Priming { until_s } | Doing::Resting { until_s } if over(until_s) => {
-                Doing::Cranking { until_s: time_s + CRANK_S }
+        self.stage = match self.stage {
+            _ if !wanted => StartStage::SwitchedOff,
+            StartStage::SwitchedOff => StartStage::Priming { until_s: time_s + PRIME_S },
+            StartStage::Priming { until_s } | StartStage::Resting { until_s } if over(until_s) => {
+                StartStage::Cranking { until_s: time_s + CRANK_S }
             }
-            Doing::Cranking { .. } if caught => Doing::Settling { until_s: time_s + SETTLE_S },
-            Doing::Cranking { until_s } if over(until_s) => Doing::Resting { until_s: time_s + REST_S },
-            Doing::Settling { .. } | Doing::Running if engine_rad_per_s < STALLED_RAD_PER_S => {
+            StartStage::Cranking { .. } if caught => StartStage::Settling { until_s: time_s + SETTLE_S },
+            StartStage::Cranking { until_s } if over(until_s) => {
+                StartStage::Resting { until_s: time_s + REST_S }
+            }
+            StartStage::Settling { .. } | StartStage::Running if engine_rad_per_s < STALLED_RAD_PER_S => {
                 self.stalls += 1;
-                Doing::Resting { until_s: time_s + REST_S }
+                StartStage::Resting { until_s: time_s + REST_S }
             }
-            Doing::Settling { until_s } if over(until_s) => Doing::Running,
+            StartStage::Settling { until_s } if over(until_s) => StartStage::Running,
             same => same,
         };
-        match self.doing {
-            Doing::SwitchedOff => Key::Off,
-            Doing::Cranking { .. } => {
+        match self.stage {
+            StartStage::SwitchedOff => Key::Off,
+            StartStage::Cranking { .. } => {
                 self.crank_s += PERIOD_S;
                 Key::Start
             }
@@ -127,7 +129,7 @@ impl Default for Starting {
 mod tests {
     use super::*;
 
-    /// Works the key for so long, with the engine turning at a speed, and gives what it did last.
+    /// Calls `act` for `seconds` at an engine speed and returns the last key position.
     fn hold(starting: &mut Starting, from_s: f64, seconds: f64, wanted: bool, rad_per_s: f64) -> Key {
         let mut key = Key::Off;
         for step in 0..(seconds / PERIOD_S) as u32 {

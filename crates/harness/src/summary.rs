@@ -137,7 +137,7 @@ pub enum Weight {
     Stop,
 }
 
-/// One finding of the assessment.
+/// One finding of the diagnosis.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -182,7 +182,7 @@ impl Summary {
     /// ```
     ///
     /// # Errors
-    /// When a value can't be written as JSON, which none of this layout can cause.
+    /// Never for this layout.
     pub fn to_json(&self) -> serde_json::Result<String> {
         Ok(serde_json::to_string_pretty(self)? + "\n")
     }

@@ -33,7 +33,7 @@ pub const COLUMNS: [&str; 20] = [
     "phase",
 ];
 
-/// One row, in the order of [`COLUMNS`] (but SI where the columns use trade units).
+/// One row in the order of [`COLUMNS`], in SI units where the columns use trade units.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TraceRow {
     /// Time since power-up, s.

@@ -44,7 +44,7 @@ pub struct Examined {
     pub controller: Vec<String>,
     /// Change of the learned correction compared with the fault-free car, share of fuel.
     pub learned_shift: f64,
-    /// The same at idle.
+    /// Change of the learned correction at idle, share of fuel.
     pub learned_idle_shift: f64,
     /// Measurements of the drive.
     pub experience: Experience,

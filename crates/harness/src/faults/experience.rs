@@ -7,9 +7,9 @@ use std::collections::BTreeMap;
 /// Measurements of one drive.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Experience {
-    /// Time the engine ran, s.
+    /// Running time of the engine, s.
     pub ran_s: f64,
-    /// Time the starter turned, s.
+    /// Cranking time, s.
     pub crank_s: f64,
     /// Number of stalls.
     pub stalls: u32,
@@ -19,7 +19,7 @@ pub struct Experience {
     pub idle_swing_rpm: f64,
     /// Rms of speed minus scheduled speed, m/s.
     pub speed_error_rms_m_per_s: f64,
-    /// Distance, m.
+    /// Distance driven, m.
     pub distance_m: f64,
     /// Fuel injected, kg.
     pub fuel_kg: f64,

@@ -27,12 +27,12 @@ pub struct FileKey {
     pub source: &'static str,
     /// Present value as written in a file: one line, three for a table, none without a value.
     pub lines: Vec<FileLine>,
-    pub(super) wanted: Wanted,
+    pub(super) wanted: AllowedValue,
 }
 
 /// Allowed values of a key.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Wanted {
+pub(super) enum AllowedValue {
     Text,
     Flag,
     Whole(i64, i64),
@@ -46,7 +46,7 @@ pub(super) enum Wanted {
     Table([usize; 2], [Measure; 2], Measure),
 }
 
-impl Wanted {
+impl AllowedValue {
     fn of<T: Scalar>(info: &ParameterInfo<T>) -> Self {
         let measure = Measure::of(&info.range);
         match info.shape {
@@ -62,7 +62,7 @@ impl Wanted {
 }
 
 impl FileKey {
-    pub(super) fn new(path: impl Into<String>, wanted: Wanted, about: &'static str) -> Self {
+    pub(super) fn new(path: impl Into<String>, wanted: AllowedValue, about: &'static str) -> Self {
         Self { path: path.into(), about, source: "", lines: Vec::new(), wanted }
     }
 
@@ -78,7 +78,7 @@ impl FileKey {
         system: UnitSystem,
     ) -> Self {
         let lines = written::value(info, value, system);
-        Self { path, about: info.about, source: info.source, lines, wanted: Wanted::of(info) }
+        Self { path, about: info.about, source: info.source, lines, wanted: AllowedValue::of(info) }
     }
 
     /// The value in one line; empty without one.
@@ -93,22 +93,22 @@ impl FileKey {
     /// The allowed values in words.
     pub fn allowed(&self, system: UnitSystem) -> String {
         match &self.wanted {
-            Wanted::Text => "a text".to_owned(),
-            Wanted::Flag => "true or false".to_owned(),
-            Wanted::Whole(low, high) => format!("a whole number, {low} to {high}"),
-            Wanted::Choice(words) => {
+            AllowedValue::Text => "a text".to_owned(),
+            AllowedValue::Flag => "true or false".to_owned(),
+            AllowedValue::Whole(low, high) => format!("a whole number, {low} to {high}"),
+            AllowedValue::Choice(words) => {
                 words.iter().map(|word| format!("{word:?}")).collect::<Vec<_>>().join(", ")
             }
-            Wanted::Quantity(measure) => measure.range(system),
-            Wanted::Strength => "depends on the kind".to_owned(),
-            Wanted::List([least, most], measure) => {
+            AllowedValue::Quantity(measure) => measure.range(system),
+            AllowedValue::Strength => "depends on the kind".to_owned(),
+            AllowedValue::List([least, most], measure) => {
                 let length = if least == most { most.to_string() } else { format!("{least} to {most}") };
                 format!("a list of {length}, each {}", measure.range(system))
             }
-            Wanted::Curve(room, axis, measure) => {
+            AllowedValue::Curve(room, axis, measure) => {
                 format!("2 to {room} points [{}, {}]", axis.range(system), measure.range(system))
             }
-            Wanted::Table([width, height], [x, y], measure) => format!(
+            AllowedValue::Table([width, height], [x, y], measure) => format!(
                 "up to {width} columns of {}, up to {height} rows of {}, values of {}",
                 x.range(system),
                 y.range(system),

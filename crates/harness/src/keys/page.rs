@@ -1,6 +1,6 @@
 //! Page of all keys, for people.
 
-use super::key::{FileKey, Wanted};
+use super::key::{AllowedValue, FileKey};
 use crate::faults::{KINDS, Strength};
 use crate::measure::Measure;
 use crate::scenario_answers;
@@ -94,7 +94,7 @@ fn kinds(page: &mut String) {
     page.push_str("\n### Kinds of faults\n\n| kind | strength | usual | meaning |\n|---|---|---|---|\n");
     for kind in KINDS {
         let strength = |Strength { kind, low, high, .. }: &Strength| {
-            Wanted::Quantity(Measure::quantity(*kind, (*low, *high)))
+            AllowedValue::Quantity(Measure::quantity(*kind, (*low, *high)))
         };
         let allowed = kind
             .strength

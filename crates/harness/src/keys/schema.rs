@@ -1,6 +1,6 @@
 //! JSON Schemas of scenario and engine files, draft 2020-12, with which editors complete keys and check values.
 
-use super::key::{FileKey, Wanted};
+use super::key::{AllowedValue, FileKey};
 use crate::faults::KINDS;
 use crate::measure::Measure;
 use crate::units::{Kind, UnitSystem};
@@ -68,14 +68,14 @@ fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Val
 /// Schema of a key, with its description.
 fn value(key: &FileKey) -> Value {
     let mut schema = match &key.wanted {
-        Wanted::Text => json!({ "type": "string", "pattern": r"\S" }),
-        Wanted::Flag => json!({ "type": "boolean" }),
-        Wanted::Whole(low, high) => json!({ "type": "integer", "minimum": low, "maximum": high }),
-        Wanted::Choice(words) => json!({ "enum": words }),
-        Wanted::Quantity(measure) => number(*measure),
-        Wanted::Strength => strength(),
-        Wanted::List([least, most], measure) => list(*least, *most, number(*measure)),
-        Wanted::Curve(room, axis, measure) => {
+        AllowedValue::Text => json!({ "type": "string", "pattern": r"\S" }),
+        AllowedValue::Flag => json!({ "type": "boolean" }),
+        AllowedValue::Whole(low, high) => json!({ "type": "integer", "minimum": low, "maximum": high }),
+        AllowedValue::Choice(words) => json!({ "enum": words }),
+        AllowedValue::Quantity(measure) => number(*measure),
+        AllowedValue::Strength => strength(),
+        AllowedValue::List([least, most], measure) => list(*least, *most, number(*measure)),
+        AllowedValue::Curve(room, axis, measure) => {
             let pair = json!([number(*axis), number(*measure)]);
             list(
                 2.min(*room),
@@ -83,7 +83,7 @@ fn value(key: &FileKey) -> Value {
                 json!({ "type": "array", "prefixItems": pair, "minItems": 2, "maxItems": 2 }),
             )
         }
-        Wanted::Table([width, height], [x, y], measure) => json!({
+        AllowedValue::Table([width, height], [x, y], measure) => json!({
             "type": "object",
             "additionalProperties": false,
             "required": ["values"],
@@ -97,7 +97,7 @@ fn value(key: &FileKey) -> Value {
     let default = key.value();
     let default = if default.is_empty() { default } else { format!(" Default: {default}.") };
     let description = match &key.wanted {
-        Wanted::Text => key.about.to_owned(),
+        AllowedValue::Text => key.about.to_owned(),
         _ => format!("{} Allowed: {}.{default}", key.about, key.allowed(UnitSystem::Si)),
     };
     if let Value::Object(fields) = &mut schema {

@@ -17,7 +17,7 @@ fn schema(name: &str) -> Json {
     serde_json::from_str(text).expect("JSON")
 }
 
-/// A document as a validator sees it.
+/// A document as JSON.
 fn json_of(table: &dyn TableLike) -> Json {
     let value = |item: &Item| match item {
         Item::Value(value) => json_value(value),
@@ -43,7 +43,7 @@ fn parsed(text: &str) -> Json {
     json_of(toml_edit::Document::parse(text.to_owned()).expect("TOML").as_table())
 }
 
-/// Where a value does not keep to a schema, by the keywords that ours have; others are an error.
+/// First violation of a schema, for the keywords in use; others are an error.
 fn problem(value: &Json, schema: &Json, root: &Json, path: &str) -> Option<String> {
     let inner =
         |value: &Json, schema: &Json, name: &str| problem(value, schema, root, &format!("{path}/{name}"));

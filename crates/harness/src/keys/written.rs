@@ -34,12 +34,12 @@ impl FileLine {
 }
 
 /// Numbers of one measure, written in the same unit.
-struct Written {
+struct NumberFormat {
     measure: Measure,
     unit: Option<Unit>,
 }
 
-impl Written {
+impl NumberFormat {
     fn of<T: Scalar>(range: &Range<T>, system: UnitSystem, numbers: impl Iterator<Item = T>) -> Self {
         let measure = Measure::of(range);
         let largest = numbers.fold(0.0_f64, |most, number| most.max(decimal(number).abs()));
@@ -71,7 +71,7 @@ pub(super) fn value<T: Scalar>(
     let one = |text: String| vec![FileLine::new(text)];
     match (value, info.shape) {
         (Value::Number(number), _) => {
-            one(Written::of(&info.range, system, std::iter::once(number)).number(number))
+            one(NumberFormat::of(&info.range, system, std::iter::once(number)).number(number))
         }
         (Value::Whole(number), _) => one(number.to_string()),
         (Value::Flag(flag), _) => one(flag.to_string()),
@@ -79,12 +79,12 @@ pub(super) fn value<T: Scalar>(
             words.get(chosen).map_or_else(Vec::new, |word| one(format!("{word:?}")))
         }
         (Value::List(numbers), _) => {
-            let written = Written::of(&info.range, system, numbers.iter().copied());
-            vec![FileLine::list("", written.numbers(numbers))]
+            let format = NumberFormat::of(&info.range, system, numbers.iter().copied());
+            vec![FileLine::list("", format.numbers(numbers))]
         }
         (Value::Curve(points), Shape::Curve(_, axis)) => {
-            let places = Written::of(&axis, system, points.iter().map(|(place, _)| *place));
-            let values = Written::of(&info.range, system, points.iter().map(|(_, value)| *value));
+            let places = NumberFormat::of(&axis, system, points.iter().map(|(place, _)| *place));
+            let values = NumberFormat::of(&info.range, system, points.iter().map(|(_, value)| *value));
             let point =
                 |(place, value): &(T, T)| format!("[{}, {}]", places.number(*place), values.number(*value));
             vec![FileLine::list("", points.iter().take(without_repeated(points)).map(point).collect())]
@@ -92,12 +92,12 @@ pub(super) fn value<T: Scalar>(
         (Value::Table(x, y, cells), Shape::Table(_, [x_axis, y_axis])) => {
             let [columns, rows] = [(x, x_axis), (y, y_axis)].map(|(places, axis)| {
                 let count = without_repeated(places);
-                Written::of(&axis, system, places.iter().copied())
+                NumberFormat::of(&axis, system, places.iter().copied())
                     .numbers(places.get(..count).unwrap_or(places))
             });
-            let written = Written::of(&info.range, system, cells.iter().copied());
+            let format = NumberFormat::of(&info.range, system, cells.iter().copied());
             let row = |cells: &[T]| {
-                let cells = written.numbers(cells.get(..columns.len()).unwrap_or(cells));
+                let cells = format.numbers(cells.get(..columns.len()).unwrap_or(cells));
                 format!("[{}]", cells.join(", "))
             };
             let values = cells.chunks(x.len().max(1)).take(rows.len()).map(row).collect();

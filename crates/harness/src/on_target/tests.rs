@@ -2,10 +2,10 @@ use super::*;
 use trimwright_control::{Controller, Parameters, SetupAnswers};
 use trimwright_link::{Processor, Rejection};
 
-/// What happens to each message on the line, by its number.
+/// Damage done to each message on the line, by its number.
 type Damage = Box<dyn FnMut(u32, &mut Vec<u8>)>;
 
-/// A processor at the end of a line that does something to one message.
+/// A processor at the end of a line that damages messages.
 struct Faulty {
     processor: Processor,
     receiver: Receiver,

@@ -178,7 +178,7 @@ fn a_ratio_that_is_no_number_is_rejected_wherever_it_stands() {
 fn ident_every_limit_that_is_printed_is_allowed() {
     let document = Document::parse("empty.toml", "").expect("TOML");
     scenario_engine::read(&document, "truth", &mut Truth::mild_v8()).expect("nothing to read");
-    // What is added by deviations would go beyond the limits.
+    // Deviations would add to the limits.
     let (van, _) = VAN.split_once("[deviations]").expect("the last section");
     let given = |key: &str, value: &str| {
         format!("{van}\n[truth]\n{} = \"{value}\"\n", key.trim_start_matches("truth."))
@@ -197,7 +197,7 @@ fn ident_every_limit_that_is_printed_is_allowed() {
             for (spelling, _) in [spellings[0], spellings[spellings.len() - 1]] {
                 let message = refusal(&key, &format!("1e12 {spelling}"));
                 let Some(wide) = message.as_deref().and_then(range) else { continue };
-                // The manifold's volume is held against its range first, and then against the displacement.
+                // The manifold's volume is checked against its range first, then against the displacement.
                 let mut rejected = wide.split(" and ").filter_map(|limit| refusal(&key, limit));
                 let narrow = rejected.find_map(|message| range(&message));
                 for limit in narrow.as_deref().unwrap_or(&wide).split(" and ") {

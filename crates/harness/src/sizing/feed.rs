@@ -3,7 +3,7 @@
 use super::demand::Demand;
 use trimwright_plant::{FuelSystem, Supply, pipe_drop_pa};
 
-/// Dynamic viscosity of petrol, Pa s: 0.55 mm2/s at 745 kg/m3, as `shared/reference/fuel_line.csv` has it.
+/// Dynamic viscosity of petrol, Pa s: 0.55 mm2/s at 745 kg/m3, as in `shared/reference/fuel_line.csv`.
 pub const PETROL_VISCOSITY_PA_S: f64 = 0.55e-6 * 745.0;
 
 /// Flow through the feed line, kg/s: the whole delivery of the pump with a return from the rail, otherwise the engine's consumption.

@@ -37,11 +37,11 @@ pub struct Suction {
     pub outside_pa: f64,
     /// Vapour pressure of the hottest fuel, Pa.
     pub vapour_pa: f64,
-    /// Height of the pump over the lowest fuel, m.
+    /// Height of the pump above the lowest fuel level, m.
     pub lift_m: f64,
-    /// Length of the tube, m.
+    /// Length of the suction tube, m.
     pub line_m: f64,
-    /// Its bore, m.
+    /// Bore of the suction tube, m.
     pub bore_m: f64,
     /// Sum of the loss coefficients of inlet, bends and fittings.
     pub fittings: f64,

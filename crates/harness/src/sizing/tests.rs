@@ -75,7 +75,7 @@ fn stock_pickup(horsepower: f64) -> Scenario {
     scenario
 }
 
-/// Makes the pump as large as it has to be to deliver this much through its line.
+/// Scales the pump until it delivers this much through its line.
 fn scale_pump(scenario: &mut Scenario, wanted: f64) {
     for _ in 0..40 {
         let got = line(&sized(scenario), "delivery").value;
@@ -218,7 +218,7 @@ fn every_number_is_finite_for_every_shipped_scenario() {
     }
 }
 
-/// What is marked as within its limit is within it, and the reverse.
+/// A line is ok or tight exactly when its value is within the limit.
 #[test]
 fn ident_verdicts_agree_with_the_limits_shown() {
     for shipped in crate::shipped::SCENARIOS {

@@ -20,9 +20,9 @@ pub enum Cause {
     UpstreamAir,
     /// Air enters the manifold past the throttle and the idle valve.
     VacuumLeak,
-    /// Pump, line or filter give less fuel than is burned.
+    /// Pump, line or filter deliver less fuel than is used.
     FuelSupply,
-    /// The same wrong factor everywhere: injector flow, an answer, the fuel.
+    /// Fuel is off by the same factor everywhere: injector flow, an answer, the fuel.
     FuelScale,
     /// The sensor has an offset at all flows.
     SensorReading,
