@@ -98,7 +98,7 @@ pub(crate) fn faults(asked: &FaultsOptions) -> Result<(), Failure> {
     scenario = Scenario { schedule: schedule.clone(), ..scenario }.with_passes(1);
     scenario.check_length()?;
     let from_s = match (&asked.from, only) {
-        (None, Some(kind)) if !kind.comes_and_goes => 0.0,
+        (None, Some(kind)) if !kind.is_timed => 0.0,
         (from, _) => begins_s(from.as_deref(), schedule.duration_s())?,
     };
     let bar = waiting("driving with one fault after the other");
@@ -131,7 +131,7 @@ fn told(kind: &FaultKind) -> Value {
         let (low, high, usual) = (strength.low, strength.high, strength.usual);
         json!({ "unit": strength.unit, "low_si": low, "high_si": high, "usual_si": usual })
     });
-    json!({ "kind": kind.name, "title": kind.title, "comes_and_goes": kind.comes_and_goes, "strength": strength })
+    json!({ "kind": kind.name, "title": kind.title, "comes_and_goes": kind.is_timed, "strength": strength })
 }
 
 /// The kinds of faults, each with its usual strength.

@@ -35,10 +35,10 @@ pub(crate) const PARTS_S: (f64, f64) = (1e-3, LONGEST_RUN_S);
 /// use trimwright_harness::faults::{Fault, find};
 /// let loose_plug = Fault {
 ///     from_s: 600.0,
-///     comes_and_goes: Some((30.0, 4.0)),
+///     intermittent_s: Some((30.0, 4.0)),
 ///     ..Fault::usual(find("iat_open").expect("a kind"))
 /// };
-/// assert_eq!([599.0, 601.0, 605.0, 631.0].map(|time_s| loose_plug.is_there(time_s)), [false, true, false, true]);
+/// assert_eq!([599.0, 601.0, 605.0, 631.0].map(|time_s| loose_plug.is_present(time_s)), [false, true, false, true]);
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
@@ -51,21 +51,21 @@ pub struct Fault {
     /// End, s since power-up; infinite when it stays.
     pub until_s: f64,
     /// Period, and the part of it in which the fault is present, s; `None` for a permanent fault.
-    pub comes_and_goes: Option<(f64, f64)>,
+    pub intermittent_s: Option<(f64, f64)>,
 }
 
 impl Fault {
     /// The fault with its usual strength, over the whole run.
     pub fn usual(kind: &'static FaultKind) -> Self {
         let strength = kind.strength.as_ref().map_or(0.0, |strength| strength.usual);
-        Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, comes_and_goes: None }
+        Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, intermittent_s: None }
     }
 
     /// True when the fault is present at this time since power-up, s.
-    pub fn is_there(&self, time_s: f64) -> bool {
+    pub fn is_present(&self, time_s: f64) -> bool {
         let within = (self.from_s..self.until_s).contains(&time_s);
         within
-            && self.comes_and_goes.is_none_or(|(period_s, lasting_s)| {
+            && self.intermittent_s.is_none_or(|(period_s, lasting_s)| {
                 // Half a microsecond of slack, so that rounding of the time does not shift an edge by a step.
                 (time_s - self.from_s + 5e-7).rem_euclid(period_s) < lasting_s
             })
@@ -79,7 +79,7 @@ impl Fault {
         if time_s >= self.until_s {
             return f64::INFINITY;
         }
-        let Some((period_s, lasting_s)) = self.comes_and_goes else { return self.until_s };
+        let Some((period_s, lasting_s)) = self.intermittent_s else { return self.until_s };
         let periods = ((time_s - self.from_s + 5e-7) / period_s).floor();
         let begins_s = self.from_s + periods * period_s;
         let edges = [begins_s + lasting_s, begins_s + period_s, begins_s + period_s + lasting_s];
@@ -152,7 +152,7 @@ fn read_times(
     let keys = ["from", "until", "every", "lasting"].map(key);
     let [from, until, every, lasting] = &keys;
     let given = keys.each_ref().map(|key| document.has(key));
-    if !fault.kind.comes_and_goes
+    if !fault.kind.is_timed
         && let Some((key, _)) = keys.iter().zip(given).find(|(_, given)| *given)
     {
         return Err(
@@ -174,7 +174,7 @@ fn read_times(
         let (mut period_s, mut lasting_s) = (0.0, 0.0);
         document.quantity_within(every, Kind::Time, PERIODS_S, &mut period_s)?;
         document.quantity_within(lasting, Kind::Time, (PARTS_S.0, period_s), &mut lasting_s)?;
-        fault.comes_and_goes = Some((period_s, lasting_s));
+        fault.intermittent_s = Some((period_s, lasting_s));
     }
     Ok(())
 }

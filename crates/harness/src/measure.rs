@@ -13,7 +13,7 @@ pub trait Scalar: Real + Number + Display + 'static {}
 impl<T: Real + Number + Display + 'static> Scalar for T {}
 
 /// Smallest number that is written in a unit rather than in a smaller one. Engineering judgement.
-const LEAST: f64 = 0.1;
+const MIN_WRITTEN: f64 = 0.1;
 
 /// Kind, SI unit and range of a number.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -70,7 +70,7 @@ impl Measure {
     pub(crate) fn unit(self, system: UnitSystem, largest: f64) -> Option<Unit> {
         let kind = self.kind?;
         let units = || customary(kind, system).iter().filter_map(|unit| Unit::find(kind, unit));
-        units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
+        units().find(|unit| unit.from_si(largest).abs() >= MIN_WRITTEN).or_else(|| units().next_back())
     }
 
     /// A value as written in a file: the fewest digits that read back as the same in single precision.

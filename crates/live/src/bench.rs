@@ -155,7 +155,7 @@ impl Bench {
     /// assert!(Bench::kinds().iter().any(|kind| kind.name == "vacuum_leak"));
     /// ```
     pub fn kinds() -> Vec<&'static FaultKind> {
-        KINDS.iter().filter(|kind| kind.comes_and_goes).collect()
+        KINDS.iter().filter(|kind| kind.is_timed).collect()
     }
 
     /// Simulates one stretch of time, 20 ms.
@@ -406,7 +406,7 @@ impl Bench {
     /// ```
     pub fn faults(&self) -> impl Iterator<Item = (&Fault, bool)> {
         let time_s = self.closed_loop().time_s();
-        self.session.scenario().faults.iter().map(move |fault| (fault, fault.is_there(time_s)))
+        self.session.scenario().faults.iter().map(move |fault| (fault, fault.is_present(time_s)))
     }
 
     /// Lambda over the last minute, oldest first.

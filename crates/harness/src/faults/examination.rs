@@ -84,7 +84,7 @@ pub fn examine(
     }
     let kinds = KINDS.iter().filter(|kind| only.is_none_or(|only| only == kind.name));
     let late = |kind: &'static FaultKind| Fault {
-        from_s: if kind.comes_and_goes { from_s } else { 0.0 },
+        from_s: if kind.is_timed { from_s } else { 0.0 },
         ..Fault::usual(kind)
     };
     cases.extend(kinds.map(late).map(|fault| named(fault.kind.name, fault.title(), vec![fault])));

@@ -33,7 +33,7 @@ pub struct FaultKind {
     pub strength: Option<Strength>,
     /// True when the fault may begin, end or be intermittent; false when it is present from the start, such as a wrong answer or a sensor
     /// in the wrong place.
-    pub comes_and_goes: bool,
+    pub is_timed: bool,
     /// Applies the fault with this strength, SI.
     pub(super) apply: fn(f64, &mut Truth, &mut SetupAnswers),
 }
@@ -105,7 +105,7 @@ const fn part(
     strength: Option<Strength>,
     apply: fn(f64, &mut Truth, &mut SetupAnswers),
 ) -> FaultKind {
-    FaultKind { name, title, strength, comes_and_goes: true, apply }
+    FaultKind { name, title, strength, is_timed: true, apply }
 }
 
 /// A fault that is present from the start.
@@ -115,7 +115,7 @@ const fn made(
     strength: Option<Strength>,
     apply: fn(f64, &mut Truth, &mut SetupAnswers),
 ) -> FaultKind {
-    FaultKind { name, title, strength, comes_and_goes: false, apply }
+    FaultKind { name, title, strength, is_timed: false, apply }
 }
 
 macro_rules! circuit {

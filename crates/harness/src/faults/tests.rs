@@ -22,7 +22,7 @@ fn sections_are_read_in_order_and_in_si() {
     .expect("readable");
     assert_eq!(faults.len(), 3);
     assert_eq!((faults[0].strength, faults[0].from_s, faults[0].until_s), (0.4, 60.0, 90.0));
-    assert_eq!(faults[1].comes_and_goes, Some((2.0, 0.5)));
+    assert_eq!(faults[1].intermittent_s, Some((2.0, 0.5)));
     assert_eq!(faults[2], Fault::usual(find("wrong_cam").expect("a kind")));
     assert_eq!(faults[0].title(), "fuel pump delivers less by 40 %");
 }
@@ -30,7 +30,7 @@ fn sections_are_read_in_order_and_in_si() {
 #[test]
 fn ident_the_debug_text_of_a_fault_has_no_address_in_it() {
     let fault = Fault::usual(find("wrong_cam").expect("a kind"));
-    let text = "Fault { kind: FaultKind(\"wrong_cam\"), strength: 0.0, from_s: 0.0, until_s: inf, comes_and_goes: None }";
+    let text = "Fault { kind: FaultKind(\"wrong_cam\"), strength: 0.0, from_s: 0.0, until_s: inf, intermittent_s: None }";
     assert_eq!(format!("{fault:?}"), text, "a scenario's hash is made from it");
 }
 
@@ -96,10 +96,10 @@ fn what_makes_no_sense_is_rejected_with_its_line() {
 #[test]
 fn a_fault_that_comes_and_goes_is_there_in_its_part_of_each_period() {
     let fault =
-        Fault { from_s: 10.0, until_s: 15.0, comes_and_goes: Some((2.0, 0.5)), ..Fault::usual(&KINDS[0]) };
+        Fault { from_s: 10.0, until_s: 15.0, intermittent_s: Some((2.0, 0.5)), ..Fault::usual(&KINDS[0]) };
     let there: Vec<bool> = [9.9, 10.0, 10.4, 10.6, 12.0, 12.49, 12.5, 14.2, 14.9, 16.0]
         .into_iter()
-        .map(|time_s| fault.is_there(time_s))
+        .map(|time_s| fault.is_present(time_s))
         .collect();
     assert_eq!(there, [false, true, true, false, true, true, false, true, false, false]);
     let (mut time_s, mut edges) = (0.0, Vec::new());

@@ -61,7 +61,7 @@ impl<'a> Timeline<'a> {
 
     fn at(&self, time_s: f64) -> (Truth, SetupAnswers) {
         let (mut truth, mut answers) = (self.fault_free.clone(), self.answers);
-        for fault in self.faults.iter().filter(|fault| fault.is_there(time_s)) {
+        for fault in self.faults.iter().filter(|fault| fault.is_present(time_s)) {
             fault.apply(&mut truth, &mut answers);
         }
         (truth, answers)

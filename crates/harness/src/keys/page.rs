@@ -101,7 +101,7 @@ fn kinds(page: &mut String) {
             .as_ref()
             .map(|wanted| FileKey::new("", strength(wanted), "").allowed(UnitSystem::Si));
         let usual = kind.strength.as_ref().map(|strength| crate::faults::show(strength, strength.usual));
-        let start = if kind.comes_and_goes { "" } else { "; from the start" };
+        let start = if kind.is_timed { "" } else { "; from the start" };
         page.push_str(&format!(
             "| `{}` | {} | {} | {}{start} |\n",
             kind.name,

@@ -5,7 +5,7 @@ use super::line::{CHARGE, DELAY, FLOW, Line, PRESSURE, ROTATION, SHARE, digits};
 use core::f64::consts::TAU;
 
 /// Shortest linear flow time, s: engineering judgement, as in the controller's short-pulse correction.
-const LEAST_FLOW_S: f64 = 0.6e-3;
+const MIN_FLOW_S: f64 = 0.6e-3;
 
 const PART: &str = "injectors";
 
@@ -105,7 +105,7 @@ fn pulse_at_idle(car: &Car<'_>) -> Line {
     let ms = |si| car.show(DELAY, si);
     let flow_s = open_s - delay_s;
     car.figure(PART, "flow time at idle", DELAY, flow_s)
-        .at_least(LEAST_FLOW_S, 0.4e-3)
+        .at_least(MIN_FLOW_S, 0.4e-3)
         .formula(format!(
             "{} open - {} delay, {} by {opening} at a firing over {}; 0.1 ms of error in the delay is {} % of the fuel",
             ms(open_s),

@@ -90,7 +90,7 @@ trimwright_numerics::parameters! {
 }
 
 /// Least power that can be given, W.
-const LEAST_POWER_W: f64 = 10e3;
+const MIN_POWER_W: f64 = 10e3;
 
 pub(crate) const ALIASES: Aliases = &[
     ("installation.strainer_pa", "installation.strainer_drop"),
@@ -112,8 +112,8 @@ pub(crate) fn read(document: &Document) -> Result<Installation, InputError> {
     let mut read = Installation::DEFAULT;
     block_reader::read(document, "", &mut read, ALIASES)?;
     match read.fed_power_w() {
-        Some(power_w) if power_w < LEAST_POWER_W => {
-            Err(document.out_of_range("installation.power_w", power_w, LEAST_POWER_W, 1.5e6))
+        Some(power_w) if power_w < MIN_POWER_W => {
+            Err(document.out_of_range("installation.power_w", power_w, MIN_POWER_W, 1.5e6))
         }
         _ => Ok(read),
     }

@@ -17,7 +17,7 @@ const POUND_PER_CUBIC_FOOT: f64 = 16.018_46;
 /// Pump delivery over the demand (engineering judgement).
 const RESERVE: f64 = 1.15;
 /// Least duration of a bottle, s: about two long accelerations (engineering judgement).
-const LEAST_S: f64 = 20.0;
+const MIN_S: f64 = 20.0;
 const PART: &str = "nitrous oxide";
 
 /// True when the car has nitrous oxide.
@@ -77,7 +77,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
             .change("A larger pump, or a pump of its own for the fuel jet. Do not run it so: it goes lean.")
             .source("engineering judgement"),
         car.figure(PART, "bottle lasts", TIME, nitrous.bottle_kg / jet.max(1e-9))
-            .at_least(LEAST_S, 10.0)
+            .at_least(MIN_S, 10.0)
             .formula(format!("{} / {}", car.show(MASS, nitrous.bottle_kg), flow(jet)))
             .change("A larger bottle or a smaller jet; as the bottle empties it cools and gives less.")
             .source("engineering judgement"),

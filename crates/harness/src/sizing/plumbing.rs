@@ -98,7 +98,7 @@ impl Suction {
     }
 
     /// Largest flow with a sufficient inlet pressure, kg/s: 0 when even a trickle boils, at most 1.
-    pub fn most_kg_per_s(&self) -> f64 {
+    pub fn max_kg_per_s(&self) -> f64 {
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..60 {
             let middle = 0.5 * (low + high);
@@ -147,8 +147,8 @@ fn inlet(car: &Car<'_>) -> Line {
     };
     let pressure = |si| car.show(PRESSURE, si);
     let per_demand = flow / car.demand.fuel_kg_per_s;
-    let most_w = suction.most_kg_per_s()
-        / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
+    let max_w =
+        suction.max_kg_per_s() / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
     car.figure(PART, "pressure over vapour at the pump's inlet", PRESSURE, suction.margin_pa(flow))
         .at_least(MIN_INLET_MARGIN_PA, 3e3)
         .formula(format!(
@@ -163,7 +163,7 @@ fn inlet(car: &Car<'_>) -> Line {
             pressure(suction.vapour_pa),
             car.show(TEMPERATURE, car.installation.hot_fuel_k),
             car.show(FLOW, flow),
-            car.show(POWER, most_w),
+            car.show(POWER, max_w),
         ))
         .change("A wider pickup and suction tube, a larger strainer, the pump lower or in the tank, a pump that gives no more than is needed, cooler fuel.")
         .source("Darcy-Weisbach, Haaland, Clausius-Clapeyron; limit: engineering judgement")

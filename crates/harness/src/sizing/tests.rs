@@ -125,7 +125,7 @@ fn val_the_margin_at_the_inlet_worked_by_hand() {
     // 745 x 9.80665 x 0.5 = 3.653 kPa, strainer 3 kPa: 101.325 - 60 - 3.653 - 3 - 5.156 - 2 x 0.599 = 28.317 kPa.
     let margin_pa = suction.margin_pa(113.398 / 3600.0);
     assert!((margin_pa - 28_317.0).abs() < 20.0, "{margin_pa}");
-    let most = suction.most_kg_per_s();
+    let most = suction.max_kg_per_s();
     assert!((suction.margin_pa(most) - 10e3).abs() < 1.0, "{most}");
 }
 

@@ -36,7 +36,7 @@ fn val_trade_units_have_their_defined_size() {
 }
 
 #[test]
-fn spacing_is_free_and_so_are_dots_and_case_where_there_is_no_doubt() {
+fn spacing_dots_and_unambiguous_case_are_ignored() {
     for text in ["318 cu in", "318cu in", "  318  cu   in ", "3.18e2 cu in"] {
         close(si(Kind::Volume, text), si(Kind::Volume, "318 in3"), 0.0);
     }
