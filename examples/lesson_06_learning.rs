@@ -28,7 +28,7 @@ pub(crate) fn answer() -> Answer {
 
 impl Answer {
     pub(crate) fn plot(&self) -> Plot {
-        let minutes = |pick: fn(&trimwright_harness::watch::Window) -> f64| {
+        let minutes = |pick: fn(&trimwright_harness::mixture_observer::Window) -> f64| {
             self.run.windows.iter().map(move |window| (window.end_s / 60.0, 100.0 * pick(window)))
         };
         let base = 100.0 * self.run.summary.mixture.base_map_rms;

@@ -67,7 +67,10 @@ pub(crate) fn answer() -> Answer {
         drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ()).expect("it can be driven");
     let visited = run.cells.visited();
     let cell = |cell| {
-        (f64::from(run.learned.sigma_ln(cell)), f64::from(run.learned.ln.flat()[cell]) - run.right_ln[cell])
+        (
+            f64::from(run.learned.sigma_ln(cell)),
+            f64::from(run.learned.ln.flat()[cell]) - run.true_correction_ln[cell],
+        )
     };
     let cells = (0..CELLS).filter(|&index| visited[index]).map(cell).collect();
     Answer { by_itself, repeated, driven: run.summary.learning.within_two_sigma, cells }

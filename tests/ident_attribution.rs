@@ -9,9 +9,9 @@ use trimwright_control::learning::{Lesson, Outcome};
 use trimwright_control::parameters::LearnerParameters;
 use trimwright_control::{State, Strategy};
 use trimwright_harness::closed_loop::ClosedLoop;
+use trimwright_harness::mixture_observer::MixtureObserver;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{SessionBuilder, Until};
-use trimwright_harness::watch::Watch;
 use trimwright_numerics::Real;
 use trimwright_plant::DriverInputs;
 
@@ -48,7 +48,7 @@ impl Learner for PresentCell {
 /// Drives the town schedule once and gives the rms error of the visited cells, ln, and how many lessons were taken.
 fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
     let mut session = SessionBuilder::new(scenario.clone()).build().expect("it was checked");
-    let mut watch = Watch::new(session.closed_loop().controller());
+    let mut mixture = MixtureObserver::new(session.closed_loop().controller());
     let step = |closed_loop: &mut ClosedLoop, inputs: &DriverInputs| {
         if present {
             let learner = PresentCell::of(strategy, closed_loop.controller().state());
@@ -58,16 +58,16 @@ fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32)
         }
         Ok(())
     };
-    session.run_by(step, Until::Driven, &mut watch).expect("it has no faults");
+    session.run_by(step, Until::Driven, &mut mixture).expect("it has no faults");
     let wired = session.closed_loop();
     let state = wired.controller().state();
-    let right_ln = watch.cells.right_ln(
+    let right_ln = mixture.cells.true_correction_ln(
         &scenario.truth,
         wired.controller().calibration(),
         state.learned().common.delay_s,
     );
     (
-        watch.cells.error_rms(|cell| f64::from(state.learned().ln.flat()[cell]), &right_ln),
+        mixture.cells.error_rms(|cell| f64::from(state.learned().ln.flat()[cell]), &right_ln),
         state.counts().lessons(),
     )
 }

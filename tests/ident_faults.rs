@@ -50,12 +50,12 @@ fn every_fault_on_every_shipped_drive_leaves_every_number_finite() {
         for (index, kind) in KINDS.iter().enumerate() {
             let usual = Fault::usual(kind);
             let strongest = kind.strength.as_ref().map_or(0.0, |strength| strength.high);
-            let strength = if kind.comes_and_goes && index % 2 == 1 { strongest } else { usual.strength };
-            let (from_s, until_s, comes_and_goes) = match kind.comes_and_goes {
+            let strength = if kind.is_timed && index % 2 == 1 { strongest } else { usual.strength };
+            let (from_s, until_s, intermittent_s) = match kind.is_timed {
                 true => (12.3, 52.7, (index % 3 == 0).then_some((7.0, 4.2))),
                 false => (0.0, f64::INFINITY, None),
             };
-            let fault = Fault { strength, from_s, until_s, comes_and_goes, ..usual };
+            let fault = Fault { strength, from_s, until_s, intermittent_s, ..usual };
             let what = format!("{} with {}", shipped.name, fault.title());
             let mut seconds = 0;
             experience(&with(&scenario, fault), DRIVEN_S, &mut |closed_loop| {

@@ -7,7 +7,7 @@ use std::path::{Path, PathBuf};
 const STEPS: [(&str, &str); 5] = [
     ("harness/src/session.rs", "the loop itself"),
     ("harness/src/closed_loop.rs", "one step of it: plant, then controller"),
-    ("harness/src/drive/logbook.rs", "inputs the session a step on another processor"),
+    ("harness/src/drive/recorder.rs", "inputs the session a step on another processor"),
     ("link/src/processor.rs", "answers one frame"),
     ("control/src/controller.rs", "a step is one with the options' learner"),
 ];

@@ -110,7 +110,7 @@ fn a_drive_too_short_to_learn_from_says_so() {
     let learned = learn(&scenario, Options::default()).expect("a drive");
     let found = findings(&learned.evidence, &learned.controller);
     assert_eq!(found[0].title, "Nothing was learned", "{found:?}");
-    assert!(found[0].evidence[0].ends_with("were refused because: cold"), "{found:?}");
+    assert!(found[0].evidence[0].ends_with("were not learned from because: cold"), "{found:?}");
 }
 
 /// With a leak before the sensor lessons at idle are refused once the crank has told, and the verdict counts them; without the self-check

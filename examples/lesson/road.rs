@@ -2,9 +2,9 @@
 
 use trimwright_control::learning::LaggedShares;
 use trimwright_harness::cells::Cells;
+use trimwright_harness::mixture_observer::MixtureObserver;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
-use trimwright_harness::watch::Watch;
 
 /// A lesson as it was heard.
 pub(crate) struct Heard {
@@ -30,10 +30,10 @@ pub(crate) fn van() -> Scenario {
 /// Drives it.
 pub(crate) fn drive() -> Road {
     let mut session = SessionBuilder::new(van()).build().expect("it was checked");
-    let (mut watch, mut lessons) = (Watch::new(session.closed_loop().controller()), Vec::new());
+    let (mut mixture, mut lessons) = (MixtureObserver::new(session.closed_loop().controller()), Vec::new());
     let mut taken = 0;
     let observer = &mut |now: &Moment<'_>| {
-        watch.observe(now);
+        mixture.observe(now);
         let state = now.closed_loop.controller().state();
         if state.counts().lessons() > taken {
             taken = state.counts().lessons();
@@ -44,6 +44,7 @@ pub(crate) fn drive() -> Road {
     session.run(Until::Driven, observer).expect("it has no faults");
     let controller = session.closed_loop().controller();
     let late_s = controller.state().learned().common.delay_s;
-    let right_ln = watch.cells.right_ln(&session.scenario().truth, controller.calibration(), late_s);
-    Road { lessons, cells: watch.cells, right_ln }
+    let right_ln =
+        mixture.cells.true_correction_ln(&session.scenario().truth, controller.calibration(), late_s);
+    Road { lessons, cells: mixture.cells, right_ln }
 }

@@ -98,7 +98,7 @@ pub(crate) fn faults(asked: &FaultsOptions) -> Result<(), Failure> {
     scenario = Scenario { schedule: schedule.clone(), ..scenario }.with_passes(1);
     scenario.check_length()?;
     let from_s = match (&asked.from, only) {
-        (None, Some(kind)) if !kind.comes_and_goes => 0.0,
+        (None, Some(kind)) if !kind.is_timed => 0.0,
         (from, _) => begins_s(from.as_deref(), schedule.duration_s())?,
     };
     let bar = waiting("driving with one fault after the other");
@@ -131,7 +131,7 @@ fn told(kind: &FaultKind) -> Value {
         let (low, high, usual) = (strength.low, strength.high, strength.usual);
         json!({ "unit": strength.unit, "low_si": low, "high_si": high, "usual_si": usual })
     });
-    json!({ "kind": kind.name, "title": kind.title, "comes_and_goes": kind.comes_and_goes, "strength": strength })
+    json!({ "kind": kind.name, "title": kind.title, "comes_and_goes": kind.is_timed, "strength": strength })
 }
 
 /// The kinds of faults, each with its usual strength.
@@ -190,10 +190,10 @@ fn wrapped_as_is(row: &str) -> Vec<String> {
 
 /// Notices in a row, what is refused named once.
 fn gathered(notices: &[String]) -> String {
-    const REFUSES: &str = "refuses: ";
-    let refused: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSES)).collect();
-    let others = notices.iter().filter(|notice| !notice.starts_with(REFUSES)).cloned();
-    let refused = (!refused.is_empty()).then(|| format!("{REFUSES}{}", refused.join(", ")));
+    const REFUSALS: &str = "refusals: ";
+    let refused: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSALS)).collect();
+    let others = notices.iter().filter(|notice| !notice.starts_with(REFUSALS)).cloned();
+    let refused = (!refused.is_empty()).then(|| format!("{REFUSALS}{}", refused.join(", ")));
     others.chain(refused).collect::<Vec<_>>().join("; ")
 }
 
@@ -218,8 +218,8 @@ mod tests {
     #[test]
     fn what_is_refused_is_named_once_and_rows_fit_the_screen() {
         let notices =
-            ["P0171", "refuses: authority", "learns nothing", "refuses: starting"].map(str::to_owned);
-        assert_eq!(gathered(&notices), "P0171; learns nothing; refuses: authority, starting");
+            ["P0171", "refusals: authority", "learns nothing", "refusals: starting"].map(str::to_owned);
+        assert_eq!(gathered(&notices), "P0171; learns nothing; refusals: authority, starting");
         let van = Scenario::load("tired-van").expect("shipped");
         let one = Examined {
             fault: "wrong_injector_flow".to_owned(),

@@ -46,7 +46,7 @@ pub(crate) struct LearnedCells<'a> {
 
 impl<'a> From<&'a Run> for LearnedCells<'a> {
     fn from(run: &'a Run) -> Self {
-        let Run { calibration, learned, right_ln, cells, .. } = run;
+        let Run { calibration, learned, true_correction_ln: right_ln, cells, .. } = run;
         Self { calibration, learned, right_ln, cells }
     }
 }

@@ -44,7 +44,7 @@ pub(crate) fn story(scenario: &Scenario, run: &Run, units: UnitSystem) -> Story 
         units,
         marks: marks(scenario),
         convergence: Convergence {
-            window_s: trimwright_harness::watch::WINDOW_S,
+            window_s: trimwright_harness::mixture_observer::WINDOW_S,
             time_s: run.windows.iter().map(|window| window.end_s).collect(),
             map_rms: run.windows.iter().map(|window| window.map_rms).collect(),
             closed_loop_rms: run.windows.iter().map(|window| window.closed_loop_rms).collect(),

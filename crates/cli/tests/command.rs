@@ -197,7 +197,7 @@ fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
     assert_refused(
         home.path(),
         &["--schedule", "x.csv", "--passes", "3"],
-        "delivery-van, passes = 3: is too often; x fits 2 times into the 48 h that a run may last",
+        "delivery-van, passes = 3: is too many; x fits 2 times into the 48 h that a run may last",
     );
 }
 

@@ -1,7 +1,7 @@
-//! Fills a stage's block of parameters from a section of a document.
+//! Reads one section of a document into a block of parameters.
 //!
-//! The block's own table says what there is: a key is the name of its parameter without the unit (`hold_s` is `hold`), and keeps it where
-//! people have no other (`authority_ln`). Every key may be left out. What each shape looks like:
+//! Keys come from the block's table: a parameter's name without its unit (`hold_s` is `hold`), or with it where no other unit is in use
+//! (`authority_ln`). Every key is optional. Syntax of each shape:
 //!
 //! ```toml
 //! [calibration.stage]
@@ -26,19 +26,11 @@ use crate::units::Kind;
 use toml_edit::{Array, Value};
 use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Slot};
 
-/// Other keys than a parameter's own: its path (`"fuel_system.fuel_k"`) and the key instead, below the same section
-/// (`"fuel_system.fuel_temperature"`). A parameter with an empty key is left for others to read.
+/// Keys that differ from the parameter's name: its path (`"fuel_system.fuel_k"`) and the key below the same section
+/// (`"fuel_system.fuel_temperature"`). A parameter with an empty key is not read.
 pub type Aliases<'a> = &'a [(&'a str, &'a str)];
 
-/// The key of a parameter, its stage before it; none when it is left for others to read.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::block_reader::key_of;
-/// let parameters = Parameters::DEFAULT;
-/// let keys: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).map(|info| key_of(info, &[])).collect();
-/// assert!(keys.contains(&Some("feedback.hold")) && keys.contains(&Some("feedback.authority_ln")));
-/// ```
+/// Key of a parameter, with its stage in front; `None` for an empty alias.
 pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'a str> {
     match aliases.iter().find(|(path, _)| *path == info.path) {
         Some((_, "")) => None,
@@ -50,24 +42,12 @@ pub fn key_of<'a, T>(info: &ParameterInfo<T>, aliases: Aliases<'a>) -> Option<&'
     }
 }
 
-/// Fills a block from its section below `section` (`""` is the whole document). What is not given stays; after an error all of it does.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::{block_reader, document::Document};
-/// let document = Document::parse("van.toml", "[calibration.feedback]\nhold = \"1 min\"\n")?;
-/// let mut parameters = Parameters::DEFAULT;
-/// for block in parameters.blocks_mut() {
-///     block_reader::read(&document, "calibration", block, &[])?;
-/// }
-/// assert_eq!((parameters.feedback.hold_s, parameters.feedback.fade_s), (60.0, 15.0));
-/// assert!(document.finish(&[]).is_ok());
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Reads a block from its section below `section` (`""` is the whole document). Parameters that are not given keep their values; after an
+/// error all of them do.
 ///
 /// # Errors
 ///
-/// When what is there has another shape, unit or length, or is out of its range, with file, line, key, value and what is allowed.
+/// When a value has the wrong shape, unit or length, or is out of range; the error names file, line, key, value and what is allowed.
 pub fn read<T: Scalar>(
     document: &Document,
     section: &str,
@@ -86,13 +66,13 @@ pub fn read<T: Scalar>(
     }
     for (place, value) in given {
         if let Some(slot) = block.slot(place) {
-            value.put(slot);
+            value.store(slot);
         }
     }
     Ok(())
 }
 
-/// What a document gives for one parameter.
+/// Value of one parameter as read from the document.
 enum Given<T> {
     Number(T),
     Whole(u64),
@@ -100,13 +80,13 @@ enum Given<T> {
     Choice(usize),
     List(Vec<T>),
     Curve(Vec<(T, T)>),
-    /// Places of the columns and rows, if they are given, and the values row by row.
+    /// Breakpoints of columns and rows if given, and the values row by row.
     Table(Option<Vec<T>>, Option<Vec<T>>, Vec<Vec<T>>),
 }
 
 impl<T: Copy> Given<T> {
-    /// Puts it in its place. It was read for this slot, and so fits.
-    fn put(self, slot: Slot<'_, T>) {
+    /// Stores the value in its slot; the shapes match because it was read for this slot.
+    fn store(self, slot: Slot<'_, T>) {
         match (self, slot) {
             (Self::Number(number), Slot::Number(place)) => *place = number,
             (Self::Whole(number), Slot::Whole(place)) => _ = place.set(number),
@@ -129,7 +109,7 @@ impl<T: Copy> Given<T> {
     }
 }
 
-/// Fills places with values, the last of which is repeated when there are fewer.
+/// Copies values; the last one is repeated to fill the rest.
 fn fill<V: Copy>(places: &mut [V], values: &[V]) {
     for (index, place) in places.iter_mut().enumerate() {
         if let Some(value) = values.get(index).or(values.last()) {
@@ -138,14 +118,14 @@ fn fill<V: Copy>(places: &mut [V], values: &[V]) {
     }
 }
 
-/// Reads one parameter.
+/// Reader of one parameter.
 struct Reader<'a> {
     document: &'a Document,
     key: String,
 }
 
 impl Reader<'_> {
-    /// Remembers the keys that it may be given by.
+    /// Registers the keys that may give the parameter.
     fn note<T: Scalar>(&self, info: &ParameterInfo<T>, field: &str) {
         let kind = Kind::of(info.range.unit);
         match info.shape {
@@ -180,7 +160,7 @@ impl Reader<'_> {
                 let (low, high) = (measure.low as i64, measure.high as i64);
                 let mut number = 0_i64;
                 document.whole(key, (low, high), &mut number)?;
-                // The type may hold less than the range.
+                // The integer type may be narrower than the range.
                 let holds = |slot| match slot {
                     Slot::Whole(place) => {
                         let (before, number) = (place.get(), number.unsigned_abs());
@@ -214,7 +194,7 @@ impl Reader<'_> {
         }))
     }
 
-    /// The list at a key, as long as it has to be.
+    /// Returns the list at a key after checking its length.
     fn list<'v>(
         &self,
         key: &str,
@@ -254,7 +234,7 @@ impl Reader<'_> {
         let pair = format!("{} and {}", axis.name(), measure.name());
         let each = format!("each a point [place, value] of {pair}");
         let list = self.list(&self.key, value, 2.min(room)..=room, &each)?;
-        let (mut points, mut places) = (Vec::new(), Places { before: None });
+        let (mut points, mut places) = (Vec::new(), RisingPlaces { before: None });
         for (index, point) in list.iter().enumerate() {
             let name = format!("{}, point {}", self.key, index + 1);
             let [at, value] =
@@ -282,7 +262,7 @@ impl Reader<'_> {
             let Some(value) = document.value(key, None)? else { return Ok(None) };
             let list = self.list(key, value, 2.min(room)..=room, &format!("each {}", axis.name()))?;
             let numbers = self.numbers(key, what, list, axis)?;
-            let mut places = Places { before: None };
+            let mut places = RisingPlaces { before: None };
             for (index, (value, place)) in list.iter().zip(&numbers).enumerate() {
                 places.next(document, &format!("{key}, {what} {}", index + 1), value, *place)?;
             }
@@ -313,12 +293,12 @@ impl Reader<'_> {
     }
 }
 
-/// Sees to it that places rise.
-struct Places<T> {
+/// Checks that breakpoints rise.
+struct RisingPlaces<T> {
     before: Option<(T, String)>,
 }
 
-impl<T: Scalar> Places<T> {
+impl<T: Scalar> RisingPlaces<T> {
     fn next(&mut self, document: &Document, name: &str, value: &Value, place: T) -> Result<(), InputError> {
         let written = document.written(value).to_owned();
         match self.before.replace((place, written)) {

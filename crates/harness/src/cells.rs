@@ -1,15 +1,15 @@
-//! What happened in each cell of the map, and which correction would have been right there.
+//! Dwell and mean conditions per cell of the map, and the true correction of each cell.
 
 use trimwright_control::fueling::OUTSIDE_PA;
 use trimwright_control::{Calibration, LearnedMap, State};
 use trimwright_plant::{CylinderEvent, Truth, View};
 
-/// Steady dwell that makes a cell visited.
+/// Steady dwell above which a cell counts as visited, s.
 pub const VISITED_S: f64 = 2.0;
-/// Standard deviation below which a cell counts as confident.
+/// Standard deviation of the learned correction below which a cell counts as confident, ln.
 pub const CONFIDENT_LN: f64 = 0.01;
 
-/// Conditions added up with the share that a cell had in them.
+/// Conditions summed with the cell's share as weight.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 struct CellSums {
     dwell_s: f64,
@@ -17,7 +17,7 @@ struct CellSums {
     charge_k: f64,
     battery_v: f64,
     drop_pa: f64,
-    believed_drop_pa: f64,
+    estimated_drop_pa: f64,
     injectors: f64,
 }
 
@@ -28,7 +28,7 @@ impl CellSums {
         self.charge_k += by_s * other.charge_k;
         self.battery_v += by_s * other.battery_v;
         self.drop_pa += by_s * other.drop_pa;
-        self.believed_drop_pa += by_s * other.believed_drop_pa;
+        self.estimated_drop_pa += by_s * other.estimated_drop_pa;
         self.injectors += by_s * other.injectors;
     }
 
@@ -38,26 +38,26 @@ impl CellSums {
             charge_k: self.charge_k / self.dwell_s,
             battery_v: self.battery_v / self.dwell_s,
             drop_pa: self.drop_pa / self.dwell_s,
-            believed_drop_pa: self.believed_drop_pa / self.dwell_s,
+            estimated_drop_pa: self.estimated_drop_pa / self.dwell_s,
             injectors: self.injectors / self.dwell_s,
         }
     }
 }
 
-/// Under which conditions a cell is judged.
+/// Mean conditions of a cell.
 #[derive(Clone, Copy, Debug, PartialEq)]
 struct Conditions {
     manifold_k: f64,
     charge_k: f64,
     battery_v: f64,
-    /// Over the injectors, as it is and as the controller believes.
+    /// Pressure drop over the injectors, Pa: true, and as the controller estimates it.
     drop_pa: f64,
-    believed_drop_pa: f64,
-    /// How many injectors open for a firing.
+    estimated_drop_pa: f64,
+    /// Injectors that open per firing.
     injectors: f64,
 }
 
-/// Dwell and mean conditions of each cell over the steady events of a run.
+/// Dwell and mean conditions of each cell, over the steady events of a run.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -79,17 +79,12 @@ pub struct Cells {
 }
 
 impl Cells {
-    /// Nothing visited yet.
-    ///
-    /// ```
-    /// use trimwright_harness::cells::Cells;
-    /// assert_eq!(Cells::new(3).dwell_s(), [0.0; 3]);
-    /// ```
+    /// Empty sums for this many cells.
     pub fn new(cells: usize) -> Self {
         Self { sums: vec![CellSums::default(); cells], whole: CellSums::default() }
     }
 
-    /// A steady event that stands for `span_s` of driving; each of its four cells gets its share of it.
+    /// Adds a steady event that covers `span_s` seconds; each of its four cells gets its share.
     pub fn add(&mut self, event: &CylinderEvent, state: &State, view: &View, span_s: f64) {
         let insight = state.insight();
         let conditions = Conditions {
@@ -97,7 +92,7 @@ impl Cells {
             charge_k: f64::from(insight.charge_k),
             battery_v: f64::from(state.estimate().battery_v),
             drop_pa: view.injector_drop_pa,
-            believed_drop_pa: f64::from(state.estimate().drop_pa()),
+            estimated_drop_pa: f64::from(state.estimate().drop_pa()),
             injectors: f64::from(insight.injectors),
         };
         self.whole.add(span_s, &conditions);
@@ -106,20 +101,20 @@ impl Cells {
         }
     }
 
-    /// Steady dwell of each cell, seconds.
+    /// Steady dwell of each cell, s.
     pub fn dwell_s(&self) -> Vec<f64> {
         self.sums.iter().map(|sums| sums.dwell_s).collect()
     }
 
-    /// Whether there was enough steady dwell for the cell to count.
+    /// True for cells with more than [`VISITED_S`] of steady dwell.
     pub fn visited(&self) -> Vec<bool> {
         self.sums.iter().map(|sums| sums.dwell_s > VISITED_S).collect()
     }
 
-    /// The correction that would be right in each cell, ln: at the cell's breakpoints the truth takes in some air and needs so much
-    /// fuel for lambda 1; the injector must open so long for it; what the calibration believes to inject in that time, when injectors
-    /// open `late_s` later than it has it, over its base fuel, is the right correction. Temperatures, volts and pressures
-    /// are the means of the cell's own events (for a cell without any, of all events). NaN where nothing was driven at all.
+    /// True correction of each cell, ln: at the cell's breakpoints the plant takes in some air and needs the fuel for lambda 1; the open
+    /// time of an injector for that fuel, converted to fuel by the calibration with an opening delay longer by `delay_s`, over the base
+    /// fuel. Temperatures, volts and pressures are the means of the cell's own events, or of all events for a cell without any. NaN when
+    /// nothing was driven.
     ///
     /// ```
     /// # use trimwright_control::Options;
@@ -131,14 +126,14 @@ impl Cells {
     /// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
     /// let mut weak = scenario.truth.clone();
     /// weak.injectors.static_flow_kg_per_s *= 0.9;
-    /// let [right_ln, weak_ln] = [&scenario.truth, &weak].map(|truth| run.cells.right_ln(truth, &run.calibration, 0.0));
-    /// assert!(right_ln.iter().zip(&weak_ln).all(|(right, weak)| weak > right), "weak injectors have to open for longer");
+    /// let [true_correction_ln, weak_ln] = [&scenario.truth, &weak].map(|truth| run.cells.true_correction_ln(truth, &run.calibration, 0.0));
+    /// assert!(true_correction_ln.iter().zip(&weak_ln).all(|(right, weak)| weak > right), "weak injectors have to open for longer");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn right_ln(&self, truth: &Truth, calibration: &Calibration, late_s: f32) -> Vec<f64> {
+    pub fn true_correction_ln(&self, truth: &Truth, calibration: &Calibration, delay_s: f32) -> Vec<f64> {
         let columns = calibration.setup().rpm_axis().points().len();
         let outside_pa = truth.ambient.air(truth.ambient.altitude_m).pressure_pa as f32;
-        let right = |(cell, sums): (usize, &CellSums)| {
+        let true_ln = |(cell, sums): (usize, &CellSums)| {
             let conditions = if sums.dwell_s > 0.0 { sums.mean() } else { self.whole.mean() };
             let speed = calibration.setup().rpm_axis().points()[cell % columns];
             let map_pa = calibration.setup().map_axis().points()[cell / columns] * outside_pa / OUTSIDE_PA;
@@ -150,31 +145,31 @@ impl Cells {
                 speed,
                 conditions.charge_k as f32,
             )) / f64::from(calibration.answers().stoich_afr);
-            let Conditions { battery_v, drop_pa, believed_drop_pa, injectors, .. } = conditions;
+            let Conditions { battery_v, drop_pa, estimated_drop_pa, injectors, .. } = conditions;
             let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa) as f32;
-            let (battery_v, drop_pa) = (battery_v as f32, believed_drop_pa as f32);
-            let each_kg = calibration.injected_fuel_kg(open_s - late_s, battery_v, drop_pa);
+            let (battery_v, drop_pa) = (battery_v as f32, estimated_drop_pa as f32);
+            let each_kg = calibration.injected_fuel_kg(open_s - delay_s, battery_v, drop_pa);
             libm::log(injectors * f64::from(each_kg) / base_kg)
         };
-        self.sums.iter().enumerate().map(right).collect()
+        self.sums.iter().enumerate().map(true_ln).collect()
     }
 
-    /// Dwell-weighted root mean square of (`learned` - `right`) over the visited cells; NaN when none was visited.
-    pub fn error_rms(&self, learned: impl Fn(usize) -> f64, right: &[f64]) -> f64 {
+    /// Root mean square of (`learned` - `true_ln`) over the visited cells, weighted by dwell; NaN when none was visited.
+    pub fn error_rms(&self, learned: impl Fn(usize) -> f64, true_ln: &[f64]) -> f64 {
         let (mut sum, mut weight) = (0.0, 0.0);
         for (cell, sums) in self.sums.iter().enumerate().filter(|(_, sums)| sums.dwell_s > VISITED_S) {
-            let error = learned(cell) - right[cell];
+            let error = learned(cell) - true_ln[cell];
             sum += sums.dwell_s * error * error;
             weight += sums.dwell_s;
         }
         libm::sqrt(sum / weight)
     }
 
-    /// Visited cells, and those of them in which the map is sure of itself to [`CONFIDENT_LN`].
+    /// Number of visited cells, and of those with a standard deviation below [`CONFIDENT_LN`].
     pub fn count(&self, map: &LearnedMap) -> (usize, usize) {
         let visited = self.visited();
-        let sure = |cell: &usize| f64::from(map.sigma_ln(*cell)) < CONFIDENT_LN;
+        let confident = |cell: &usize| f64::from(map.sigma_ln(*cell)) < CONFIDENT_LN;
         let cells: Vec<usize> = (0..visited.len()).filter(|&cell| visited[cell]).collect();
-        (cells.len(), cells.iter().filter(|cell| sure(cell)).count())
+        (cells.len(), cells.iter().filter(|cell| confident(cell)).count())
     }
 }

@@ -1,4 +1,4 @@
-//! The one place where the plant's output becomes the controller's next frame.
+//! Connection of plant and controller: the plant's frame goes to the controller, the controller's commands to the plant.
 
 use trimwright_control::Controller;
 use trimwright_control::Learner;
@@ -7,10 +7,10 @@ use trimwright_signals::Commands;
 
 use crate::on_target::{OnTarget, OnTargetError};
 
-/// Time step of the loop.
+/// Time step of the loop, s.
 pub const STEP_S: f64 = 1e-3;
 
-/// Controller and plant, wired together.
+/// Plant and controller connected to each other.
 ///
 /// ```
 /// use trimwright_control::{Calibration, Controller};
@@ -39,89 +39,24 @@ pub struct ClosedLoop {
 }
 
 impl ClosedLoop {
-    /// Wires the two together; nothing has been commanded yet.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, Controller};
-    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::Plant;
-    /// let van = Scenario::load("delivery-van")?;
-    /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// assert_eq!((closed_loop.steps(), closed_loop.commands().pump_duty), (0, 0.0));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Connects the two; no command has been given yet. The step is [`STEP_S`].
     pub fn new(plant: Plant, controller: Controller) -> Self {
         Self::with_step(plant, controller, STEP_S)
     }
 
-    /// The same with another time step, to see whether the numbers depend on it.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, Controller};
-    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::{DriverInputs, Plant};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut closed_loop = ClosedLoop::with_step(Plant::new(van.truth, van.seed)?, controller, 5e-4);
-    /// (0..100).for_each(|_| closed_loop.step(&DriverInputs::default()));
-    /// assert_eq!((closed_loop.steps(), closed_loop.step_s()), (100, 5e-4));
-    /// assert!((closed_loop.time_s() - 0.05).abs() < 1e-12);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// The same with another time step, s; used to check that results do not depend on it.
     pub fn with_step(plant: Plant, controller: Controller, step_s: f64) -> Self {
         Self { plant, controller, commands: Commands::default(), step_s, steps: 0 }
     }
 
-    /// One step: what the controller commanded acts on the plant, and what the plant's wires then show goes to the controller.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// let inputs = DriverInputs { key: Key::On, ..DriverInputs::default() };
-    /// (0..1000).for_each(|_| closed_loop.step(&inputs));
-    /// assert!(closed_loop.view().rail_pa > 200e3, "a second after key on the pump has filled the rail");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Advances one step: the plant runs on the last commands, and its frame goes to the controller.
     #[inline]
     pub fn step(&mut self, inputs: &DriverInputs) {
         let strategy = self.controller.calibration().options().strategy;
         self.step_with(&strategy, inputs);
     }
 
-    /// The same with lessons taken by a learner of one's own.
-    ///
-    /// ```
-    /// use trimwright_control::LearnedMap;
-    /// use trimwright_control::parameters::LearnerParameters;
-    /// use trimwright_control::learning::{Lesson, Outcome};
-    /// use trimwright_control::Learner;
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut warm = van.truth.clone();
-    /// warm.thermal.start_k = 363.15;
-    /// let mut closed_loop = ClosedLoop::new(Plant::new(warm, van.seed)?, controller);
-    /// /// Hears every lesson and keeps none.
-    /// struct Deaf;
-    /// impl Learner for Deaf {
-    ///     fn learn(&self, _: &LearnerParameters, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
-    ///         Outcome::Accepted
-    ///     }
-    /// }
-    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 60_000)] {
-    ///     (0..steps).for_each(|_| closed_loop.step_with(&Deaf, &DriverInputs { key, ..DriverInputs::default() }));
-    /// }
-    /// let state = closed_loop.controller().state();
-    /// assert!(state.counts().lessons() > 0 && state.learned().ln.flat().iter().all(|ln| *ln == 0.0));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// The same with another learner than the one that the options name.
     #[inline]
     pub fn step_with(&mut self, learner: &impl Learner, inputs: &DriverInputs) {
         let frame = self.plant.step(&self.commands, inputs, self.step_s);
@@ -129,29 +64,15 @@ impl ClosedLoop {
         self.steps += 1;
     }
 
-    /// Lets the plant go on under another truth: a fault comes or goes.
-    ///
-    /// ```
-    /// use trimwright_control::{Calibration, Controller};
-    /// use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// use trimwright_plant::{DriverInputs, Plant};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let mut broken = van.truth.clone();
-    /// let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// broken.injectors.static_flow_kg_per_s *= 0.9;
-    /// closed_loop.set_truth(broken.clone())?;
-    /// assert_eq!(closed_loop.plant().truth(), &broken);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Replaces the plant's truth: a fault begins or ends.
     ///
     /// # Errors
-    /// [`OutOfRange`] as [`Plant::set_truth`] has it.
+    /// [`OutOfRange`] as for [`Plant::set_truth`].
     pub fn set_truth(&mut self, truth: Truth) -> Result<(), OutOfRange> {
         self.plant.set_truth(truth)
     }
 
-    /// The same with the commands of another processor; the controller here goes along, to show what that one thinks.
+    /// The same with the commands of another processor. The controller here gets the same frames and must give the same commands.
     ///
     /// ```
     /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
@@ -173,7 +94,7 @@ impl ClosedLoop {
     /// ```
     ///
     /// # Errors
-    /// When the line fails, or the two controllers differ.
+    /// When the line fails or the two controllers differ.
     pub fn step_on(&mut self, inputs: &DriverInputs, target: &mut OnTarget) -> Result<(), OnTargetError> {
         let frame = self.plant.step(&self.commands, inputs, self.step_s);
         let here = self.controller.step(frame);
@@ -186,128 +107,37 @@ impl ClosedLoop {
         Err(OnTargetError::Differs { time_s: self.time_s(), there, here })
     }
 
-    /// Time since power-up.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// (0..250).for_each(|_| closed_loop.step(&DriverInputs::default()));
-    /// assert!((closed_loop.time_s() - 0.25).abs() < 1e-12);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Time since power-up, s.
     pub fn time_s(&self) -> f64 {
         self.steps as f64 * self.step_s
     }
 
     /// Steps since power-up.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// while closed_loop.time_s() < 0.1 {
-    ///     closed_loop.step(&DriverInputs::default());
-    /// }
-    /// assert_eq!(closed_loop.steps(), 100);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     pub fn steps(&self) -> u64 {
         self.steps
     }
 
-    /// Length of a step.
-    ///
-    /// ```
-    /// use trimwright_harness::closed_loop::STEP_S;
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::Plant;
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// let closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// assert_eq!((closed_loop.step_s(), STEP_S), (0.001, 0.001), "a millisecond unless asked otherwise");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Length of a step, s.
     pub fn step_s(&self) -> f64 {
         self.step_s
     }
 
-    /// The plant.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// for (key, steps) in [(Key::On, 2_000), (Key::Start, 1_500), (Key::On, 10_000)] {
-    ///     (0..steps).for_each(|_| closed_loop.step(&DriverInputs { key, ..DriverInputs::default() }));
-    /// }
-    /// let balances = closed_loop.plant().balances();
-    /// assert!(balances.charges > 300 && balances.misfires * 20 < balances.charges, "an engine that idles burns its charges");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Plant.
     pub fn plant(&self) -> &Plant {
         &self.plant
     }
 
-    /// The plant's true quantities at this moment.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// closed_loop.step(&DriverInputs::default());
-    /// let view = closed_loop.view();
-    /// assert!((view.map_pa - view.ambient_pa).abs() < 100.0, "an engine that stands has no vacuum");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// True quantities of the plant after the last step.
     pub fn view(&self) -> View {
         self.plant.view()
     }
 
-    /// The controller.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// (0..500).for_each(|_| closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() }));
-    /// let (believed_k, true_k) = (closed_loop.controller().state().estimate().belief().ect_k, closed_loop.view().coolant_k);
-    /// assert!((f64::from(believed_k) - true_k).abs() < 2.0, "it believes about what is");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Controller.
     pub fn controller(&self) -> &Controller {
         &self.controller
     }
 
-    /// What the controller last commanded.
-    ///
-    /// ```
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::ClosedLoop, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// (0..500).for_each(|_| closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() }));
-    /// assert!(closed_loop.commands().pump_duty > 0.0, "the key is on: the rail is being filled");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Last commands of the controller.
     pub fn commands(&self) -> &Commands {
         &self.commands
     }

@@ -1,6 +1,6 @@
-//! Tables as text with commas: every CSV file that is written comes from here.
+//! Tables as comma-separated text; every CSV file of the workspace is written here.
 
-/// The text of a table: the names of its columns, then its rows. As RFC 4180 has it, but that a row ends with a line feed alone.
+/// Text of a table: column names, then rows, as in RFC 4180 but with a line feed at the end of a row.
 ///
 /// ```
 /// use trimwright_harness::csv_text::csv_text;
@@ -10,7 +10,7 @@
 ///
 /// # Panics
 ///
-/// Never: memory takes rows of any length, and what is written of texts is text.
+/// Never: writing to memory does not fail, and the fields are UTF-8.
 pub fn csv_text(
     head: impl IntoIterator<Item: AsRef<str>>,
     rows: impl IntoIterator<Item: IntoIterator<Item: AsRef<str>>>,
@@ -23,8 +23,8 @@ pub fn csv_text(
     String::from_utf8(writer.into_inner().expect(MEMORY)).expect("texts are UTF-8")
 }
 
-/// Why writing can't fail.
-const MEMORY: &str = "memory takes rows of any length";
+/// Message of an error that cannot occur.
+const MEMORY: &str = "writing to memory does not fail";
 
 fn write_row(writer: &mut csv::Writer<Vec<u8>>, row: impl IntoIterator<Item: AsRef<str>>) {
     for field in row {
@@ -33,12 +33,7 @@ fn write_row(writer: &mut csv::Writer<Vec<u8>>, row: impl IntoIterator<Item: AsR
     writer.write_record(None::<&[u8]>).expect(MEMORY);
 }
 
-/// A number with so many decimals; nothing for one that isn't known.
-///
-/// ```
-/// use trimwright_harness::csv_text::decimals;
-/// assert_eq!([decimals(1.0, 2), decimals(f64::NAN, 2)], ["1.00", ""]);
-/// ```
+/// A number with `count` decimals; empty when it is not finite.
 pub fn decimals(value: f64, count: usize) -> String {
     if value.is_finite() { format!("{value:.count$}") } else { String::new() }
 }

@@ -1,20 +1,20 @@
-//! Reads a TOML document value by value and says, when something is wrong, in which line and what is allowed there.
+//! Reads a TOML document value by value; errors name the line and what is allowed there.
 //!
-//! Each getter fills a variable if its key is there and leaves it as it is otherwise; in the end [`Document::finish`] finds
-//! keys that nobody asked for, which are slips of the pen, and required keys that are not there.
+//! Each getter sets a variable when its key is present and leaves it unchanged otherwise. At the end [`Document::finish`] reports keys that
+//! were never asked for (misspelled ones) and required keys that are missing.
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit, UnitError, held, parse};
+use crate::units::{Kind, Unit, UnitError, clamp_within, parse};
 use std::cell::RefCell;
 use std::collections::BTreeMap;
 use std::fmt::Display;
 use std::ops::Range;
 use toml_edit::{Item, TableLike, Value};
 
-/// How alike a misspelled name and a known one must be for the known one to be proposed, 0 to 1. Engineering judgement.
+/// Least similarity, 0 to 1, at which a known name is proposed for a misspelled one. Engineering judgement.
 const ALIKE: f64 = 0.6;
 
-/// Keys that were renamed, old and new name, in whatever section of a file they stand.
+/// Renamed keys, old and new name, in any section of a file.
 const RENAMED: &[(&str, &str)] = &[
     ("distribution.bank", "distribution.bank_deviation"),
     ("exhaust.bend", "exhaust.sensor_bend_error"),
@@ -25,7 +25,7 @@ const RENAMED: &[(&str, &str)] = &[
     ("injectors.delay_drop", "injectors.delay_pressure_slope"),
 ];
 
-/// The present name of a renamed key, with the section in front of it.
+/// Present name of a renamed key, with the section in front of it.
 fn renamed(key: &str) -> Option<String> {
     RENAMED.iter().find_map(|(old, new)| {
         let section = key.strip_suffix(old)?;
@@ -33,7 +33,7 @@ fn renamed(key: &str) -> Option<String> {
     })
 }
 
-/// The known name that is most like a misspelled one, if one is like enough.
+/// The known name most similar to a misspelled one, if it is similar enough.
 pub(crate) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> Option<&'a str> {
     known
         .map(|known| (strsim::normalized_damerau_levenshtein(known, name), known))
@@ -42,7 +42,7 @@ pub(crate) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> O
         .map(|(_, known)| known)
 }
 
-/// A document that is being read.
+/// A TOML document being read.
 ///
 /// ```
 /// use trimwright_harness::{document::Document, units::Kind};
@@ -57,40 +57,25 @@ pub(crate) fn nearest<'a>(name: &str, known: impl Iterator<Item = &'a str>) -> O
 pub struct Document {
     file: String,
     root: toml_edit::Document<String>,
-    /// The keys asked for.
+    /// Keys asked for so far.
     known: RefCell<BTreeMap<String, Known>>,
 }
 
-/// What is at a key, and where the key itself stands.
+/// Item at a key, and the position of the key in the text.
 type Found<'a> = (&'a Item, Option<Range<usize>>);
 
 /// A key that was asked for.
 #[derive(Clone, Debug, PartialEq)]
 struct Known {
-    /// The kind of quantity wanted there, if it is one.
+    /// Kind of quantity, if it is one.
     kind: Option<Kind>,
-    /// The path of the field that it fills.
+    /// Path of the field that it sets.
     field: String,
 }
 
-/// A number that a quantity can be stored as.
-///
-/// ```
-/// use trimwright_harness::{document::Document, units::Kind};
-/// let document = Document::parse("van.toml", "tank = \"55 kg\"\n")?;
-/// let (mut plant_kg, mut control_kg) = (0.0_f64, 0.0_f32);
-/// document.quantity("tank", Kind::Mass, &mut plant_kg)?;
-/// document.quantity("tank", Kind::Mass, &mut control_kg)?;
-/// assert_eq!((plant_kg, control_kg), (55.0, 55.0), "one key fills the fields of plant and controller");
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// A number type that a quantity can be stored in.
 pub trait Number: Copy {
-    /// The nearest value of this type.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Number;
-    /// assert_eq!(f32::from_f64(14.6), 14.6_f32);
-    /// ```
+    /// Nearest value of this type.
     fn from_f64(value: f64) -> Self;
 }
 
@@ -107,17 +92,11 @@ impl Number for f32 {
 }
 
 impl Document {
-    /// Takes a text apart; `file` is what messages call it.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let error = Document::parse("van.toml", "passes = 2\nseed = = 1\n").err().expect("no TOML");
-    /// assert!(error.to_string().starts_with("van.toml, line 2: is not TOML"));
-    /// ```
+    /// Parses a text; `file` is its name in messages.
     ///
     /// # Errors
     ///
-    /// When the text is not TOML, with the line.
+    /// When the text is not TOML; the error names the line.
     pub fn parse(file: &str, text: &str) -> Result<Self, InputError> {
         let root = toml_edit::Document::parse(text.to_owned()).map_err(|error| {
             let problem = error.message().lines().collect::<Vec<_>>().join(", ");
@@ -127,33 +106,16 @@ impl Document {
         Ok(Self { file: file.to_owned(), root, known: RefCell::default() })
     }
 
-    /// What messages call it.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// assert_eq!(Document::parse("van.toml", "seed = 1\n")?.file(), "van.toml");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// File name in messages.
     pub fn file(&self) -> &str {
         &self.file
     }
 
-    /// A quantity with its unit, in SI (an angle in degrees).
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("van.toml", "[setup]\nrail_pressure = \"43.5 psi\"\n")?;
-    /// let (mut rail_pa, mut rated_pa) = (0.0_f64, 300e3_f64);
-    /// document.quantity("setup.rail_pressure", Kind::Pressure, &mut rail_pa)?;
-    /// document.quantity("setup.injector_rated_pressure", Kind::Pressure, &mut rated_pa)?;
-    /// assert!((rail_pa - 299.9e3).abs() < 100.0);
-    /// assert_eq!(rated_pa, 300e3, "what is not given stays");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads a quantity with its unit into SI (an angle into degrees).
     ///
     /// # Errors
     ///
-    /// When what is there is no quantity of this kind.
+    /// When the value is not a quantity of this kind.
     pub fn quantity<T: Number>(&self, key: &str, kind: Kind, target: &mut T) -> Result<(), InputError> {
         if let Some(value) = self.value(key, Some(kind))? {
             let (si, _) =
@@ -163,8 +125,8 @@ impl Document {
         Ok(())
     }
 
-    /// The same for what is held against a range afterwards: a plain `nan` or `inf` is let through to be refused there, where the
-    /// range can be told.
+    /// The same for values that are checked against a range afterwards: a plain `nan` or `inf` passes here and is rejected there, with the
+    /// range in the message.
     fn unchecked<T: Number>(&self, key: &str, kind: Kind, target: &mut T) -> Result<(), InputError> {
         let value = self.value(key, Some(kind))?;
         match value.and_then(Value::as_float).filter(|number| kind == Kind::Ratio && !number.is_finite()) {
@@ -174,19 +136,11 @@ impl Document {
         Ok(())
     }
 
-    /// A quantity from `low` to `high`, in SI like them.
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("van.toml", "supply = \"24 V\"\n")?;
-    /// let error = document.quantity_within("supply", Kind::Voltage, (11.0, 16.0), &mut 13.5).unwrap_err();
-    /// assert_eq!(error.to_string(), "van.toml, line 1, supply = \"24 V\": must be between 11 V and 16 V");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads a quantity from `low` to `high`, all in SI.
     ///
     /// # Errors
     ///
-    /// When what is there is no quantity of this kind, or out of the range.
+    /// When the value is not a quantity of this kind or is out of range.
     pub fn quantity_within(
         &self,
         key: &str,
@@ -195,41 +149,31 @@ impl Document {
         target: &mut f64,
     ) -> Result<(), InputError> {
         self.unchecked(key, kind, target)?;
-        if let Some(value) = held(*target, (low, high)) {
+        if let Some(value) = clamp_within(*target, (low, high)) {
             *target = value;
             return Ok(());
         }
         Err(self.out_of_range(&format!("{key}{}", kind.suffix()), *target, low, high))
     }
 
-    /// All keys that were asked for as a quantity of this kind.
+    /// All keys asked for as a quantity of this kind.
     #[cfg(test)]
     pub(crate) fn keys_of(&self, kind: Kind) -> Vec<String> {
         let known = self.known.borrow();
         known.iter().filter(|(_, known)| known.kind == Some(kind)).map(|(key, _)| key.clone()).collect()
     }
 
-    /// Whether the document gives the field of this path.
+    /// True when the document gives the field of this path.
     pub(crate) fn gives(&self, field: &str) -> bool {
         self.key_of(field).is_some_and(|(key, _)| matches!(self.find(&key), Ok(Some(_))))
     }
 
-    /// A list of quantities, each with its unit: as many as `target` holds, or from one up to that many when `fewer` may do.
-    /// Gives how many there are, if the key is there.
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("box.toml", "ratios = [2.45, 1.45, 1.0]\n")?;
-    /// let mut ratios = [0.0_f64; 6];
-    /// assert_eq!(document.quantities("ratios", Kind::Ratio, true, &mut ratios)?, Some(3), "three of six gears");
-    /// assert_eq!(ratios[..4], [2.45, 1.45, 1.0, 0.0]);
-    /// assert!(document.quantities("ratios", Kind::Ratio, false, &mut ratios).is_err(), "all six are wanted");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads a list of quantities, each with its unit: as many as `target` holds, or from one up to that many when `fewer` is set. Returns
+    /// their number if the key is present.
     ///
     /// # Errors
     ///
-    /// When it is no list, has another length or holds something that is no quantity of this kind.
+    /// When it is no list, has another length or holds a value that is not a quantity of this kind.
     pub fn quantities<T: Number>(
         &self,
         key: &str,
@@ -252,21 +196,11 @@ impl Document {
         Ok(Some(list.len()))
     }
 
-    /// A whole number from `low` to `high`.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "cylinders = 8\ninjectors = 2.5\n")?;
-    /// let mut cylinders = 0_u8;
-    /// document.whole("cylinders", (1, 8), &mut cylinders)?;
-    /// assert_eq!(cylinders, 8);
-    /// assert!(document.whole("injectors", (1, 8), &mut 0_u8).is_err(), "half an injector");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads a whole number from `low` to `high`.
     ///
     /// # Errors
     ///
-    /// When it is something else.
+    /// When the value is anything else.
     pub fn whole<T: TryFrom<i64>>(
         &self,
         key: &str,
@@ -282,16 +216,7 @@ impl Document {
         Ok(())
     }
 
-    /// `true` or `false`.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "controls_fans = true\nnitrous = \"on\"\n")?;
-    /// let mut controls_fans = false;
-    /// document.flag("controls_fans", &mut controls_fans)?;
-    /// assert!(controls_fans && document.flag("nitrous", &mut false).is_err());
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads `true` or `false`.
     ///
     /// # Errors
     ///
@@ -303,27 +228,7 @@ impl Document {
         Ok(())
     }
 
-    /// A text of one line.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "title = \"A van\"\nabout = \"\\u001b[31mred\"\n")?;
-    /// let mut text = String::new();
-    /// document.text("title", &mut text)?;
-    /// assert_eq!(text, "A van");
-    /// assert!(document.text("about", &mut text).is_err(), "a terminal would obey it");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "title = \"Delivery van\"\nabout = \" \"\n")?;
-    /// let mut title = String::new();
-    /// document.text("title", &mut title)?;
-    /// assert_eq!(title, "Delivery van");
-    /// assert!(document.text("about", &mut title).is_err(), "a text of blanks says nothing");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads a text of one line.
     ///
     /// # Errors
     ///
@@ -332,17 +237,7 @@ impl Document {
         self.texts(key, &[], target)
     }
 
-    /// A text that may have several lines.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "about = \"one\\ntwo\"\n")?;
-    /// let mut about = String::new();
-    /// assert!(document.text("about", &mut about).is_err());
-    /// document.lines("about", &mut about)?;
-    /// assert_eq!(about.lines().count(), 2);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads a text of one or more lines.
     ///
     /// # Errors
     ///
@@ -367,23 +262,11 @@ impl Document {
         Ok(())
     }
 
-    /// One of a few words.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "cam = \"mild\"\nfilm = \"wet\"\n")?;
-    /// let words = [("stock", 0.03), ("mild", 0.15), ("hot", 0.6)];
-    /// let mut overlap = 0.03;
-    /// document.choice("cam", &words, &mut overlap)?;
-    /// assert_eq!(overlap, 0.15);
-    /// let error = document.choice("film", &words, &mut overlap).unwrap_err();
-    /// assert!(error.to_string().ends_with("must be one of \"stock\", \"mild\", \"hot\""));
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Reads one of the given words.
     ///
     /// # Errors
     ///
-    /// When it is none of them; the message lists them.
+    /// When the value is none of them; the message lists them.
     pub fn choice<T: Copy>(&self, key: &str, words: &[(&str, T)], target: &mut T) -> Result<(), InputError> {
         if let Some(value) = self.value(key, None)? {
             let found = words.iter().find(|(word, _)| value.as_str() == Some(word));
@@ -395,21 +278,11 @@ impl Document {
         Ok(())
     }
 
-    /// How many sections of this name there are, each headed by it in double brackets. The keys of the first begin with `name.1.`.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "[[stop]]\nname = \"a\"\n[[stop]]\nname = \"b\"\n")?;
-    /// assert_eq!(document.sections("stop")?, 2);
-    /// let mut name = String::new();
-    /// document.text("stop.2.name", &mut name)?;
-    /// assert_eq!(name, "b");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Number of sections headed by this name in double brackets. Keys of the first begin with `name.1.`.
     ///
     /// # Errors
     ///
-    /// When the name stands for something else.
+    /// When the name is used for something else.
     pub fn sections(&self, name: &str) -> Result<usize, InputError> {
         match self.find(name)? {
             None => Ok(0),
@@ -420,36 +293,18 @@ impl Document {
         }
     }
 
-    /// Whether the key is there. It counts as asked for.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "power = \"230 hp\"\n")?;
-    /// assert!(document.has("power") && !document.has("torque"));
-    /// assert!(document.finish(&[]).is_ok(), "a key that was looked for is a known one");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// True when the key is present. The key counts as asked for.
     pub fn has(&self, key: &str) -> bool {
         self.note(key, None, key);
         self.find(key).is_ok_and(|item| item.is_some())
     }
 
-    /// Says that nothing more will be asked: no key may be left over, and the required ones must be there.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "sead = 1\n")?;
-    /// let mut seed = 1_u64;
-    /// document.whole("seed", (0, i64::MAX), &mut seed)?;
-    /// let error = document.finish(&[]).unwrap_err();
-    /// assert_eq!(error.to_string(), "van.toml, line 1, sead: is not a known key; did you mean seed?");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Checks the document after reading: no unknown key may be left, and the required keys must be present.
     ///
     /// # Errors
     ///
-    /// For the first key in the text that was never asked for, with the known key that is most like it; otherwise for
-    /// the first required key that isn't there.
+    /// For the first key in the text that was never asked for, with the most similar known key; otherwise for the first required key that
+    /// is missing.
     pub fn finish(&self, required: &[&str]) -> Result<(), InputError> {
         let known = self.known.borrow();
         let mut leaves = Vec::new();
@@ -483,18 +338,7 @@ impl Document {
         }
     }
 
-    /// Something wrong with the value of a key, with its line and what is written there.
-    ///
-    /// ```
-    /// use trimwright_harness::document::Document;
-    /// let document = Document::parse("van.toml", "title = \"Van\"\nengine = \"van-v9\"\n")?;
-    /// let error = document.wrong("engine", "is no engine that comes with the program");
-    /// assert_eq!(
-    ///     error.to_string(),
-    ///     "van.toml, line 2, engine = \"van-v9\": is no engine that comes with the program"
-    /// );
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Error about the value of a key, with its line and its text.
     pub fn wrong(&self, key: &str, problem: impl Into<String>) -> InputError {
         let error = InputError::new(&self.file, problem).key(key);
         let Ok(Some((item, key_span))) = self.find(key) else { return error };
@@ -508,7 +352,7 @@ impl Document {
         }
     }
 
-    /// Something wrong with one of the values inside the list at a key; `place` says which.
+    /// Error about one of the values inside the list at a key; `place` names the value.
     pub(crate) fn wrong_inside(&self, place: &str, value: &Value, problem: impl Into<String>) -> InputError {
         let error = InputError::new(&self.file, problem).key(place).value(self.written(value));
         match value.span() {
@@ -517,24 +361,13 @@ impl Document {
         }
     }
 
-    /// A value as it is written.
+    /// Text of a value in the document.
     pub(crate) fn written(&self, value: &Value) -> &str {
         value.span().and_then(|span| self.root.raw().get(span)).unwrap_or_default()
     }
 
-    /// A field outside its range, in SI. The field is named by its path, unit included, and the range is shown in the unit
-    /// in which the value was written, or in the preferred one of its kind when the document leaves the key out.
-    ///
-    /// ```
-    /// use trimwright_harness::{document::Document, units::Kind};
-    /// let document = Document::parse("van.toml", "idle_speed = \"70 rpm\"\n")?;
-    /// let mut idle_rad_per_s = 0.0_f64;
-    /// document.quantity("idle_speed", Kind::Rotation, &mut idle_rad_per_s)?;
-    /// let per_rpm = core::f64::consts::PI / 30.0;
-    /// let error = document.out_of_range("idle_speed_rad_per_s", idle_rad_per_s, 400.0 * per_rpm, 1500.0 * per_rpm);
-    /// assert_eq!(error.to_string(), "van.toml, line 1, idle_speed = \"70 rpm\": must be between 400 rpm and 1500 rpm");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Error about a field outside its range, in SI. The field is named by its path, unit included; the range is shown in the unit in which
+    /// the value was written, or in the preferred unit of its kind when the key is not given.
     pub fn out_of_range(&self, field: &str, value_si: f64, low: f64, high: f64) -> InputError {
         let (key, kind) = self.key_of(field).unwrap_or_else(|| (field.to_owned(), None));
         let unit = kind.and_then(|kind| self.unit(&key, kind));
@@ -558,12 +391,12 @@ impl Document {
         }
     }
 
-    /// An SI value as the document writes the quantity at this key, or else in the preferred unit of the kind.
+    /// An SI value in the unit used at this key, or in the preferred unit of the kind.
     pub(crate) fn shown(&self, key: &str, kind: Kind, si: f64) -> String {
         self.unit(key, kind).map_or_else(|| format!("{si}"), |unit| unit.show(si))
     }
 
-    /// The unit in which the quantity at this key is written, or else the preferred one of its kind.
+    /// Unit used at this key, or the preferred unit of its kind.
     fn unit(&self, key: &str, kind: Kind) -> Option<Unit> {
         let written = || {
             let value = self.value(key, Some(kind)).ok()??;
@@ -573,14 +406,14 @@ impl Document {
         written().or_else(|| Unit::preferred(kind))
     }
 
-    /// The key that was asked for to fill the field of this path.
+    /// Key that sets the field of this path, and its kind.
     pub(crate) fn key_of(&self, field: &str) -> Option<(String, Option<Kind>)> {
         let known = self.known.borrow();
         let (key, known) = known.iter().find(|(_, known)| known.field == field)?;
         Some((key.clone(), known.kind))
     }
 
-    /// Remembers that a key is known, and of what kind as soon as that is said.
+    /// Registers a key as known, with its kind once that is given.
     pub(crate) fn note(&self, key: &str, kind: Option<Kind>, field: &str) {
         let known = Known { kind, field: field.to_owned() };
         let mut all = self.known.borrow_mut();
@@ -590,7 +423,7 @@ impl Document {
         }
     }
 
-    /// The plain value at a key, if the key is there.
+    /// Value at a key, if the key is present.
     pub(crate) fn value(&self, key: &str, kind: Option<Kind>) -> Result<Option<&Value>, InputError> {
         self.note(key, kind, &format!("{key}{}", kind.map_or("", Kind::suffix)));
         match self.find(key)? {
@@ -602,7 +435,7 @@ impl Document {
         }
     }
 
-    /// What is at a key, and where the key stands.
+    /// Item at a key, and the position of the key.
     fn find(&self, key: &str) -> Result<Option<Found<'_>>, InputError> {
         let mut table: &dyn TableLike = self.root.as_table();
         let mut parts = key.split('.').peekable();
@@ -634,12 +467,12 @@ impl Document {
     }
 }
 
-/// A path in a section; `""` is the whole document.
+/// Path in a section; `""` is the whole document.
 pub(crate) fn inside(section: &str, path: &str) -> String {
     if section.is_empty() { path.to_owned() } else { format!("{section}.{path}") }
 }
 
-/// A value, or a section with nothing in it, at the end of its path.
+/// A value, or an empty section, at the end of its path.
 struct Leaf {
     key: String,
     span: Option<Range<usize>>,
@@ -670,12 +503,12 @@ pub(crate) fn plain_number(value: &Value) -> Option<f64> {
     value.as_float().or_else(|| value.as_integer().map(|number| number as f64))
 }
 
-/// The decimal number that a constant of whatever precision was written as.
+/// The decimal number that a constant of any precision was written as.
 pub(crate) fn decimal(value: impl Display) -> f64 {
     value.to_string().parse().unwrap_or(f64::NAN)
 }
 
-/// A quantity and the unit it is written in.
+/// Reads a quantity and the unit it is written in.
 pub(crate) fn read_quantity(value: &Value, kind: Kind) -> Result<(f64, Unit), UnitError> {
     match (plain_number(value), value.as_str()) {
         (Some(number), _) if kind == Kind::Ratio && number.is_finite() => {
@@ -687,7 +520,7 @@ pub(crate) fn read_quantity(value: &Value, kind: Kind) -> Result<(f64, Unit), Un
     }
 }
 
-/// The line, from 1, in which a span starts.
+/// Line, from 1, in which a span starts.
 fn line_of(text: &str, span: Range<usize>) -> usize {
     text.bytes().take(span.start).filter(|byte| *byte == b'\n').count() + 1
 }

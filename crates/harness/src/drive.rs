@@ -1,6 +1,6 @@
-//! A scenario driven three times: with the first calibration, learning, and with what was learned.
+//! Drives a scenario three times: with the first calibration, while learning, and with the learned map frozen.
 
-mod logbook;
+mod recorder;
 mod run;
 
 use trimwright_control::{Calibration, Controller, LearnedMap, Options, Strategy};
@@ -12,35 +12,21 @@ pub use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::session::SessionBuilder;
 use crate::verdicts::Evidence;
-use logbook::once;
-pub use logbook::{Record, Snapshot};
+use recorder::drive_passes;
+pub use recorder::{Record, Snapshot};
 pub use run::Run;
 use run::run_of;
 
-/// How far a drive has come.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// # let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let mut shares = Vec::new();
-/// let mut tell = |progress: trimwright_harness::drive::Progress| shares.push(progress.done_s / progress.total_s);
-/// drive_with(&scenario, Options::default(), Record::Figures, &mut tell)?;
-/// assert!(shares.is_sorted() && shares[0] < 0.01 && shares[shares.len() - 1] > 0.9);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Progress of a drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Progress {
-    /// Simulated time done, all drives together.
+    /// Simulated time done over all drives, s.
     pub done_s: f64,
-    /// Simulated time in all.
+    /// Total simulated time, s.
     pub total_s: f64,
 }
 
-/// Drives `scenario`: one pass with the first calibration, all passes learning, one pass with what was learned.
+/// Drives `scenario`: one pass with the first calibration, all passes while learning, one pass with the learned map.
 ///
 /// ```
 /// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
@@ -59,7 +45,7 @@ pub fn drive(scenario: &Scenario, progress: &mut dyn FnMut(Progress)) -> Result<
     drive_with(scenario, Options::default(), Record::Everything, progress)
 }
 
-/// The same with other options in the learning run, and with as much record as is needed.
+/// The same with other options in the learning run, and with the given extent of recording.
 ///
 /// ```
 /// use trimwright_control::{Options, Strategy};
@@ -86,8 +72,8 @@ pub fn drive_with(
     drive_where(scenario, options, record, None, progress)
 }
 
-/// The same engine with one learner after the other, in the order of `learners`: the run without learning, which is the same for
-/// all, is made once, and counted in the cost of each.
+/// Drives the same engine with each learner in turn, in the order of `learners`. The run without learning is the same for all; it is made
+/// once and counted in the cost of each.
 ///
 /// ```
 /// use trimwright_control::Strategy;
@@ -135,8 +121,8 @@ pub fn drive_learners(
 /// ```
 ///
 /// # Errors
-/// [`RunError`] when the scenario's truth or answers are outside their ranges, the processor can't be reached, a message is lost or
-/// damaged, or the processor commands something else than a controller here would.
+/// [`RunError`] when truth or answers are outside their ranges, the processor can't be reached, a message is lost or damaged, or the
+/// processor's commands differ from those of a controller here.
 pub fn drive_on(
     scenario: &Scenario,
     target: &mut OnTarget,
@@ -152,11 +138,11 @@ fn drive_where(
     target: Option<&mut OnTarget>,
     progress: &mut dyn FnMut(Progress),
 ) -> Result<Run, RunError> {
-    // One run for one set of options.
+    // One set of options gives one run.
     drive_each(scenario, &[options], record, target, progress).map(|mut runs| runs.remove(0))
 }
 
-/// One run for each set of options. Those differ in the learner at most: the first drive, without one, is made once.
+/// One run for each set of options. The sets differ in the learner only; the first drive, without learning, is made once.
 fn drive_each(
     scenario: &Scenario,
     each: &[Options],
@@ -178,7 +164,7 @@ fn drive_each(
             .with_learned(learned)
             .build()?;
         let target = target.as_deref_mut();
-        let driven = once(session, record, target, &mut |time_s| {
+        let driven = drive_passes(session, record, target, &mut |time_s| {
             progress(Progress { done_s: done_s + time_s, total_s })
         });
         done_s += pass_s * f64::from(passes);
@@ -204,28 +190,16 @@ fn drive_each(
     Ok(runs)
 }
 
-/// What is known after a drive in which only the controller was watched.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::{drive::learn, scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let learned = learn(&scenario, Options::default())?;
-/// assert!(learned.evidence.charge_v() > 0.8, "the alternator charges");
-/// assert!(learned.controller.state().counts().lessons() > 0);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Result of [`learn`].
 #[derive(Clone, Debug)]
 pub struct Learned {
-    /// What the log can know.
+    /// Measurements of controller and log during the run.
     pub evidence: Evidence,
-    /// The controller in the end.
+    /// Controller at the end of the run.
     pub controller: Controller,
 }
 
-/// Only the learning run of [`drive`]: for studies of many.
+/// Makes only the learning run of [`drive`]; used by studies of many engines.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -243,6 +217,6 @@ pub struct Learned {
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
 pub fn learn(scenario: &Scenario, options: Options) -> Result<Learned, RunError> {
     let session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
-    let driven = once(session, Record::Figures, None, &mut |_| ())?;
+    let driven = drive_passes(session, Record::Figures, None, &mut |_| ())?;
     Ok(Learned { evidence: driven.evidence, controller: driven.session.closed_loop().controller().clone() })
 }

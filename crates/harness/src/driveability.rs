@@ -1,7 +1,7 @@
-//! Drive quality: starts, a throttle opened fast, idle under load, the way back from a fuel cut.
+//! Driveability: starts, fast throttle openings, idle under load, recovery from a fuel cut.
 //!
-//! Short scripted trials of the scenario's engine with its owner's answers, apart from the drive itself. They begin with what
-//! was learned, and each with a new engine at the temperature it needs.
+//! Short scripted trials of the scenario's engine and answers, apart from the drive. Each starts with the learned map and a new engine at
+//! the temperature it needs.
 
 mod idling;
 mod start;
@@ -17,35 +17,25 @@ pub use idling::{CutFigures, EventFigures, IdleFigures};
 pub use start::StartFigures;
 pub use tip_in::{Excursion, TipInFigures};
 
-/// Temperatures of the engine at the starts, degC.
+/// Engine temperatures of the start trials, degC.
 const STARTS_DEGC: [f64; 4] = [-18.0, 0.0, 20.0, 90.0];
-/// Temperatures of the engine at the tip-ins, degC: hot, and as it stood overnight.
+/// Engine temperatures of the tip-in trials, degC: hot, and after a night.
 const TIP_INS_DEGC: [f64; 2] = [90.0, 20.0];
 
-/// How well the car drives.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let figures = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?;
-/// let fan = figures.idle.fan.ok_or("the first fan came on")?;
-/// assert!(fan.drop_rpm < 100.0, "its motor pulls the idle speed down a little");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Results of the driveability trials.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Driveability {
     /// Starts at several temperatures.
     pub starts: Vec<StartFigures>,
-    /// The throttle opened fast.
+    /// Fast throttle openings.
     pub tip_ins: Vec<TipInFigures>,
-    /// Idling, hot.
+    /// Hot idle.
     pub idle: IdleFigures,
-    /// Throttle let go at speed in neutral, hot.
+    /// Throttle closed at speed in neutral, hot.
     pub fuel_cut: CutFigures,
 }
 
-/// Tries the scenario's engine with this calibration and with what was learned.
+/// Runs the trials with this calibration and learned map.
 ///
 /// ```
 /// use trimwright_control::{Calibration, Parameters};
@@ -64,7 +54,7 @@ pub fn driveability(
     calibration: &Calibration,
     learned: &LearnedMap,
 ) -> Result<Driveability, RunError> {
-    let car = trial::TriedCar { scenario, calibration, learned };
+    let car = trial::TrialCar { scenario, calibration, learned };
     Ok(Driveability {
         starts: STARTS_DEGC.iter().map(|&degc| start::try_at(&car, degc)).collect::<Result<_, _>>()?,
         tip_ins: TIP_INS_DEGC.iter().map(|&degc| tip_in::try_at(&car, degc)).collect::<Result<_, _>>()?,

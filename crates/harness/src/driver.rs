@@ -1,72 +1,63 @@
-//! The person at the wheel: starts the engine, follows a speed schedule looking a little ahead, idles at stops.
+//! Driver model: starts the engine, follows a speed schedule with a short preview, idles at stops.
 //!
-//! The driver sees what a person sees (the speedometer, and by ear whether the engine runs), knows the car's mass and road load as one who has
-//! driven it for a while does, and knows nothing of the mixture. The gains are engineering judgement: a practised test driver, within
-//! the tolerance of a schedule without sawing at the pedal.
+//! The driver sees the speedometer and hears whether the engine runs, knows the car's mass and road load approximately, and knows nothing
+//! of the mixture. The gains are engineering judgement: a practised test driver who stays within the tolerance of a schedule.
 
 use trimwright_plant::{DriverInputs, GearRange, Truth, View};
 
 use crate::schedule::Schedule;
 use crate::starting::{PERIOD_S, Starting};
 
-/// How far ahead the driver looks along the schedule.
+/// Preview along the schedule, s.
 const LOOK_AHEAD_S: f64 = 1.0;
-/// Time in which the driver wants to have closed the gap to the speed asked for now.
+/// Time constant for closing the gap to the scheduled speed, s.
 const CLOSE_S: f64 = 1.6;
-/// Integral action on the acceleration lacking.
+/// Integral gain on the speed error, 1/s.
 const INTEGRAL_PER_S: f64 = 0.2;
-/// Deceleration that the full brake gives, roughly.
+/// Deceleration at full brake, roughly, m/s^2.
 const FULL_BRAKE_M_PER_S2: f64 = 7.0;
-/// How fast the foot moves at most, pedal travels a second, and the time constant with which it eases to its place.
-const FOOT_PER_S: f64 = 0.8;
-const EASE_S: f64 = 0.2;
-/// Brake while the car stands parked.
+/// Largest pedal speed, full travels per second, and time constant with which the pedal approaches its position, s.
+const PEDAL_PER_S: f64 = 0.8;
+const PEDAL_TAU_S: f64 = 0.2;
+/// Brake while parked, ratio.
 const PARKED_BRAKE: f64 = 0.3;
-/// A pedal pressed less than this is let go.
+/// Pedal travel below which the pedal is released, ratio.
 const RESTING: f64 = 2e-3;
-/// Engine speed at which the full pedal is needed for the full torque.
+/// Engine speed at which full torque needs the full pedal, rad/s.
 const FULL_AIR_RAD_PER_S: f64 = 1200.0;
-/// Gravity, m/s2.
+/// Gravity, m/s^2.
 const GRAVITY: f64 = 9.81;
-/// Density of air as the driver's feel of drag goes, kg/m3.
+/// Density of air in the drag estimate, kg/m^3.
 const AIR_KG_PER_M3: f64 = 1.2;
 
-/// What the driver knows of the car.
+/// The driver's estimate of the car.
 ///
 /// ```
-/// use trimwright_harness::{driver::Feel, scenario::Scenario};
+/// use trimwright_harness::{driver::VehicleEstimate, scenario::Scenario};
 /// let mut van = Scenario::load("delivery-van")?;
-/// let empty = Feel::of(&van.truth);
+/// let empty = VehicleEstimate::of(&van.truth);
 /// van.truth.vehicle.mass_kg += 800.0;
-/// let loaded = Feel::of(&van.truth);
+/// let loaded = VehicleEstimate::of(&van.truth);
 /// assert!(loaded.rolling_n > empty.rolling_n && loaded.full_force_n == empty.full_force_n);
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Feel {
-    /// Mass with load.
+pub struct VehicleEstimate {
+    /// Mass with load and rotating parts, kg.
     pub mass_kg: f64,
-    /// Rolling resistance force.
+    /// Rolling resistance, N.
     pub rolling_n: f64,
-    /// Air drag force over speed squared.
+    /// Air drag over speed squared, N s^2/m^2.
     pub drag_n_s2_per_m2: f64,
-    /// Power at the wheels with the pedal down.
+    /// Power at the wheels at full pedal, W.
     pub full_power_w: f64,
-    /// Force at the wheels with the pedal down, at low speed.
+    /// Force at the wheels at full pedal and low speed, N.
     pub full_force_n: f64,
 }
 
-impl Feel {
-    /// What one who has driven this car for a while feels: its load, and about what it can pull (110 N m of torque per litre with the
+impl VehicleEstimate {
+    /// The estimate of a driver who has driven this car for a while: true load, and about its performance (110 N m per litre with the
     /// converter's help, 28 kW per litre).
-    ///
-    /// ```
-    /// use trimwright_harness::{driver::Feel, scenario::Scenario};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let feel = Feel::of(&van.truth);
-    /// assert!((feel.full_power_w - 5.2 * 28e3).abs() < 1.0, "5.2 L at 28 kW each");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn of(truth: &Truth) -> Self {
         let litres = truth.engine.displacement_m3 * 1e3;
         let gearbox = &truth.gearbox;
@@ -82,80 +73,40 @@ impl Feel {
     }
 }
 
-/// Follows a schedule.
+/// Driver that follows a speed schedule.
 ///
 /// ```
-/// use trimwright_harness::driver::{Driver, Feel};
+/// use trimwright_harness::driver::{Driver, VehicleEstimate};
 /// use trimwright_harness::scenario::Scenario;
 /// use trimwright_plant::{Key, View};
 /// let scenario = Scenario::load("delivery-van")?;
-/// let mut driver = Driver::new(Feel::of(&scenario.truth));
+/// let mut driver = Driver::new(VehicleEstimate::of(&scenario.truth));
 /// let inputs = driver.act(0.0, 0.0, &scenario.schedule, &View::default());
 /// assert_eq!((inputs.key, inputs.throttle), (Key::On, 0.0), "first the ignition");
 /// # Ok::<(), trimwright_harness::error::InputError>(())
 /// ```
 #[derive(Clone, Debug)]
 pub struct Driver {
-    feel: Feel,
+    vehicle: VehicleEstimate,
     starting: Starting,
     integral: f64,
     inputs: DriverInputs,
 }
 
 impl Driver {
-    /// A driver who knows the car and sits in it with the engine off.
-    ///
-    /// ```
-    /// use trimwright_harness::driver::{Driver, Feel};
-    /// use trimwright_harness::scenario::Scenario;
-    /// let driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
-    /// assert!(!driver.starting().is_running());
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
-    pub fn new(feel: Feel) -> Self {
+    /// A driver in a car with the engine off.
+    pub fn new(vehicle: VehicleEstimate) -> Self {
         let inputs = DriverInputs { range: GearRange::Park, brake: PARKED_BRAKE, ..DriverInputs::default() };
-        Self { feel, starting: Starting::new(), integral: 0.0, inputs }
+        Self { vehicle, starting: Starting::new(), integral: 0.0, inputs }
     }
 
-    /// How the engine was started and kept running.
-    ///
-    /// ```
-    /// # use trimwright_harness::driver::{Driver, Feel};
-    /// # use trimwright_harness::scenario::Scenario;
-    /// use trimwright_harness::starting::PERIOD_S;
-    /// use trimwright_plant::View;
-    /// let van = Scenario::load("delivery-van")?;
-    /// let mut driver = Driver::new(Feel::of(&van.truth));
-    /// for act in 0..250 {
-    ///     driver.act(f64::from(act) * PERIOD_S, 0.0, &van.schedule, &View { speed_rad_per_s: 20.0, ..View::default() });
-    /// }
-    /// assert!((driver.starting().crank_s() - 3.0).abs() < 0.1, "two of five seconds went into filling the rail");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Start and stall record.
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
-    /// Driver inputs; called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in
-    /// the schedule.
-    ///
-    /// ```
-    /// # use trimwright_harness::driver::{Driver, Feel};
-    /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-    /// use trimwright_harness::starting::PERIOD_S;
-    /// use trimwright_plant::{GearRange, View};
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-    /// let mut driver = Driver::new(Feel::of(&Scenario::load("delivery-van")?.truth));
-    /// let view = View { speed_rad_per_s: 75.0, ..View::default() };
-    /// let mut throttle_at = |time_s| {
-    ///     let inputs = driver.act(time_s, time_s, &trip, &view);
-    ///     (inputs.throttle, inputs.range)
-    /// };
-    /// let throttles: Vec<_> = (0..1250).map(|act| throttle_at(f64::from(act) * PERIOD_S)).collect();
-    /// assert_eq!(throttles[900], (0.0, GearRange::Drive), "waits in gear");
-    /// assert!(throttles[1249].0 > 0.1, "five seconds after the schedule set off the pedal is down: the car still stands");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Returns the driver inputs; to be called every [`PERIOD_S`]. `time_s` is the time since power-up, `schedule_s` the place in the
+    /// schedule.
     pub fn act(&mut self, time_s: f64, schedule_s: f64, schedule: &Schedule, view: &View) -> &DriverInputs {
         let wanted = schedule.at(schedule_s);
         self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
@@ -174,43 +125,44 @@ impl Driver {
         &self.inputs
     }
 
-    /// Pedals for the speed that the schedule asks for a little ahead.
+    /// Moves the pedals for the scheduled speed.
     fn drive(&mut self, time_s: f64, schedule: &Schedule, view: &View) {
         self.inputs.range = GearRange::Drive;
         let speed_m_per_s = view.vehicle_m_per_s;
         let now_m_per_s = schedule.speed_m_per_s(time_s);
         let ahead_m_per_s = schedule.speed_m_per_s(time_s + LOOK_AHEAD_S);
         if now_m_per_s < 0.05 && ahead_m_per_s < 0.05 {
-            // At a stop: off the gas, the foot holds the car, harder while it still rolls.
+            // At a stop: pedal released, brake applied, harder while the car still rolls.
             self.integral = 0.0;
-            self.move_feet(0.0, if speed_m_per_s > 0.3 { 0.35 } else { 0.25 });
+            self.move_pedals(0.0, if speed_m_per_s > 0.3 { 0.35 } else { 0.25 });
             return;
         }
-        let lacking_m_per_s2 =
+        let wanted_m_per_s2 =
             (ahead_m_per_s - now_m_per_s) / LOOK_AHEAD_S + (now_m_per_s - speed_m_per_s) / CLOSE_S;
-        let feel = self.feel;
-        let slope_n = feel.mass_kg * GRAVITY * self.inputs.grade;
-        let coasting_n = feel.rolling_n + feel.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s + slope_n;
+        let vehicle = self.vehicle;
+        let slope_n = vehicle.mass_kg * GRAVITY * self.inputs.grade;
+        let coasting_n =
+            vehicle.rolling_n + vehicle.drag_n_s2_per_m2 * speed_m_per_s * speed_m_per_s + slope_n;
         self.integral =
             (self.integral + INTEGRAL_PER_S * (now_m_per_s - speed_m_per_s) * PERIOD_S).clamp(-1.5, 1.5);
-        let wanted_n = feel.mass_kg * (lacking_m_per_s2 + self.integral) + coasting_n;
-        let full_n = feel.full_force_n.min(feel.full_power_w / speed_m_per_s.max(1.0));
-        if wanted_n > -0.15 * feel.mass_kg {
-            // Torque goes with air per turn, so air flow with torque and engine speed, which the driver hears; and the plates
-            // give air about with the square of their travel.
+        let wanted_n = vehicle.mass_kg * (wanted_m_per_s2 + self.integral) + coasting_n;
+        let full_n = vehicle.full_force_n.min(vehicle.full_power_w / speed_m_per_s.max(1.0));
+        if wanted_n > -0.15 * vehicle.mass_kg {
+            // Torque is proportional to air per turn, so air flow is proportional to torque and engine speed; throttle air is roughly
+            // proportional to the square of its travel.
             let share = (wanted_n / full_n).clamp(0.0, 1.0);
             let air = share * view.speed_rad_per_s / FULL_AIR_RAD_PER_S;
-            self.move_feet(libm::sqrt(air.clamp(0.0, 1.0)), 0.0);
+            self.move_pedals(libm::sqrt(air.clamp(0.0, 1.0)), 0.0);
         } else {
-            let share = -wanted_n / (feel.mass_kg * FULL_BRAKE_M_PER_S2);
-            self.move_feet(0.0, share.clamp(0.0, 1.0));
+            let share = -wanted_n / (vehicle.mass_kg * FULL_BRAKE_M_PER_S2);
+            self.move_pedals(0.0, share.clamp(0.0, 1.0));
         }
     }
 
-    fn move_feet(&mut self, throttle: f64, brake: f64) {
-        let reach = FOOT_PER_S * PERIOD_S;
-        let eased = PERIOD_S / (EASE_S + PERIOD_S);
-        self.inputs.throttle += (eased * (throttle - self.inputs.throttle)).clamp(-reach, reach);
+    fn move_pedals(&mut self, throttle: f64, brake: f64) {
+        let reach = PEDAL_PER_S * PERIOD_S;
+        let lag = PERIOD_S / (PEDAL_TAU_S + PERIOD_S);
+        self.inputs.throttle += (lag * (throttle - self.inputs.throttle)).clamp(-reach, reach);
         self.inputs.brake += (brake - self.inputs.brake).clamp(-reach, reach);
         if self.inputs.throttle < RESTING {
             self.inputs.throttle = 0.0;

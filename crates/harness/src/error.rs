@@ -1,9 +1,8 @@
-//! What is wrong with something a user gave, said so that it can be put right.
+//! Errors in user input, with their place.
 
 use std::fmt;
 
-/// One thing wrong with the input: where it stands and what is expected there. Shown to the user as it prints, and
-/// answered by exit code 2.
+/// One error in the input: its place and what is expected there. Printed to the user; the exit code is 2.
 ///
 /// ```
 /// use trimwright_harness::error::InputError;
@@ -20,50 +19,24 @@ pub struct InputError {
 }
 
 impl InputError {
-    /// Something wrong in or with `file`.
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let error = InputError::new("trip.csv", "a schedule must last at least a second");
-    /// assert_eq!(error.to_string(), "trip.csv: a schedule must last at least a second");
-    /// ```
+    /// An error in or with `file`.
     pub fn new(file: impl Into<String>, problem: impl Into<String>) -> Self {
         Self { file: file.into(), line: None, key: None, value: None, problem: problem.into() }
     }
 
-    /// The same, at this line (the first is 1).
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let error = InputError::new("trip.csv", "must be later than the time of the row before").line(12);
-    /// assert_eq!(error.to_string(), "trip.csv, line 12: must be later than the time of the row before");
-    /// ```
+    /// Adds the line, from 1.
     #[must_use]
     pub fn line(self, line: usize) -> Self {
         Self { line: Some(line), ..self }
     }
 
-    /// The same, at this key or column.
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let error = InputError::new("van.toml", "is missing and has to be given").key("setup.cam");
-    /// assert_eq!(error.to_string(), "van.toml, setup.cam: is missing and has to be given");
-    /// ```
+    /// Adds the key or column.
     #[must_use]
     pub fn key(self, key: impl Into<String>) -> Self {
         Self { key: Some(key.into()), ..self }
     }
 
-    /// The same, with the value that was found; control characters are escaped, a long value is cut, an empty one is
-    /// called nothing.
-    ///
-    /// ```
-    /// use trimwright_harness::error::InputError;
-    /// let said = |value| InputError::new("trip.csv", "is no number").key("speed [km/h]").value(value).to_string();
-    /// assert_eq!(said("fast\u{7}"), "trip.csv, speed [km/h] = fast\\u{7}: is no number", "no bell in the terminal");
-    /// assert_eq!(said(""), "trip.csv, speed [km/h] = nothing: is no number");
-    /// ```
+    /// Adds the value found; control characters are escaped, a long value is cut, an empty one is shown as `nothing`.
     #[must_use]
     pub fn value(self, value: impl AsRef<str>) -> Self {
         const LONGEST: usize = 60;
@@ -77,13 +50,13 @@ impl InputError {
         Self { value: Some(shown), ..self }
     }
 
-    /// What is wrong, where `file` has been named just before and is not to be said twice.
+    /// The message without the file name when `file` has just been named.
     pub(crate) fn about(&self, file: &str) -> String {
         if *self == Self::new(file, &self.problem) { self.problem.clone() } else { self.to_string() }
     }
 }
 
-/// Escapes what would break a line of the terminal, and leaves quotes and accents alone.
+/// Escapes control characters; quotes and accents stay.
 fn escape(c: char) -> String {
     if c.is_control() { c.escape_default().to_string() } else { c.to_string() }
 }
@@ -100,7 +73,7 @@ impl fmt::Display for InputError {
             (None, Some(value)) => place.push_str(&format!(", {value}")),
             (None, None) => {}
         }
-        // Names of files, keys and what a parser quotes of them may hold anything.
+        // File names, keys and quoted text may contain any character.
         format!("{place}: {}", self.problem).chars().try_for_each(|c| f.write_str(&escape(c)))
     }
 }
@@ -112,7 +85,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn nothing_that_a_terminal_would_obey_is_printed() {
+    fn control_characters_are_not_printed() {
         let error =
             InputError::new("a\u{1b}[31m.toml", "is \u{7}bad").key("k\u{9b}").value("\u{1b}[2J \"ü\"");
         let text = error.to_string();

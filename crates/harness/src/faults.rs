@@ -1,8 +1,8 @@
-//! Faults put into a scenario on purpose: what, how strong, from when until when, steady or now and then.
+//! Injected faults: kind, strength, start, end, permanent or intermittent.
 //!
-//! Each section `[[fault]]` of a scenario is one fault; there may be several at once. `kind` is a name of [`KINDS`]; `strength`
-//! is in the unit of that kind and may be left out; `from` and `until` are times since power-up; with `every` and
-//! `lasting` the fault is there only for a while out of each period, as a loose plug is.
+//! Each section `[[fault]]` of a scenario is one fault; several may be given. `kind` is a name of [`KINDS`]; `strength` is in the unit of
+//! that kind and optional; `from` and `until` are times since power-up; with `every` and `lasting` the fault is present only for a part of
+//! each period, like a loose plug.
 
 pub mod examination;
 mod experience;
@@ -21,12 +21,12 @@ use trimwright_control::SetupAnswers;
 use trimwright_plant::Truth;
 
 /// Most faults in one scenario.
-pub(crate) const MOST: usize = 64;
-/// When a fault may begin and end, s.
+pub(crate) const MAX_FAULTS: usize = 64;
+/// Range of the times at which a fault begins and ends, s.
 pub(crate) const TIMES_S: (f64, f64) = (0.0, LONGEST_RUN_S);
-/// Period of a fault that comes and goes, s: from the driver's own pace.
+/// Range of the period of an intermittent fault, s; at least one driver period.
 pub(crate) const PERIODS_S: (f64, f64) = (0.02, LONGEST_RUN_S);
-/// Part of it in which the fault is there, s: at most the period.
+/// Range of the part of the period in which the fault is present, s; at most the period.
 pub(crate) const PARTS_S: (f64, f64) = (1e-3, LONGEST_RUN_S);
 
 /// One fault of a scenario.
@@ -35,55 +35,43 @@ pub(crate) const PARTS_S: (f64, f64) = (1e-3, LONGEST_RUN_S);
 /// use trimwright_harness::faults::{Fault, find};
 /// let loose_plug = Fault {
 ///     from_s: 600.0,
-///     comes_and_goes: Some((30.0, 4.0)),
+///     intermittent_s: Some((30.0, 4.0)),
 ///     ..Fault::usual(find("iat_open").expect("a kind"))
 /// };
-/// assert_eq!([599.0, 601.0, 605.0, 631.0].map(|time_s| loose_plug.is_there(time_s)), [false, true, false, true]);
+/// assert_eq!([599.0, 601.0, 605.0, 631.0].map(|time_s| loose_plug.is_present(time_s)), [false, true, false, true]);
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fault {
-    /// What is wrong.
+    /// Kind of fault.
     pub kind: &'static FaultKind,
-    /// How much, in SI units of the kind; NaN never: a kind without strength has 0 here.
+    /// Strength in SI units of the kind; 0 for a kind without strength.
     pub strength: f64,
-    /// When it begins, s since power-up.
+    /// Start, s since power-up.
     pub from_s: f64,
-    /// When it ends, s since power-up; infinite when it stays.
+    /// End, s since power-up; infinite when it stays.
     pub until_s: f64,
-    /// Length of a period and of its part in which the fault is there, s; none when it is there all the time.
-    pub comes_and_goes: Option<(f64, f64)>,
+    /// Period, and the part of it in which the fault is present, s; `None` for a permanent fault.
+    pub intermittent_s: Option<(f64, f64)>,
 }
 
 impl Fault {
-    /// The fault as it is usually tried: of its usual strength, from the start to the end.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// let fault = Fault::usual(find("weak_pump").expect("a kind"));
-    /// assert!(fault.is_there(0.0) && fault.is_there(1e6));
-    /// ```
+    /// The fault with its usual strength, over the whole run.
     pub fn usual(kind: &'static FaultKind) -> Self {
         let strength = kind.strength.as_ref().map_or(0.0, |strength| strength.usual);
-        Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, comes_and_goes: None }
+        Self { kind, strength, from_s: 0.0, until_s: f64::INFINITY, intermittent_s: None }
     }
 
-    /// Whether it is there at this time since power-up.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// let fault = Fault { from_s: 60.0, until_s: 90.0, ..Fault::usual(find("vacuum_leak").expect("a kind")) };
-    /// assert_eq!([59.9, 60.0, 90.0].map(|time_s| fault.is_there(time_s)), [false, true, false]);
-    /// ```
-    pub fn is_there(&self, time_s: f64) -> bool {
+    /// True when the fault is present at this time since power-up, s.
+    pub fn is_present(&self, time_s: f64) -> bool {
         let within = (self.from_s..self.until_s).contains(&time_s);
         within
-            && self.comes_and_goes.is_none_or(|(period_s, lasting_s)| {
-                // Half a step of slack, so that a rounding of the time does not shift an edge by a step.
+            && self.intermittent_s.is_none_or(|(period_s, lasting_s)| {
+                // Half a microsecond of slack, so that rounding of the time does not shift an edge by a step.
                 (time_s - self.from_s + 5e-7).rem_euclid(period_s) < lasting_s
             })
     }
 
-    /// The first time after this one at which it may come or go.
+    /// First later time at which the fault may begin or end, s.
     fn next_change_s(&self, time_s: f64) -> f64 {
         if time_s < self.from_s {
             return self.from_s;
@@ -91,7 +79,7 @@ impl Fault {
         if time_s >= self.until_s {
             return f64::INFINITY;
         }
-        let Some((period_s, lasting_s)) = self.comes_and_goes else { return self.until_s };
+        let Some((period_s, lasting_s)) = self.intermittent_s else { return self.until_s };
         let periods = ((time_s - self.from_s + 5e-7) / period_s).floor();
         let begins_s = self.from_s + periods * period_s;
         let edges = [begins_s + lasting_s, begins_s + period_s, begins_s + period_s + lasting_s];
@@ -99,14 +87,7 @@ impl Fault {
         next_s.min(self.until_s)
     }
 
-    /// What it is, in one line: kind and strength.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// let titles = ["weak_pump", "map_open"].map(|name| find(name).map(|kind| Fault::usual(kind).title()));
-    /// let titles = titles.map(Option::unwrap_or_default);
-    /// assert_eq!(titles, ["fuel pump delivers less by 60 %", "MAP sensor wire broken"]);
-    /// ```
+    /// Kind and strength in one line.
     pub fn title(&self) -> String {
         match &self.kind.strength {
             Some(strength) => {
@@ -116,26 +97,13 @@ impl Fault {
         }
     }
 
-    /// Puts it into a truth and the answers of an owner.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, find};
-    /// use trimwright_harness::scenario::Scenario;
-    /// let mut van = Scenario::load("delivery-van")?;
-    /// let (said_m3, was_m2) = (van.answers.displacement_m3, van.truth.faults.vacuum_leak_m2);
-    /// for name in ["vacuum_leak", "wrong_displacement"] {
-    ///     Fault::usual(find(name).expect("a kind")).apply(&mut van.truth, &mut van.answers);
-    /// }
-    /// assert!(van.truth.faults.vacuum_leak_m2 > was_m2, "a part is broken");
-    /// assert!((van.answers.displacement_m3 / said_m3 - 0.8).abs() < 1e-6, "an answer is wrong, the engine is not");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Applies the fault to a truth and to the owner's answers.
     pub fn apply(&self, truth: &mut Truth, answers: &mut SetupAnswers) {
         (self.kind.apply)(self.strength, truth, answers);
     }
 }
 
-/// A strength in the unit it is usually given in, to three digits.
+/// A strength in its usual unit, to three digits.
 pub(crate) fn show(strength: &Strength, si: f64) -> String {
     let number = Unit::find(strength.kind, strength.unit).map_or(si, |unit| unit.from_si(si));
     let number: f64 = format!("{number:.2e}").parse().unwrap_or(number);
@@ -146,8 +114,8 @@ pub(crate) fn show(strength: &Strength, si: f64) -> String {
 /// Reads the sections `[[fault]]`.
 pub(crate) fn read(document: &Document) -> Result<Vec<Fault>, InputError> {
     let count = document.sections("fault")?;
-    if count > MOST {
-        return Err(document.wrong("fault", format!("there may be at most {MOST} of them")));
+    if count > MAX_FAULTS {
+        return Err(document.wrong("fault", format!("there may be at most {MAX_FAULTS} of them")));
     }
     (1..=count).map(|number| read_one(document, &format!("fault.{number}"))).collect()
 }
@@ -184,7 +152,7 @@ fn read_times(
     let keys = ["from", "until", "every", "lasting"].map(key);
     let [from, until, every, lasting] = &keys;
     let given = keys.each_ref().map(|key| document.has(key));
-    if !fault.kind.comes_and_goes
+    if !fault.kind.is_timed
         && let Some((key, _)) = keys.iter().zip(given).find(|(_, given)| *given)
     {
         return Err(
@@ -206,12 +174,12 @@ fn read_times(
         let (mut period_s, mut lasting_s) = (0.0, 0.0);
         document.quantity_within(every, Kind::Time, PERIODS_S, &mut period_s)?;
         document.quantity_within(lasting, Kind::Time, (PARTS_S.0, period_s), &mut lasting_s)?;
-        fault.comes_and_goes = Some((period_s, lasting_s));
+        fault.intermittent_s = Some((period_s, lasting_s));
     }
     Ok(())
 }
 
-/// Checks that what the faults make of the answers are answers still.
+/// Checks that the answers stay in their ranges with the faults applied.
 pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswers) -> Result<(), InputError> {
     let (mut truth, mut answers) = (Truth::mild_v8(), *answers);
     for (index, fault) in faults.iter().enumerate() {
@@ -219,7 +187,7 @@ pub(crate) fn check(document: &Document, faults: &[Fault], answers: &SetupAnswer
         answers.check().map_err(|error| {
             document.wrong(
                 &format!("fault.{}.kind", index + 1),
-                format!("makes an answer that is refused: {error}"),
+                format!("makes an answer that is rejected: {error}"),
             )
         })?;
     }

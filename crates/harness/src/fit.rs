@@ -1,107 +1,65 @@
-//! Weighted least squares for a map whose readings are bilinear mixtures of its cells, with the wall film, a common flow and the
-//! opening delay beside them: the best that anyone could do afterwards with the whole log.
+//! Offline fit of the map by weighted least squares over the whole log: readings are bilinear mixtures of cells, with wall film, common
+//! flow and opening delay as further unknowns. The practical limit of what can be learned.
 
 use trimwright_control::Parameters;
 use trimwright_numerics::Weights;
 
-/// What is fitted of the film: its share and its time constant.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::fit::{FILM, Fit};
-/// let unseen = Fit::new(9).solve(&Parameters::DEFAULT).expect("finite");
-/// assert_eq!((unseen.cells.len(), unseen.film_ln), (9, [0.0; FILM]), "without samples, as believed");
-/// ```
+/// Unknowns of the wall film: share and time constant.
 pub const FILM: usize = 2;
-/// What is fitted beside the cells: the film, the flow that all cells share, the opening delay.
-const BESIDE: usize = FILM + 2;
-/// The opening delay is fitted in milliseconds, so that all unknowns are of one size.
+/// Unknowns besides the cells: film, common flow, opening delay.
+const EXTRA_UNKNOWNS: usize = FILM + 2;
+/// The opening delay is fitted in milliseconds, so that all unknowns have similar magnitude.
 const MS: f64 = 1e-3;
-/// Share of a pulse that must be left of it for a sample to tell anything.
-const LEAST_LEFT: f64 = 0.3;
-/// A pulse that flows for less, s, tells of nothing but the delay and of how the needle lifts.
-const SHORTEST_S: f64 = 3e-4;
-/// Largest part that the film may have had in a sample: beyond, how the sample depends on it is not a straight line.
-const MOST_FILM: f64 = 0.4;
+/// Least share of a pulse that must remain after the delay for a sample to be used.
+const MIN_PULSE_SHARE: f64 = 0.3;
+/// Shortest flow time of a usable sample, s; shorter ones show only delay and needle lift.
+const MIN_FLOW_S: f64 = 3e-4;
+/// Largest sensitivity to the film in a usable sample; the linearization fails beyond.
+const MAX_FILM: f64 = 0.4;
 
 /// One sample of the log.
-///
-/// ```
-/// use trimwright_harness::fit::{FILM, Sample};
-/// use trimwright_numerics::Weights;
-/// // A pulse that flowed for 2 ms in the middle of four cells needed 5 % more fuel than the calibration has.
-/// let weights = Weights { cells: [0, 1, 14, 15], shares: [0.25; 4] };
-/// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 1.0 / 2e-3, right_ln: 1.05_f64.ln(), weight: 220.0 };
-/// let later = sample.opening_late(0.1e-3).expect("most of the pulse is left");
-/// assert!(later.right_ln.abs() < 0.003, "injectors that open 0.1 ms later explain it all");
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Sample {
-    /// The mixture of cells that made the reading.
+    /// Cells behind the reading and their shares.
     pub weights: Weights<f32>,
-    /// How much it depended on the film, relative change by ln.
+    /// Sensitivity to the film's share and time constant, relative change by ln.
     pub film: [f64; FILM],
-    /// How much fuel it lost by each second that injectors open later, relative: one over the time they flowed.
+    /// Relative loss of fuel per second of additional opening delay: one over the flow time, 1/s.
     pub delay_per_s: f64,
-    /// The correction that should have been applied, ln.
-    pub right_ln: f64,
-    /// Weight, 1 / variance up to a common factor.
+    /// Correction that should have been applied, ln.
+    pub required_ln: f64,
+    /// Weight: 1 / variance up to a common factor.
     pub weight: f64,
 }
 
 impl Sample {
-    /// The same sample for injectors that open `late_s` later: in the same open time they flow the less. `None` when it tells
-    /// nothing: the pulse was hardly there, so that the delay is all that it shows, or the film gave much of the fuel, or took it.
-    ///
-    /// ```
-    /// # use trimwright_harness::fit::{FILM, Sample};
-    /// # use trimwright_numerics::Weights;
-    /// let weights = Weights { cells: [0, 1, 14, 15], shares: [0.25; 4] };
-    /// let of = |flow_s: f64| Sample { weights, film: [0.0; FILM], delay_per_s: flow_s.recip(), right_ln: 0.0, weight: 1.0 };
-    /// let late_ln = |flow_s| of(flow_s).opening_late(0.1e-3).map(|sample| sample.right_ln);
-    /// assert!(late_ln(1e-3) < late_ln(8e-3), "a late opening takes more from a short pulse");
-    /// assert_eq!(late_ln(0.12e-3), None, "hardly anything is left of this one");
-    /// ```
+    /// The sample for injectors that open `delay_s` later: the same open time flows less. `None` when the sample is unusable: little of the
+    /// pulse remains, or the film gave or took much of the fuel.
     #[must_use]
-    pub fn opening_late(mut self, late_s: f64) -> Option<Self> {
-        let left = 1.0 - late_s * self.delay_per_s;
-        self.right_ln += libm::log(left);
+    pub fn with_opening_delay(mut self, delay_s: f64) -> Option<Self> {
+        let left = 1.0 - delay_s * self.delay_per_s;
+        self.required_ln += libm::log(left);
         self.delay_per_s /= left;
-        // An error of the pulse weighs the more the less is left of it.
+        // The less of the pulse remains, the more an error of the pulse counts.
         self.weight *= (left * left).min(1.0);
-        let flowed = left > LEAST_LEFT && self.delay_per_s < SHORTEST_S.recip();
-        (flowed && self.film.iter().all(|part| part.abs() < MOST_FILM)).then_some(self)
+        let flowed = left > MIN_PULSE_SHARE && self.delay_per_s < MIN_FLOW_S.recip();
+        (flowed && self.film.iter().all(|part| part.abs() < MAX_FILM)).then_some(self)
     }
 }
 
-/// What fits best.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::fit::{FILM, Fit, Sample};
-/// use trimwright_numerics::Weights;
-/// // Every pulse, short or long, lacks what 0.2 ms of it would have given.
-/// let mut fit = Fit::new(4);
-/// for step in 0..4000 {
-///     let delay_per_s = 100.0 + f64::from(step % 500);
-///     let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-///     fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s, right_ln: 0.2e-3 * delay_per_s, weight: 1e6 });
-/// }
-/// let fitted = fit.solve(&Parameters::DEFAULT).expect("finite");
-/// assert!((fitted.later_s - 0.2e-3).abs() < 1e-6 && fitted.cells[0].abs() < 1e-3);
-/// ```
+/// Result of the fit.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Fitted {
-    /// The cells, ln; one that was never visited stands at what all have in common.
+    /// Corrections of the cells, ln; a cell that was never visited has the common flow.
     pub cells: Vec<f64>,
-    /// The film's share and time constant over the believed ones, ln.
+    /// Film share and time constant over the estimated ones, ln.
     pub film_ln: [f64; FILM],
-    /// How much later injectors open than the samples had it.
-    pub later_s: f64,
+    /// Opening delay in addition to that of the samples, s.
+    pub extra_delay_s: f64,
 }
 
-/// Normal equations of `right = sum(share * cell) + sum(film * property) + flow + delay`, one row a sample, with the Gaussian
-/// expectations that the controller begins with.
+/// Normal equations of `required = sum(share * cell) + sum(film * property) + flow + delay`, one row per sample, with the Gaussian priors
+/// of the controller.
 ///
 /// ```
 /// use trimwright_control::Parameters;
@@ -110,7 +68,7 @@ pub struct Fitted {
 /// let mut fit = Fit::new(4);
 /// let weights = Weights { cells: [0, 1, 2, 3], shares: [0.5, 0.5, 0.0, 0.0] };
 /// for _ in 0..10_000 {
-///     fit.add(&Sample { weights, film: [0.0; 2], delay_per_s: 0.0, right_ln: 0.10, weight: 1e3 });
+///     fit.add(&Sample { weights, film: [0.0; 2], delay_per_s: 0.0, required_ln: 0.10, weight: 1e3 });
 /// }
 /// let cells = fit.solve(&Parameters::DEFAULT).unwrap().cells;
 /// assert!((0.5 * (cells[0] + cells[1]) - 0.10).abs() < 1e-4);
@@ -118,102 +76,70 @@ pub struct Fitted {
 /// ```
 #[derive(Clone, Debug)]
 pub struct Fit {
-    /// Row by row.
+    /// Matrix, row by row.
     normal: Vec<f64>,
     right_side: Vec<f64>,
 }
 
 impl Fit {
     /// An empty fit of `cells` cells.
-    ///
-    /// ```
-    /// use trimwright_control::Parameters;
-    /// use trimwright_harness::fit::Fit;
-    /// assert_eq!(Fit::new(2).solve(&Parameters::DEFAULT).map(|fitted| fitted.cells), Some(vec![0.0, 0.0]), "nothing known, nothing to correct");
-    /// ```
     pub fn new(cells: usize) -> Self {
-        let unknowns = cells + BESIDE;
+        let unknowns = cells + EXTRA_UNKNOWNS;
         Self { normal: vec![0.0; unknowns * unknowns], right_side: vec![0.0; unknowns] }
     }
 
-    /// One sample of the log.
-    ///
-    /// ```
-    /// # use trimwright_control::Parameters;
-    /// # use trimwright_harness::fit::{FILM, Fit, Sample};
-    /// # use trimwright_numerics::Weights;
-    /// let weights = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
-    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 0.0, right_ln: 0.10, weight: 220.0 };
-    /// let after = |samples| {
-    ///     let mut fit = Fit::new(4);
-    ///     (0..samples).for_each(|_| fit.add(&sample));
-    ///     fit.solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[0])
-    /// };
-    /// assert!(after(1) > 0.0 && after(1) < after(100) && after(100) < 0.10, "the more samples, the less of the expectation");
-    /// ```
+    /// Adds one sample.
     pub fn add(&mut self, sample: &Sample) {
         let unknowns = self.right_side.len();
-        let cells = unknowns - BESIDE;
+        let cells = unknowns - EXTRA_UNKNOWNS;
         let [x, tau] = sample.film;
-        let beside = [x, tau, 1.0, MS * sample.delay_per_s];
+        let extra = [x, tau, 1.0, MS * sample.delay_per_s];
         let mapped = sample.weights.iter().map(|(cell, share)| (cell, f64::from(share)));
-        let beside = beside.iter().enumerate().map(|(place, share)| (cells + place, *share));
-        let mut row = [(0, 0.0); 4 + BESIDE];
-        for (place, entry) in row.iter_mut().zip(mapped.chain(beside)) {
+        let extra = extra.iter().enumerate().map(|(place, share)| (cells + place, *share));
+        let mut row = [(0, 0.0); 4 + EXTRA_UNKNOWNS];
+        for (place, entry) in row.iter_mut().zip(mapped.chain(extra)) {
             *place = entry;
         }
         for (unknown, share) in row {
             let scaled = sample.weight * share;
-            self.right_side[unknown] += scaled * sample.right_ln;
+            self.right_side[unknown] += scaled * sample.required_ln;
             for (other, other_share) in row {
                 self.normal[unknown * unknowns + other] += scaled * other_share;
             }
         }
     }
 
-    /// What fits best. `None` when a sample was not finite.
-    ///
-    /// ```
-    /// # use trimwright_control::Parameters;
-    /// # use trimwright_harness::fit::{FILM, Fit, Sample};
-    /// # use trimwright_numerics::Weights;
-    /// let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-    /// let mut fit = Fit::new(4);
-    /// fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: -0.04, weight: 220.0 });
-    /// assert!(fit.solve(&Parameters::DEFAULT).is_some_and(|fitted| fitted.cells[0] < 0.0));
-    /// fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: f64::NAN, weight: 220.0 });
-    /// assert_eq!(fit.solve(&Parameters::DEFAULT), None);
-    /// ```
+    /// Solves the fit. `None` when a sample was not finite.
     pub fn solve(&self, parameters: &Parameters) -> Option<Fitted> {
         let Parameters { learner, common_correction: common, .. } = parameters;
-        let cells = self.right_side.len() - BESIDE;
+        let cells = self.right_side.len() - EXTRA_UNKNOWNS;
         let film = f64::from(learner.film_prior_sigma_ln);
-        let beside =
+        let extra =
             [film, film, f64::from(common.flow_prior_sigma_ln), f64::from(common.delay_prior_sigma_s) / MS];
-        let sigmas = std::iter::repeat_n(f64::from(learner.prior_sigma_ln), cells).chain(beside);
+        let sigmas = std::iter::repeat_n(f64::from(learner.prior_sigma_ln), cells).chain(extra);
         let mut damped = self.normal.clone();
         for (diagonal, sigma) in damped.iter_mut().step_by(self.right_side.len() + 1).zip(sigmas) {
             *diagonal += 1.0 / (sigma * sigma);
         }
         let solution = solved(damped, self.right_side.clone())?;
-        let (own, beside) = solution.split_at(cells);
-        let &[x, tau, flow_ln, later_ms] = beside else { return None };
+        let (own, extra) = solution.split_at(cells);
+        let &[x, tau, flow_ln, later_ms] = extra else { return None };
         let finite = solution.iter().all(|value| value.is_finite());
         finite.then(|| Fitted {
             cells: own.iter().map(|own_ln| own_ln + flow_ln).collect(),
             film_ln: [x, tau],
-            later_s: MS * later_ms,
+            extra_delay_s: MS * later_ms,
         })
     }
 }
 
-/// Solves `matrix x = right_side` for a symmetric positive definite matrix, of which the lower half is read, row by row. `None` for
-/// any other, or one that is not finite. Source: Cholesky's factors `L L^T`; Golub and Van Loan, Matrix Computations, section 4.2.
+/// Solves `matrix x = right_side` for a symmetric positive definite matrix, of which the lower half is read, row by row. `None` for any
+/// other matrix, or one that is not finite. Source: Cholesky's factors `L L^T`; Golub and Van Loan, Matrix Computations, section 4.2.
 fn solved(mut matrix: Vec<f64>, mut right_side: Vec<f64>) -> Option<Vec<f64>> {
     let size = right_side.len();
     let at = |row: usize, column: usize| row * size + column;
     for row in 0..size {
-        // The factor takes the place of the matrix, and what it gives of the right side that of the right side.
+        // The factor overwrites the matrix, and the forward substitution the right side.
         for column in 0..row {
             let known: f64 = (0..column).map(|k| matrix[at(row, k)] * matrix[at(column, k)]).sum();
             matrix[at(row, column)] = (matrix[at(row, column)] - known) / matrix[at(column, column)];
@@ -239,7 +165,7 @@ mod tests {
     use trimwright_numerics::Axis;
 
     proptest! {
-        /// Against nalgebra. `B B^T + I` is positive definite whatever `B` is.
+        /// Against nalgebra; `B B^T + I` is positive definite for any `B`.
         #[test]
         fn val_the_same_solution_as_another_library_has(
             (any, right_side) in (1..12_usize).prop_flat_map(|size| {
@@ -276,35 +202,39 @@ mod tests {
             let film = [f64::from(step % 17) / 17.0 - 0.5, f64::from(step % 11) / 11.0 - 0.5];
             let mapped: f64 = weights.iter().map(|(cell, share)| truth[cell] * f64::from(share)).sum();
             let delay_per_s = 500.0 + 100.0 * f64::from(step % 13);
-            let right_ln = mapped + 0.2 * film[0] - 0.1 * film[1] + 3e-5 * delay_per_s;
-            fit.add(&Sample { weights, film, delay_per_s, right_ln, weight: 1e6 });
+            let required_ln = mapped + 0.2 * film[0] - 0.1 * film[1] + 3e-5 * delay_per_s;
+            fit.add(&Sample { weights, film, delay_per_s, required_ln, weight: 1e6 });
         }
         let found = fit.solve(&Parameters::DEFAULT).unwrap();
-        assert!((found.later_s - 3e-5).abs() < 1e-8, "{}", found.later_s);
+        assert!((found.extra_delay_s - 3e-5).abs() < 1e-8, "{}", found.extra_delay_s);
         for (found, right) in found.cells.iter().chain(&found.film_ln).zip(truth.iter().chain(&[0.2, -0.1])) {
             assert!((found - right).abs() < 1e-5, "{found} for {right}");
         }
     }
 
     #[test]
-    fn a_pulse_of_about_the_delay_tells_nothing_nor_one_that_the_film_made_up_for() {
+    fn pulses_of_about_the_delay_or_with_much_film_are_no_samples() {
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-        let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 1e3, right_ln: 0.1, weight: 1.0 };
-        let later = sample.opening_late(1e-4).unwrap();
-        assert!((later.right_ln - 0.1 - 0.9_f64.ln()).abs() < 1e-12);
-        assert_eq!(sample.opening_late(2e-3), None);
+        let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 1e3, required_ln: 0.1, weight: 1.0 };
+        let later = sample.with_opening_delay(1e-4).unwrap();
+        assert!((later.required_ln - 0.1 - 0.9_f64.ln()).abs() < 1e-12);
+        assert_eq!(sample.with_opening_delay(2e-3), None);
         for gone in [1e9, f64::INFINITY] {
             let gone = Sample { delay_per_s: gone, ..sample };
-            assert_eq!([0.0, -1e-4].map(|late_s| gone.opening_late(late_s)), [None; 2], "all of it is delay");
+            assert_eq!(
+                [0.0, -1e-4].map(|delay_s| gone.with_opening_delay(delay_s)),
+                [None; 2],
+                "all of it is delay"
+            );
         }
-        assert_eq!(Sample { film: [0.1, -0.9], ..sample }.opening_late(1e-4), None);
+        assert_eq!(Sample { film: [0.1, -0.9], ..sample }.with_opening_delay(1e-4), None);
     }
 
     #[test]
     fn a_sample_that_is_not_finite_gives_no_fit() {
         let mut fit = Fit::new(4);
         let weights = Weights { cells: [0, 1, 2, 3], shares: [0.25; 4] };
-        fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 0.0, right_ln: f64::NAN, weight: 1.0 });
+        fit.add(&Sample { weights, film: [0.0; FILM], delay_per_s: 0.0, required_ln: f64::NAN, weight: 1.0 });
         assert_eq!(fit.solve(&Parameters::DEFAULT), None);
     }
 }

@@ -1,7 +1,7 @@
-//! Every key of scenario and engine files: what may stand there, what stands there when nothing does, and what it is for.
+//! All keys of scenario and engine files: allowed values, default, meaning.
 //!
-//! All of it comes from the tables that the files are read by. [`files`] makes a page for people and schemas for editors out of it;
-//! `cargo run -p trimwright-harness --example keys` writes them.
+//! Generated from the tables that the files are read with. [`files`] makes a page for people and schemas for editors; `cargo run -p
+//! trimwright-harness --example keys` writes them.
 
 mod key;
 mod page;
@@ -15,90 +15,87 @@ use crate::scenario::{Deviations, PASSES, SEEDS};
 use crate::sizing::{INSTALLATION_ALIASES, Installation};
 use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
-use key::Wanted;
+use key::AllowedValue;
 pub use key::{FileKey, of_block};
 use trimwright_control::{Parameters, SetupAnswers};
 use trimwright_numerics::parameters::Shape;
 use trimwright_plant::Truth;
 pub use written::FileLine;
 
-/// All keys of a scenario file, section by section.
-///
-/// ```
-/// use trimwright_harness::keys::scenario;
-/// let keys = scenario();
-/// let has = |path: &str| keys.iter().any(|key| key.path == path);
-/// assert!(has("passes") && has("setup.cam") && has("calibration.feedback.hold") && has("truth.vehicle.mass"));
-/// ```
+/// All keys of a scenario file, by section.
 pub fn scenario() -> Vec<FileKey> {
     let (parameters, system) = (Parameters::DEFAULT, UnitSystem::Si);
     let calibration =
         parameters.blocks().into_iter().flat_map(|block| of_block(block, "calibration", &[], system));
     let mut keys = vec![
-        FileKey::new("title", Wanted::Text, "A line about it."),
-        FileKey::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
-        FileKey::new("engine", Wanted::Text, "The engine: a name of `trimwright list`, or an engine file."),
-        FileKey::new("schedule", Wanted::Text, "The schedule: a name of `trimwright list`, or a CSV file."),
+        FileKey::new("title", AllowedValue::Text, "One line of description."),
+        FileKey::new("about", AllowedValue::Text, "Longer description, in one or more lines."),
+        FileKey::new(
+            "engine",
+            AllowedValue::Text,
+            "The engine: a name of `trimwright list`, or an engine file.",
+        ),
+        FileKey::new(
+            "schedule",
+            AllowedValue::Text,
+            "The schedule: a name of `trimwright list`, or a CSV file.",
+        ),
         FileKey::new(
             "passes",
-            Wanted::Whole(PASSES.0, PASSES.1),
-            "How many times the schedule is driven while learning.",
+            AllowedValue::Whole(PASSES.0, PASSES.1),
+            "Number of passes through the schedule while learning.",
         )
         .by_default("1"),
-        FileKey::new("seed", Wanted::Whole(SEEDS.0, SEEDS.1), "Start of the random numbers.").by_default("1"),
+        FileKey::new("seed", AllowedValue::Whole(SEEDS.0, SEEDS.1), "Seed of the random numbers.")
+            .by_default("1"),
     ];
     keys.extend(of_block(&SetupAnswers::DEFAULT, "", &[], system));
     keys.extend(calibration);
     keys.extend(of_block(&Installation::DEFAULT, "", INSTALLATION_ALIASES, system));
     keys.extend(of_block(&Deviations::DEFAULT, "", &[], system));
     keys.extend(fault());
-    // Without them it is as the engine file has it.
+    // The default is the engine file's value.
     keys.extend(truth("truth").into_iter().map(|key| FileKey { lines: Vec::new(), ..key }));
     without_default(keys, scenario_answers::REQUIRED)
 }
 
-/// Keys of which the required ones have no default.
+/// Removes the default of required keys.
 fn without_default(mut keys: Vec<FileKey>, required: &[&str]) -> Vec<FileKey> {
     keys.iter_mut().filter(|key| required.contains(&key.path.as_str())).for_each(|key| key.lines.clear());
     keys
 }
 
-/// The keys of a section `[[fault]]`.
+/// Keys of a section `[[fault]]`.
 fn fault() -> Vec<FileKey> {
     let time = |name: &str, range, about| {
-        let wanted = Wanted::Quantity(Measure::quantity(Kind::Time, range));
+        let wanted = AllowedValue::Quantity(Measure::quantity(Kind::Time, range));
         FileKey::new(format!("fault.{name}"), wanted, about)
     };
     vec![
         FileKey::new(
             "fault.kind",
-            Wanted::Choice(KINDS.iter().map(|kind| kind.name).collect()),
-            "What is wrong: a name of `trimwright faults --list`.",
+            AllowedValue::Choice(KINDS.iter().map(|kind| kind.name).collect()),
+            "Kind of fault: a name of `trimwright faults --list`.",
         ),
-        FileKey::new("fault.strength", Wanted::Strength, "How much; without it as much as is usual."),
-        time("from", faults::TIMES_S, "When it begins, from power-up.").by_default("\"0 s\""),
-        time("until", faults::TIMES_S, "When it ends; without it, it stays."),
-        time("every", faults::PERIODS_S, "Length of a period, for one that comes and goes."),
-        time("lasting", faults::PARTS_S, "For how long of each period it is there."),
+        FileKey::new("fault.strength", AllowedValue::Strength, "Strength; the usual one without it."),
+        time("from", faults::TIMES_S, "Start, from power-up.").by_default("\"0 s\""),
+        time("until", faults::TIMES_S, "End, from power-up; without it the fault stays."),
+        time("every", faults::PERIODS_S, "Period of an intermittent fault."),
+        time("lasting", faults::PARTS_S, "Part of each period in which the fault is present."),
     ]
 }
 
 /// All keys of an engine file.
-///
-/// ```
-/// use trimwright_harness::keys::engine;
-/// assert!(engine().iter().any(|key| key.path == "gearbox.final_drive"));
-/// ```
 pub fn engine() -> Vec<FileKey> {
     let mut keys = vec![
-        FileKey::new("title", Wanted::Text, "A line about it."),
-        FileKey::new("about", Wanted::Text, "More about it, in as many lines as it takes."),
+        FileKey::new("title", AllowedValue::Text, "One line of description."),
+        FileKey::new("about", AllowedValue::Text, "Longer description, in one or more lines."),
     ];
     keys.extend(truth(""));
     without_default(keys, scenario_engine::REQUIRED)
 }
 
-/// The keys of an engine and its car.
+/// Keys of an engine and its car.
 fn truth(section: &str) -> Vec<FileKey> {
     let truth = Truth::mild_v8();
     let mut keys = Vec::new();
@@ -111,7 +108,7 @@ fn truth(section: &str) -> Vec<FileKey> {
                 continue;
             };
             let mut key = FileKey::of(info, value, inside(section, name), UnitSystem::Si);
-            key.wanted = Wanted::List([1, most], Measure::of(&info.range));
+            key.wanted = AllowedValue::List([1, most], Measure::of(&info.range));
             key.lines.iter_mut().for_each(|line| line.items.truncate(truth.gearbox.gears.into()));
             keys.push(key);
         }
@@ -119,7 +116,7 @@ fn truth(section: &str) -> Vec<FileKey> {
     keys
 }
 
-/// A page of all keys and the schemas of scenario and engine files: path below `shared` and contents of each.
+/// A page of all keys, and the schemas of scenario and engine files: path below `shared`, and contents.
 ///
 /// ```
 /// let files = trimwright_harness::keys::files();

@@ -1,35 +1,37 @@
-//! Closes the loop between controller and plant: what a drive is made from, the drive itself, and what came of it.
+//! Scenario files, driver models, the closed loop of controller and plant, measurements, verdicts and the summary of a run.
 //!
 //! ```text
 //!  scenario: truth, answers, faults, schedule
-//!       |            |
-//!       |            v
-//!       |      driver / operator -- DriverInputs --> +---------------- closed_loop ---------------+
-//!       +-- truth --> faults::Timeline -----> | Plant -- Frame --> Controller -- Commands -+-+
-//!                                             |   ^                                        | |
-//!                                             |   +----------------------------------------+-+
-//!                                             +--------+----------------------+------------+
-//!                                         truth: View, events          estimates: Insight
-//!                                                      v                      v
-//!                                                  watch, trace, verdicts -> summary, rows
+//!       |                               |
+//!       |                               v
+//!       |                      driver or operator -- DriverInputs --+
+//!       |                                                           v
+//!       |                               +-------------- closed_loop ----------------+
+//!       +-- faults::Timeline -- truth ->| Plant -- Frame --> Controller             |
+//!                                       |   ^                    |                  |
+//!                                       |   +---- Commands ------+                  |
+//!                                       +----+-------------------+------------------+
+//!                                   truth: View, events    estimates: Insight
+//!                                            v                   v
+//!                            mixture_observer, trace, verdicts -> summary, rows
 //! ```
 //!
 //! # What is measured
 //!
-//! The mixture error of a cylinder event is `e = ln(lambda_true / lambda_wanted)`, of the whole engine, while it runs, from 60 s after the
-//! start, outside fuel cuts. An event is steady when over the last 0.7 s MAP stayed within 2 kPa and speed within 100 rpm. Everything
-//! that is said of a run comes from these and is defined once, in [`summary`]:
+//! The mixture error of a cylinder event is `e = ln(lambda_true / lambda_wanted)` of the whole engine. Events count while the engine runs,
+//! from 60 s after the start, outside fuel cuts. An event is steady when MAP stayed within 2 kPa and speed within 100 rpm over the last 0.7
+//! s. All figures of a run come from these and are defined once, in [`summary`]:
 //!
-//! | figure | of which events, with what |
+//! | figure | events and conditions |
 //! |---|---|
 //! | `base_map_rms` | steady; first calibration, feedback and learning off |
-//! | `learned_map_rms` | steady; what was learned, frozen, feedback off: what the map alone is worth |
+//! | `learned_map_rms` | steady; learned map frozen, feedback off: accuracy of the map alone |
 //! | `closed_loop_rms` | all of the last pass of the learning run |
-//! | `visited_error_rms` | cells, by dwell: learned correction less the right one ([`cells::Cells::right_ln`]) |
-//! | `offline_fit_rms` | the same of a weighted least-squares fit of the whole log, made afterwards: about the practical limit ([`fit`]) |
-//! | `within_two_sigma` | visited cells whose error is below two of their own standard deviations; about 0.95 is honest |
+//! | `visited_error_rms` | cells, weighted by dwell: learned minus true correction ([`cells::Cells::true_correction_ln`]) |
+//! | `offline_fit_rms` | the same of an offline weighted least-squares fit of the whole log: about the practical limit ([`fit`]) |
+//! | `within_two_sigma` | visited cells whose error is below two of their own standard deviations; 0.95 for a correct sigma |
 //!
-//! A scenario is driven three times, in [`drive`]: with the first calibration, learning, and with what was learned.
+//! [`drive`] drives a scenario three times: with the first calibration, while learning, and with the learned map frozen.
 //!
 //! ```
 //! use trimwright_harness::{drive, scenario::Scenario, schedule::Schedule};
@@ -44,8 +46,8 @@
 //!
 //! # Units
 //!
-//! SI inside, the unit in the name. Trade units live in [`units`] and nowhere else: scenario files and schedules say theirs
-//! (`"318 cu in"`, `"43.5 psi"`, `speed [mph]`), and are read into SI.
+//! SI inside, with the unit in the name. Trade units exist only in [`units`]: scenario files and schedules state theirs (`"318 cu in"`,
+//! `"43.5 psi"`, `speed [mph]`) and are converted when read.
 //!
 //! | name ends with | unit | written as, for instance |
 //! |---|---|---|
@@ -59,7 +61,7 @@
 //! | `_ln` | none: natural logarithm of a ratio | % |
 //! | none | none: a ratio | % |
 
-/// The examples of the README.
+/// Examples of the README.
 #[cfg(doctest)]
 #[doc = include_str!("../README.md")]
 pub struct Readme;
@@ -72,12 +74,14 @@ pub mod document;
 pub mod drive;
 pub mod driveability;
 pub mod driver;
+pub mod driver_or_operator;
 pub mod error;
 pub mod faults;
 pub mod fit;
 pub mod keys;
 mod measure;
 pub mod mixture;
+pub mod mixture_observer;
 pub mod on_target;
 pub mod operator;
 pub mod output;
@@ -99,5 +103,3 @@ pub mod summary;
 pub mod trace;
 pub mod units;
 pub mod verdicts;
-pub mod watch;
-pub mod wheel;

@@ -1,29 +1,24 @@
-//! What a number of a file is measured in, how it is read and how it is written.
+//! Measure of a number in a file: kind, unit, range, reading and writing.
 
 use crate::document::{Number, decimal, plain_number, read_quantity};
-use crate::units::{Kind, Unit, UnitSystem, held};
+use crate::units::{Kind, Unit, UnitSystem, clamp_within};
 use std::fmt::Display;
 use toml_edit::Value;
 use trimwright_numerics::Real;
 use trimwright_numerics::parameters::Range;
 
-/// What a parameter's numbers are stored as.
-///
-/// ```
-/// fn block<T: trimwright_harness::block_reader::Scalar>() {}
-/// (block::<f32>(), block::<f64>());
-/// ```
+/// Number type of a parameter.
 pub trait Scalar: Real + Number + Display + 'static {}
 
 impl<T: Real + Number + Display + 'static> Scalar for T {}
 
-/// Least number of a unit that is written in it and not in a smaller one. Engineering judgement.
-const LEAST: f64 = 0.1;
+/// Smallest number that is written in a unit rather than in a smaller one. Engineering judgement.
+const MIN_WRITTEN: f64 = 0.1;
 
-/// In what a number is measured, and its range.
+/// Kind, SI unit and range of a number.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Measure {
-    /// None where there is no other unit.
+    /// `None` when no other unit is in use.
     pub(crate) kind: Option<Kind>,
     /// The SI unit.
     pub(crate) unit: &'static str,
@@ -37,18 +32,18 @@ impl Measure {
         Self { kind: Kind::of(range.unit), unit: range.unit, low, high }
     }
 
-    /// What it is called: "a voltage".
+    /// Name in messages: "a voltage".
     pub(crate) fn name(self) -> String {
         self.kind.map_or_else(|| format!("a number in {}", self.unit), |kind| kind.name().to_owned())
     }
 
-    /// A number in its range, or what is wrong with it.
+    /// Reads a number in its range; the error is what is wrong with it.
     pub(crate) fn read<T: Scalar>(self, value: &Value) -> Result<T, String> {
         let plain = plain_number(value);
         let (si, unit) = match (self.kind, plain) {
             (None, Some(number)) => (number, None),
             (None, None) => return Err(format!("must be a plain number, in {}", self.unit)),
-            // Refused as out of range, so that the range is told.
+            // Rejected as out of range, so that the message shows the range.
             (Some(Kind::Ratio), Some(number)) if !number.is_finite() => {
                 (number, Unit::preferred(Kind::Ratio))
             }
@@ -58,34 +53,35 @@ impl Measure {
             }
         };
         let range = (self.low, self.high);
-        held(si, range).map(T::from_f64).ok_or_else(|| {
-            match unit.map(|unit| unit.held_limits(range.0, range.1)) {
+        clamp_within(si, range).map(T::from_f64).ok_or_else(|| {
+            match unit.map(|unit| unit.tolerant_limits(range.0, range.1)) {
                 Some([least, most]) => format!("must be between {least} and {most}"),
                 None => format!("must be between {} and {} {}", range.0, range.1, self.unit),
             }
         })
     }
 
-    /// A quantity of this kind, from and to, in SI.
+    /// A quantity of this kind with its range in SI.
     pub(crate) const fn quantity(kind: Kind, (low, high): (f64, f64)) -> Self {
         Self { kind: Some(kind), unit: kind.si_unit(), low, high }
     }
 
-    /// The unit that numbers up to `largest` are written in for people; none for a plain number.
+    /// Unit in which numbers up to `largest` are written; `None` for a plain number.
     pub(crate) fn unit(self, system: UnitSystem, largest: f64) -> Option<Unit> {
         let kind = self.kind?;
         let units = || customary(kind, system).iter().filter_map(|unit| Unit::find(kind, unit));
-        units().find(|unit| unit.from_si(largest).abs() >= LEAST).or_else(|| units().next_back())
+        units().find(|unit| unit.from_si(largest).abs() >= MIN_WRITTEN).or_else(|| units().next_back())
     }
 
-    /// A value as a file has it: in the fewest digits that are read back as the same, in single precision.
+    /// A value as written in a file: the fewest digits that read back as the same in single precision.
     pub(crate) fn written<T: Scalar>(self, unit: Option<Unit>, value: T) -> String {
         let exact = decimal(value);
         let Some(unit) = unit else { return plain(exact) };
         let number = unit.from_si(exact);
         let reads_back = |number: &f64| {
             let read = unit.to_si(*number);
-            held(read, (self.low, self.high)).map_or(read == exact, |read| read as f32 == exact as f32)
+            clamp_within(read, (self.low, self.high))
+                .map_or(read == exact, |read| read as f32 == exact as f32)
         };
         let number = (0..17)
             .filter_map(|digits| format!("{number:.digits$e}").parse().ok())
@@ -97,11 +93,11 @@ impl Measure {
         }
     }
 
-    /// The range in words, in the unit that its larger end is written in.
+    /// The range in words, in the unit of its larger end.
     pub(crate) fn range(self, system: UnitSystem) -> String {
         let largest = self.low.abs().max(self.high.abs());
         match self.unit(system, largest) {
-            Some(unit) => unit.held_limits(self.low, self.high).join(" to "),
+            Some(unit) => unit.tolerant_limits(self.low, self.high).join(" to "),
             None => format!("{} to {} {}", plain(self.low), plain(self.high), self.unit),
         }
     }
@@ -117,7 +113,7 @@ fn plain(number: f64) -> String {
     }
 }
 
-/// The units that people read quantities of a kind in, larger ones first.
+/// Customary units of a kind, larger ones first.
 const fn customary(kind: Kind, system: UnitSystem) -> &'static [&'static str] {
     match (system, kind) {
         (_, Kind::Ratio) => &[""],

@@ -1,11 +1,11 @@
-//! How far the mixture was from the wanted one, event by event.
+//! Statistics of the mixture error.
 
 /// Half width of the histogram, ln.
 const REACH_LN: f64 = 0.5;
-/// Bins of the histogram: 0.05 % wide, so that a percentile read from it is good to that.
+/// Bins of the histogram: 0.05 % wide, which limits the resolution of a percentile.
 const BINS: usize = 2000;
 
-/// Root mean square and spread of the mixture error `e = ln(lambda_true / lambda_wanted)` over cylinder events.
+/// Root mean square, mean and histogram of the mixture error `e = ln(lambda_true / lambda_wanted)` over cylinder events.
 ///
 /// ```
 /// use trimwright_harness::mixture::Mixture;
@@ -30,25 +30,12 @@ impl Default for Mixture {
 }
 
 impl Mixture {
-    /// Nothing measured yet.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mixture = Mixture::new();
-    /// assert!(mixture.events() == 0 && mixture.p95_abs().is_nan(), "no event, no figure");
-    /// ```
+    /// Empty statistics.
     pub fn new() -> Self {
         Self { events: 0, sum: 0.0, sum_of_squares: 0.0, bins: vec![0; BINS] }
     }
 
-    /// One event.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mut mixture = Mixture::new();
-    /// mixture.add(0.02);
-    /// assert_eq!(mixture.mean(), 0.02);
-    /// ```
+    /// Adds the error of one event, ln.
     pub fn add(&mut self, e: f64) {
         self.events += 1;
         self.sum += e;
@@ -57,50 +44,22 @@ impl Mixture {
         self.bins[bin as usize] += 1;
     }
 
-    /// Events counted.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mut mixture = Mixture::new();
-    /// [0.01, -0.01].map(|e| mixture.add(e));
-    /// assert_eq!(mixture.events(), 2);
-    /// ```
+    /// Number of events.
     pub fn events(&self) -> u64 {
         self.events
     }
 
-    /// Root mean square; NaN when there was no event.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mut mixture = Mixture::new();
-    /// [0.03, -0.04].map(|e| mixture.add(e));
-    /// assert!((mixture.rms() - (0.5 * (0.0009_f64 + 0.0016)).sqrt()).abs() < 1e-12);
-    /// ```
+    /// Root mean square, ln; NaN without events.
     pub fn rms(&self) -> f64 {
         libm::sqrt(self.sum_of_squares / self.events as f64)
     }
 
-    /// Mean; NaN when there was no event.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mut mixture = Mixture::new();
-    /// [0.03, -0.01].map(|e| mixture.add(e));
-    /// assert!((mixture.mean() - 0.01).abs() < 1e-12);
-    /// ```
+    /// Mean, ln; NaN without events.
     pub fn mean(&self) -> f64 {
         self.sum / self.events as f64
     }
 
-    /// 95th percentile of the absolute error, to a bin's width; NaN when there was no event.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mut mixture = Mixture::new();
-    /// (1..=100).for_each(|percent| mixture.add(0.001 * f64::from(percent)));
-    /// assert!((mixture.p95_abs() - 0.095).abs() < 1e-3);
-    /// ```
+    /// 95th percentile of the absolute error, ln, to a bin's width; NaN without events.
     pub fn p95_abs(&self) -> f64 {
         if self.events == 0 {
             return f64::NAN;
@@ -116,14 +75,7 @@ impl Mixture {
         REACH_LN
     }
 
-    /// Events in `bins` equal bins between plus and minus `reach_ln`; the outer ones also hold what lies beyond.
-    ///
-    /// ```
-    /// use trimwright_harness::mixture::Mixture;
-    /// let mut mixture = Mixture::new();
-    /// [-0.5, -0.03, 0.01, 0.08].map(|e| mixture.add(e));
-    /// assert_eq!(mixture.histogram(0.1, 4), [1, 1, 1, 1], "the outer bins hold what lies beyond");
-    /// ```
+    /// Events in `bins` equal bins between plus and minus `reach_ln`; the outer bins also count what lies beyond.
     pub fn histogram(&self, reach_ln: f64, bins: usize) -> Vec<u64> {
         let mut coarse = vec![0; bins];
         for (index, &count) in self.bins.iter().enumerate() {

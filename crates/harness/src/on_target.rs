@@ -1,8 +1,8 @@
-//! A controller that runs on another processor, reached over a line of bytes.
+//! Controller on another processor, connected by a serial line.
 //!
-//! The plant runs here, the controller there: each frame goes out and its commands come back before the plant's next step. What
-//! the controller thinks meanwhile stays there; to show it, a second controller runs here on the same frames, and the first command in
-//! which the two differ ends the run. Encoding: [`trimwright_link::packet`].
+//! The plant runs here, the controller there: each frame is sent and its commands received before the plant's next step. A second
+//! controller runs here on the same frames to show the state; the first difference between their commands ends the run. Encoding:
+//! [`trimwright_link::packet`].
 
 use std::io::{self, Read, Write};
 use std::path::Path;
@@ -15,44 +15,38 @@ use trimwright_control::{Calibration, LearnedMap, Parameters};
 use trimwright_link::{MAX_BYTES, PacketError, Receiver, ToHost, ToProcessor, pack, processor};
 use trimwright_signals::{Commands, Frame};
 
-/// An answer that takes longer is lost. Engineering judgement: a thousand times what the emulator takes.
-const PATIENCE: Duration = Duration::from_secs(5);
+/// Longest wait for an answer. Engineering judgement: a thousand times the emulator's response time.
+const TIMEOUT: Duration = Duration::from_secs(5);
 
 /// Why a run on another processor ended.
-///
-/// ```
-/// use trimwright_harness::on_target::OnTargetError;
-/// let error = OnTargetError::OutOfTurn { due: 12, came: 13 };
-/// assert_eq!(error.to_string(), "the answer to message 12 was lost: that to message 13 came in its place");
-/// ```
 #[derive(Clone, Debug, PartialEq, thiserror::Error)]
 pub enum OnTargetError {
-    /// It can't be started or reached.
+    /// The processor can't be started or reached.
     #[error("the processor can't be reached: {0}")]
     SerialLine(String),
-    /// No answer came.
-    #[error("message {number} or its answer was lost: nothing came back within {} s", PATIENCE.as_secs())]
+    /// No answer arrived in time.
+    #[error("message {number} or its answer was lost: nothing came back within {} s", TIMEOUT.as_secs())]
     Lost {
         /// The message's number.
         number: u32,
     },
-    /// The answer's bytes are no message.
+    /// The answer is not a valid message.
     #[error("the answer to message {number} arrived {error}")]
     Answer {
         /// The message's number.
         number: u32,
-        /// What is wrong with it.
+        /// Fault of the packet.
         error: PacketError,
     },
-    /// The answer to another message came.
+    /// An answer to another message arrived.
     #[error("the answer to message {due} was lost: that to message {came} came in its place")]
     OutOfTurn {
-        /// The number that was due.
+        /// Number expected.
         due: u32,
-        /// The number that came.
+        /// Number received.
         came: u32,
     },
-    /// The processor did not act on a message.
+    /// The processor rejected a message.
     #[error("the processor rejected message {number}: {reason}")]
     Rejected {
         /// The message's number.
@@ -60,23 +54,23 @@ pub enum OnTargetError {
         /// Why.
         reason: trimwright_link::Rejection,
     },
-    /// Another answer than the message asks for.
+    /// The answer has the wrong type.
     #[error("message {number} was answered by something else")]
     Unexpected {
         /// The message's number.
         number: u32,
     },
-    /// The two controllers differ.
+    /// The commands of the two controllers differ.
     #[error("at {time_s} s the processor commands {there}, the controller here {here}")]
     Differs {
-        /// Time since power-up.
+        /// Time since power-up, s.
         time_s: f64,
-        /// Its commands.
+        /// Commands of the processor.
         there: String,
-        /// Those of the controller that runs here.
+        /// Commands of the controller here.
         here: String,
     },
-    /// The parameters are not the program's own.
+    /// The parameters differ from the firmware's.
     #[error(
         "the processor works from parameters of its own: the line brings it answers and options, but no section [calibration]"
     )]
@@ -86,7 +80,7 @@ pub enum OnTargetError {
     LearnedDiffers,
 }
 
-/// Carries bytes to the processor and back.
+/// Byte transport to the processor and back.
 ///
 /// ```
 /// use std::io;
@@ -123,51 +117,17 @@ pub enum OnTargetError {
 pub trait SerialLine {
     /// Sends these bytes.
     ///
-    /// ```
-    /// use std::{cell::RefCell, io, rc::Rc};
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget};
-    /// use trimwright_link::{Receiver, ToProcessor};
-    /// # use trimwright_control::{Calibration, SetupAnswers};
-    /// /// Keeps what is sent.
-    /// struct Tap(Rc<RefCell<Vec<u8>>>);
-    /// impl SerialLine for Tap {
-    ///     fn send(&mut self, bytes: &[u8]) -> io::Result<()> { Ok(self.0.borrow_mut().extend(bytes)) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Ok(None) }
-    /// }
-    /// let sent = Rc::new(RefCell::new(Vec::new()));
-    /// let mut target = OnTarget::over(Box::new(Tap(sent.clone())));
-    /// assert!(target.start(&Calibration::from_answers(&SetupAnswers::default())?, false).is_err());
-    /// let mut receiver = Receiver::default();
-    /// let message = sent.borrow().iter().find_map(|byte| receiver.push::<ToProcessor>(*byte));
-    /// assert!(matches!(message, Some(Ok((0, ToProcessor::Start { keep_map: false, .. })))));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
-    ///
     /// # Errors
     /// When the line is broken.
     fn send(&mut self, bytes: &[u8]) -> io::Result<()>;
-    /// Waits for bytes; `None` when none came in time.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_signals::Frame;
-    /// /// Its other end was unplugged.
-    /// struct Unplugged;
-    /// impl SerialLine for Unplugged {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Err(io::Error::other("unplugged")) }
-    /// }
-    /// let stepped = OnTarget::over(Box::new(Unplugged)).step(&Frame::default());
-    /// assert_eq!(stepped, Err(OnTargetError::SerialLine("unplugged".to_owned())), "broken is not the same as late");
-    /// ```
+    /// Waits for bytes; `None` after a timeout.
     ///
     /// # Errors
     /// When the line is broken.
     fn receive(&mut self) -> io::Result<Option<Vec<u8>>>;
 }
 
-/// The processor as the harness sees it.
+/// Connection to the processor.
 ///
 /// ```
 /// use std::path::Path;
@@ -185,36 +145,12 @@ pub struct OnTarget {
 }
 
 impl OnTarget {
-    /// Over a line of one's own.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_signals::Frame;
-    /// /// Nobody is at its other end.
-    /// struct Cut;
-    /// impl SerialLine for Cut {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> { Ok(None) }
-    /// }
-    /// let mut target = OnTarget::over(Box::new(Cut));
-    /// let lost = [(); 2].map(|()| target.step(&Frame::default()));
-    /// assert_eq!(lost, [0, 1].map(|number| Err(OnTargetError::Lost { number })), "messages are counted");
-    /// ```
+    /// Connection over a given line.
     pub fn over(line: Box<dyn SerialLine>) -> Self {
         Self { line, number: 0 }
     }
 
-    /// A program for the emulated board, `in_the_loop` of the firmware.
-    ///
-    /// ```
-    /// use std::path::Path;
-    /// use trimwright_harness::on_target::{OnTarget, OnTargetError};
-    /// use trimwright_signals::Frame;
-    /// let stepped = OnTarget::emulated(Path::new("no/such/firmware")).and_then(|mut target| target.step(&Frame::default()));
-    /// let Err(OnTargetError::SerialLine(why)) = stepped else { panic!("without firmware there are no commands") };
-    /// assert!(!why.is_empty());
-    /// ```
+    /// Connection to a program on the emulated board, `in_the_loop` of the firmware.
     ///
     /// # Errors
     /// When the emulator can't be started.
@@ -230,30 +166,10 @@ impl OnTarget {
         Ok(Self::over(Box::new(emulator)))
     }
 
-    /// Begins anew from this calibration's answers and options, with an empty map or with the one learned last.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_link::{Rejection, MAX_BYTES, ToHost, pack};
-    /// # use trimwright_control::{Calibration, SetupAnswers};
-    /// /// A processor that finds the answers out of their ranges.
-    /// struct Rejecting;
-    /// impl SerialLine for Rejecting {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let rejected = ToHost::Rejected(Rejection::AnswerOutOfRange);
-    ///         Ok(Some(pack(&rejected, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
-    ///     }
-    /// }
-    /// let calibration = Calibration::from_answers(&SetupAnswers::default())?;
-    /// let started = OnTarget::over(Box::new(Rejecting)).start(&calibration, false);
-    /// assert_eq!(started, Err(OnTargetError::Rejected { number: 0, reason: Rejection::AnswerOutOfRange }));
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+    /// Restarts the controller with this calibration's answers and options, with an empty map or the one learned last.
     ///
     /// # Errors
-    /// [`OnTargetError`] says what went wrong; [`OnTargetError::Parameters`] when the calibration has other parameters than the defaults.
+    /// Any [`OnTargetError`]; [`OnTargetError::Parameters`] when the calibration's parameters are not the defaults.
     pub fn start(&mut self, calibration: &Calibration, keep_map: bool) -> Result<(), OnTargetError> {
         if *calibration.parameters() != Parameters::DEFAULT {
             return Err(OnTargetError::Parameters);
@@ -265,29 +181,10 @@ impl OnTarget {
         }
     }
 
-    /// The commands for a frame.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget};
-    /// use trimwright_link::{MAX_BYTES, ToHost, pack};
-    /// use trimwright_signals::{Commands, Frame};
-    /// /// A processor that only ever switches the first fan on.
-    /// struct Cools;
-    /// impl SerialLine for Cools {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let commands = ToHost::Commands(Commands { fan1: true, ..Commands::default() });
-    ///         Ok(Some(pack(&commands, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
-    ///     }
-    /// }
-    /// let commands = OnTarget::over(Box::new(Cools)).step(&Frame::default())?;
-    /// assert!(commands.fan1 && !commands.fan2);
-    /// # Ok::<(), trimwright_harness::on_target::OnTargetError>(())
-    /// ```
+    /// Sends a frame and returns the commands.
     ///
     /// # Errors
-    /// [`OnTargetError`] says what went wrong.
+    /// Any [`OnTargetError`].
     pub fn step(&mut self, frame: &Frame) -> Result<Commands, OnTargetError> {
         match self.ask(&ToProcessor::Frame(frame.clone()))? {
             ToHost::Commands(commands) => Ok(commands),
@@ -295,30 +192,10 @@ impl OnTarget {
         }
     }
 
-    /// Compares what it has learned with `learned`.
-    ///
-    /// ```
-    /// use std::io;
-    /// use trimwright_control::Parameters;
-    /// use trimwright_harness::on_target::{SerialLine, OnTarget, OnTargetError};
-    /// use trimwright_link::{MAX_BYTES, ToHost, pack, processor::digest_of};
-    /// /// A processor that has learned nothing yet.
-    /// struct New;
-    /// impl SerialLine for New {
-    ///     fn send(&mut self, _: &[u8]) -> io::Result<()> { Ok(()) }
-    ///     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-    ///         let learned = ToHost::Learned(digest_of(&Parameters::DEFAULT.blank_map()));
-    ///         Ok(Some(pack(&learned, 0, &mut [0; MAX_BYTES]).map_err(io::Error::other)?.to_vec()))
-    ///     }
-    /// }
-    /// let mut here = Parameters::DEFAULT.blank_map();
-    /// assert_eq!(OnTarget::over(Box::new(New)).check_learned(&here), Ok(()));
-    /// here.ln.flat_mut()[20] = 0.01;
-    /// assert_eq!(OnTarget::over(Box::new(New)).check_learned(&here), Err(OnTargetError::LearnedDiffers));
-    /// ```
+    /// Compares the processor's learned map with `learned`.
     ///
     /// # Errors
-    /// [`OnTargetError::LearnedDiffers`], or what went wrong.
+    /// [`OnTargetError::LearnedDiffers`], or a transport error.
     pub fn check_learned(&mut self, learned: &LearnedMap) -> Result<(), OnTargetError> {
         match self.ask(&ToProcessor::Learned)? {
             ToHost::Learned(digest) if digest == processor::digest_of(learned) => Ok(()),
@@ -355,7 +232,7 @@ impl OnTarget {
     }
 }
 
-/// The emulator, its standard input and output.
+/// The emulator process, its standard input and output.
 struct Emulator {
     child: Child,
     came: Channel<Vec<u8>>,
@@ -386,7 +263,7 @@ impl SerialLine for Emulator {
     }
 
     fn receive(&mut self) -> io::Result<Option<Vec<u8>>> {
-        match self.came.recv_timeout(PATIENCE) {
+        match self.came.recv_timeout(TIMEOUT) {
             Ok(bytes) => Ok(Some(bytes)),
             Err(RecvTimeoutError::Timeout) => Ok(None),
             Err(RecvTimeoutError::Disconnected) => Err(io::Error::other("the emulator has ended")),
@@ -396,7 +273,7 @@ impl SerialLine for Emulator {
 
 impl Drop for Emulator {
     fn drop(&mut self) {
-        // Nobody is left to tell when it has ended by itself.
+        // An error means that it has ended already.
         let _ = self.child.kill();
         let _ = self.child.wait();
     }

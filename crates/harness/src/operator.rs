@@ -1,17 +1,17 @@
-//! The operator of a dynamometer: starts the engine, then holds crank speed and pedal where the schedule has them.
+//! Dynamometer operator model: starts the engine, then follows the scheduled crank speed and pedal.
 
 use trimwright_plant::{DriverInputs, GearRange, View};
 
 use crate::schedule::{DynoSetpoint, SchedulePoint};
 use crate::starting::{PERIOD_S, Starting};
 
-/// Wanted speed below which the dynamometer lets go and the engine idles, rad/s.
-const LETS_GO_RAD_PER_S: f64 = 50.0;
-/// How fast the pedal is moved at most, travels a second, and the dynamometer changes speed, rad/s^2. Engineering judgement.
+/// Scheduled speed below which the dynamometer releases the crank and the engine idles, rad/s.
+const RELEASE_RAD_PER_S: f64 = 50.0;
+/// Largest pedal speed, travels per second, and rate of the dynamometer's speed, rad/s^2. Engineering judgement.
 const PEDAL_PER_S: f64 = 2.0;
 const SWEEP_RAD_PER_S2: f64 = 300.0;
 
-/// Works throttle and dynamometer.
+/// Operator of pedal and dynamometer.
 ///
 /// ```
 /// use trimwright_harness::{operator::Operator, schedule::Schedule, starting::PERIOD_S};
@@ -35,12 +35,7 @@ pub struct Operator {
 }
 
 impl Operator {
-    /// An operator beside an engine that is off.
-    ///
-    /// ```
-    /// use trimwright_harness::operator::Operator;
-    /// assert!(!Operator::new().starting().is_running());
-    /// ```
+    /// An operator with the engine off.
     pub fn new() -> Self {
         Self {
             starting: Starting::new(),
@@ -48,37 +43,12 @@ impl Operator {
         }
     }
 
-    /// How the engine was started and kept running.
-    ///
-    /// ```
-    /// # use trimwright_harness::{operator::Operator, schedule::Schedule, starting::PERIOD_S};
-    /// # use trimwright_plant::View;
-    /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
-    /// let mut operator = Operator::new();
-    /// for act in 0..1000 {
-    ///     let speed_rad_per_s = if act < 800 { 80.0 } else { 0.0 };
-    ///     let view = View { speed_rad_per_s, ..View::default() };
-    ///     operator.act(f64::from(act) * PERIOD_S, &pull.at(0.0), &view);
-    /// }
-    /// assert_eq!(operator.starting().stalls(), 1, "it ran and was choked");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Start and stall record.
     pub fn starting(&self) -> &Starting {
         &self.starting
     }
 
-    /// What the operator does; called every [`PERIOD_S`]. `time_s` is the time since power-up.
-    ///
-    /// ```
-    /// # use trimwright_harness::{operator::Operator, schedule::Schedule};
-    /// # use trimwright_plant::View;
-    /// use trimwright_plant::{Key, GearRange};
-    /// let pull = Schedule::parse("pull", "pull.csv", "time [s],engine_speed [rpm],pedal [%]\n0,2000,50\n30,2000,50\n")?;
-    /// let mut operator = Operator::new();
-    /// let inputs = operator.act(0.0, &pull.at(0.0), &View::default());
-    /// assert_eq!((inputs.key, inputs.range, inputs.throttle), (Key::On, GearRange::Park, 0.0), "not before it runs");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Returns the inputs; to be called every [`PERIOD_S`]. `time_s` is the time since power-up.
     pub fn act(&mut self, time_s: f64, wanted: &SchedulePoint, view: &View) -> &DriverInputs {
         self.inputs.key = self.starting.act(time_s, wanted.key, view.speed_rad_per_s);
         self.inputs.ac = wanted.ac;
@@ -92,7 +62,7 @@ impl Operator {
     fn hold(&mut self, pull: DynoSetpoint, engine_rad_per_s: f64) {
         let reach = PEDAL_PER_S * PERIOD_S;
         self.inputs.throttle += (pull.pedal - self.inputs.throttle).clamp(-reach, reach);
-        self.inputs.dyno_rad_per_s = (pull.speed_rad_per_s > LETS_GO_RAD_PER_S).then(|| {
+        self.inputs.dyno_rad_per_s = (pull.speed_rad_per_s > RELEASE_RAD_PER_S).then(|| {
             let from = self.inputs.dyno_rad_per_s.unwrap_or(engine_rad_per_s);
             let reach = SWEEP_RAD_PER_S2 * PERIOD_S;
             from + (pull.speed_rad_per_s - from).clamp(-reach, reach)

@@ -1,29 +1,22 @@
-//! Writes the files of a result so that a reader never meets half of one.
+//! Writes result files atomically.
 //!
-//! Everything is first written into a directory of its own beside the place where it belongs, and only then moved there
-//! by renaming, which a file system does at once or not at all. Other files in the place are left alone.
+//! All files are first written into a temporary directory beside the destination and then renamed into it, which a file system does at once
+//! or not at all. Other files in the destination stay.
 
 use crate::error::InputError;
 use std::path::{Path, PathBuf};
 use std::{fs, io, process};
 
-/// Finds out before a long drive whether its result can be written, by making and removing a directory.
-///
-/// ```
-/// use trimwright_harness::output;
-/// let place = std::env::temp_dir().join(format!("trimwright-check-{}/deep/below", std::process::id()));
-/// assert_eq!(output::check(&place), Ok(()), "it can be made");
-/// assert!(!place.exists(), "but was not");
-/// ```
+/// Checks before a long drive that the result can be written, by creating and removing a directory.
 ///
 /// # Errors
 ///
-/// When `directory` or the nearest directory above it that exists can't be written to.
+/// When `directory`, or the nearest existing directory above it, is not writable.
 pub fn check(directory: &Path) -> Result<(), InputError> {
     Staging::new(directory).map(drop).map_err(|error| unwritable(directory, &error))
 }
 
-/// Writes files of these names and contents into `directory`, which is made if it isn't there.
+/// Writes files of these names and contents into `directory`, which is created if missing.
 ///
 /// ```
 /// use trimwright_harness::output;
@@ -36,7 +29,7 @@ pub fn check(directory: &Path) -> Result<(), InputError> {
 ///
 /// # Errors
 ///
-/// When something can't be written. Then no file of that name is there in part: each is as before or complete.
+/// When a file can't be written. No file is left incomplete: each is as before or complete.
 pub fn write(directory: &Path, files: &[(&str, &[u8])]) -> Result<(), InputError> {
     let all = || {
         let staging = Staging::new(directory)?;
@@ -53,7 +46,7 @@ fn unwritable(directory: &Path, error: &io::Error) -> InputError {
     InputError::new(directory.display().to_string(), format!("can't write results there: {error}"))
 }
 
-/// A directory that vanishes with this value, on the file system of the place for which it stands in.
+/// A temporary directory on the file system of the destination, removed on drop.
 struct Staging(PathBuf);
 
 impl Staging {
@@ -80,7 +73,7 @@ impl Staging {
 
 impl Drop for Staging {
     fn drop(&mut self) {
-        // Nothing more can be done about a directory that won't go, and the results don't depend on it.
+        // A directory that can't be removed does not affect the results.
         let _ = fs::remove_dir_all(&self.0);
     }
 }
@@ -113,12 +106,12 @@ mod tests {
     }
 
     #[test]
-    fn a_place_that_is_a_file_is_refused_and_nothing_is_left() {
+    fn a_place_that_is_a_file_is_rejected_and_nothing_is_left() {
         let home = tempfile::tempdir().expect("a place");
         let file = home.path().join("file");
         fs::write(&file, "x").expect("written");
         for place in [file.clone(), file.join("below")] {
-            assert!(check(&place).expect_err("refused").to_string().contains("can't write results there"));
+            assert!(check(&place).expect_err("rejected").to_string().contains("can't write results there"));
             assert!(write(&place, &[("a.txt", b"one")]).is_err());
         }
         assert_eq!(names(home.path()), ["file"]);

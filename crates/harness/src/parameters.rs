@@ -1,4 +1,4 @@
-//! The controller's parameters as lists: for other programs, and the few of them that an owner may want to adjust.
+//! The controller's parameters as lists, for other programs, and those meant for fine adjustment by an owner.
 
 use crate::document::{decimal, nearest};
 use serde::Serialize;
@@ -6,13 +6,7 @@ use serde_json::{Value as Json, json};
 use trimwright_control::Parameters;
 use trimwright_numerics::parameters::{Block, ParameterInfo, Range, Shape, Value};
 
-/// What the trade calls fine adjustment: the parameters that an owner may want to try first, in the order in which one looks for them.
-/// `tests/ident_adjust.rs` shows of each what it moves on every shipped engine that has the part.
-///
-/// ```
-/// use trimwright_harness::parameters::FINE_ADJUSTMENT;
-/// assert!(FINE_ADJUSTMENT.starts_with(&["wanted_lambda.by_load"]) && FINE_ADJUSTMENT.contains(&"feedback.authority_ln"));
-/// ```
+/// Parameters for fine adjustment by an owner, in the usual order of search.
 pub const FINE_ADJUSTMENT: &[&str] = &[
     // Mixture.
     "wanted_lambda.by_load",
@@ -73,43 +67,33 @@ pub const FINE_ADJUSTMENT: &[&str] = &[
     "learner.sample_variance_ln2",
 ];
 
-/// One parameter, for other programs. SI units.
-///
-/// ```
-/// use trimwright_control::Parameters;
-/// use trimwright_harness::parameters::list;
-/// let mut set = Parameters::DEFAULT;
-/// set.feedback.hold_s = 60.0;
-/// let all = list(&set);
-/// let hold = all.iter().find(|listed| (listed.stage, listed.name) == ("feedback", "hold_s")).expect("it is there");
-/// assert_eq!((&hold.value, &hold.default, &hold.max), (&60.0.into(), &10.0.into(), &600.0.into()));
-/// ```
+/// One parameter in SI units, for other programs.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Listed {
     /// Name of the stage.
     pub stage: &'static str,
-    /// Name of the parameter, its unit as the suffix.
+    /// Name of the parameter with its unit as the suffix.
     pub name: &'static str,
-    /// SI unit of its values; `"1"` for ratios and counts, none for flags and choices.
+    /// SI unit; `"1"` for ratios and counts, `None` for flags and choices.
     pub unit: Option<&'static str>,
-    /// Its value: a number, a flag, a word, a list; points as pairs; a table as columns, rows and values.
+    /// Value: a number, a flag, a word, a list; points as pairs; a table as columns, rows and values.
     pub value: Json,
-    /// The same by default.
+    /// Default value.
     pub default: Json,
-    /// Least value, none for flags and choices.
+    /// Lower limit, `null` for flags and choices.
     pub min: Json,
-    /// Greatest value.
+    /// Upper limit.
     pub max: Json,
-    /// Where the default comes from.
+    /// Source of the default.
     pub source: &'static str,
-    /// A sentence about it, and the words of a choice.
+    /// Description, with the words of a choice.
     pub about: String,
-    /// Range and unit of the places of a curve; of the columns and of the rows of a table.
+    /// Range and unit of the breakpoints of a curve, or of the columns and rows of a table.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub axis: Option<Json>,
 }
 
-/// All parameters, stage by stage.
+/// All parameters by stage.
 ///
 /// ```
 /// use trimwright_control::Parameters;
@@ -125,7 +109,7 @@ pub fn list(parameters: &Parameters) -> Vec<Listed> {
         .collect()
 }
 
-/// The paths of the parameters that are not as by default.
+/// Paths of the parameters that differ from their defaults.
 ///
 /// ```
 /// use trimwright_control::Parameters;
@@ -198,16 +182,10 @@ fn plain(info: &ParameterInfo<f32>, value: Value<'_, f32>) -> Json {
     }
 }
 
-/// Checks that there is a stage of this name.
-///
-/// ```
-/// use trimwright_harness::parameters::check_stage;
-/// assert!(check_stage("feedback").is_ok());
-/// assert!(check_stage("feedbak").is_err_and(|problem| problem.contains("did you mean feedback?")));
-/// ```
+/// Checks that a stage of this name exists.
 ///
 /// # Errors
-/// When there is none; the message proposes the stage that is most like it, if one is, and lists all.
+/// When it does not; the message proposes the most similar stage and lists all.
 pub fn check_stage(name: &str) -> Result<(), String> {
     let stages = Parameters::DEFAULT.blocks().map(|block| block.stage());
     if stages.contains(&name) {
@@ -223,7 +201,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn what_an_owner_may_adjust_is_there() {
+    fn fine_adjustment_names_parameters() {
         let default = Parameters::DEFAULT;
         let paths: Vec<&str> =
             default.blocks().iter().flat_map(|block| block.info()).map(|info| info.path).collect();
@@ -233,7 +211,7 @@ mod tests {
     }
 
     #[test]
-    fn lists_are_told_as_people_wrote_them() {
+    fn lists_hold_the_numbers_as_written() {
         let all = list(&Parameters::DEFAULT);
         let of =
             |path: (&str, &str)| all.iter().find(|one| (one.stage, one.name) == path).expect("a parameter");

@@ -1,4 +1,4 @@
-//! Why a scenario could not be driven.
+//! Errors that prevent a run.
 
 use trimwright_control::{AnswerError, CalibrationError};
 use trimwright_numerics::parameters;
@@ -6,7 +6,7 @@ use trimwright_plant::OutOfRange;
 
 use crate::on_target::OnTargetError;
 
-/// Why a run can't be made.
+/// Reason why a run can't be made.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -28,7 +28,7 @@ pub enum RunError {
     /// The truth is outside its range.
     #[error("truth {0}")]
     Truth(#[from] OutOfRange),
-    /// The processor that was to run the controller did not.
+    /// Error of the controller on another processor.
     #[error(transparent)]
     OnTarget(#[from] OnTargetError),
 }

@@ -1,15 +1,14 @@
-//! A scenario: an engine, a schedule, what the owner answered, and in what the engine differs from those answers.
+//! Scenario: engine, schedule, the owner's answers, and the engine's deviations from them.
 //!
-//! A scenario file names an engine file and a schedule, by the name under which they come with the program or by a path that
-//! starts from the scenario's own directory. Its section `[setup]` holds the owner's answers, `[calibration]` what parameters of the
-//! controller are set by hand, stage by stage, `[deviations]` how far the engine is from its nameplate, and `[truth]` whatever else is
-//! different from the engine file, under the same keys.
+//! A scenario file names an engine file and a schedule, by a name that ships with the program or by a path relative to the scenario's
+//! directory. Section `[setup]` holds the owner's answers, `[calibration]` controller parameters by stage, `[deviations]` the engine's
+//! deviations from its nameplate, and `[truth]` any other difference from the engine file, with the engine file's keys.
 
 use crate::document::Document;
 use crate::error::InputError;
 use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
-use crate::scenario_source::{ENGINE_SHELF, SCENARIO_SHELF, SCHEDULE_SHELF, Source};
+use crate::scenario_source::{ENGINE_FILES, SCENARIO_FILES, SCHEDULE_FILES, Source};
 use crate::schedule::{LONGEST_RUN_S, Schedule};
 use crate::sizing::{self, Installation};
 use crate::units::{Kind, Unit};
@@ -19,12 +18,12 @@ use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers
 use trimwright_numerics::parameters::Problem;
 use trimwright_plant::Truth;
 
-/// How many times a schedule may be driven.
+/// Range of the number of passes.
 pub(crate) const PASSES: (i64, i64) = (1, 100);
-/// What random numbers may start from.
+/// Range of the seed.
 pub(crate) const SEEDS: (i64, i64) = (0, i64::MAX);
 
-/// Everything that decides what happens in a run.
+/// Everything that determines a run.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
@@ -36,34 +35,34 @@ pub(crate) const SEEDS: (i64, i64) = (0, i64::MAX);
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Scenario {
-    /// Short name, after the file.
+    /// Short name, from the file name.
     pub name: String,
-    /// One line about it.
+    /// One line of description.
     pub title: String,
-    /// More about it.
+    /// Longer description.
     pub about: String,
-    /// What the engine and the car really are.
+    /// True engine and car.
     pub truth: Truth,
-    /// The same without the deviations: what a fleet of them scatters about.
+    /// The same without the deviations: the nominal values of a fleet.
     pub nameplate: Truth,
-    /// What the owner answered.
+    /// The owner's setup answers.
     pub answers: SetupAnswers,
     /// The controller's parameters.
     pub parameters: Parameters,
-    /// How the parts are built in.
+    /// Installation of the parts.
     pub installation: Installation,
-    /// What is wrong on purpose, and when.
+    /// Injected faults.
     pub faults: Vec<Fault>,
-    /// How fast the car is to go.
+    /// Schedule to drive.
     pub schedule: Schedule,
-    /// How many times the schedule is driven, 1 to 100.
+    /// Number of passes through the schedule, 1 to 100.
     pub passes: u32,
-    /// Start of the random numbers.
+    /// Seed of the random numbers.
     pub seed: u64,
 }
 
 impl Scenario {
-    /// Loads a scenario that comes with the program, by name, or one from a file, by path.
+    /// Loads a scenario by the name of a shipped one, or from a file by path.
     ///
     /// ```
     /// let scenario = trimwright_harness::scenario::Scenario::load("delivery-van")?;
@@ -73,64 +72,38 @@ impl Scenario {
     ///
     /// # Errors
     ///
-    /// When something is missing, unknown or out of range, with file, line, key, value and what is allowed.
+    /// When a key is missing, unknown or out of range; the error names file, line, key, value and what is allowed.
     pub fn load(name_or_path: &str) -> Result<Self, InputError> {
-        Self::parse(&SCENARIO_SHELF.get(name_or_path, None)?)
+        Self::parse(&SCENARIO_FILES.get(name_or_path, None)?)
     }
 
-    /// Drives another schedule, shipped or from a file.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let scenario = Scenario::load("delivery-van")?.with_schedule("hwfet")?.with_passes(3).with_seed(9);
-    /// assert_eq!((scenario.schedule.name(), scenario.passes, scenario.seed), ("hwfet", 3, 9));
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Sets the schedule, shipped or from a file.
     ///
     /// # Errors
     ///
-    /// When it can't be read, isn't a schedule, or does not begin at standstill.
+    /// When it can't be read, is no schedule, or does not begin at standstill.
     pub fn with_schedule(self, name_or_path: &str) -> Result<Self, InputError> {
-        let source = SCHEDULE_SHELF.get(name_or_path, None)?;
+        let source = SCHEDULE_FILES.get(name_or_path, None)?;
         Ok(Self { schedule: driven(&source)?, ..self })
     }
 
-    /// Drives the schedule this many times.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// assert_eq!(Scenario::load("delivery-van")?.with_passes(5).passes, 5);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Sets the number of passes.
     #[must_use]
     pub fn with_passes(self, passes: u32) -> Self {
         Self { passes, ..self }
     }
 
-    /// Draws other random numbers.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// assert_eq!(Scenario::load("delivery-van")?.with_seed(7).seed, 7);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Sets the seed.
     #[must_use]
     pub fn with_seed(self, seed: u64) -> Self {
         Self { seed, ..self }
     }
 
-    /// Checks that all passes together aren't longer than [`LONGEST_RUN_S`], and that every fault begins before they are over.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let van = Scenario::load("delivery-van")?;
-    /// assert!(van.check_length().is_ok() && van.with_passes(u32::MAX).check_length().is_err());
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Checks that all passes together are not longer than [`LONGEST_RUN_S`], and that every fault begins before the end.
     ///
     /// # Errors
     ///
-    /// When they are; the message says how many passes are allowed. When a fault would never be there.
+    /// When they are longer, with the number of passes allowed; when a fault begins too late.
     pub fn check_length(&self) -> Result<(), InputError> {
         self.check_faults(|key, problem, fault| {
             InputError::new(&self.name, problem).key(key).value(written_s(fault.from_s))
@@ -142,12 +115,11 @@ impl Scenario {
         }
         let name = self.schedule.name();
         let hours = LONGEST_RUN_S / 3600.0;
-        let problem =
-            format!("is too often; {name} fits {most} times into the {hours} h that a run may last");
+        let problem = format!("is too many; {name} fits {most} times into the {hours} h that a run may last");
         Err(InputError::new(&self.name, problem).key("passes").value(self.passes.to_string()))
     }
 
-    /// Checks that every fault begins while the schedule is driven; `wrong` tells of the key of one that does not.
+    /// Checks that every fault begins before the end of the drive; `wrong` makes the error for a key.
     fn check_faults(&self, wrong: impl Fn(&str, String, &Fault) -> InputError) -> Result<(), InputError> {
         let lasts_s = self.schedule.duration_s() * f64::from(self.passes);
         let mut numbered = self.faults.iter().enumerate();
@@ -161,42 +133,28 @@ impl Scenario {
         }
     }
 
-    /// What the controller works from when its owner gave these answers and parameters.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let mut van = Scenario::load("delivery-van")?;
-    /// van.parameters.feedback.hold_s = 60.0;
-    /// assert_eq!(van.calibration().expect("in range").parameters().feedback.hold_s, 60.0);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// The controller's calibration from these answers and parameters.
     ///
     /// # Errors
     ///
-    /// When one of them is out of its range; they are not after loading.
+    /// When one of them is out of its range, which loading excludes.
     pub fn calibration(&self) -> Result<Calibration, CalibrationError> {
         Calibration::new(&self.answers, self.parameters.clone())
     }
 
-    /// Sixteen hexadecimal digits that change whenever anything changes that decides what happens in a run.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::Scenario;
-    /// let [one, same, other] = [1, 1, 2].map(|seed| Scenario::load("delivery-van").map(|scenario| scenario.with_seed(seed).hash()));
-    /// assert!(one == same && one != other);
-    /// ```
+    /// Hash of everything that determines a run: 16 hexadecimal digits.
     pub fn hash(&self) -> String {
         let mut hash = Fnv::new();
         let (points, passes, seed) = (self.schedule.points(), self.passes, self.seed);
         // `Debug` prints every field, and floats in the shortest form that reads back as the same bits.
         let written = write!(hash, "{:?} {:?} {points:?} {passes} {seed}", self.truth, self.answers)
             .and_then(|()| self.faults.iter().try_for_each(|fault| write!(hash, " {fault:?}")))
-            // Parameters that come later leave the hash of what does not set them.
+            // Default parameters are left out, so that new ones do not change the hash.
             .and_then(|()| match self.parameters == Parameters::DEFAULT {
                 true => Ok(()),
                 false => write!(hash, " {:?}", self.parameters),
             });
-        debug_assert!(written.is_ok(), "a hash takes any text");
+        debug_assert!(written.is_ok(), "a hash accepts any text");
         format!("{:016x}", hash.0)
     }
 
@@ -220,7 +178,7 @@ impl Scenario {
         let deviations = scenario_deviations::read(&document)?;
         let installation = sizing::read(&document)?;
         let faults = faults::read(&document)?;
-        // Asks for the keys of the truth, so that a slip in them is found before the engine file is opened.
+        // Registers the keys of the truth, so that a misspelled one is found before the engine file is opened.
         scenario_engine::read(&document, "truth", &mut Truth::mild_v8())?;
         let required = [&["title", "engine", "schedule"][..], scenario_answers::REQUIRED].concat();
         document.finish(&required)?;
@@ -228,11 +186,11 @@ impl Scenario {
         faults::check(&document, &faults, &answers)?;
 
         let directory = source.directory.as_deref();
-        let schedule = SCHEDULE_SHELF
+        let schedule = SCHEDULE_FILES
             .get(&schedule, directory)
             .map_err(|error| document.wrong("schedule", error.about(&schedule)))?;
         let schedule = driven(&schedule)?;
-        let engine = ENGINE_SHELF
+        let engine = ENGINE_FILES
             .get(&engine, directory)
             .map_err(|error| document.wrong("engine", error.about(&engine)))?;
         let (engine_document, mut truth) = scenario_engine::parse(&engine)?;
@@ -241,11 +199,11 @@ impl Scenario {
             truth.check().map_err(|error| {
                 let field = format!("truth.{}", error.path);
                 let given = document.gives(&field);
-                let (teller, field) =
+                let (source, field) =
                     if given { (&document, field.as_str()) } else { (&engine_document, error.path) };
                 match error.problem {
-                    Problem::Outside(value, range) => teller.out_of_range(field, value, range.min, range.max),
-                    Problem::NotRising(_) => teller.wrong(field, error.to_string()),
+                    Problem::Outside(value, range) => source.out_of_range(field, value, range.min, range.max),
+                    Problem::NotRising(_) => source.wrong(field, error.to_string()),
                 }
             })
         };
@@ -272,14 +230,14 @@ impl Scenario {
     }
 }
 
-/// Reads a schedule that is to be driven.
+/// Reads a schedule to be driven.
 fn driven(source: &Source) -> Result<Schedule, InputError> {
     let schedule = Schedule::parse(&source.name, &source.file, &source.text)?;
     schedule.check_start(&source.file)?;
     Ok(schedule)
 }
 
-/// A time in seconds, for a message.
+/// A time in seconds for a message.
 fn written_s(time_s: f64) -> String {
     Unit::find(Kind::Time, "s").map_or_else(|| time_s.to_string(), |seconds| seconds.show(time_s))
 }

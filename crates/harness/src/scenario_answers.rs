@@ -1,6 +1,6 @@
-//! The owner's answers, from the section `[setup]` of a scenario.
+//! The owner's answers from section `[setup]` of a scenario.
 //!
-//! A key is the name of the field of [`SetupAnswers`] without its unit.
+//! Keys are the fields of [`SetupAnswers`] without their units.
 
 use crate::block_reader;
 use crate::document::{Document, decimal};
@@ -8,7 +8,7 @@ use crate::error::InputError;
 use crate::units::Kind;
 use trimwright_control::SetupAnswers;
 
-/// The answers without which no first calibration can be made; for the others there are customary values.
+/// Answers required for a first calibration; the others have customary defaults.
 pub(crate) const REQUIRED: &[&str] = &[
     "setup.displacement",
     "setup.cylinders",
@@ -20,19 +20,19 @@ pub(crate) const REQUIRED: &[&str] = &[
     "setup.rail_pressure",
 ];
 
-/// Reads the answers; what isn't given stays as [`SetupAnswers::default`] has it.
+/// Reads the answers; those not given are as in [`SetupAnswers::default`].
 pub(crate) fn read(document: &Document) -> Result<SetupAnswers, InputError> {
     let mut setup = SetupAnswers::DEFAULT;
     block_reader::read(document, "", &mut setup, &[])?;
     Ok(setup)
 }
 
-/// Checks that the answers go together.
+/// Checks answers that depend on each other.
 pub(crate) fn check(document: &Document, answers: &SetupAnswers) -> Result<(), InputError> {
     if !answers.controls_fans || answers.fan2_on_k >= answers.fan1_on_k {
         return Ok(());
     }
-    // Each in the unit in which it was written.
+    // Each in the unit in which it is written.
     let first = document.shown("setup.fan1_on", Kind::Temperature, decimal(answers.fan1_on_k));
     let second = document.shown("setup.fan2_on", Kind::Temperature, decimal(answers.fan2_on_k));
     let (key, problem) = if document.has("setup.fan2_on") {
@@ -137,19 +137,19 @@ mod tests {
     }
 
     #[test]
-    fn what_is_no_answer_is_refused() {
-        let refused = |text: &str| read(&document(text)).expect_err("refused").to_string();
-        assert!(refused("cam = \"wild\"").ends_with("must be one of \"stock\", \"mild\", \"hot\""));
+    fn what_is_no_answer_is_rejected() {
+        let rejected = |text: &str| read(&document(text)).expect_err("rejected").to_string();
+        assert!(rejected("cam = \"wild\"").ends_with("must be one of \"stock\", \"mild\", \"hot\""));
         for count in ["0", "8.5", "9", "1000", "nan", "\"8\""] {
             for answer in ["cylinders", "injectors"] {
                 assert_eq!(
-                    refused(&format!("{answer} = {count}")),
+                    rejected(&format!("{answer} = {count}")),
                     format!(
                         "van.toml, line 2, setup.{answer} = {count}: must be a whole number between 1 and 8"
                     )
                 );
             }
         }
-        assert!(refused("displacement = 5.2").contains("needs a unit, one of L, l, cu in"));
+        assert!(rejected("displacement = 5.2").contains("needs a unit, one of L, l, cu in"));
     }
 }

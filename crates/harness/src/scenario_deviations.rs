@@ -1,4 +1,4 @@
-//! In what an engine differs from its nameplate, from the section `[deviations]` of a scenario.
+//! Deviations of an engine from its nameplate, from section `[deviations]` of a scenario.
 
 use crate::block_reader;
 use crate::document::Document;
@@ -6,8 +6,7 @@ use crate::error::InputError;
 use trimwright_plant::Truth;
 
 trimwright_numerics::parameters! {
-    /// How far parts of the engine are from what its file says. The engine file is what a maker would print; no part is
-    /// quite like that.
+    /// Deviations of the engine's parts from the nominal values in its file.
     ///
     /// ```
     /// use trimwright_harness::scenario::{Deviations, Scenario};
@@ -19,24 +18,24 @@ trimwright_numerics::parameters! {
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
     pub struct Deviations<f64> "deviations" {
-        /// Largest share by which the filling differs, smoothly over speed and pressure.
+        /// Largest relative deviation of the filling, smooth over speed and pressure.
         number filling { 0.0, 0.0..=0.3 "1", "no deviation" }
-        /// Which shape that deviation has.
+        /// Seed of the shape of that deviation.
         whole filling_seed { u64 = 0, 0..=9_223_372_036_854_775_807_u64 "1", "no deviation" }
-        /// Share by which the injectors flow more.
+        /// Relative deviation of the injector flow.
         number injector_flow { 0.0, -0.5..=0.5 "1", "no deviation" }
-        /// Time by which they open later.
+        /// Additional opening delay of the injectors.
         number opening_delay_s { 0.0, -5e-4..=5e-4 "s", "no deviation" }
-        /// Share by which more fuel wets the wall (X).
+        /// Relative deviation of the film share (X).
         number film_x { 0.0, -0.9..=1.0 "1", "no deviation" }
-        /// Share by which it stays there longer (tau).
+        /// Relative deviation of the film time constant (tau).
         number film_tau { 0.0, -0.75..=2.0 "1", "no deviation" }
-        /// Share by which the oxygen sensor is slower.
+        /// Relative deviation of the oxygen sensor's time constant.
         number sensor_lag { 0.0, -0.5..=4.0 "1", "no deviation" }
     }
 }
 
-/// Reads the deviations; what isn't given deviates by nothing. Ranges: engineering judgement, wider than parts in use are.
+/// Reads the deviations; those not given are zero. Ranges: engineering judgement, wider than parts in use need.
 pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
     let mut deviations = Deviations::DEFAULT;
     block_reader::read(document, "", &mut deviations, &[])?;
@@ -44,17 +43,7 @@ pub(crate) fn read(document: &Document) -> Result<Deviations, InputError> {
 }
 
 impl Deviations {
-    /// Makes the parts differ.
-    ///
-    /// ```
-    /// use trimwright_harness::scenario::{Deviations, Scenario};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let mut engine = van.nameplate.clone();
-    /// Deviations { opening_delay_s: 0.1e-3, ..Deviations::default() }.apply(&mut engine);
-    /// let fuel_kg = |truth: &trimwright_plant::Truth| truth.injected_fuel_kg(4e-3, 13.5, 300e3);
-    /// assert!(fuel_kg(&engine) < 0.98 * fuel_kg(&van.nameplate), "late injectors give less in the same time");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Applies the deviations to a truth.
     pub fn apply(&self, truth: &mut Truth) {
         truth.filling.deviation = self.filling;
         truth.filling.deviation_seed = self.filling_seed;

@@ -1,7 +1,7 @@
-//! An engine and its car from an engine file, in human units.
+//! Reads an engine and its car from an engine file.
 //!
-//! Sections and keys are the parts and parameters of [`Truth`] without their units; what a file leaves out is as in
-//! [`Truth::mild_v8`]. The same keys below `[truth]` in a scenario overrule the file.
+//! Sections and keys are the parts and parameters of [`Truth`] without their units; what is not given is as in [`Truth::mild_v8`]. The same
+//! keys below `[truth]` in a scenario override the file.
 
 use crate::document::{Document, inside};
 use crate::error::InputError;
@@ -10,17 +10,17 @@ use crate::units::Kind;
 use crate::{block_reader, sensor_curves};
 use trimwright_plant::{Coupling, Gearbox, Truth};
 
-/// Keys that an engine file has to have.
+/// Required keys of an engine file.
 pub(crate) const REQUIRED: &[&str] = &["title", "engine.displacement", "engine.cylinders"];
 
-/// Keys of lists that are as long as the gearbox has gears, and parameters that they fill.
+/// Lists with one item per gear: path of the parameter, and key.
 pub(crate) const GEAR_LISTS: block_reader::Aliases<'_> = &[
     ("gearbox.ratios", "gearbox.ratios"),
     ("gearbox.up_closed_m_per_s", "gearbox.up_closed"),
     ("gearbox.up_full_m_per_s", "gearbox.up_full"),
 ];
 
-/// Keys that are not the parameter's name without its unit. How many gears there are, the length of [`GEAR_LISTS`] says.
+/// Keys that differ from the parameter's name without its unit. The length of [`GEAR_LISTS`] sets the number of gears.
 pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("ambient.sea_level_k", "ambient.sea_level_temperature"),
     ("ambient.sea_level_pa", "ambient.sea_level_pressure"),
@@ -42,7 +42,7 @@ pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("nitrous.bottle_j_per_k", "nitrous.bottle_capacity"),
 ];
 
-/// Reads an engine file; the document comes along for messages about ranges.
+/// Reads an engine file; the document is returned for messages about ranges.
 pub(crate) fn parse(source: &Source) -> Result<(Document, Truth), InputError> {
     let document = Document::parse(&source.file, &source.text)?;
     let mut truth = Truth::mild_v8();
@@ -53,7 +53,7 @@ pub(crate) fn parse(source: &Source) -> Result<(Document, Truth), InputError> {
     Ok((document, truth))
 }
 
-/// Fills what the section gives (`""` is the whole document).
+/// Reads the section into `truth` (`""` is the whole document).
 pub(crate) fn read(document: &Document, section: &str, truth: &mut Truth) -> Result<(), InputError> {
     for block in truth.blocks_mut() {
         block_reader::read(document, section, block, ALIASES)?;
@@ -62,7 +62,7 @@ pub(crate) fn read(document: &Document, section: &str, truth: &mut Truth) -> Res
     gearbox(document, &inside(section, "gearbox"), &mut truth.gearbox)
 }
 
-/// The gearbox, whose lists are as long as it has gears, and which has a converter or a clutch.
+/// Reads the gearbox: lists with one item per gear, and converter or clutch.
 fn gearbox(document: &Document, section: &str, gearbox: &mut Gearbox) -> Result<(), InputError> {
     let key = |name: &str| inside(section, name);
     if let Some(gears) = document.quantities(&key("ratios"), Kind::Ratio, true, &mut gearbox.ratios)? {
@@ -135,7 +135,7 @@ mod tests {
     }
 
     #[test]
-    fn a_truth_is_told_by_keys_in_human_units() {
+    fn a_truth_is_read_in_trade_units() {
         let truth = given(
             "[throttle]\nbore = \"2 in\"\n[gearbox]\ncoupling = \"clutch\"\nratios = [3.5, 2.0, 1.0, 0.8]\n\
             clutch_torque = \"300 lb ft\"\n[faults]\no2 = \"open\"\nvss_lost = true\n[injectors]\ncount = 2\n\
@@ -152,7 +152,7 @@ mod tests {
     }
 
     #[test]
-    fn sensors_are_told_as_the_controllers_are() {
+    fn sensors_have_the_keys_of_the_controllers() {
         let truth = given(
             "[sensors]\nmap = [[\"0.4 V\", \"20 kPa\"], [\"4.65 V\", \"250 kPa\"]]\nmap_limits = [\"0.3 V\", \"4.9 V\"]\n\
             tp = [[\"0.7 V\", 0], [\"4 V\", \"100 %\"]]\nfrp = [[\"0.5 V\", \"0 kPa\"], [\"4.5 V\", \"10 bar\"]]\n\
@@ -185,8 +185,8 @@ mod tests {
     }
 
     #[test]
-    fn a_key_of_the_other_coupling_is_refused() {
-        let error = given("[gearbox]\nclutch_torque = \"300 N m\"\n").expect_err("refused").to_string();
+    fn a_key_of_the_other_coupling_is_rejected() {
+        let error = given("[gearbox]\nclutch_torque = \"300 N m\"\n").expect_err("rejected").to_string();
         assert!(error.starts_with("car.toml, line 2, gearbox.clutch_torque = "), "{error}");
         assert!(error.ends_with("belongs to the other kind of coupling than this gearbox has"), "{error}");
     }

@@ -1,4 +1,4 @@
-//! Finds the text of a scenario, an engine or a schedule: inside the program by name, or in a file by path.
+//! Locates a scenario, an engine or a schedule: shipped with the program by name, or a file by path.
 
 use crate::error::InputError;
 use crate::shipped::{ENGINES, SCENARIOS, SCHEDULES, Shipped, find};
@@ -9,33 +9,35 @@ use std::path::{Path, PathBuf};
 /// Largest file that is read, bytes.
 const LARGEST: u64 = 64 * 1024 * 1024;
 
-/// A sort of thing that comes with the program or in a file of the user's.
+/// A kind of input that ships with the program or is read from a file.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Shelf {
+pub(crate) struct ResourceKind {
     pub(crate) what: &'static str,
     pub(crate) extension: &'static str,
     pub(crate) shipped: &'static [Shipped],
 }
 
-pub(crate) const SCENARIO_SHELF: Shelf = Shelf { what: "scenario", extension: ".toml", shipped: SCENARIOS };
-pub(crate) const ENGINE_SHELF: Shelf = Shelf { what: "engine", extension: ".toml", shipped: ENGINES };
-pub(crate) const SCHEDULE_SHELF: Shelf = Shelf { what: "schedule", extension: ".csv", shipped: SCHEDULES };
+pub(crate) const SCENARIO_FILES: ResourceKind =
+    ResourceKind { what: "scenario", extension: ".toml", shipped: SCENARIOS };
+pub(crate) const ENGINE_FILES: ResourceKind =
+    ResourceKind { what: "engine", extension: ".toml", shipped: ENGINES };
+pub(crate) const SCHEDULE_FILES: ResourceKind =
+    ResourceKind { what: "schedule", extension: ".csv", shipped: SCHEDULES };
 
-/// A text and where it is from.
+/// A text and its origin.
 #[derive(Clone, Debug)]
 pub(crate) struct Source {
-    /// Short name: of the shipped one, or of the file without extension.
+    /// Short name: that of the shipped one, or the file name without extension.
     pub(crate) name: String,
-    /// What messages call it.
+    /// File name in messages.
     pub(crate) file: String,
     pub(crate) text: String,
-    /// The directory that paths inside the text start from; none inside the program.
+    /// Base directory of paths inside the text; `None` for shipped ones.
     pub(crate) directory: Option<PathBuf>,
 }
 
-impl Shelf {
-    /// Gets the one that comes with the program under this name, or else the file of this path, which starts from
-    /// `directory` unless it is absolute.
+impl ResourceKind {
+    /// Returns the shipped text of this name, or else the file at this path, relative to `directory` unless it is absolute.
     pub(crate) fn get(self, name_or_path: &str, directory: Option<&Path>) -> Result<Source, InputError> {
         if let Some(shipped) = find(self.shipped, name_or_path) {
             return Ok(Source {
@@ -80,32 +82,32 @@ fn read(path: &Path) -> io::Result<Vec<u8>> {
 mod tests {
     use super::*;
 
-    fn refused(shelf: Shelf, path: &Path) -> String {
-        shelf.get(path.to_str().expect("UTF-8"), None).expect_err("refused").to_string()
+    fn rejected(kind: ResourceKind, path: &Path) -> String {
+        kind.get(path.to_str().expect("UTF-8"), None).expect_err("rejected").to_string()
     }
 
     #[test]
     fn shipped_ones_go_by_name_and_files_by_path() {
-        assert_eq!(SCHEDULE_SHELF.get("udds", None).expect("shipped").file, "shared/schedules/udds.csv");
+        assert_eq!(SCHEDULE_FILES.get("udds", None).expect("shipped").file, "shared/schedules/udds.csv");
         let home = tempfile::tempdir().expect("a place");
         std::fs::write(home.path().join("own.csv"), "text").expect("written");
-        let own = SCHEDULE_SHELF.get("own.csv", Some(home.path())).expect("a file");
+        let own = SCHEDULE_FILES.get("own.csv", Some(home.path())).expect("a file");
         assert_eq!((own.name.as_str(), own.text.as_str()), ("own", "text"));
         assert_eq!(own.directory.as_deref(), Some(home.path()));
     }
 
     #[test]
-    fn what_is_not_there_or_not_text_is_refused() {
+    fn what_is_not_there_or_not_text_is_rejected() {
         let home = tempfile::tempdir().expect("a place");
         assert_eq!(
-            refused(SCHEDULE_SHELF, Path::new("moon")),
+            rejected(SCHEDULE_FILES, Path::new("moon")),
             "moon: no schedule of this name comes with the program (there are udds, hwfet, hot-restart, long-idle, \
              mountain-pass, trailer, dyno-map, dyno-steps, dyno-sweep), and there is no such file"
         );
-        assert!(refused(SCHEDULE_SHELF, &home.path().join("moon.csv")).contains("can't be read"));
-        assert!(refused(SCHEDULE_SHELF, home.path()).contains("can't be read"));
+        assert!(rejected(SCHEDULE_FILES, &home.path().join("moon.csv")).contains("can't be read"));
+        assert!(rejected(SCHEDULE_FILES, home.path()).contains("can't be read"));
         let bytes = home.path().join("bytes.csv");
         std::fs::write(&bytes, b"a\nb\xff\n").expect("written");
-        assert!(refused(SCHEDULE_SHELF, &bytes).ends_with("bytes.csv, line 2: is not UTF-8 text"));
+        assert!(rejected(SCHEDULE_FILES, &bytes).ends_with("bytes.csv, line 2: is not UTF-8 text"));
     }
 }

@@ -1,16 +1,15 @@
-//! Schedules: what is asked for, moment by moment.
+//! Schedules: wanted speed and switches over time.
 //!
-//! A schedule is a CSV file whose first line names the columns with their units in square or round brackets, such as
-//! `time [s],speed [m/s]` or `time (min),speed (mph)`. On the road it says how fast the car is to go; on a dynamometer it says at
-//! which `engine_speed` the crank is held and how far the `pedal` is down. Columns of other names are left alone. Time counts from the first
-//! row, whatever it begins with; what a scenario drives begins at standstill.
+//! A schedule is a CSV file whose first line names the columns with their units in square or round brackets, such as `time [s],speed [m/s]`
+//! or `time (min),speed (mph)`. On the road it gives the vehicle speed; on a dynamometer the crank speed `engine_speed` and the `pedal`
+//! travel. Other columns are ignored. Time counts from the first row; a schedule that is driven begins at standstill.
 //!
-//! | column | what | between rows | without it |
+//! | column | meaning | between rows | when missing |
 //! |---|---|---|---|
-//! | `time` | time | | must be there |
-//! | `speed` | speed of the car | straight line | must be there, except on a dynamometer |
-//! | `engine_speed`, `pedal` | dynamometer: crank speed (0 lets go of it), travel of the pedal | straight line | a road |
-//! | `altitude` | height above sea level | straight line | as the scenario says |
+//! | `time` | time | | required |
+//! | `speed` | speed of the car | linear | required, except on a dynamometer |
+//! | `engine_speed`, `pedal` | dynamometer: crank speed (0 releases it), pedal travel | linear | a road |
+//! | `altitude` | height above sea level | linear | as in the scenario |
 //! | `grade` | rise over run of the road | holds | from altitude and speed, or level |
 //! | `key`, `ac`, `nitrous` | `on` or `off`: ignition, air conditioning wanted, nitrous oxide armed | holds | on, off, off |
 
@@ -20,105 +19,52 @@ use crate::error::InputError;
 use crate::units::Kind;
 use columns::{Columns, ScheduleColumn, Switch, unreadable};
 
-/// Longest schedule, seconds: a day. Engineering judgement.
-///
-/// ```
-/// use trimwright_harness::schedule::{LONGEST_S, Schedule};
-/// let lasting = |time_s: f64| Schedule::parse("day", "day.csv", &format!("time [s],speed [m/s]\n0,0\n{time_s},0\n"));
-/// assert!(lasting(LONGEST_S).is_ok() && lasting(LONGEST_S + 1.0).is_err());
-/// ```
+/// Longest schedule, s: a day. Engineering judgement.
 pub const LONGEST_S: f64 = 86_400.0;
-/// Longest learning run, all passes together, seconds: two days. Its record takes some 300 MB. Engineering judgement.
-///
-/// ```
-/// use trimwright_harness::scenario::Scenario;
-/// use trimwright_harness::schedule::LONGEST_RUN_S;
-/// let van = Scenario::load("delivery-van")?;
-/// let most = (LONGEST_RUN_S / van.schedule.duration_s()) as u32;
-/// assert!(van.clone().with_passes(most).check_length().is_ok());
-/// assert!(van.with_passes(most + 1).check_length().is_err());
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Longest learning run, all passes together, s: two days. Its trace takes some 300 MB. Engineering judgement.
 pub const LONGEST_RUN_S: f64 = 172_800.0;
-/// Shortest schedule, seconds. Engineering judgement.
-///
-/// ```
-/// use trimwright_harness::schedule::{SHORTEST_S, Schedule};
-/// let lasting = |time_s: f64| Schedule::parse("blip", "blip.csv", &format!("time [s],speed [m/s]\n0,0\n{time_s},0\n"));
-/// assert!(lasting(SHORTEST_S).is_ok() && lasting(0.5 * SHORTEST_S).is_err());
-/// ```
+/// Shortest schedule, s. Engineering judgement.
 pub const SHORTEST_S: f64 = 1.0;
-/// Fastest speed in a schedule, m/s. Engineering judgement.
-///
-/// ```
-/// use trimwright_harness::schedule::Schedule;
-/// let error = Schedule::parse("fast", "fast.csv", "time [s],speed [mph]\n0,0\n60,230\n").unwrap_err();
-/// assert!(error.to_string().starts_with("fast.csv, line 3"), "230 mph are more than 100 m/s");
-/// ```
+/// Highest vehicle speed in a schedule, m/s. Engineering judgement.
 pub const FASTEST_M_PER_S: f64 = 100.0;
-/// Steepest road in a schedule, rise over run. Engineering judgement.
-///
-/// ```
-/// use trimwright_harness::schedule::{STEEPEST, Schedule};
-/// let hill = |grade: f64| {
-///     Schedule::parse("hill", "hill.csv", &format!("time [s],speed [m/s],grade [1]\n0,9,{grade}\n60,9,0\n"))
-/// };
-/// assert!(hill(STEEPEST).is_ok() && hill(STEEPEST + 0.01).is_err());
-/// ```
+/// Steepest slope in a schedule, rise over run. Engineering judgement.
 pub const STEEPEST: f64 = 0.35;
-/// Lowest and highest road, m. Engineering judgement.
+/// Lowest and highest altitude, m. Engineering judgement.
 const ALTITUDES_M: (f64, f64) = (-500.0, 5000.0);
-/// Fastest crank on a dynamometer, rad/s. Engineering judgement.
+/// Highest crank speed on a dynamometer, rad/s. Engineering judgement.
 const FASTEST_RAD_PER_S: f64 = 900.0;
-/// Most points of a schedule; ten a second for a day fit.
-const MOST_POINTS: usize = 1_000_000;
-/// Way between two rows below which their altitudes make no slope, m.
-const SHORTEST_WAY_M: f64 = 1.0;
+/// Most points of a schedule; ten per second for a day fit.
+const MAX_POINTS: usize = 1_000_000;
+/// Distance between two rows below which their altitudes give no slope, m.
+const MIN_DISTANCE_M: f64 = 1.0;
 
-/// What is wanted at one time.
-///
-/// ```
-/// use trimwright_harness::schedule::Schedule;
-/// let text = "time [s],speed [km/h],grade [%],ac\n0,36,5,on\n60,36,0,off\n120,36,0,off\n";
-/// let climb = Schedule::parse("climb", "climb.csv", text)?.at(30.0);
-/// assert_eq!((climb.speed_m_per_s, climb.grade, climb.ac, climb.key), (10.0, 0.05, true, true));
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Setpoints at one time.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SchedulePoint {
     /// Time since the start of the schedule, s.
     pub time_s: f64,
     /// Speed of the car, m/s; 0 on a dynamometer.
     pub speed_m_per_s: f64,
-    /// Slope of the road from here on, rise over run.
+    /// Slope of the road from this point on, rise over run.
     pub grade: f64,
-    /// Height above sea level, m; as the scenario says when there is none.
+    /// Altitude, m; `None`: as in the scenario.
     pub altitude_m: Option<f64>,
-    /// The ignition is on.
+    /// Ignition on.
     pub key: bool,
-    /// Air conditioning is wanted.
+    /// Air conditioning requested.
     pub ac: bool,
-    /// The nitrous system is armed.
+    /// Nitrous system armed.
     pub nitrous: bool,
-    /// What the dynamometer does; none on a road.
+    /// Dynamometer setpoint; `None` on a road.
     pub pull: Option<DynoSetpoint>,
 }
 
-/// What is wanted on a dynamometer.
-///
-/// ```
-/// use trimwright_harness::schedule::Schedule;
-/// let text = "time [s],engine_speed [rpm],pedal [%]\n0,1500,20\n10,4500,100\n";
-/// let sweep = Schedule::parse("sweep", "sweep.csv", text)?;
-/// let pull = sweep.at(5.0).pull.expect("it is for a dynamometer");
-/// assert!((pull.speed_rad_per_s - 314.16).abs() < 0.01 && (pull.pedal - 0.6).abs() < 1e-12, "half way: 3000 rpm, 60 %");
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Dynamometer setpoint.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
 pub struct DynoSetpoint {
-    /// Speed at which the crank is held, rad/s; 0 leaves it free.
+    /// Crank speed to hold, rad/s; 0 leaves the crank free.
     pub speed_rad_per_s: f64,
-    /// Travel of the pedal, 0 to 1.
+    /// Pedal travel, 0 to 1.
     pub pedal: f64,
 }
 
@@ -138,7 +84,7 @@ pub struct Schedule {
 }
 
 impl Schedule {
-    /// Reads the text of a schedule; `file` is what a message calls it.
+    /// Reads a schedule; `file` is its name in messages.
     ///
     /// ```
     /// use trimwright_harness::schedule::Schedule;
@@ -151,9 +97,9 @@ impl Schedule {
     ///
     /// # Errors
     ///
-    /// With file, line and column when a column or its unit is missing or unknown, a value is no number or out of its range
-    /// (speed to [`FASTEST_M_PER_S`], time to [`LONGEST_S`], slope to [`STEEPEST`]), the times don't rise, fewer than two
-    /// rows are left, or they are over before [`SHORTEST_S`].
+    /// With file, line and column when a column or its unit is missing or unknown, a value is no number or out of range (speed to
+    /// [`FASTEST_M_PER_S`], time to [`LONGEST_S`], slope to [`STEEPEST`]), times do not rise, fewer than two rows are left, or the schedule
+    /// is shorter than [`SHORTEST_S`].
     pub fn parse(name: &str, file: &str, text: &str) -> Result<Self, InputError> {
         let text = text.strip_prefix('\u{feff}').unwrap_or(text);
         let mut reader = csv::ReaderBuilder::new().trim(csv::Trim::All).from_reader(text.as_bytes());
@@ -172,7 +118,7 @@ impl Schedule {
                 let problem = "must be later than the time of the row before";
                 return Err(rows.time.error(&record, file, problem));
             }
-            if points.len() == MOST_POINTS {
+            if points.len() == MAX_POINTS {
                 return Err(rows.time.error(
                     &record,
                     file,
@@ -200,31 +146,17 @@ impl Schedule {
         Ok(schedule)
     }
 
-    /// What it is called.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
-    /// assert_eq!(trip.name(), "trip");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Name of the schedule.
     pub fn name(&self) -> &str {
         &self.name
     }
 
-    /// Its points, in order of time, the first at time zero.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
-    /// assert_eq!(trip.points().len(), 3);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Points in order of time, the first at time zero.
     pub fn points(&self) -> &[SchedulePoint] {
         &self.points
     }
 
-    /// The same up to a time, s: its points until then, the first two at least.
+    /// The schedule up to a time, s; at least its first two points.
     ///
     /// ```
     /// use trimwright_harness::schedule::Schedule;
@@ -239,42 +171,21 @@ impl Schedule {
         self
     }
 
-    /// Whether it is for a dynamometer.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
-    /// assert!(!trip.on_dynamometer(), "it says a road speed");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// True for a dynamometer schedule.
     pub fn on_dynamometer(&self) -> bool {
         self.points.first().is_some_and(|point| point.pull.is_some())
     }
 
-    /// How long it lasts, s.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
-    /// assert_eq!(trip.duration_s(), 20.0);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Duration, s.
     pub fn duration_s(&self) -> f64 {
         self.points.last().map_or(0.0, |point| point.time_s)
     }
 
-    /// Checks that the car stands in the first row: it is driven from there, with the engine still to be started.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let rolling = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,10\n10,10\n")?;
-    /// assert!(rolling.check_start("trip.csv").is_err());
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Checks that the car stands in the first row: the drive starts there with the engine off.
     ///
     /// # Errors
     ///
-    /// When it is to move; `file` is what the message calls the schedule.
+    /// When the first speed is not 0; `file` is the name of the schedule in the message.
     pub fn check_start(&self, file: &str) -> Result<(), InputError> {
         let speed = self.speed_m_per_s(0.0);
         if speed == 0.0 {
@@ -285,42 +196,17 @@ impl Schedule {
         Err(InputError::new(file, problem).key("speed").value(format!("{speed} m/s")))
     }
 
-    /// How far it goes, m: speeds are joined by straight lines.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
-    /// assert!((trip.distance_m() - 150.0).abs() < 1e-9, "half speed over the first half");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Distance, m: speeds are interpolated linearly.
     pub fn distance_m(&self) -> f64 {
-        self.points.windows(2).map(|pair| way_m(&pair[0], &pair[1])).sum()
+        self.points.windows(2).map(|pair| distance_between_m(&pair[0], &pair[1])).sum()
     }
 
-    /// The wanted speed at a time, m/s, on a straight line between points; before the first and after the last point
-    /// it is theirs.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let trip = Schedule::parse("trip", "trip.csv", "time [s],speed [m/s]\n0,0\n10,10\n20,10\n")?;
-    /// assert_eq!([5.0, 15.0, 99.0].map(|time_s| trip.speed_m_per_s(time_s)), [5.0, 10.0, 10.0]);
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Scheduled speed at a time, m/s, interpolated linearly; constant before the first and after the last point.
     pub fn speed_m_per_s(&self, time_s: f64) -> f64 {
         self.at(time_s).speed_m_per_s
     }
 
-    /// What is wanted at a time: quantities on a straight line between points, slope and switches as at the point before.
-    ///
-    /// ```
-    /// use trimwright_harness::schedule::Schedule;
-    /// let text = "time [s],speed [m/s],altitude [m],ac\n0,10,0,off\n100,10,50,on\n200,10,50,on\n";
-    /// let pass = Schedule::parse("pass", "pass.csv", text)?;
-    /// let (up, top) = (pass.at(50.0), pass.at(150.0));
-    /// assert_eq!((up.altitude_m, up.ac), (Some(25.0), false));
-    /// assert!((up.grade - 0.05).abs() < 1e-4 && top.grade == 0.0 && top.ac);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Setpoints at a time: quantities interpolated linearly; slope and switches as at the previous point.
     pub fn at(&self, time_s: f64) -> SchedulePoint {
         let after = self.points.partition_point(|point| point.time_s <= time_s);
         let before = after.checked_sub(1).and_then(|before| self.points.get(before));
@@ -336,7 +222,7 @@ impl Schedule {
 }
 
 impl SchedulePoint {
-    /// A car that stands on a level road with the engine running.
+    /// A standing car on a level road with the ignition on.
     const fn still(time_s: f64) -> Self {
         Self {
             time_s,
@@ -350,7 +236,7 @@ impl SchedulePoint {
         }
     }
 
-    /// The point a share of the way to the next one.
+    /// The point at a share of the way to the next one.
     fn towards(&self, next: &Self, share: f64, time_s: f64) -> Self {
         let between = |a: f64, b: f64| a + share * (b - a);
         let pull = self.pull.zip(next.pull).map(|(a, b)| DynoSetpoint {
@@ -367,24 +253,24 @@ impl SchedulePoint {
     }
 }
 
-/// Way between two points, m.
-fn way_m(a: &SchedulePoint, b: &SchedulePoint) -> f64 {
+/// Distance between two points, m.
+fn distance_between_m(a: &SchedulePoint, b: &SchedulePoint) -> f64 {
     (b.time_s - a.time_s) * (a.speed_m_per_s + b.speed_m_per_s) / 2.0
 }
 
 /// Slope of the straight road between two points, rise over run.
 fn slope(a: &SchedulePoint, b: &SchedulePoint) -> f64 {
     let Some((from_m, to_m)) = a.altitude_m.zip(b.altitude_m) else { return 0.0 };
-    let (rise_m, way_m) = (to_m - from_m, way_m(a, b));
-    let run_m2 = way_m * way_m - rise_m * rise_m;
-    match (way_m > SHORTEST_WAY_M, run_m2 > 0.0) {
+    let (rise_m, distance_m) = (to_m - from_m, distance_between_m(a, b));
+    let run_m2 = distance_m * distance_m - rise_m * rise_m;
+    match (distance_m > MIN_DISTANCE_M, run_m2 > 0.0) {
         (false, _) => 0.0,
         (true, false) => f64::INFINITY,
         (true, true) => rise_m / libm::sqrt(run_m2),
     }
 }
 
-/// Reads the rows of a file.
+/// Columns of the rows of a file.
 struct Rows<'a> {
     file: &'a str,
     time: ScheduleColumn,

@@ -1,4 +1,4 @@
-//! Sensors' curves of a file, of which ranges alone do not say enough.
+//! Checks of sensor curves beyond the ranges of their points.
 
 use crate::block_reader::{Scalar, key_of};
 use crate::document::{Document, inside};
@@ -6,7 +6,7 @@ use crate::error::InputError;
 use toml_edit::Value as Toml;
 use trimwright_numerics::parameters::{Block, Value};
 
-/// Refuses a curve of volts that turns back or stays where it is, and resistances of a thermistor that do not fall, as far as the file
+/// Rejects a voltage curve that is constant or reverses its direction, and thermistor resistances that do not fall, as far as the file
 /// gives them.
 pub(crate) fn check<T: Scalar>(
     document: &Document,
@@ -34,7 +34,7 @@ pub(crate) fn check<T: Scalar>(
             };
             let at = |index| written.get(index).and_then(Toml::as_array).and_then(|point| point.get(1));
             if let (true, Some(before), Some(value)) = (wrong, at(index), at(index + 1)) {
-                let why = if thermistor { "a thermistor's resistance falls" } else { "a curve goes one way" };
+                let why = if thermistor { "a thermistor's resistance falls" } else { "a curve is monotonic" };
                 let problem = format!(
                     "{must} that of the point before it, which is {}: {why}",
                     document.written(before)
@@ -53,8 +53,8 @@ mod tests {
     use trimwright_control::parameters::SensorParameters;
     use trimwright_plant::Sensors;
 
-    /// What is said of a line below `[sensors]`, of both the controller's and the engine's, who have to agree.
-    fn said(line: &str) -> Option<String> {
+    /// Error about a line below `[sensors]`; the controller's and the engine's must agree.
+    fn message(line: &str) -> Option<String> {
         fn of<T: Scalar>(text: &str, sensors: &mut dyn Block<T>) -> Option<String> {
             let document = Document::parse("car.toml", text).expect("TOML");
             block_reader::read(&document, "", sensors, &[]).expect("in range");
@@ -75,16 +75,16 @@ mod tests {
             "tp = [[\"1 V\", 0], [\"2 V\", 0], [\"4 V\", 1]]",
             "ect_points = [[\"0 degC\", \"9 kohm\"], [\"50 degC\", \"1 kohm\"], [\"100 degC\", \"300 ohm\"]]",
         ] {
-            assert_eq!(said(line), None, "{line}");
+            assert_eq!(message(line), None, "{line}");
         }
         for (line, problem) in [
             (
                 "map = [[\"0.4 V\", \"15 kPa\"], [\"2 V\", \"115 kPa\"], [\"4.65 V\", \"20 kPa\"]]",
-                "sensors.map, point 3 = \"20 kPa\": must not be below that of the point before it, which is \"115 kPa\": a curve goes one way",
+                "sensors.map, point 3 = \"20 kPa\": must not be below that of the point before it, which is \"115 kPa\": a curve is monotonic",
             ),
             (
                 "lambda = [[\"0 V\", 1.3], [\"1 V\", 1.4], [\"5 V\", 0.7]]",
-                "sensors.lambda, point 2 = 1.4: must not be above that of the point before it, which is 1.3: a curve goes one way",
+                "sensors.lambda, point 2 = 1.4: must not be above that of the point before it, which is 1.3: a curve is monotonic",
             ),
             (
                 "lambda = [[\"0 V\", 1], [\"5 V\", 1.0]]",
@@ -96,7 +96,7 @@ mod tests {
                  a thermistor's resistance falls",
             ),
         ] {
-            assert_eq!(said(line), Some(format!("car.toml, line 2, {problem}")));
+            assert_eq!(message(line), Some(format!("car.toml, line 2, {problem}")));
         }
     }
 }

@@ -1,20 +1,20 @@
-//! One session: a scenario's car and its controller, who works the car and its faults, step by step.
+//! A session: a scenario's car with its controller, driver or operator, and faults, step by step.
 //!
-//! Everything in the workspace that closes the loop for a while stands on [`Session::run`]: drives, trials, examinations, the fault matrix, the
-//! bench in the terminal. What is kept of it is the business of an [`Observer`]. A session owns its scenario and knows of no clock, file or thread.
+//! All drives, trials, fault examinations and the terminal bench use [`Session::run`]; an [`Observer`] records them. A session owns its
+//! scenario and uses no clock, file or thread.
 
 use trimwright_control::{Calibration, Controller, LearnedMap, Options};
 use trimwright_plant::{DriverInputs, Plant, View};
 
 use crate::closed_loop::{ClosedLoop, STEP_S};
+use crate::driver_or_operator::DriverOrOperator;
 use crate::faults::{Fault, Timeline};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::schedule::Schedule;
 use crate::starting::{PERIOD_S, Starting};
-use crate::wheel::Wheel;
 
-/// A session in the making: what differs from the scenario as it is.
+/// Builder of a [`Session`].
 ///
 /// ```
 /// use trimwright_control::{Options, Strategy};
@@ -36,42 +36,42 @@ pub struct SessionBuilder {
 }
 
 impl SessionBuilder {
-    /// The scenario as it is: its answers and parameters, default options, nothing learned, steps of [`STEP_S`].
+    /// The scenario's answers and parameters, default options, an empty map, steps of [`STEP_S`].
     pub fn new(scenario: Scenario) -> Self {
         Self { scenario, calibration: None, options: None, learned: None, step_s: STEP_S, by_hand: false }
     }
 
-    /// Another calibration than that of the scenario's answers and parameters.
+    /// Sets the calibration in place of the scenario's.
     #[must_use]
     pub fn with_calibration(self, calibration: Calibration) -> Self {
         Self { calibration: Some(calibration), ..self }
     }
 
-    /// Other options of the controller.
+    /// Sets the controller's options.
     #[must_use]
     pub fn with_options(self, options: Options) -> Self {
         Self { options: Some(options), ..self }
     }
 
-    /// What was learned before.
+    /// Sets the learned map to start with.
     #[must_use]
     pub fn with_learned(self, learned: LearnedMap) -> Self {
         Self { learned: Some(learned), ..self }
     }
 
-    /// Another length of the step, s.
+    /// Sets the step, s.
     #[must_use]
     pub fn with_step(self, step_s: f64) -> Self {
         Self { step_s, ..self }
     }
 
-    /// Nobody follows the schedule: pedals, key and the rest are where [`Session::inputs_mut`] puts them.
+    /// Without driver or operator: the inputs stay where [`Session::inputs_mut`] sets them.
     #[must_use]
     pub fn by_hand(self) -> Self {
         Self { by_hand: true, ..self }
     }
 
-    /// The session: the engine stands and the key is off.
+    /// Builds the session with the engine stopped and the key off.
     ///
     /// # Errors
     /// [`RunError`] when the scenario's truth, answers or parameters are outside their ranges.
@@ -92,9 +92,9 @@ impl SessionBuilder {
         Ok(Session {
             next_change_s: timeline.next_change_s(0.0),
             closed_loop: ClosedLoop::with_step(plant, controller, step_s),
-            wheel: (!by_hand).then(|| Wheel::for_schedule(&scenario.schedule, &scenario.truth)),
+            driver: (!by_hand).then(|| DriverOrOperator::for_schedule(&scenario.schedule, &scenario.truth)),
             inputs: DriverInputs::default(),
-            seen: View::default(),
+            decision_view: View::default(),
             pass: 0,
             pass_step: 0,
             scenario,
@@ -102,52 +102,52 @@ impl SessionBuilder {
     }
 }
 
-/// When a run is over.
+/// End of a run.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub enum Until {
-    /// The schedule was driven as often as the scenario says.
+    /// After all passes of the scenario.
     Driven,
-    /// So many seconds went by.
+    /// After this time, s.
     After(f64),
 }
 
-/// One step of a session, for those who look on.
+/// One step of a session, for observers.
 #[derive(Clone, Copy, Debug)]
 pub struct Moment<'a> {
     /// Plant and controller after the step.
     pub closed_loop: &'a ClosedLoop,
-    /// What is driven.
+    /// Schedule being driven.
     pub schedule: &'a Schedule,
-    /// What driver or operator do.
+    /// Driver inputs of the step.
     pub inputs: &'a DriverInputs,
-    /// What they saw when they decided that, in a step in which they did.
+    /// View at the driver's decision, in steps with a decision.
     pub decided: Option<&'a View>,
-    /// Which pass through the schedule it is, from 0.
+    /// Pass through the schedule, from 0.
     pub pass: u32,
-    /// Which step of this pass it was, from 0.
+    /// Step of the pass, from 0.
     pub pass_step: u64,
-    /// It was the last step of the pass.
+    /// True in the last step of the pass.
     pub is_last: bool,
 }
 
 impl Moment<'_> {
-    /// Place in the schedule at which the step began, s.
+    /// Place in the schedule at the start of the step, s.
     pub fn schedule_s(&self) -> f64 {
         self.pass_step as f64 * self.closed_loop.step_s()
     }
 
-    /// The speed that the schedule asks for there, m/s.
+    /// Scheduled speed at that place, m/s.
     pub fn wanted_m_per_s(&self) -> f64 {
         self.schedule.speed_m_per_s(self.schedule_s())
     }
 
-    /// Whether this is one of the steps of the pass that are so many apart, the first being one.
+    /// True every `steps` steps of the pass, beginning with the first.
     pub fn is_each(&self, steps: u64) -> bool {
         self.pass_step.is_multiple_of(steps)
     }
 }
 
-/// Sees every step of a session and changes nothing in it. A function of a [`Moment`] is one.
+/// Called after every step of a session; changes nothing in it. A function of a [`Moment`] is an observer.
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, session::{Moment, SessionBuilder, Until}};
@@ -158,7 +158,7 @@ impl Moment<'_> {
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub trait Observer {
-    /// A step was made.
+    /// Called after each step.
     fn observe(&mut self, now: &Moment<'_>);
 }
 
@@ -173,7 +173,7 @@ impl Observer for () {
     fn observe(&mut self, _: &Moment<'_>) {}
 }
 
-/// A car with its controller on its way; can be copied at any moment.
+/// A car with its controller during a run; can be cloned at any time.
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule, session::{SessionBuilder, Until}};
@@ -188,22 +188,22 @@ impl Observer for () {
 pub struct Session {
     scenario: Scenario,
     closed_loop: ClosedLoop,
-    /// Who follows the schedule, if anyone does.
-    wheel: Option<Wheel>,
+    /// Driver or operator, unless inputs are set by hand.
+    driver: Option<DriverOrOperator>,
     inputs: DriverInputs,
-    /// What whoever works the car saw at the last decision.
-    seen: View,
-    /// When a fault comes or goes next, s since power-up.
+    /// View at the last decision of the driver or operator.
+    decision_view: View,
+    /// Next time at which a fault begins or ends, s since power-up.
     next_change_s: f64,
     pass: u32,
     pass_step: u64,
 }
 
 impl Session {
-    /// Goes on until then; the learner is the one that the controller's options name.
+    /// Runs until `until` with the learner named in the controller's options.
     ///
     /// # Errors
-    /// [`RunError::Truth`] when faults together push a part out of its range.
+    /// [`RunError::Truth`] when faults together move a parameter out of its range.
     pub fn run(&mut self, until: Until, observer: &mut impl Observer) -> Result<(), RunError> {
         let step = |closed_loop: &mut ClosedLoop, inputs: &DriverInputs| {
             closed_loop.step(inputs);
@@ -212,7 +212,7 @@ impl Session {
         self.run_by(step, until, observer)
     }
 
-    /// The same with a step of one's own: another learner ([`ClosedLoop::step_with`]), or commands from another processor
+    /// The same with a given step function: another learner ([`ClosedLoop::step_with`]), or commands from another processor
     /// ([`ClosedLoop::step_on`]).
     ///
     /// ```
@@ -221,24 +221,24 @@ impl Session {
     /// use trimwright_control::parameters::LearnerParameters;
     /// use trimwright_control::Learner;
     /// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}};
-    /// /// Hears every lesson and keeps none.
-    /// struct Deaf;
-    /// impl Learner for Deaf {
+    /// /// Ignores every lesson.
+    /// struct Ignoring;
+    /// impl Learner for Ignoring {
     ///     fn learn(&self, _: &LearnerParameters, _: &mut LearnedMap, _: &Lesson<'_>) -> Outcome {
-    ///         Outcome::Taken
+    ///         Outcome::Accepted
     ///     }
     /// }
     /// let mut van = Scenario::load("delivery-van")?;
     /// van.truth.thermal.start_k = 363.15;
     /// let mut session = SessionBuilder::new(van).build()?;
-    /// session.run_by(|closed_loop, inputs| Ok(closed_loop.step_with(&Deaf, inputs)), Until::After(60.0), &mut ())?;
+    /// session.run_by(|closed_loop, inputs| Ok(closed_loop.step_with(&Ignoring, inputs)), Until::After(60.0), &mut ())?;
     /// let state = session.closed_loop().controller().state();
     /// assert!(state.counts().lessons() > 0 && state.learned().ln.flat().iter().all(|ln| *ln == 0.0));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     ///
     /// # Errors
-    /// What the step gives, and as [`Session::run`].
+    /// Errors of the step, and those of [`Session::run`].
     pub fn run_by(
         &mut self,
         mut step: impl FnMut(&mut ClosedLoop, &DriverInputs) -> Result<(), RunError>,
@@ -258,7 +258,7 @@ impl Session {
         for _ in 0..left {
             let decides = self.pass_step.is_multiple_of(act_steps);
             if decides {
-                self.decide();
+                self.update_inputs();
             }
             self.change_faults()?;
             step(&mut self.closed_loop, &self.inputs)?;
@@ -267,7 +267,7 @@ impl Session {
                 closed_loop: &self.closed_loop,
                 schedule: &self.scenario.schedule,
                 inputs: &self.inputs,
-                decided: decides.then_some(&self.seen),
+                decided: decides.then_some(&self.decision_view),
                 pass: self.pass,
                 pass_step: self.pass_step,
                 is_last,
@@ -278,17 +278,18 @@ impl Session {
         Ok(())
     }
 
-    /// Whoever works the car looks at it and acts.
-    fn decide(&mut self) {
-        self.seen = self.closed_loop.view();
-        if let Some(wheel) = &mut self.wheel {
+    /// Updates the driver inputs from the present view.
+    fn update_inputs(&mut self) {
+        self.decision_view = self.closed_loop.view();
+        if let Some(driver) = &mut self.driver {
             let time_s = self.closed_loop.time_s();
             let schedule_s = self.pass_step as f64 * self.closed_loop.step_s();
-            self.inputs = wheel.act(time_s, schedule_s, &self.scenario.schedule, &self.seen).clone();
+            self.inputs =
+                driver.act(time_s, schedule_s, &self.scenario.schedule, &self.decision_view).clone();
         }
     }
 
-    /// Lets faults come and go that do so at this time.
+    /// Applies faults that begin or end at this time.
     fn change_faults(&mut self) -> Result<(), RunError> {
         let time_s = self.closed_loop.time_s();
         if time_s >= self.next_change_s {
@@ -299,16 +300,16 @@ impl Session {
         Ok(())
     }
 
-    /// Drives another schedule from its start, from now on.
+    /// Continues with another schedule from its start.
     pub fn begin(&mut self, schedule: Schedule) {
         self.scenario.schedule = schedule;
         (self.pass, self.pass_step) = (0, 0);
     }
 
-    /// Gives the car these faults instead of those it had; where they can't be together it is left as it was.
+    /// Replaces the faults; if they are not possible together, nothing changes.
     ///
     /// # Errors
-    /// [`RunError::Truth`] when they push a part out of its range.
+    /// [`RunError::Truth`] when they move a parameter out of its range.
     pub fn set_faults(&mut self, faults: Vec<Fault>) -> Result<(), RunError> {
         let before = std::mem::replace(&mut self.scenario.faults, faults);
         let time_s = self.closed_loop.time_s();
@@ -322,12 +323,12 @@ impl Session {
         Ok(())
     }
 
-    /// Steps in so many seconds.
+    /// Number of steps in `seconds`.
     pub fn steps(&self, seconds: f64) -> u64 {
         steps(seconds, self.closed_loop.step_s())
     }
 
-    /// What is driven.
+    /// Scenario being driven.
     pub fn scenario(&self) -> &Scenario {
         &self.scenario
     }
@@ -337,29 +338,29 @@ impl Session {
         &self.closed_loop
     }
 
-    /// Plant and controller, for one who interferes.
+    /// Plant and controller, mutable.
     pub fn closed_loop_mut(&mut self) -> &mut ClosedLoop {
         &mut self.closed_loop
     }
 
-    /// Pedals, key, gear lever and the rest.
+    /// Driver inputs: pedals, key, gear lever and the rest.
     pub fn inputs(&self) -> &DriverInputs {
         &self.inputs
     }
 
-    /// The same, to be moved; a driver moves them back every [`PERIOD_S`].
+    /// The same, mutable; a driver overwrites them every [`PERIOD_S`].
     pub fn inputs_mut(&mut self) -> &mut DriverInputs {
         &mut self.inputs
     }
 
-    /// How driver or operator started the engine and kept it running; as new in a session [by hand](SessionBuilder::by_hand).
+    /// Start and stall record of driver or operator; empty in a session [by hand](SessionBuilder::by_hand).
     pub fn starting(&self) -> &Starting {
-        static NOBODY: Starting = Starting::new();
-        self.wheel.as_ref().map_or(&NOBODY, Wheel::starting)
+        static UNUSED: Starting = Starting::new();
+        self.driver.as_ref().map_or(&UNUSED, DriverOrOperator::starting)
     }
 }
 
-/// Steps in so many seconds.
+/// Number of steps in `seconds`.
 fn steps(seconds: f64, step_s: f64) -> u64 {
     (seconds / step_s).round() as u64
 }

@@ -1,9 +1,9 @@
-//! What comes inside the program: scenarios, engines and schedules, so that it works anywhere.
+//! Scenarios, engines and schedules compiled into the program.
 
 use crate::document::Document;
 use crate::error::InputError;
 
-/// A file that comes with the program.
+/// A file compiled into the program.
 ///
 /// ```
 /// use trimwright_harness::shipped::{ENGINES, find};
@@ -13,27 +13,20 @@ use crate::error::InputError;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub struct Shipped {
-    /// The word by which it is asked for.
+    /// Name by which it is requested.
     pub name: &'static str,
-    /// Its path in the sources, for messages.
+    /// Path in the sources, for messages.
     pub file: &'static str,
-    /// Its contents.
+    /// Contents.
     pub text: &'static str,
 }
 
 impl Shipped {
-    /// The line about itself that a scenario or an engine has.
-    ///
-    /// ```
-    /// use trimwright_harness::shipped::{SCENARIOS, find};
-    /// let van = find(SCENARIOS, "delivery-van").expect("shipped");
-    /// assert!(van.title()?.starts_with("Delivery van"));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Title of a scenario or an engine.
     ///
     /// # Errors
     ///
-    /// When the file has none, as a schedule.
+    /// When the file has no title, such as a schedule.
     pub fn title(&self) -> Result<String, InputError> {
         let mut title = String::new();
         Document::parse(self.file, self.text)?.text("title", &mut title)?;
@@ -51,13 +44,7 @@ macro_rules! shipped {
     };
 }
 
-/// Whole drives: an engine, a schedule, what the owner answered and in what the engine differs from that.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, shipped::SCENARIOS};
-/// let loaded = SCENARIOS.iter().filter_map(|shipped| Scenario::load(shipped.name).ok()).count();
-/// assert_eq!(loaded, SCENARIOS.len());
-/// ```
+/// Scenarios: engine, schedule, answers and deviations.
 pub const SCENARIOS: &[Shipped] = shipped!(
     "scenarios",
     ".toml",
@@ -77,25 +64,10 @@ pub const SCENARIOS: &[Shipped] = shipped!(
         "dyno-sweep",
     ]
 );
-/// Engines and the cars they are in.
-///
-/// ```
-/// use trimwright_harness::shipped::ENGINES;
-/// let titles: Result<Vec<_>, _> = ENGINES.iter().map(|engine| engine.title()).collect();
-/// assert!(titles?.iter().any(|title| title.contains("V8")));
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Engines with their cars.
 pub const ENGINES: &[Shipped] =
     shipped!("engines", ".toml", ["van-v8", "pickup-six", "coupe-four", "hot-v8"]);
-/// Speed over time.
-///
-/// ```
-/// use trimwright_harness::{schedule::Schedule, shipped::SCHEDULES};
-/// let parsed = SCHEDULES.iter().map(|shipped| Schedule::parse(shipped.name, shipped.file, shipped.text));
-/// let schedules: Vec<_> = parsed.collect::<Result<_, _>>()?;
-/// assert!(schedules.iter().any(|schedule| schedule.on_dynamometer()) && schedules.iter().any(|schedule| !schedule.on_dynamometer()));
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Schedules.
 pub const SCHEDULES: &[Shipped] = shipped!(
     "schedules",
     ".csv",
@@ -112,12 +84,7 @@ pub const SCHEDULES: &[Shipped] = shipped!(
     ]
 );
 
-/// The one of this name.
-///
-/// ```
-/// use trimwright_harness::shipped::{SCHEDULES, find};
-/// assert!(find(SCHEDULES, "udds").is_some());
-/// ```
+/// The file of this name, if there is one.
 pub fn find(all: &'static [Shipped], name: &str) -> Option<&'static Shipped> {
     all.iter().find(|shipped| shipped.name == name)
 }

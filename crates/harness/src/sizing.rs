@@ -1,8 +1,8 @@
-//! Before the first start: whether injectors, pump, lines, wiring, sensor place, fans and nitrous are enough for the engine.
+//! Sizing before the first start: injectors, pump, lines, wiring, sensor position, fans and nitrous against the engine's demand.
 //!
-//! Works from what is printed on the parts (the engine file with what a scenario changes in it, without the deviations), the
-//! owner's answers and the section `[installation]`. Each [`Line`] has its value, its limit, the formula with its numbers, what to
-//! change and the source. Nothing is looked up in a table of horsepower: every verdict comes from a computed margin.
+//! Based on the ratings of the parts (the engine file with a scenario's changes, without the deviations), the owner's answers and section
+//! `[installation]`. Each [`Line`] has value, limit, formula with its numbers, what to change, and source. Every verdict comes from a
+//! computed margin, none from a horsepower table.
 
 mod car;
 mod cooling;
@@ -32,64 +32,30 @@ pub use pump::delivery_kg_per_s;
 use serde::Serialize;
 use trimwright_control::CalibrationError;
 
-/// Everything that was worked out.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
-/// let sizing = size(&Scenario::load("delivery-van")?, UnitSystem::Si)?;
-/// let parts: std::collections::BTreeSet<_> = sizing.lines.iter().map(|line| line.part).collect();
-/// assert!(parts.contains("pump") && parts.contains("injectors") && !parts.contains("nitrous oxide"));
-/// assert!(!sizing.cautions.is_empty());
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Result of a sizing.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Sizing {
     /// Name of the scenario.
     pub scenario: String,
-    /// The verdicts, from the demand to nitrous oxide.
+    /// Lines from the demand to nitrous oxide.
     pub lines: Vec<Line>,
-    /// Where somebody could be hurt or something be ruined.
+    /// Safety notes.
     pub cautions: Vec<String>,
 }
 
 impl Sizing {
-    /// The worst of all verdicts.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::{Verdict, size};
-    /// use trimwright_harness::units::UnitSystem;
-    /// # use trimwright_harness::scenario::Scenario;
-    /// let tired = size(&Scenario::load("tired-van")?, UnitSystem::Si)?;
-    /// assert!(tired.verdict() > Verdict::Tight, "one bad part is enough");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Worst of all verdicts.
     pub fn verdict(&self) -> Verdict {
-        self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::Told)
+        self.lines.iter().map(|line| line.verdict).max().unwrap_or(Verdict::NoLimit)
     }
 
-    /// The line about this.
-    ///
-    /// ```
-    /// use trimwright_harness::{scenario::Scenario, sizing};
-    /// let sizing = sizing::size(&Scenario::load("delivery-van")?, sizing::UnitSystem::Si).expect("allowed answers");
-    /// let duty = sizing.line("share of time open").expect("a line");
-    /// assert!(duty.value > 10.0 && duty.value < 100.0);
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Line of this name.
     pub fn line(&self, what: &str) -> Option<&Line> {
         self.lines.iter().find(|line| line.what == what)
     }
 }
 
-/// Works out a scenario's car, and tells it in these units.
-///
-/// ```
-/// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};
-/// let van = Scenario::load("delivery-van")?;
-/// let rail = |system| size(&van, system).ok().and_then(|sizing| sizing.line("rail pressure").map(|line| line.unit));
-/// assert_eq!([rail(UnitSystem::Si), rail(UnitSystem::Us)], [Some("kPa"), Some("psi")]);
-/// # Ok::<(), trimwright_harness::error::InputError>(())
-/// ```
+/// Sizes a scenario's car, with values in these units.
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, sizing::size, units::UnitSystem};

@@ -1,36 +1,31 @@
-//! Getting the engine to run, and off again: key, starter, another try.
+//! Key and starter: starting, repeated attempts, switching off.
 
 use trimwright_plant::Key;
 
-/// Time between two decisions of whoever works the car.
-///
-/// ```
-/// use trimwright_harness::{closed_loop::STEP_S, starting::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "inputs move every twentieth step");
-/// ```
+/// Period of the decisions of driver and operator, s.
 pub const PERIOD_S: f64 = 0.02;
 
-/// Ignition on before cranking, so that the fuel pump has built pressure.
+/// Ignition on before cranking while the fuel pump builds pressure, s.
 const PRIME_S: f64 = 2.0;
-/// Longest cranking at a stretch, and the rest before the next try.
+/// Longest cranking, and the pause before the next attempt, s.
 const CRANK_S: f64 = 6.0;
 const REST_S: f64 = 3.0;
-/// The engine counts as caught once it has been above this speed for this long: nobody lets go of the key at the first cough.
+/// The engine counts as started after this time above this speed: the key is held through a first misfiring rev-up.
 const CAUGHT_RAD_PER_S: f64 = 50.0;
 const CAUGHT_FOR_S: f64 = 0.4;
-/// It counts as stalled below this speed.
+/// Speed below which the engine counts as stalled, rad/s.
 pub(crate) const STALLED_RAD_PER_S: f64 = 15.0;
-/// How long the engine idles before anything is asked of it.
+/// Idling before the drive begins, s.
 const SETTLE_S: f64 = 6.0;
 
-/// Whether the engine has caught.
+/// Start detection: speed above a limit for a minimum time.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct Catch {
+pub(crate) struct StartDetection {
     fast_s: f64,
 }
 
-impl Catch {
-    /// `dt_s` later the engine turns at this speed.
+impl StartDetection {
+    /// Advances by `dt_s`; true when the engine has started.
     pub(crate) fn step(&mut self, engine_rad_per_s: f64, dt_s: f64) -> bool {
         self.fast_s = if engine_rad_per_s > CAUGHT_RAD_PER_S { self.fast_s + dt_s } else { 0.0 };
         self.fast_s > CAUGHT_FOR_S
@@ -38,7 +33,7 @@ impl Catch {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Doing {
+enum StartStage {
     SwitchedOff,
     Priming { until_s: f64 },
     Cranking { until_s: f64 },
@@ -47,7 +42,7 @@ enum Doing {
     Running,
 }
 
-/// From key on to a running engine, and again after a stall.
+/// Starting procedure, from key on to a running engine, repeated after a stall.
 ///
 /// ```
 /// use trimwright_harness::starting::Starting;
@@ -59,102 +54,63 @@ enum Doing {
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Starting {
-    doing: Doing,
+    stage: StartStage,
     stalls: u32,
     crank_s: f64,
-    catch: Catch,
+    start_detection: StartDetection,
 }
 
 impl Starting {
-    /// The key is off.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::Starting;
-    /// use trimwright_plant::Key;
-    /// assert_eq!(Starting::new().act(0.0, false, 0.0), Key::Off, "nobody wants it to run");
-    /// ```
+    /// Initial state: key off.
     pub const fn new() -> Self {
-        Self { doing: Doing::SwitchedOff, stalls: 0, crank_s: 0.0, catch: Catch { fast_s: 0.0 } }
+        Self {
+            stage: StartStage::SwitchedOff,
+            stalls: 0,
+            crank_s: 0.0,
+            start_detection: StartDetection { fast_s: 0.0 },
+        }
     }
 
-    /// Times the engine died after it had run, other than by the key.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// let mut starting = Starting::new();
-    /// for act in 0..1000 {
-    ///     let engine_rad_per_s = if act < 600 { 80.0 } else { 0.0 };
-    ///     starting.act(f64::from(act) * PERIOD_S, true, engine_rad_per_s);
-    /// }
-    /// assert_eq!(starting.stalls(), 1);
-    /// ```
+    /// Number of stalls, without those by the key.
     pub const fn stalls(&self) -> u32 {
         self.stalls
     }
 
-    /// Total time the starter was engaged.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// let mut starting = Starting::new();
-    /// for act in 0..600 {
-    ///     starting.act(f64::from(act) * PERIOD_S, true, 20.0);
-    /// }
-    /// assert!((starting.crank_s() - 7.0).abs() < 0.1, "of 12 s: 2 s prime, 6 s crank, 3 s rest, 1 s crank");
-    /// ```
+    /// Total cranking time, s.
     pub const fn crank_s(&self) -> f64 {
         self.crank_s
     }
 
-    /// Whether the engine runs and has settled.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// let mut starting = Starting::new();
-    /// let mut at = |act: u32| {
-    ///     starting.act(f64::from(act) * PERIOD_S, true, if act < 120 { 20.0 } else { 80.0 });
-    ///     starting.is_running()
-    /// };
-    /// let running: Vec<bool> = (0..600).map(|act| at(act)).collect();
-    /// assert!(!running[200] && running[599], "it has caught after 3 s, but is left to settle");
-    /// ```
+    /// True when the engine runs and has settled.
     pub fn is_running(&self) -> bool {
-        self.doing == Doing::Running
+        self.stage == StartStage::Running
     }
 
-    /// What the key does; called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` whether the engine is to
-    /// run at all.
-    ///
-    /// ```
-    /// use trimwright_harness::starting::{PERIOD_S, Starting};
-    /// use trimwright_plant::Key;
-    /// let mut starting = Starting::new();
-    /// let keys: Vec<Key> = (0..200)
-    ///     .map(|act| starting.act(f64::from(act) * PERIOD_S, true, if act < 120 { 20.0 } else { 80.0 }))
-    ///     .collect();
-    /// assert_eq!([keys[50], keys[110], keys[199]], [Key::On, Key::Start, Key::On], "primes, cranks, lets go");
-    /// ```
+    /// Returns the key position; to be called every [`PERIOD_S`]. `time_s` is the time since power-up, `wanted` is true when the engine is
+    /// to run.
     pub fn act(&mut self, time_s: f64, wanted: bool, engine_rad_per_s: f64) -> Key {
         let over = |until_s: f64| time_s >= until_s;
-        let caught = self.catch.step(engine_rad_per_s, PERIOD_S);
-        self.doing = match self.doing {
-            _ if !wanted => Doing::SwitchedOff,
-            Doing::SwitchedOff => Doing::Priming { until_s: time_s + PRIME_S },
-            Doing::Priming { until_s } | Doing::Resting { until_s } if over(until_s) => {
-                Doing::Cranking { until_s: time_s + CRANK_S }
+        let caught = self.start_detection.step(engine_rad_per_s, PERIOD_S);
+        self.stage = match self.stage {
+            _ if !wanted => StartStage::SwitchedOff,
+            StartStage::SwitchedOff => StartStage::Priming { until_s: time_s + PRIME_S },
+            StartStage::Priming { until_s } | StartStage::Resting { until_s } if over(until_s) => {
+                StartStage::Cranking { until_s: time_s + CRANK_S }
             }
-            Doing::Cranking { .. } if caught => Doing::Settling { until_s: time_s + SETTLE_S },
-            Doing::Cranking { until_s } if over(until_s) => Doing::Resting { until_s: time_s + REST_S },
-            Doing::Settling { .. } | Doing::Running if engine_rad_per_s < STALLED_RAD_PER_S => {
+            StartStage::Cranking { .. } if caught => StartStage::Settling { until_s: time_s + SETTLE_S },
+            StartStage::Cranking { until_s } if over(until_s) => {
+                StartStage::Resting { until_s: time_s + REST_S }
+            }
+            StartStage::Settling { .. } | StartStage::Running if engine_rad_per_s < STALLED_RAD_PER_S => {
                 self.stalls += 1;
-                Doing::Resting { until_s: time_s + REST_S }
+                StartStage::Resting { until_s: time_s + REST_S }
             }
-            Doing::Settling { until_s } if over(until_s) => Doing::Running,
+            StartStage::Settling { until_s } if over(until_s) => StartStage::Running,
             same => same,
         };
-        match self.doing {
-            Doing::SwitchedOff => Key::Off,
-            Doing::Cranking { .. } => {
+        match self.stage {
+            StartStage::SwitchedOff => Key::Off,
+            StartStage::Cranking { .. } => {
                 self.crank_s += PERIOD_S;
                 Key::Start
             }
@@ -173,7 +129,7 @@ impl Default for Starting {
 mod tests {
     use super::*;
 
-    /// Works the key for so long, with the engine turning at a speed, and gives what it did last.
+    /// Calls `act` for `seconds` at an engine speed and returns the last key position.
     fn hold(starting: &mut Starting, from_s: f64, seconds: f64, wanted: bool, rad_per_s: f64) -> Key {
         let mut key = Key::Off;
         for step in 0..(seconds / PERIOD_S) as u32 {
@@ -198,7 +154,7 @@ mod tests {
     }
 
     #[test]
-    fn the_key_is_held_through_a_cough() {
+    fn a_short_rev_up_does_not_end_cranking() {
         let mut starting = Starting::new();
         hold(&mut starting, 0.0, 3.0, true, 20.0);
         assert_eq!(hold(&mut starting, 3.0, 0.3, true, 60.0), Key::Start);

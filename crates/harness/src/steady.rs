@@ -1,60 +1,19 @@
-//! Whether the engine has been steady: how far manifold pressure and speed moved over the last 0.7 s.
+//! Steady-state detection: range of manifold pressure and speed over the last 0.7 s.
 
 use std::collections::VecDeque;
 
-/// Length of the window.
-///
-/// ```
-/// use trimwright_harness::steady::{PERIOD_S, Steady, WINDOW_S};
-/// let mut steady = Steady::new();
-/// let samples = (WINDOW_S / PERIOD_S).round() as u32;
-/// (1..samples).for_each(|_| steady.feed(45e3, 1800.0));
-/// assert!(!steady.is_steady(), "a sample is lacking");
-/// steady.feed(45e3, 1800.0);
-/// assert!(steady.is_steady());
-/// ```
+/// Length of the window, s.
 pub const WINDOW_S: f64 = 0.7;
-/// Largest movement of the manifold pressure in the window.
-///
-/// ```
-/// use trimwright_harness::steady::{MAP_BAND_PA, Steady};
-/// let after = |moved_pa| {
-///     let mut steady = Steady::new();
-///     (0..100).for_each(|_| steady.feed(45e3, 1800.0));
-///     steady.feed(45e3 + moved_pa, 1800.0);
-///     steady.is_steady()
-/// };
-/// assert_eq!([0.9, 1.1].map(|bands| after(bands * MAP_BAND_PA)), [true, false]);
-/// ```
+/// Largest range of the manifold pressure in the window, Pa.
 pub const MAP_BAND_PA: f64 = 2e3;
-/// Largest movement of the crank speed in the window.
-///
-/// ```
-/// use trimwright_harness::steady::{SPEED_BAND_RPM, Steady};
-/// let after = |moved_rpm| {
-///     let mut steady = Steady::new();
-///     (0..100).for_each(|_| steady.feed(45e3, 1800.0));
-///     steady.feed(45e3, 1800.0 - moved_rpm);
-///     steady.is_steady()
-/// };
-/// assert_eq!([0.9, 1.1].map(|bands| after(bands * SPEED_BAND_RPM)), [true, false]);
-/// ```
+/// Largest range of the crank speed in the window, rpm.
 pub const SPEED_BAND_RPM: f64 = 100.0;
-/// How often it is fed. The engine's own firing ripple is faster than that and is averaged by the manifold.
+/// Sampling period, s. Firing ripple is faster and averaged by the manifold.
 pub const PERIOD_S: f64 = 0.01;
 
 const SAMPLES: usize = 70;
 
-/// Watches manifold pressure and speed; fed every [`PERIOD_S`].
-///
-/// ```
-/// use trimwright_harness::steady::Steady;
-/// let mut steady = Steady::new();
-/// for _ in 0..70 { steady.feed(40e3, 700.0); }
-/// assert!(steady.is_steady());
-/// steady.feed(43e3, 700.0);
-/// assert!(!steady.is_steady());
-/// ```
+/// Steady-state detector, sampled every [`PERIOD_S`].
 #[derive(Debug)]
 pub struct Steady {
     fed: usize,
@@ -63,33 +22,19 @@ pub struct Steady {
 }
 
 impl Steady {
-    /// A watch that has seen nothing: not steady until the window is full.
-    ///
-    /// ```
-    /// use trimwright_harness::steady::Steady;
-    /// assert!(!Steady::new().is_steady(), "who has seen nothing does not know");
-    /// ```
+    /// A detector without samples: not steady until the window is full.
     pub fn new() -> Self {
         Self { fed: 0, map_pa: Extremes::new(), speed_rpm: Extremes::new() }
     }
 
-    /// One sample.
-    ///
-    /// ```
-    /// use trimwright_harness::steady::Steady;
-    /// let mut steady = Steady::new();
-    /// (0..100).for_each(|sample| steady.feed(45e3 + 20.0 * f64::from(sample), 1800.0));
-    /// assert!(steady.is_steady(), "2 kPa a second are slow enough");
-    /// (0..100).for_each(|sample| steady.feed(47e3 + 100.0 * f64::from(sample), 1800.0));
-    /// assert!(!steady.is_steady(), "10 kPa a second are not");
-    /// ```
+    /// Adds one sample.
     pub fn feed(&mut self, map_pa: f64, speed_rpm: f64) {
         self.map_pa.push(self.fed, map_pa);
         self.speed_rpm.push(self.fed, speed_rpm);
         self.fed += 1;
     }
 
-    /// Nothing moved by more than its band over the whole window.
+    /// True when both ranges stayed within their limits over the whole window.
     ///
     /// ```
     /// use trimwright_harness::steady::Steady;
@@ -111,8 +56,8 @@ impl Default for Steady {
     }
 }
 
-/// Largest and smallest of the last [`SAMPLES`] values, in constant time on average: each queue keeps only the values
-/// that can still become the extreme.
+/// Largest and smallest of the last [`SAMPLES`] values in constant time on average: each queue keeps only values that can still become the
+/// extreme.
 #[derive(Debug)]
 struct Extremes {
     falling: VecDeque<(usize, f64)>,

@@ -1,4 +1,4 @@
-//! The figures of a run, as `summary.json` holds them. A figure that could not be measured is `null`.
+//! Figures of a run, as written to `summary.json`. A figure that could not be measured is `null`.
 
 use std::collections::BTreeMap;
 
@@ -7,22 +7,9 @@ use serde::Serialize;
 use crate::driveability::Driveability;
 
 /// Version of the layout of `summary.json`.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_harness::summary::SCHEMA;
-/// # let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let json = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.to_json()?;
-/// let read: serde_json::Value = serde_json::from_str(&json)?;
-/// assert_eq!(read["schema"], SCHEMA, "a reader can tell which layout it has");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 pub const SCHEMA: u32 = 1;
 
-/// Everything that `summary.json` holds. The same scenario and seed give the same bytes, except `cost`.
+/// Contents of `summary.json`. The same scenario and seed give the same bytes, except `cost`.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -42,168 +29,115 @@ pub struct Summary {
     pub schema: u32,
     /// Name of the scenario.
     pub scenario: String,
-    /// Seed of everything drawn.
+    /// Seed of all random numbers.
     pub seed: u64,
-    /// Hash of the scenario's content.
+    /// Hash of the scenario.
     pub scenario_hash: String,
-    /// How far the mixture was from the wanted one.
+    /// Mixture error.
     pub mixture: MixtureFigures,
-    /// What was learned.
+    /// Learning.
     pub learning: LearningFigures,
-    /// What was driven.
+    /// Drive.
     pub drive: DriveFigures,
-    /// How well the car drives, in trials of their own; `null` when only figures of the drive were asked for.
+    /// Driveability trials; `null` when only figures were requested.
     pub driveability: Option<Driveability>,
-    /// Speed of the simulation: the only part that differs from run to run.
+    /// Computing time: the only part that differs from run to run.
     pub cost: CostFigures,
-    /// Trouble codes (SAE J2012) that the controller set.
+    /// Trouble codes (SAE J2012) set by the controller.
     pub dtcs: Vec<String>,
     /// Findings with their evidence.
     pub verdicts: Vec<Finding>,
 }
 
-/// Mixture error `e = ln(lambda_true / lambda_wanted)` of cylinder events: of the whole engine, while it runs, from 60 s after the
-/// start, outside fuel cuts. An event is steady when over the last 0.7 s MAP stayed within 2 kPa and speed within 100 rpm.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let mixture = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.mixture;
-/// assert!(mixture.base_map_rms > 0.05, "the first calibration is off by more than 5 %");
-/// assert!(mixture.closed_loop_rms < 0.02, "learning and feedback hold it within 2 %");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Mixture error `e = ln(lambda_true / lambda_wanted)` of cylinder events of the whole engine. Events count while the engine runs, from 60
+/// s after the start, outside fuel cuts. An event is steady when MAP stayed within 2 kPa and speed within 100 rpm over the last 0.7 s.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct MixtureFigures {
-    /// rms e of steady events over one pass with the first calibration, feedback and learning off.
+    /// Rms e of steady events over one pass with the first calibration, feedback and learning off.
     pub base_map_rms: f64,
-    /// The same with what was learned, frozen, feedback off.
+    /// The same with the learned map frozen and feedback off.
     pub learned_map_rms: f64,
-    /// rms e of all events in the last pass of the learning run.
+    /// Rms e of all events in the last pass of the learning run.
     pub closed_loop_rms: f64,
-    /// 95th percentile of abs e, all events, last pass.
+    /// 95th percentile of abs e over all events of the last pass.
     pub p95_abs: f64,
-    /// rms e of the events that are not steady, last pass.
+    /// Rms e of the events of the last pass that are not steady.
     pub transient_rms: f64,
-    /// rms over cylinders of ln(lambda of the cylinder / lambda of the whole engine).
+    /// Rms over cylinders of ln(lambda of the cylinder / lambda of the whole engine).
     pub cylinder_spread_rms: f64,
 }
 
-/// What was learned and how well.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let learning = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.learning;
-/// assert!(learning.lessons > 0 && learning.refusals["cold"] > 0, "it did not learn before it was warm");
-/// assert!(learning.cells_confident <= learning.cells_visited);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Learning figures.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LearningFigures {
-    /// First time after which the map alone stays under 2 % rms in every later window of 60 s.
+    /// First time after which the map alone stays below 2 % rms in every later window of 60 s, s.
     pub settle_s: f64,
     /// Cells with more than 2 s of steady dwell.
     pub cells_visited: usize,
-    /// Those of them whose own standard deviation is below 1 %.
+    /// Visited cells with a standard deviation below 1 %.
     pub cells_confident: usize,
-    /// Share of the visited cells whose true error is below two of the learner's own standard deviations.
+    /// Share of the visited cells whose true error is below two of the learner's standard deviations.
     pub within_two_sigma: f64,
-    /// Dwell-weighted rms over visited cells of ln(learned correction / right correction).
+    /// Rms over visited cells, weighted by dwell, of ln(learned correction / true correction).
     pub visited_error_rms: f64,
-    /// The same for a weighted least-squares fit made afterwards from the whole log, with known delay.
+    /// The same for an offline weighted least-squares fit of the whole log with known delay.
     pub offline_fit_rms: f64,
-    /// What all cells have in common: ln of right fuel over believed fuel.
+    /// Common flow correction of all cells: ln of true fuel over calculated fuel.
     pub common_flow_ln: f64,
-    /// How much later than believed the injectors open.
+    /// Learned opening delay in addition to the calibration's, s.
     pub opening_delay_s: f64,
-    /// Whether pulses long and short enough were seen to tell these two apart; if not, they are the likeliest of many pairs.
+    /// True when flow and delay are identifiable: both long and short pulses occurred. Otherwise they are the most likely of many pairs.
     pub told_apart: bool,
-    /// Readings that were taken as lessons.
+    /// Number of lessons.
     pub lessons: u64,
-    /// Readings that were not, by reason.
+    /// Number of refusals by reason.
     pub refusals: BTreeMap<String, u64>,
 }
 
-/// The drive itself.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let drive = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.drive;
-/// assert!((drive.pass_distance_km.iter().sum::<f64>() - drive.distance_km).abs() < 1e-9);
-/// assert!(drive.l_per_100km.is_some_and(|litres| (10.0..60.0).contains(&litres)), "a cold van drinks");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Figures of the drive.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct DriveFigures {
-    /// Distance of all passes of the learning run.
+    /// Distance over all passes of the learning run, km.
     pub distance_km: f64,
-    /// Distance of each pass.
+    /// Distance of each pass, km.
     pub pass_distance_km: Vec<f64>,
-    /// rms of speed less wanted speed.
+    /// Rms of speed minus scheduled speed, m/s.
     pub speed_error_rms_m_per_s: f64,
-    /// Fuel injected.
+    /// Fuel injected, kg.
     pub fuel_kg: f64,
-    /// Fuel by volume over distance; `null` when the car stood still.
+    /// Fuel consumption, L/100 km; `null` when the car did not move.
     pub l_per_100km: Option<f64>,
-    /// Times the engine died after it had run.
+    /// Number of stalls.
     pub stalls: u32,
-    /// Time the starter turned.
+    /// Cranking time, s.
     pub crank_s: f64,
 }
 
-/// Speed of the simulation.
-///
-/// ```
-/// # use trimwright_control::Options;
-/// # use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 2, ..Scenario::load("delivery-van")? };
-/// let cost = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.summary.cost;
-/// assert!((cost.simulated_s - 240.0).abs() < 1e-6, "a pass before, two learning, one after, of 60 s each");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Computing time.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct CostFigures {
-    /// Simulated time, all three drives.
+    /// Simulated time of all three drives, s.
     pub simulated_s: f64,
-    /// Time that took.
+    /// Wall-clock time, s.
     pub wall_s: f64,
-    /// Their ratio.
+    /// Simulated over wall-clock time.
     pub times_real_time: f64,
 }
 
-/// How much a finding matters.
-///
-/// ```
-/// use trimwright_harness::summary::Weight;
-/// assert_eq!(serde_json::to_string(&[Weight::default(), Weight::Stop])?, "[\"note\",\"stop\"]");
-/// # Ok::<(), serde_json::Error>(())
-/// ```
+/// Urgency of a finding.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "lowercase")]
 pub enum Weight {
-    /// Worth knowing.
+    /// For information.
     #[default]
     Note,
-    /// To be looked after before the next drive.
+    /// To be repaired before the next drive.
     Act,
-    /// The engine or somebody could be hurt.
+    /// Danger to engine or people.
     Stop,
 }
 
-/// One finding of the assessment.
+/// One finding of the diagnosis.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -215,7 +149,7 @@ pub enum Weight {
 /// let van = Scenario { schedule, faults, passes: 1, ..Scenario::load("delivery-van")? };
 /// let learned = learn(&van, Options::default())?;
 /// let findings = verdicts::findings(&learned.evidence, &learned.controller);
-/// assert!(findings[0].evidence[0].contains("V with the engine standing"), "{:?}", findings[0]);
+/// assert!(findings[0].evidence[0].contains("V with the engine stopped"), "{:?}", findings[0]);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -224,11 +158,11 @@ pub struct Finding {
     pub title: String,
     /// How much it matters.
     pub weight: Weight,
-    /// What was seen, with numbers.
+    /// Measurements behind it.
     pub evidence: Vec<String>,
-    /// What may be behind it, most likely first.
+    /// Possible causes, most likely first.
     pub causes: Vec<String>,
-    /// How to tell the causes apart.
+    /// How to distinguish the causes.
     pub tell_apart: Vec<String>,
     /// What to check first.
     pub check: Vec<String>,
@@ -248,7 +182,7 @@ impl Summary {
     /// ```
     ///
     /// # Errors
-    /// When a value can't be written as JSON, which none of this layout can cause.
+    /// Never for this layout.
     pub fn to_json(&self) -> serde_json::Result<String> {
         Ok(serde_json::to_string_pretty(self)? + "\n")
     }

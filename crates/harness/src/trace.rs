@@ -1,26 +1,15 @@
-//! The record of a run: one row every tenth of a second.
+//! Trace of a run: one row every 0.1 s.
 
 use trimwright_control::Phase;
 
 use crate::csv_text::{csv_text, decimals};
+use crate::mixture_observer::MixtureObserver;
 use crate::session::Moment;
-use crate::watch::Watch;
 
-/// Time between two rows.
-///
-/// ```
-/// use trimwright_harness::{closed_loop::STEP_S, trace::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 100.0, "of a hundred steps one is written down");
-/// ```
+/// Time between two rows, s.
 pub const PERIOD_S: f64 = 0.1;
 
-/// Name, unit and how to write each column of `trace.csv`.
-///
-/// ```
-/// use trimwright_harness::trace::COLUMNS;
-/// let lambdas: Vec<_> = COLUMNS.iter().filter(|column| column.contains("lambda")).collect();
-/// assert_eq!(lambdas, [&"lambda [1]", &"wanted_lambda [1]", &"sensor_lambda [1]"], "true, wanted, read");
-/// ```
+/// Columns of `trace.csv` with their units.
 pub const COLUMNS: [&str; 20] = [
     "time [s]",
     "wanted_speed [m/s]",
@@ -44,80 +33,54 @@ pub const COLUMNS: [&str; 20] = [
     "phase",
 ];
 
-/// One row, in the order of [`COLUMNS`] (but SI where the columns use trade units).
-///
-/// ```
-/// use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let rows = drive(&scenario, &mut |_| ())?.rows;
-/// let (first, last) = (&rows[0], &rows[rows.len() - 1]);
-/// assert!(first.engine_rpm == 0.0 && first.lambda.is_nan(), "no fuel, no mixture");
-/// assert!((last.speed_m_per_s - last.wanted_speed_m_per_s).abs() < 1.0);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// One row in the order of [`COLUMNS`], in SI units where the columns use trade units.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct TraceRow {
-    /// Time since power-up.
+    /// Time since power-up, s.
     pub time_s: f64,
-    /// Speed that the schedule asks for.
+    /// Scheduled speed, m/s.
     pub wanted_speed_m_per_s: f64,
-    /// Speed of the car.
+    /// Vehicle speed, m/s.
     pub speed_m_per_s: f64,
-    /// Crank speed.
+    /// Crank speed, rpm.
     pub engine_rpm: f64,
-    /// Pedal.
+    /// Pedal travel, 0 to 1.
     pub throttle: f64,
-    /// True manifold pressure.
+    /// True manifold pressure, Pa.
     pub map_pa: f64,
-    /// True coolant temperature.
+    /// True coolant temperature, K.
     pub ect_k: f64,
-    /// True intake air temperature.
+    /// True intake air temperature, K.
     pub iat_k: f64,
-    /// Supply.
+    /// Supply voltage, V.
     pub battery_v: f64,
     /// True lambda of the last charge; NaN without fuel.
     pub lambda: f64,
-    /// Lambda the controller wants; NaN without fuel.
+    /// Target lambda of the controller; NaN without fuel.
     pub wanted_lambda: f64,
-    /// Lambda that the controller reads; NaN when it has no reading.
+    /// Lambda measured by the controller; NaN without a reading.
     pub sensor_lambda: f64,
     /// Short-term trim, ln.
     pub trim_ln: f64,
-    /// Long-term trim at this moment, ln.
+    /// Long-term trim in use, ln.
     pub learned_ln: f64,
-    /// Last open time of the first injector.
+    /// Last open time of the first injector, s.
     pub open_time_s: f64,
-    /// Fuel into the cylinders.
+    /// Fuel into the cylinders, kg/s.
     pub fuel_kg_per_s: f64,
-    /// Air into the cylinders.
+    /// Air into the cylinders, kg/s.
     pub air_kg_per_s: f64,
-    /// Spark advance commanded.
+    /// Commanded spark advance, degrees.
     pub spark_deg: f64,
-    /// Crank torque after friction.
+    /// Crank torque after friction, N m.
     pub torque_nm: f64,
-    /// The controller's phase.
+    /// Phase of the controller.
     pub phase: Phase,
 }
 
 impl TraceRow {
-    /// The row of this moment; `watch` has seen all until now.
-    ///
-    /// ```
-    /// use trimwright_harness::session::{Moment, Observer, SessionBuilder, Until};
-    /// use trimwright_harness::{scenario::Scenario, trace::TraceRow, watch::Watch};
-    /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
-    /// let (mut watch, mut last) = (Watch::new(session.closed_loop().controller()), None);
-    /// session.run(Until::After(13.5), &mut |now: &Moment<'_>| {
-    ///     watch.observe(now);
-    ///     last = Some(TraceRow::of(now, &watch));
-    /// })?;
-    /// let row = last.ok_or("no step")?;
-    /// assert!((row.time_s - 13.5).abs() < 1e-9 && row.engine_rpm > 600.0);
-    /// assert!(row.lambda < 1.0 && row.sensor_lambda.is_nan(), "a cold engine idles rich, the sensor is still cold");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
-    pub fn of(now: &Moment<'_>, watch: &Watch) -> Self {
+    /// Row of this step; `mixture` has observed all steps so far.
+    pub fn of(now: &Moment<'_>, mixture: &MixtureObserver) -> Self {
         let closed_loop = now.closed_loop;
         let view = closed_loop.view();
         let insight = closed_loop.controller().state().insight();
@@ -133,13 +96,13 @@ impl TraceRow {
             ect_k: view.coolant_k,
             iat_k: view.intake_k,
             battery_v: view.supply_v,
-            lambda: or_gap(watch.last.lambda),
+            lambda: or_gap(mixture.last.lambda),
             wanted_lambda: or_gap(f64::from(insight.wanted_lambda)),
             sensor_lambda: if view.sensor_ready { f64::from(insight.measured_lambda) } else { f64::NAN },
             trim_ln: f64::from(insight.trim_ln),
             learned_ln: f64::from(insight.learned_ln),
             open_time_s: f64::from(insight.open_time_s),
-            fuel_kg_per_s: watch.last.fuel_kg / watch.last_span_s,
+            fuel_kg_per_s: mixture.last.fuel_kg / mixture.last_span_s,
             air_kg_per_s: view.engine_kg_per_s,
             spark_deg: f64::from(closed_loop.commands().spark_deg),
             torque_nm: view.brake_nm,
@@ -187,11 +150,7 @@ pub fn to_csv(rows: &[TraceRow]) -> String {
     csv_text(COLUMNS, rows.iter().map(written))
 }
 
-/// ln of a factor as the percentage that it adds.
-///
-/// ```
-/// assert!((trimwright_harness::trace::percent(0.1_f64.ln_1p()) - 10.0).abs() < 1e-9);
-/// ```
+/// Converts ln of a factor to a percentage.
 pub fn percent(ln: f64) -> f64 {
     100.0 * libm::expm1(ln)
 }

@@ -1,8 +1,7 @@
-//! Quantities as people write them, `"318 cu in"` or `"190 degF"`, to SI.
+//! Conversion of quantities with units, such as `"318 cu in"` or `"190 degF"`, to SI.
 //!
-//! The numbers behind a unit come from the `uom` crate, which takes its factors from NIST Special Publication 811; the
-//! tables of [`Kind`] only say which spellings are accepted and what `uom` calls them. Inside the program everything is SI,
-//! except that an [`Kind::Angle`] is in degrees, as throttle plates and cranks are.
+//! Conversion factors come from the `uom` crate, which takes them from NIST Special Publication 811; the tables of [`Kind`] only list
+//! accepted spellings and their `uom` abbreviations. Inside the program everything is SI, except that [`Kind::Angle`] is in degrees.
 
 mod kind;
 mod system;
@@ -10,27 +9,15 @@ mod system;
 pub use kind::Kind;
 pub use system::UnitSystem;
 
-/// How often, in words.
-///
-/// ```
-/// use trimwright_harness::units::times;
-/// assert_eq!([1, 2].map(times), ["once", "2 times"]);
-/// ```
+/// A count in words: `once`, `2 times`.
 pub fn times(count: u32) -> String {
     if count == 1 { "once".to_owned() } else { format!("{count} times") }
 }
 
-/// What a change of units may round off, as a share.
+/// Relative rounding error of a unit conversion.
 const ROUNDED_OFF: f64 = 1e-14;
 
 /// One accepted unit of one kind.
-///
-/// ```
-/// use trimwright_harness::units::{Kind, parse};
-/// let unit = parse(Kind::MassRate, "60 lb/h")?.unit;
-/// assert_eq!(unit.show(0.01), "79.3664 lb/h", "answers in the unit one was asked in");
-/// # Ok::<(), trimwright_harness::units::UnitError>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Unit {
     kind: Kind,
@@ -41,8 +28,8 @@ pub struct Unit {
 }
 
 impl Unit {
-    /// The unit of `kind` that is spelled so. Dots, hyphens and, where it is clear what is meant, upper and lower case don't
-    /// matter: `Cu. In.` is `cu in`, but `mPa` is not `MPa`.
+    /// The unit of `kind` with this spelling. Dots, hyphens and, where unambiguous, case are ignored: `Cu. In.` is `cu in`, but `mPa` is
+    /// not `MPa`.
     ///
     /// ```
     /// use trimwright_harness::units::{Kind, Unit};
@@ -57,84 +44,50 @@ impl Unit {
         }
         let &(spelling, abbreviation) = kind.named(spelling)?;
         let offset = kind.convert(0.0, abbreviation)?;
-        // The slope of a thermometer scale is that of its degree; elsewhere zero is zero.
+        // The slope of a temperature scale is that of its degree; for other kinds zero is zero.
         let degree = if kind == Kind::Temperature { Kind::TemperatureStep } else { kind };
         let slope = degree.convert(1.0, abbreviation)?;
         Some(Self { kind, spelling, slope, offset })
     }
 
-    /// The preferred unit of a kind: the one a message falls back to.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// assert_eq!(Unit::preferred(Kind::Ratio).map(Unit::spelling), Some(""));
-    /// ```
+    /// Preferred unit of a kind, used in messages without a unit from the input.
     pub fn preferred(kind: Kind) -> Option<Self> {
         let spelling = if kind == Kind::Ratio { "" } else { kind.spellings().first()?.0 };
         Self::find(kind, spelling)
     }
 
-    /// How it is written.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// assert_eq!(Unit::find(Kind::Speed, "mph").map(Unit::spelling), Some("mph"));
-    /// ```
+    /// Spelling.
     pub const fn spelling(self) -> &'static str {
         self.spelling
     }
 
-    /// This many of the unit, in SI (an angle in degrees).
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let degc = Unit::find(Kind::Temperature, "degC").expect("an accepted unit");
-    /// assert!((degc.to_si(20.0) - 293.15).abs() < 1e-9);
-    /// ```
+    /// Converts to SI (an angle to degrees).
     pub fn to_si(self, number: f64) -> f64 {
         number * self.slope + self.offset
     }
 
-    /// An SI value (an angle in degrees) in this unit.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let degc = Unit::find(Kind::Temperature, "degC").expect("an accepted unit");
-    /// assert!((degc.from_si(373.15) - 100.0).abs() < 1e-9);
-    /// ```
+    /// Converts from SI (an angle from degrees).
     pub fn from_si(self, si: f64) -> f64 {
         (si - self.offset) / self.slope
     }
 
     /// An SI value written in this unit, to six significant digits.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let mph = Unit::find(Kind::Speed, "mph").expect("an accepted unit");
-    /// assert_eq!(mph.show(4.4704), "10 mph");
-    /// ```
     pub fn show(self, si: f64) -> String {
         self.written(format!("{:.5e}", self.from_si(si)).parse().unwrap_or(f64::NAN))
     }
 
-    /// Both ends of a range of SI values, written in this unit: to three significant digits, rounded inward, so that what is
-    /// written lies in the range. More digits where three would leave nothing of it.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// let rpm = Unit::find(Kind::Rotation, "rpm").expect("an accepted unit");
-    /// assert_eq!(rpm.limits(300.0, 900.0), ["2870 rpm", "8590 rpm"]);
-    /// ```
+    /// Both ends of a range of SI values in this unit, to three significant digits, rounded inward so that the text lies in the range; with
+    /// more digits where three would leave no range.
     pub fn limits(self, low: f64, high: f64) -> [String; 2] {
-        self.limits_that(low, high, |si| (low..=high).contains(&si))
+        self.limits_where(low, high, |si| (low..=high).contains(&si))
     }
 
-    /// The same where values are [`held`] in the range.
-    pub(crate) fn held_limits(self, low: f64, high: f64) -> [String; 2] {
-        self.limits_that(low, high, |si| held(si, (low, high)).is_some())
+    /// The same with the tolerance of [`clamp_within`].
+    pub(crate) fn tolerant_limits(self, low: f64, high: f64) -> [String; 2] {
+        self.limits_where(low, high, |si| clamp_within(si, (low, high)).is_some())
     }
 
-    fn limits_that(self, low: f64, high: f64, allowed: impl Fn(f64) -> bool) -> [String; 2] {
+    fn limits_where(self, low: f64, high: f64, allowed: impl Fn(f64) -> bool) -> [String; 2] {
         let allowed = |number: f64| allowed(self.to_si(number));
         let end = |si: f64, digits, inward| {
             let nearest = to_digits(self.from_si(si), digits, 0.0);
@@ -149,7 +102,7 @@ impl Unit {
             )
     }
 
-    /// A number of this unit.
+    /// A number with this unit.
     fn written(self, number: f64) -> String {
         // Adding zero turns a negative zero into a plain one.
         let number = number + 0.0;
@@ -161,67 +114,53 @@ impl Unit {
     }
 }
 
-/// A number to so many significant digits, and so many steps of the last digit further.
+/// A number to `digits` significant digits plus `steps` of the last digit.
 fn to_digits(number: f64, digits: i32, steps: f64) -> f64 {
     if number == 0.0 || !number.is_finite() {
         return number;
     }
     let places = digits - 1 - number.abs().log10().floor() as i32;
-    // By way of text, so that what is kept is the nearest to the decimal number.
+    // Via text, so that the result is the nearest to the decimal number.
     let whole = (number * 10_f64.powi(places)).round() + steps;
     format!("{whole:.0}e{}", -places).parse().unwrap_or(number)
 }
 
-/// A value from `low` to `high`. One that is out of it only by what the change of units rounds off is the end that was meant: 35 % is
-/// not more than 0.35.
-pub(crate) fn held(value: f64, (low, high): (f64, f64)) -> Option<f64> {
+/// A value in the range. A value outside by no more than the rounding of a unit conversion is set to the limit: 35 % is not more than 0.35.
+pub(crate) fn clamp_within(value: f64, (low, high): (f64, f64)) -> Option<f64> {
     let slack = ROUNDED_OFF * low.abs().max(high.abs());
     (low - slack..=high + slack).contains(&value).then(|| value.max(low).min(high))
 }
 
-/// A quantity as it was written.
-///
-/// ```
-/// use trimwright_harness::units::{Kind, parse};
-/// let rail = parse(Kind::Pressure, "3 bar")?;
-/// assert_eq!((rail.si, rail.unit.spelling()), (300e3, "bar"));
-/// # Ok::<(), trimwright_harness::units::UnitError>(())
-/// ```
+/// A quantity as written.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Quantity {
-    /// Its value in SI (an angle in degrees).
+    /// Value in SI (an angle in degrees).
     pub si: f64,
-    /// The unit it was written in.
+    /// Unit it was written in.
     pub unit: Unit,
 }
 
-/// Why a text is no quantity of the kind that is wanted.
-///
-/// ```
-/// use trimwright_harness::units::{Kind, UnitError, parse};
-/// assert_eq!(parse(Kind::Voltage, "13.5"), Err(UnitError::NoUnit(Kind::Voltage)));
-/// assert_eq!(UnitError::NoUnit(Kind::Voltage).to_string(), "needs a unit, one of V, mV");
-/// ```
+/// Reason why a text is not a quantity of the wanted kind.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
 pub enum UnitError {
-    /// It doesn't start with a number.
+    /// No number at the start.
     #[error("must be {} such as {:?}, a number and then one of the units {}", .0.name(), example(*.0), .0.accepted())]
     NoNumber(Kind),
-    /// A number, but no unit.
+    /// No unit after the number.
     #[error("needs a unit, one of {}", .0.accepted())]
     NoUnit(Kind),
-    /// A number with a comma in it.
+    /// A comma in the number.
     #[error("has a comma in its number: write a decimal point, as in 5.2, and nothing between thousands")]
     Comma,
-    /// A unit that is unknown or of another kind.
+    /// An unknown unit, or one of another kind.
     #[error("is not {}, which is written in one of the units {}", .0.name(), .0.accepted())]
     WrongUnit(Kind),
-    /// A number too large to be held.
+    /// A number that overflows.
     #[error("is too large a number")]
     NotFinite,
 }
 
-/// How a quantity of this kind may look, for a message.
+/// Example of a quantity of this kind for a message.
 fn example(kind: Kind) -> String {
     match kind.spellings().first() {
         Some(("%", _)) => "15%".to_owned(),
@@ -230,7 +169,7 @@ fn example(kind: Kind) -> String {
     }
 }
 
-/// Reads a quantity: a number and a unit, with or without a space between them, the unit spelled as [`Unit::find`] takes it.
+/// Reads a quantity: a number and a unit, with or without a space between them, the unit spelled as for [`Unit::find`].
 ///
 /// ```
 /// use trimwright_harness::units::{Kind, parse};
@@ -242,7 +181,7 @@ fn example(kind: Kind) -> String {
 ///
 /// # Errors
 ///
-/// When it isn't a finite number followed by a unit of the kind; the message says which units are.
+/// When it is not a finite number followed by a unit of the kind; the message lists the units.
 pub fn parse(kind: Kind, text: &str) -> Result<Quantity, UnitError> {
     let text = text.trim();
     let is_number = |c: char| c.is_ascii_digit() || matches!(c, '+' | '-' | '.' | 'e' | 'E');

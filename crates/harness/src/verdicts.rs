@@ -1,34 +1,34 @@
-//! After a run: what seems to be wrong, from what the controller and the log can know. The plant's truth is never asked.
+//! Diagnosis after a run, from the controller's state and the log. The plant's truth is not used.
 //!
-//! [`Evidence`] is gathered while the engine runs. [`rank`] weighs it for each [`Cause`]: 1 is where a cause becomes worth saying; codes
-//! of the controller and plain measurements count for more than the shape of the corrections. The limits come from drives of
-//! many sound engines (engineering judgement): a correction within what sound engines need is no fault.
+//! [`Evidence`] is collected while the engine runs. [`rank`] gives each [`Cause`] a weight; from 1 on it is reported. Trouble codes and
+//! direct measurements weigh more than the pattern of the corrections. Limits come from drives of many fault-free engines (engineering
+//! judgement): a correction within their range is not a fault.
 //!
-//! # What a sound installation shows
+//! # Range of fault-free engines
 //!
-//! Engines of a fleet differ by what their parts may: injector flow by 5 %, opening delay by 0.1 ms, filling by 15 %, fuel with up to 5 %
-//! ethanol, and one owner in ten is wrong about the camshaft. Their corrections at high flow scatter by 6.4 % (standard deviation), those at
-//! idle by 20 %. A verdict is spoken only beyond that: 20 % of fuel from the usual at high flow; an opening delay 0.155 ms
-//! above the usual that also shows as a rise towards idle, or a fall towards idle 36 % beyond the usual; air after a cut a fifth of a second
-//! later than usual, or the mixture after its end half a second; a mixture that the crank feels 2.7 % (five hundred sound engines:
-//! `shared/studies/leak.csv`) from what is read.
+//! Engines of a fleet differ within the tolerances of their parts: injector flow by 5 %, opening delay by 0.1 ms, filling by 15 %, up to 5
+//! % ethanol in the fuel, and one owner in ten answers the wrong camshaft. Their corrections at high flow have a standard deviation of 6.4
+//! %, those at idle of 20 %. A cause is reported only beyond that: 20 % of fuel from the typical value at high flow; an opening delay 0.155
+//! ms above the typical one together with a rise towards idle, or a fall towards idle 36 % beyond the typical one; air after a fuel cut 0.2
+//! s later than typical, or the mixture after its end 0.5 s later; a mixture that by the torque response differs by 2.7 % from the reading
+//! (500 fault-free engines: `shared/studies/leak.csv`).
 //!
-//! # What these sensors cannot tell apart
+//! # Causes that these sensors cannot distinguish
 //!
-//! - **Leak before the sensor, sensor that reads lean.** Both make the engine as rich at idle, and the crank can be asked only there. Away
-//!   from idle a leak fades while a sensor stays off, but by less than sound engines differ in flow and filling; so the leak, the more
-//!   common, stands first until the correction at high flow is 13 % above the usual, and the other is always named beside it. What
-//!   tells them apart is a look at the joints, or the reading in open air.
-//! - **Clogged injectors, low flow or displacement as answered, ethanol.** All ask for the same factor everywhere. One finding names
-//!   them all; only when it came, or a sample of the fuel, tells.
-//! - **Late injectors, another cam than answered.** Both ask for more at idle; the delay is told by its share of short pulses at higher
-//!   speed, as far as the filling leaves room for it.
-//! - **Sensor far down the pipe, aged sensor**, without fuel cuts. Both answer late, and one finding names them. After a fuel cut an aged sensor needs longer
-//!   for the way back to the mixture, from the far end of its range, than for the first sight of air; a far one is as late both ways. A
-//!   drive in town has two or three cuts to tell by.
-//! - **What the map covers.** Faults within what sound engines show are learned and make no difference to the mixture.
+//! - **Leak before the sensor, sensor that reads lean.** Both make the engine equally rich at idle, and the torque response can be measured
+//!   only there. Away from idle a leak fades while a sensor offset stays, but by less than fault-free engines differ in flow and filling.
+//!   The leak, which is more common, is named first unless the correction at high flow is 13 % above the typical one, and the other is
+//!   always named beside it. Inspection of the joints, or the reading in open air, distinguishes them.
+//! - **Clogged injectors, wrong answer on flow or displacement, ethanol.** All need the same factor everywhere. One finding names them all;
+//!   only the time of the change or a fuel sample distinguishes them.
+//! - **Late injectors, another cam than answered.** Both need more fuel at idle; the delay is identified by its share of short pulses at
+//!   higher speed, as far as the filling allows.
+//! - **Sensor far down the pipe, aged sensor**, without fuel cuts. Both respond late, and one finding names them. After a fuel cut an aged
+//!   sensor needs longer to return to the mixture, from the far end of its range, than to show air; a distant one is equally late both
+//!   ways. A drive in town has two or three usable cuts.
+//! - **Small faults.** Faults within the range of fault-free engines are learned and leave no mixture error.
 //!
-//! `shared/studies/diagnosis.csv` counts which is taken for which.
+//! `shared/studies/diagnosis.csv` counts the confusions.
 
 mod cause;
 mod evidence;
@@ -41,5 +41,5 @@ pub use cause::Cause;
 pub use evidence::{Evidence, PERIOD_S};
 pub use findings::findings;
 pub use mean::Mean;
-pub use pattern::{Pattern, PatternPlace};
+pub use pattern::{FlowCorrection, Pattern};
 pub use rank::rank;

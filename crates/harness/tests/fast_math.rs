@@ -4,9 +4,9 @@
 //! with it, it must come close to that.
 
 use trimwright_harness::drive::{Run, drive};
+use trimwright_harness::mixture_observer::SETTLED_AFTER_S;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
-use trimwright_harness::watch::SETTLED_AFTER_S;
 
 /// What the exact build learns, ln: the mean over the visited cells by the time spent near them.
 const EXACT_LEARNED_LN: f64 = 0.075_363;

@@ -7,10 +7,10 @@ use trimwright_harness::cells::Cells;
 use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_harness::drive::RunError;
 use trimwright_harness::faults::{Fault, FaultKind, KINDS};
+use trimwright_harness::mixture_observer::MixtureObserver;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_harness::starting::{PERIOD_S, Starting};
-use trimwright_harness::watch::Watch;
 use trimwright_plant::{DriverInputs, GearRange, Key};
 
 /// Simulated time of one stretch: that between two decisions of whoever works the car.
@@ -109,7 +109,7 @@ pub struct Bench {
     session: Session,
     starting: Starting,
     ignition: bool,
-    watch: Watch,
+    watch: MixtureObserver,
     past: VecDeque<LambdaPoint>,
     stretches: u32,
     notice: Option<String>,
@@ -136,7 +136,7 @@ impl Bench {
         // Over one that does not learn a watch keeps no log, which would grow as long as someone drives.
         let calibration = session.closed_loop().controller().calibration();
         let unlogged = Options { learning: false, ..*calibration.options() };
-        let watch = Watch::new(&Controller::new(calibration.clone().with_options(unlogged)));
+        let watch = MixtureObserver::new(&Controller::new(calibration.clone().with_options(unlogged)));
         Ok(Self {
             session,
             starting: Starting::new(),
@@ -155,7 +155,7 @@ impl Bench {
     /// assert!(Bench::kinds().iter().any(|kind| kind.name == "vacuum_leak"));
     /// ```
     pub fn kinds() -> Vec<&'static FaultKind> {
-        KINDS.iter().filter(|kind| kind.comes_and_goes).collect()
+        KINDS.iter().filter(|kind| kind.is_timed).collect()
     }
 
     /// Simulates one stretch of time, 20 ms.
@@ -389,7 +389,7 @@ impl Bench {
     pub fn right_ln(&self) -> Vec<f64> {
         let controller = self.closed_loop().controller();
         let late_s = controller.state().learned().common.delay_s;
-        self.watch.cells.right_ln(&self.session.scenario().truth, controller.calibration(), late_s)
+        self.watch.cells.true_correction_ln(&self.session.scenario().truth, controller.calibration(), late_s)
     }
 
     /// The faults, and whether each is there just now.
@@ -406,7 +406,7 @@ impl Bench {
     /// ```
     pub fn faults(&self) -> impl Iterator<Item = (&Fault, bool)> {
         let time_s = self.closed_loop().time_s();
-        self.session.scenario().faults.iter().map(move |fault| (fault, fault.is_there(time_s)))
+        self.session.scenario().faults.iter().map(move |fault| (fault, fault.is_present(time_s)))
     }
 
     /// Lambda over the last minute, oldest first.

@@ -188,7 +188,7 @@ impl Figures {
 fn at_the_end(run: &Run) -> (u64, u64) {
     let common_ln = run.learned.common.flow_ln;
     let LearnerParameters { authority_ln, prior_sigma_ln, .. } = run.calibration.parameters().learner;
-    let needed: Vec<bool> = (run.right_ln.iter())
+    let needed: Vec<bool> = (run.true_correction_ln.iter())
         .map(|right| (right - f64::from(common_ln)).abs() >= f64::from(authority_ln))
         .collect();
     let had_lessons = |cell: usize| run.learned.sigma_ln(cell) < prior_sigma_ln;
@@ -198,7 +198,7 @@ fn at_the_end(run: &Run) -> (u64, u64) {
         let bears = |other: usize| needed[other] && had_lessons(other) && are_near(cell, other);
         let near = (0..needed.len()).any(bears);
         beyond += u64::from(needed[cell]);
-        let off_ln = (f64::from(*learned) - run.right_ln[cell]).abs();
+        let off_ln = (f64::from(*learned) - run.true_correction_ln[cell]).abs();
         let sure = off_ln > 2.0 * f64::from(run.learned.sigma_ln(cell));
         run_away += u64::from((learned - common_ln).abs() >= authority_ln && !near && sure);
     }

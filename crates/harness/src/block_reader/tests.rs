@@ -21,7 +21,7 @@ trimwright_numerics::parameters! {
         number band_k { 5.0, 0.5..=20.0 "K step", "engineering judgement" }
         /// A count.
         whole count { u8 = 2, 1..=400 "1", "engineering judgement" }
-        /// Yes or no.
+        /// A flag.
         flag fitted { false, "engineering judgement" }
         /// Where the regulator is.
         choice supply { Supply = Supply::Return, "engineering judgement" }
@@ -35,11 +35,11 @@ trimwright_numerics::parameters! {
 }
 
 trimwright_numerics::parameters! {
-    /// What an engine file holds.
+    /// Part of an engine file.
     struct TankParameters<f64> "fuel_system" {
         /// Temperature of the fuel.
         number fuel_k { 298.15, 233.15..=353.15 "K", "engineering judgement" }
-        /// Which shape.
+        /// A seed.
         whole seed { u64 = 0, 0..=9_223_372_036_854_775_807_u64 "1", "engineering judgement" }
         /// Read by others.
         list ratios { [2] = [1.0, 2.0], 0.1..=9.0 "1", "engineering judgement" }
@@ -50,7 +50,7 @@ fn document(text: &str) -> Document {
     Document::parse("van.toml", &format!("[calibration.each]\n{text}\n")).expect("TOML")
 }
 
-/// Reads it; an error has to leave the block as it was, whatever stands before it.
+/// Reads the text; after an error the block must be unchanged.
 fn each(text: &str) -> Result<EachParameters, InputError> {
     let (document, mut block) = (document(text), EachParameters::DEFAULT);
     let read = read(&document, "calibration", &mut block, &[]);
@@ -95,7 +95,7 @@ fn each_shape_is_read() {
 }
 
 #[test]
-fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
+fn errors_name_line_key_value_and_what_is_allowed() {
     let advance = |table: &str| format!("advance = {{ {table} }}");
     let sizes = advance("columns = [\"1000 rpm\", \"2000 rpm\"], values = [[\"1 deg\", \"1 deg\"]]");
     let ragged = advance("values = [[\"1 deg\", \"1 deg\", \"1 deg\"], [\"1 deg\"]]");
@@ -157,9 +157,9 @@ fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
         (&ragged, "each.advance.values, row 2 = [\"1 deg\"]: must be a list of 3 in brackets, each an angle"),
         (&steep, "each.advance.values, row 2, column 2 = \"99 deg\": must be between -10 deg and 60 deg"),
     ] {
-        let said = each(text).expect_err(text).to_string();
+        let message_of = each(text).expect_err(text).to_string();
         let line = if text.contains('\n') { 3 } else { 2 };
-        assert_eq!(said, format!("van.toml, line {line}, calibration.{message}"), "{text}");
+        assert_eq!(message_of, format!("van.toml, line {line}, calibration.{message}"), "{text}");
     }
 }
 

@@ -9,7 +9,7 @@ fn document() -> Document {
 }
 
 fn text_of(result: Result<(), InputError>) -> String {
-    result.expect_err("refused").to_string()
+    result.expect_err("rejected").to_string()
 }
 
 #[test]
@@ -38,7 +38,7 @@ fn an_absent_key_leaves_the_default() {
 }
 
 #[test]
-fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
+fn errors_name_line_key_value_and_what_is_allowed() {
     let document = document();
     let mut number = 0.0;
     assert_eq!(
@@ -70,7 +70,7 @@ fn what_is_wrong_is_said_with_line_key_value_and_what_is_allowed() {
 }
 
 #[test]
-fn a_field_out_of_range_is_said_by_its_key_and_in_the_unit_written() {
+fn a_field_out_of_range_is_named_by_key_and_in_the_unit_written() {
     let document = document();
     let mut number = 0.0;
     document.quantity("car.mass", Kind::Mass, &mut number).expect("mass");
@@ -115,8 +115,8 @@ fn a_known_section_may_be_left_empty() {
 }
 
 #[test]
-fn text_that_is_not_toml_is_refused_with_its_line() {
-    let error = Document::parse("x.toml", "a = 1\nb = = 2\n").err().expect("refused").to_string();
+fn text_that_is_not_toml_is_rejected_with_its_line() {
+    let error = Document::parse("x.toml", "a = 1\nb = = 2\n").err().expect("rejected").to_string();
     assert!(error.starts_with("x.toml, line 2: is not TOML: "), "{error}");
     assert!(Document::parse("x.toml", &"[".repeat(100_000)).is_err());
     assert!(Document::parse("x.toml", &format!("a = {}", "[".repeat(100_000))).is_err());
@@ -124,7 +124,7 @@ fn text_that_is_not_toml_is_refused_with_its_line() {
 
 proptest! {
     #[test]
-    fn any_text_is_read_or_refused(text in any::<String>(), lines in "([a-c]=|[a-c]\\.|\\[[a-c]\\]\n|\"1 kg\"\n|-?[0-9]{1,20}\n|nan\n|\\{|\\}){0,30}") {
+    fn any_text_is_read_or_rejected(text in any::<String>(), lines in "([a-c]=|[a-c]\\.|\\[[a-c]\\]\n|\"1 kg\"\n|-?[0-9]{1,20}\n|nan\n|\\{|\\}){0,30}") {
         for text in [text, lines] {
             let Ok(document) = Document::parse("any.toml", &text) else { continue };
             for key in ["a", "a.b", "a.b.c", "b", "", "."] {

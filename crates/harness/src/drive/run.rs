@@ -1,22 +1,22 @@
-//! What came of driving a scenario, from its three drives.
+//! Result of driving a scenario, from its three drives.
 
 use std::collections::BTreeMap;
 
 use trimwright_control::{Calibration, LearnedMap, Refusal};
 
-use super::logbook::{Driven, Snapshot};
+use super::recorder::{Driven, Snapshot};
 use crate::cells::Cells;
 use crate::mixture::Mixture;
+use crate::mixture_observer::{Window, settle_s};
 use crate::scenario::Scenario;
 use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
 use crate::trace::TraceRow;
 use crate::verdicts;
-use crate::watch::{Window, settle_s};
 
-/// The map alone must stay under this rms to count as settled.
+/// Rms error of the map alone below which a run counts as settled, ln.
 const SETTLED_RMS: f64 = 0.02;
 
-/// Everything that came of driving a scenario.
+/// Complete result of driving a scenario.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -31,31 +31,31 @@ const SETTLED_RMS: f64 = 0.02;
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Run {
-    /// The figures.
+    /// Figures of the run.
     pub summary: Summary,
-    /// The record of the learning run; empty unless [`Record::Everything`] was asked for.
+    /// Trace of the learning run; empty unless [`Record::Everything`] was requested.
     pub rows: Vec<TraceRow>,
-    /// Convergence of the learning run.
+    /// Convergence of the learning run, window by window.
     pub windows: Vec<Window>,
-    /// The map while it filled in; empty unless [`Record::Everything`] was asked for.
+    /// Learned map over time; empty unless [`Record::Everything`] was requested.
     pub snapshots: Vec<Snapshot>,
-    /// The calibration the controller worked from.
+    /// Calibration of the controller.
     pub calibration: Calibration,
-    /// What was learned in the end.
+    /// Learned map at the end.
     pub learned: LearnedMap,
-    /// The correction that would have been right, ln, by cell.
-    pub right_ln: Vec<f64>,
-    /// Dwell and conditions by cell.
+    /// True correction of each cell, ln.
+    pub true_correction_ln: Vec<f64>,
+    /// Dwell and mean conditions of each cell.
     pub cells: Cells,
-    /// Steady events with the first calibration.
+    /// Mixture error of steady events with the first calibration.
     pub base: Mixture,
-    /// Steady events with what was learned.
+    /// Mixture error of steady events with the learned map frozen.
     pub frozen: Mixture,
-    /// All events of the last pass of the learning run.
+    /// Mixture error of all events in the last pass of the learning run.
     pub last_pass: Mixture,
 }
 
-/// All of a run, from its three drives.
+/// Builds the result from the three drives.
 pub(super) fn run_of(
     scenario: &Scenario,
     calibration: Calibration,
@@ -67,18 +67,22 @@ pub(super) fn run_of(
     let simulated_s =
         [base, &learning, &after].map(|driven| driven.session.closed_loop().time_s()).iter().sum::<f64>();
     let wall_s = base.wall_s + learning.wall_s + after.wall_s;
-    let watch = learning.watch;
+    let mixture = learning.mixture;
     let state = learning.session.closed_loop().controller().state();
     let fuel_kg = learning.session.closed_loop().plant().balances().fuel_injected_kg;
-    let late_s = learned.common.delay_s;
-    let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s);
-    let fitted = watch.fit(right_ln.len(), f64::from(late_s)).solve(calibration.parameters());
-    // The fit has an opening delay of its own, and so corrections of its own that would have been right.
-    let left_by_fit = fitted.map_or(f64::NAN, |fit| {
-        let right_ln = watch.cells.right_ln(&scenario.truth, &calibration, late_s + fit.later_s as f32);
-        watch.cells.error_rms(|cell| fit.cells[cell], &right_ln)
+    let delay_s = learned.common.delay_s;
+    let true_correction_ln = mixture.cells.true_correction_ln(&scenario.truth, &calibration, delay_s);
+    let fitted = mixture.fit(true_correction_ln.len(), f64::from(delay_s)).solve(calibration.parameters());
+    // The fit has an opening delay of its own, which changes the true corrections it is compared with.
+    let offline_fit_rms = fitted.map_or(f64::NAN, |fit| {
+        let true_correction_ln = mixture.cells.true_correction_ln(
+            &scenario.truth,
+            &calibration,
+            delay_s + fit.extra_delay_s as f32,
+        );
+        mixture.cells.error_rms(|cell| fit.cells[cell], &true_correction_ln)
     });
-    let (cells_visited, cells_confident) = watch.cells.count(&learned);
+    let (cells_visited, cells_confident) = mixture.cells.count(&learned);
     let distance_km = learning.pass_distance_km.iter().sum::<f64>();
     let refusals =
         Refusal::ALL.map(|refusal| (refusal.name().to_owned(), u64::from(state.counts().of(refusal))));
@@ -88,22 +92,24 @@ pub(super) fn run_of(
         seed: scenario.seed,
         scenario_hash: scenario.hash(),
         mixture: MixtureFigures {
-            base_map_rms: base.watch.steady.rms(),
-            learned_map_rms: after.watch.steady.rms(),
-            closed_loop_rms: watch.all.rms(),
-            p95_abs: watch.all.p95_abs(),
-            transient_rms: watch.transient.rms(),
-            cylinder_spread_rms: watch.cylinders.rms(),
+            base_map_rms: base.mixture.steady.rms(),
+            learned_map_rms: after.mixture.steady.rms(),
+            closed_loop_rms: mixture.all.rms(),
+            p95_abs: mixture.all.p95_abs(),
+            transient_rms: mixture.transient.rms(),
+            cylinder_spread_rms: mixture.cylinders.rms(),
         },
         learning: LearningFigures {
-            settle_s: settle_s(&watch.windows, SETTLED_RMS),
+            settle_s: settle_s(&mixture.windows, SETTLED_RMS),
             cells_visited,
             cells_confident,
-            within_two_sigma: within_two_sigma(&watch.cells, &learned, &right_ln),
-            visited_error_rms: watch.cells.error_rms(|cell| f64::from(learned.ln.flat()[cell]), &right_ln),
-            offline_fit_rms: left_by_fit,
+            within_two_sigma: within_two_sigma(&mixture.cells, &learned, &true_correction_ln),
+            visited_error_rms: mixture
+                .cells
+                .error_rms(|cell| f64::from(learned.ln.flat()[cell]), &true_correction_ln),
+            offline_fit_rms,
             common_flow_ln: f64::from(learned.common.flow_ln),
-            opening_delay_s: f64::from(late_s),
+            opening_delay_s: f64::from(delay_s),
             told_apart: learned.common.is_identifiable(&calibration.parameters().common_correction),
             lessons: u64::from(state.counts().lessons()),
             refusals: BTreeMap::from(refusals),
@@ -126,25 +132,25 @@ pub(super) fn run_of(
     Run {
         summary,
         rows: learning.rows,
-        windows: watch.windows,
+        windows: mixture.windows,
         snapshots: learning.snapshots,
         calibration,
         learned,
-        right_ln,
-        cells: watch.cells,
-        base: base.watch.steady.clone(),
-        frozen: after.watch.steady,
-        last_pass: watch.all,
+        true_correction_ln,
+        cells: mixture.cells,
+        base: base.mixture.steady.clone(),
+        frozen: after.mixture.steady,
+        last_pass: mixture.all,
     }
 }
 
-/// Share of the visited cells whose error is below two of the learner's own standard deviations; NaN when none was visited.
-fn within_two_sigma(cells: &Cells, learned: &LearnedMap, right_ln: &[f64]) -> f64 {
+/// Share of the visited cells whose error is below two of the learner's standard deviations; NaN when none was visited.
+fn within_two_sigma(cells: &Cells, learned: &LearnedMap, true_correction_ln: &[f64]) -> f64 {
     let (mut visited, mut within) = (0_u32, 0_u32);
-    let all = right_ln.iter().zip(cells.visited()).enumerate();
-    for (cell, (right, _)) in all.filter(|(_, (_, visited))| *visited) {
+    let all = true_correction_ln.iter().zip(cells.visited()).enumerate();
+    for (cell, (true_ln, _)) in all.filter(|(_, (_, visited))| *visited) {
         visited += 1;
-        let error = f64::from(learned.ln.flat()[cell]) - right;
+        let error = f64::from(learned.ln.flat()[cell]) - true_ln;
         within += u32::from(error.abs() < 2.0 * f64::from(learned.sigma_ln(cell)));
     }
     f64::from(within) / f64::from(visited)

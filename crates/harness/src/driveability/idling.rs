@@ -1,97 +1,71 @@
-//! Idle speed and mixture, undisturbed and under loads that come at once, and after the fuel was cut.
+//! Idle speed and mixture, undisturbed and under step loads, and after a fuel cut.
 
 use serde::Serialize;
 use trimwright_plant::GearRange;
 
 use crate::run_error::RunError;
 
-use super::trial::{Trial, TriedCar, ZERO_DEGC_K};
+use super::trial::{Trial, TrialCar, ZERO_DEGC_K};
 
 const HOT_DEGC: f64 = 90.0;
-/// Idle settles, and is looked at, for so long, s.
+/// Settling time of idle, and duration of the measurement, s.
 const SETTLES_S: f64 = 30.0;
-const LOOKED_AT_S: f64 = 30.0;
-/// A disturbance is followed for so long, s.
+const MEASURED_S: f64 = 30.0;
+/// Measurement after a disturbance, s.
 const FOLLOWED_S: f64 = 10.0;
-/// The mixture before a disturbance is the mean over so long, s.
+/// The mixture before a disturbance is the mean over this time, s.
 const BEFORE_S: f64 = 5.0;
 /// Brake that holds the car in gear, ratio.
 const HOLDS: f64 = 0.4;
-/// How far below the first fan's temperature the engine starts that is to see it come on, K, and the longest wait for it, s. Its
-/// radiator is covered, as in a traffic jam without wind: the thermostat would hold some engines below that temperature for ever.
+/// Start temperature below the first fan's switch-on temperature, K, and the longest wait for the fan, s. The radiator is covered, as in a
+/// traffic jam without wind: otherwise the thermostat would keep some engines below that temperature.
 const BELOW_FAN_K: f64 = 5.0;
 const LONGEST_WAIT_S: f64 = 300.0;
-/// It is looked for so often, s.
-const LOOK_S: f64 = 0.2;
-/// The throttle is opened so far for so long, three times, and let go for so long.
+/// Period at which the fan is polled, s.
+const POLL_S: f64 = 0.2;
+/// Throttle opening, ratio, and its duration, s; time with closed throttle after it, s; number of repetitions.
 const REVVED: f64 = 0.25;
 const REVVED_S: f64 = 1.2;
 const LET_GO_S: f64 = 8.0;
-const TIMES: u32 = 3;
+const REVS: u32 = 3;
 
-/// How something that comes at once is taken.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let idle = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.idle;
-/// assert!(idle.ac.drop_rpm > 0.0 && idle.ac.drop_rpm < 300.0, "the compressor is felt, but the engine lives");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Response to a step load.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct EventFigures {
-    /// How far the speed fell below the idle speed wanted, rpm.
+    /// Largest drop of the speed below the target idle speed, rpm.
     pub drop_rpm: f64,
-    /// How far the mixture of any charge went from its mean before, ratio.
+    /// Largest deviation of the mixture of a charge from its mean before, ratio.
     pub mixture: f64,
 }
 
-/// Idling, hot.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let idle = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.idle;
-/// assert!(idle.park_rms_rpm < 40.0 && idle.drive_rms_rpm < 40.0, "idle is held within some turns a minute");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Hot idle.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct IdleFigures {
-    /// rms of speed less wanted speed out of gear, rpm.
+    /// Rms of speed minus target speed out of gear, rpm.
     pub park_rms_rpm: f64,
-    /// The same in gear on the brake, rpm.
+    /// The same in gear with the brake applied, rpm.
     pub drive_rms_rpm: f64,
-    /// Air conditioning comes on in gear, and a fan with it.
+    /// Response to the air conditioning switched on in gear, and a fan with it.
     pub ac: EventFigures,
-    /// The first fan comes on by temperature out of gear; `null` where it did not, or is not the controller's.
+    /// Response to the first fan switched on by temperature out of gear; `null` when it did not switch on or the controller does not
+    /// control it.
     pub fan: Option<EventFigures>,
 }
 
-/// The throttle let go at speed.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let cut = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.fuel_cut;
-/// assert!(cut.cuts > 0 && cut.stalls == 0, "the fuel is cut and comes back in time");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Recovery from a throttle closed at speed.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct CutFigures {
-    /// How far the speed fell below the idle speed wanted, rpm.
+    /// Largest drop of the speed below the target idle speed, rpm.
     pub drop_rpm: f64,
-    /// Times the engine died.
+    /// Number of stalls.
     pub stalls: u32,
-    /// Times the fuel was cut while the speed came down.
+    /// Number of fuel cuts while the speed came down.
     pub cuts: u32,
 }
 
 fn speed_rms_rpm(trial: &mut Trial) -> f64 {
     let (mut squares, mut count) = (0.0, 0_u32);
-    trial.run(LOOKED_AT_S, |moment| {
+    trial.run(MEASURED_S, |moment| {
         squares += moment.over_rpm * moment.over_rpm;
         count += 1;
     });
@@ -109,7 +83,7 @@ fn follow(trial: &mut Trial, before: f64) -> EventFigures {
     figures
 }
 
-pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
+pub(super) fn idle(car: &TrialCar<'_>) -> Result<IdleFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let park_rms_rpm = speed_rms_rpm(&mut trial);
     (trial.inputs().range, trial.inputs().brake) = (GearRange::Drive, HOLDS);
@@ -120,31 +94,31 @@ pub(super) fn idle(car: &TriedCar<'_>) -> Result<IdleFigures, RunError> {
     Ok(IdleFigures { park_rms_rpm, drive_rms_rpm, ac: follow(&mut trial, before), fan: fan(car)? })
 }
 
-fn fan(car: &TriedCar<'_>) -> Result<Option<EventFigures>, RunError> {
+fn fan(car: &TrialCar<'_>) -> Result<Option<EventFigures>, RunError> {
     let starts_degc = f64::from(car.scenario.answers.fan1_on_k) - BELOW_FAN_K - ZERO_DEGC_K;
     let mut covered = car.scenario.clone();
     covered.truth.thermal.radiator_w_per_k = 0.0;
-    let car = TriedCar { scenario: &covered, ..*car };
+    let car = TrialCar { scenario: &covered, ..*car };
     let mut trial = Trial::idling(&car, car.calibration, starts_degc, SETTLES_S)?;
     let mut before = trial.mean_error(BEFORE_S);
     let running = |trial: &Trial| trial.closed_loop().controller().state().fans().running() > 0;
     if running(&trial) {
         return Ok(None);
     }
-    for _ in 0..(LONGEST_WAIT_S / LOOK_S) as u32 {
-        let error = trial.mean_error(LOOK_S);
+    for _ in 0..(LONGEST_WAIT_S / POLL_S) as u32 {
+        let error = trial.mean_error(POLL_S);
         if running(&trial) {
             return Ok(Some(follow(&mut trial, before)));
         }
-        before += LOOK_S / BEFORE_S * (error - before);
+        before += POLL_S / BEFORE_S * (error - before);
     }
     Ok(None)
 }
 
-pub(super) fn return_from_cut(car: &TriedCar<'_>) -> Result<CutFigures, RunError> {
+pub(super) fn return_from_cut(car: &TrialCar<'_>) -> Result<CutFigures, RunError> {
     let mut trial = Trial::idling(car, car.calibration, HOT_DEGC, SETTLES_S)?;
     let (mut drop_rpm, mut cuts) = (0.0_f64, 0);
-    for _ in 0..TIMES {
+    for _ in 0..REVS {
         trial.inputs().throttle = REVVED;
         trial.run(REVVED_S, |_| ());
         trial.inputs().throttle = 0.0;

@@ -1,35 +1,26 @@
-//! Starts at a temperature.
+//! Start trials.
 
 use serde::Serialize;
 
 use crate::run_error::RunError;
 
-use super::trial::{Trial, TriedCar};
+use super::trial::{Trial, TrialCar};
 
-/// Time that the engine has to run by itself, s.
+/// Time the engine has to run by itself, s.
 const RUNS_S: f64 = 60.0;
 
 /// A start and the minute after it.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let starts = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.starts;
-/// assert!(starts.iter().all(|start| start.cranked_s.is_some_and(|cranked_s| cranked_s < 5.0)), "it starts in any weather");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct StartFigures {
-    /// Temperature of engine and weather, degC; the weather is no warmer than the scenario's.
+    /// Engine and ambient temperature, degC; the ambient one is limited to the scenario's.
     pub engine_degc: f64,
-    /// How long the starter turned until the engine caught, s; `null` when it did not within 10 s.
+    /// Cranking time until the engine ran by itself, s; `null` when it did not within 10 s.
     pub cranked_s: Option<f64>,
-    /// Times it died in the minute after that.
+    /// Stalls in the minute after that.
     pub stalls: u32,
 }
 
-pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<StartFigures, RunError> {
+pub(super) fn try_at(car: &TrialCar<'_>, degc: f64) -> Result<StartFigures, RunError> {
     let mut trial = Trial::new(car, car.calibration, degc)?;
     let cranked_s = trial.start();
     trial.run(RUNS_S, |_| ());

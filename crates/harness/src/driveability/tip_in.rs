@@ -1,4 +1,4 @@
-//! The throttle opened fast at a held speed: how far the mixture of the charges leaves its course.
+//! Fast throttle openings at a constant speed, and the mixture excursion of the charges.
 
 use serde::Serialize;
 use trimwright_control::{Calibration, Options};
@@ -6,72 +6,47 @@ use trimwright_control::{Calibration, Options};
 use crate::closed_loop::STEP_S;
 use crate::run_error::RunError;
 
-use super::trial::{Trial, TriedCar};
+use super::trial::{Trial, TrialCar};
 
-/// The engine idles, then is held at the speed with the lesser throttle, then the throttle opens.
+/// Time at idle, time at the speed with the smaller throttle, and time in which the throttle opens, s.
 const IDLES_S: f64 = 10.0;
 const HELD_S: f64 = 6.0;
 const OPENS_S: f64 = 0.2;
-/// What counts is the time from the first movement; the mixture has settled for the time after that.
+/// Time evaluated from the first movement, and time over which the settled mixture is averaged afterwards, s.
 const COUNTS_S: f64 = 4.0;
 const SETTLED_S: f64 = 1.0;
-/// Throttle before and after, ratio; speed held, rad/s (1500 rpm: an engine that is asked to pull away).
+/// Throttle before and after, ratio; constant speed, rad/s (1500 rpm: pulling away).
 const THROTTLE: (f64, f64) = (0.1, 0.6);
 const SPEED_RAD_PER_S: f64 = 157.1;
 
-/// How far the mixture went beyond where it was before and where it came to, ratio of lambda.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.tip_ins;
-/// let plain = tip_ins[0].uncompensated;
-/// assert!(plain.lean > 0.1 && plain.rich < 0.01, "without compensation lambda goes 10 % lean, not rich");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Largest excursion of the mixture beyond its values before and after, ratio of lambda.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 pub struct Excursion {
-    /// Lean of both, e.g. 0.12 for lambda 1.12 instead of 1.
+    /// Excursion to lean, e.g. 0.12 for lambda 1.12 instead of 1.
     pub lean: f64,
-    /// Rich of both.
+    /// Excursion to rich.
     pub rich: f64,
 }
 
 impl Excursion {
-    /// The farther of the two.
-    ///
-    /// ```
-    /// use trimwright_harness::driveability::Excursion;
-    /// assert_eq!(Excursion { lean: 0.02, rich: 0.07 }.farthest(), 0.07, "too much of the shot is an excursion as well");
-    /// ```
+    /// The larger of the two.
     pub fn farthest(&self) -> f64 {
         self.lean.max(self.rich)
     }
 }
 
-/// A throttle opened from 10 to 60 % in 0.2 s at 1500 rpm, feedback and learning off.
-///
-/// ```
-/// use trimwright_control::{Calibration, Parameters};
-/// use trimwright_harness::{driveability::driveability, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let tip_ins = driveability(&van, &Calibration::from_answers(&van.answers)?, &Parameters::DEFAULT.blank_map())?.tip_ins;
-/// let hot = &tip_ins[0];
-/// assert!(hot.compensated.lean < hot.uncompensated.lean, "without compensation the film takes the fuel");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// A throttle opening from 10 to 60 % in 0.2 s at 1500 rpm, feedback and learning off.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct TipInFigures {
-    /// Temperature of the engine at its start, 16 s before, degC.
+    /// Engine temperature at its start, 16 s before, degC.
     pub engine_degc: f64,
-    /// With film compensation and accelerator-pump shot.
+    /// Excursion with film compensation and accelerator-pump shot.
     pub compensated: Excursion,
-    /// Without both.
+    /// Excursion without both.
     pub uncompensated: Excursion,
 }
 
-pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<TipInFigures, RunError> {
+pub(super) fn try_at(car: &TrialCar<'_>, degc: f64) -> Result<TipInFigures, RunError> {
     let with = |film_compensation| {
         let frozen =
             Options { film_compensation, feedback: false, learning: false, ..*car.calibration.options() };
@@ -80,7 +55,7 @@ pub(super) fn try_at(car: &TriedCar<'_>, degc: f64) -> Result<TipInFigures, RunE
     Ok(TipInFigures { engine_degc: degc, compensated: with(true)?, uncompensated: with(false)? })
 }
 
-fn excursion(car: &TriedCar<'_>, calibration: &Calibration, degc: f64) -> Result<Excursion, RunError> {
+fn excursion(car: &TrialCar<'_>, calibration: &Calibration, degc: f64) -> Result<Excursion, RunError> {
     let mut trial = Trial::idling(car, calibration, degc, IDLES_S)?;
     trial.inputs().dyno_rad_per_s = Some(SPEED_RAD_PER_S);
     trial.inputs().throttle = THROTTLE.0;

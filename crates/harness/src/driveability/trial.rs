@@ -1,4 +1,4 @@
-//! One engine at one temperature, its driver inputs, and what its events showed.
+//! One engine at one temperature, its driver inputs, and measurements of its events.
 
 use trimwright_control::{Calibration, LearnedMap};
 use trimwright_plant::{DriverInputs, Key};
@@ -7,47 +7,47 @@ use crate::closed_loop::{ClosedLoop, STEP_S};
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::session::{Moment, Session, SessionBuilder, Until};
-use crate::starting::{Catch, STALLED_RAD_PER_S};
+use crate::starting::{STALLED_RAD_PER_S, StartDetection};
 
 /// Zero degrees Celsius, K: ISO 80000-5.
 pub(super) const ZERO_DEGC_K: f64 = 273.15;
-/// Revolutions a minute in a radian a second.
+/// Conversion from rad/s to rpm.
 const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
 /// Ignition on before cranking, s.
 const PRIME_S: f64 = 2.0;
 /// Longest cranking, s.
 const LONGEST_CRANKING_S: f64 = 10.0;
-/// Under-bonnet air of a hot engine, degC at most: engineering judgement.
+/// Highest under-bonnet air temperature of a hot engine, degC: engineering judgement.
 const BONNET_DEGC: f64 = 45.0;
 
-/// What is tried.
-pub(super) struct TriedCar<'a> {
+/// Car under trial.
+pub(super) struct TrialCar<'a> {
     pub(super) scenario: &'a Scenario,
     pub(super) calibration: &'a Calibration,
     pub(super) learned: &'a LearnedMap,
 }
 
-/// An engine being tried.
+/// A running trial.
 pub(super) struct Trial {
     session: Session,
-    /// Times it died after it had caught.
+    /// Stalls after the engine had started.
     pub(super) stalls: u32,
-    catch: Catch,
+    start_detection: StartDetection,
     runs: bool,
 }
 
-/// One moment of a trial.
+/// State of one step of a trial.
 pub(super) struct TrialMoment<'a> {
-    /// Speed over the speed that idle control wants.
+    /// Speed minus target idle speed, rpm.
     pub(super) over_rpm: f64,
-    /// Mixture errors of the events of this step.
+    /// Mixture errors of the cylinder events of this step, ln.
     pub(super) errors: &'a [f64],
     pub(super) closed_loop: &'a ClosedLoop,
 }
 
 impl Trial {
-    /// The car with engine, and in the cold the weather, at this temperature.
-    pub(super) fn new(car: &TriedCar<'_>, calibration: &Calibration, degc: f64) -> Result<Self, RunError> {
+    /// The car with the engine, and in the cold the ambient air, at this temperature.
+    pub(super) fn new(car: &TrialCar<'_>, calibration: &Calibration, degc: f64) -> Result<Self, RunError> {
         let mut truth = car.scenario.truth.clone();
         let ambient = &mut truth.ambient;
         ambient.sea_level_k = ambient.sea_level_k.min(ZERO_DEGC_K + degc);
@@ -59,7 +59,7 @@ impl Trial {
             .with_learned(car.learned.clone())
             .by_hand()
             .build()?;
-        let mut trial = Self { session, stalls: 0, catch: Catch::default(), runs: false };
+        let mut trial = Self { session, stalls: 0, start_detection: StartDetection::default(), runs: false };
         trial.inputs().key = Key::On;
         Ok(trial)
     }
@@ -72,7 +72,7 @@ impl Trial {
         self.session.inputs_mut()
     }
 
-    /// Primes and cranks; how long the starter turned until the engine caught, s, if it did.
+    /// Primes and cranks; returns the cranking time until the engine ran, s, if it did.
     pub(super) fn start(&mut self) -> Option<f64> {
         self.inputs().key = Key::On;
         self.run(PRIME_S, |_| ());
@@ -86,9 +86,9 @@ impl Trial {
         self.runs.then_some(cranked_s)
     }
 
-    /// A started engine that has idled for so long.
+    /// A started engine that has idled for `seconds`.
     pub(super) fn idling(
-        car: &TriedCar<'_>,
+        car: &TrialCar<'_>,
         calibration: &Calibration,
         degc: f64,
         seconds: f64,
@@ -99,13 +99,13 @@ impl Trial {
         Ok(trial)
     }
 
-    /// Lets time pass.
-    pub(super) fn run(&mut self, seconds: f64, mut look: impl FnMut(&TrialMoment<'_>)) {
-        let Self { session, stalls, catch, runs } = self;
+    /// Runs for `seconds` and calls `observe` each step.
+    pub(super) fn run(&mut self, seconds: f64, mut observe: impl FnMut(&TrialMoment<'_>)) {
+        let Self { session, stalls, start_detection, runs } = self;
         let observer = &mut |now: &Moment<'_>| {
             let closed_loop = now.closed_loop;
             let speed = closed_loop.view().speed_rad_per_s;
-            let (ran, caught) = (*runs, catch.step(speed, STEP_S));
+            let (ran, caught) = (*runs, start_detection.step(speed, STEP_S));
             *runs = if ran { speed > STALLED_RAD_PER_S } else { caught };
             *stalls += u32::from(ran && !*runs);
             let state = closed_loop.controller().state();
@@ -118,12 +118,12 @@ impl Trial {
                 count += 1;
             }
             let over_rpm = (speed - f64::from(state.idle().target_rad_per_s())) * RPM_PER_RAD_PER_S;
-            look(&TrialMoment { over_rpm, errors: &errors[..count], closed_loop });
+            observe(&TrialMoment { over_rpm, errors: &errors[..count], closed_loop });
         };
         session.run(Until::After(seconds), observer).expect("without faults nothing leaves its range");
     }
 
-    /// Mean mixture error over so long; NaN without any event.
+    /// Mean mixture error over `seconds`, ln; NaN without any event.
     pub(super) fn mean_error(&mut self, seconds: f64) -> f64 {
         let (mut sum, mut count) = (0.0, 0_u32);
         self.run(seconds, |moment| {

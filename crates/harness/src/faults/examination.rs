@@ -1,33 +1,29 @@
-//! Drives a scenario with a fault and writes down what driver, controller and engine met.
+//! Drives a scenario with each fault and compares the measurements with those of the fault-free drive.
 
 use crate::closed_loop::ClosedLoop;
 pub use crate::faults::experience::Experience;
 use crate::faults::high_load::HighLoad;
 use crate::faults::notices::{noticed_by_controller, noticed_by_owner};
 use crate::faults::{Fault, FaultKind, KINDS};
+use crate::mixture_observer::MixtureObserver;
 use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::schedule::Schedule;
 use crate::session::{Moment, Observer, Session, SessionBuilder, Until};
 use crate::starting;
-use crate::watch::Watch;
 use serde::Serialize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
 use trimwright_control::{Options, Refusal};
 use trimwright_plant::{DriverInputs, View};
 
-/// A drive of thirteen minutes with what shows a fault: a cold start, idling, steady speeds and three pulls that ask for more than the
-/// engine has, so that the pedal is down for a while. Engineering judgement.
+/// A drive of 13 min that shows faults: cold start, idling, steady speeds and three accelerations beyond the engine's power, so that the
+/// pedal is fully down for a while. Engineering judgement.
 const EXAMINATION: &str = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n120,50\n130,0\n155,0\n175,60\n260,60\n\
     285,90\n340,90\n365,0\n400,0\n410,120\n440,120\n470,0\n500,0\n510,120\n540,120\n570,0\n600,0\n610,120\n640,120\n\
     670,0\n690,0\n710,50\n750,50\n765,0\n795,0\n";
 
-/// The drive on which faults are examined unless another is named.
-///
-/// ```
-/// assert!(trimwright_harness::faults::examination::schedule().duration_s() < 800.0);
-/// ```
+/// Schedule on which faults are examined unless another is named.
 ///
 /// # Panics
 /// Never: the text is part of the program and read by a test.
@@ -35,48 +31,30 @@ pub fn schedule() -> Schedule {
     Schedule::parse("examination", "examination", EXAMINATION).expect("the text above is a schedule")
 }
 
-/// A fault and what came of it.
-///
-/// ```
-/// use trimwright_harness::faults::examination::examine;
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n";
-/// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
-/// let examined = examine(&Scenario::load("delivery-van")?, &schedule, 30.0, Some("map_open"))?;
-/// let broken = &examined[1];
-/// assert_eq!(broken.title, "MAP sensor wire broken");
-/// assert!(broken.controller.iter().any(|notice| notice.starts_with("P010")), "{:?}", broken.controller);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// A fault and its effects.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Examined {
-    /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own.
+    /// Name of the kind; `sound` without a fault, `scenario` for the scenario's own faults.
     pub fault: String,
-    /// The fault in words.
+    /// Title of the fault.
     pub title: String,
-    /// What the owner would notice against the sound car.
+    /// What the owner would notice, compared with the fault-free car.
     pub owner: Vec<String>,
-    /// What the controller noticed.
+    /// What the controller detected.
     pub controller: Vec<String>,
-    /// What was learned against the sound car, share of fuel.
+    /// Change of the learned correction compared with the fault-free car, share of fuel.
     pub learned_shift: f64,
-    /// The same at idle.
+    /// Change of the learned correction at idle, share of fuel.
     pub learned_idle_shift: f64,
-    /// The figures.
+    /// Measurements of the drive.
     pub experience: Experience,
 }
 
-/// When a fault begins on that drive unless another time is named, s: the engine is warm and has learned a little.
-///
-/// ```
-/// use trimwright_harness::faults::examination::{FROM_S, schedule};
-/// let ahead_s = schedule().duration_s() - FROM_S;
-/// assert!(ahead_s > 300.0, "more than half of the drive is left to notice it");
-/// ```
+/// Default start of a fault on that drive, s: the engine is warm and has learned a little.
 pub const FROM_S: f64 = 300.0;
 
-/// Drives `scenario` on `schedule` sound, with its own faults if it has any, and with each kind of fault (or `only` this one) of its
-/// usual strength: from `from_s` on, or from the start where a fault can't begin later.
+/// Drives `scenario` on `schedule` without faults, with its own faults if it has any, and with each kind of fault (or `only` this one) of
+/// its usual strength: from `from_s` on, or from the start where a fault can't begin later.
 ///
 /// ```
 /// use trimwright_harness::faults::examination::examine;
@@ -106,7 +84,7 @@ pub fn examine(
     }
     let kinds = KINDS.iter().filter(|kind| only.is_none_or(|only| only == kind.name));
     let late = |kind: &'static FaultKind| Fault {
-        from_s: if kind.comes_and_goes { from_s } else { 0.0 },
+        from_s: if kind.is_timed { from_s } else { 0.0 },
         ..Fault::usual(kind)
     };
     cases.extend(kinds.map(late).map(|fault| named(fault.kind.name, fault.title(), vec![fault])));
@@ -120,24 +98,24 @@ pub fn examine(
         })
         .collect();
     let experiences = all_of(&drives)?;
-    let sound = experiences.first().cloned().unwrap_or_default();
-    let tell = |((fault, title, _), experience): ((String, String, Vec<Fault>), Experience)| Examined {
+    let reference = experiences.first().cloned().unwrap_or_default();
+    let examined = |((fault, title, _), experience): ((String, String, Vec<Fault>), Experience)| Examined {
         fault,
         title,
-        owner: noticed_by_owner(&experience, &sound),
-        controller: noticed_by_controller(&experience, &sound),
-        learned_shift: shift(experience.learned_ln, sound.learned_ln),
-        learned_idle_shift: shift(experience.learned_idle_ln, sound.learned_idle_ln),
+        owner: noticed_by_owner(&experience, &reference),
+        controller: noticed_by_controller(&experience, &reference),
+        learned_shift: shift(experience.learned_ln, reference.learned_ln),
+        learned_idle_shift: shift(experience.learned_idle_ln, reference.learned_idle_ln),
         experience,
     };
-    Ok(cases.into_iter().zip(experiences).map(tell).collect())
+    Ok(cases.into_iter().zip(experiences).map(examined).collect())
 }
 
-fn shift(learned_ln: f64, sound_ln: f64) -> f64 {
-    libm::expm1(learned_ln - sound_ln)
+fn shift(learned_ln: f64, reference_ln: f64) -> f64 {
+    libm::expm1(learned_ln - reference_ln)
 }
 
-/// Drives each, on as many threads as the machine has; the order is kept, so that the result does not depend on them.
+/// Drives all of them in parallel; results are in the order of `drives`, whatever the threads do.
 fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
     let (next, done) = (AtomicUsize::new(0), Mutex::new(vec![None; drives.len()]));
     let threads = std::thread::available_parallelism().map_or(1, usize::from).min(drives.len());
@@ -159,7 +137,7 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
     done.into_iter().flatten().collect()
 }
 
-/// Drives a scenario for so long, its faults coming and going, learning and checking itself. `look` sees the loop once a second.
+/// Drives a scenario for `seconds` with its faults, learning and self-check on. `each_second` is called with the loop once a second.
 ///
 /// ```
 /// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
@@ -175,30 +153,30 @@ fn all_of(drives: &[Scenario]) -> Result<Vec<Experience>, RunError> {
 pub fn experience(
     scenario: &Scenario,
     seconds: f64,
-    look: &mut dyn FnMut(&ClosedLoop),
+    each_second: &mut dyn FnMut(&ClosedLoop),
 ) -> Result<Experience, RunError> {
     let options = Options { self_check: true, ..Options::default() };
     let mut session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
-    let mut watch = Watch::new(session.closed_loop().controller());
-    let mut notes = Notes::default();
-    let look_steps = session.steps(1.0);
+    let mut mixture = MixtureObserver::new(session.closed_loop().controller());
+    let mut sums = DriveSums::default();
+    let second_steps = session.steps(1.0);
     session.run(Until::After(seconds), &mut |now: &Moment<'_>| {
         if let Some(view) = now.decided {
-            notes.add(view, now.inputs, now.wanted_m_per_s());
+            sums.add(view, now.inputs, now.wanted_m_per_s());
         }
-        watch.observe(now);
-        notes.high_load.look(now.closed_loop);
-        if now.is_each(look_steps) {
-            look(now.closed_loop);
+        mixture.observe(now);
+        sums.high_load.sample(now.closed_loop);
+        if now.is_each(second_steps) {
+            each_second(now.closed_loop);
         }
     })?;
-    Ok(notes.finish(&session, &watch))
+    Ok(sums.finish(&session, &mixture))
 }
 
-/// What is added up on the way, at each of the driver's decisions.
+/// Sums over the driver's decisions.
 #[derive(Clone, Debug, Default)]
-struct Notes {
-    acts: u64,
+struct DriveSums {
+    decisions: u64,
     ran: u64,
     error_squares: f64,
     idle: [f64; 3],
@@ -206,18 +184,18 @@ struct Notes {
     high_load: HighLoad,
 }
 
-/// Revolutions a minute in a radian a second.
+/// Conversion from rad/s to rpm.
 const RPM: f64 = 30.0 / std::f64::consts::PI;
-/// Coolant from which idling counts as warm, K; the engine counts as running above this speed, rpm.
+/// Coolant temperature above which idling counts as warm, K; speed above which the engine counts as running, rpm.
 const WARM_K: f64 = 335.0;
 const RUNS_RPM: f64 = 300.0;
-/// Slower than this the car stands, m/s.
+/// Vehicle speed below which the car counts as standing, m/s.
 const STANDS_M_PER_S: f64 = 0.1;
 
-impl Notes {
+impl DriveSums {
     fn add(&mut self, view: &View, inputs: &DriverInputs, wanted_m_per_s: f64) {
         let rpm = view.speed_rad_per_s * RPM;
-        self.acts += 1;
+        self.decisions += 1;
         self.ran += u64::from(rpm > RUNS_RPM);
         let error = view.vehicle_m_per_s - wanted_m_per_s;
         self.error_squares += error * error;
@@ -230,7 +208,7 @@ impl Notes {
         }
     }
 
-    fn finish(self, session: &Session, watch: &Watch) -> Experience {
+    fn finish(self, session: &Session, mixture: &MixtureObserver) -> Experience {
         let closed_loop = session.closed_loop();
         let (view, balances) = (closed_loop.view(), closed_loop.plant().balances());
         let state = closed_loop.controller().state();
@@ -244,7 +222,7 @@ impl Notes {
             stalls: session.starting().stalls(),
             idle_rpm,
             idle_swing_rpm: libm::sqrt((squares / count - idle_rpm * idle_rpm).max(0.0)),
-            speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.acts as f64),
+            speed_error_rms_m_per_s: libm::sqrt(self.error_squares / self.decisions as f64),
             distance_m: view.distance_m,
             fuel_kg: balances.fuel_injected_kg,
             hottest_k: self.hottest_k,
@@ -252,7 +230,7 @@ impl Notes {
             last_v: view.supply_v,
             misfires: balances.misfires as f64 / charges,
             knocks: balances.knocks as f64 / charges,
-            mixture_ln: watch.steady.mean(),
+            mixture_ln: mixture.steady.mean(),
             codes: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
             guard_trips: state.lean_guard().trips(),
             upstream_air_kg_per_s: f64::from(state.self_check().upstream_air_kg_per_s()),
@@ -262,18 +240,18 @@ impl Notes {
                 .into_iter()
                 .filter(|(_, count)| *count > 0)
                 .collect(),
-            learned_ln: learned(closed_loop, watch, |_| true),
-            learned_idle_ln: learned(closed_loop, watch, |speed| speed < idle_limit),
+            learned_ln: learned(closed_loop, mixture, |_| true),
+            learned_idle_ln: learned(closed_loop, mixture, |speed| speed < idle_limit),
             high_load: self.high_load,
         }
     }
 }
 
-/// Mean of the learned corrections over cells at speeds that `counts`, weighted by steady dwell; NaN when there was none.
-fn learned(closed_loop: &ClosedLoop, watch: &Watch, counts: impl Fn(f32) -> bool) -> f64 {
+/// Mean learned correction over cells at speeds that `counts`, weighted by steady dwell, ln; NaN when there was none.
+fn learned(closed_loop: &ClosedLoop, mixture: &MixtureObserver, counts: impl Fn(f32) -> bool) -> f64 {
     let controller = closed_loop.controller();
     let speeds = controller.calibration().setup().rpm_axis().points();
-    let cells = controller.state().learned().ln.flat().iter().zip(watch.cells.dwell_s());
+    let cells = controller.state().learned().ln.flat().iter().zip(mixture.cells.dwell_s());
     let (mut sum, mut weight) = (0.0, 0.0);
     for (cell, (&ln, dwell_s)) in cells.enumerate() {
         if counts(speeds[cell % speeds.len()]) {

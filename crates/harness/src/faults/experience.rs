@@ -1,63 +1,54 @@
-//! What driver, controller and engine met on one drive.
+//! Measurements of one drive for the comparison of faults.
 
 use crate::faults::high_load::HighLoad;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
-/// What one drive was like.
-///
-/// ```
-/// use trimwright_harness::{faults::examination::experience, scenario::Scenario};
-/// let van = Scenario::load("delivery-van")?;
-/// let met = experience(&van, 60.0, &mut |_| ())?;
-/// assert!(met.ran_s > 50.0 && met.crank_s < 3.0 && met.stalls == 0);
-/// assert!(met.idle_rpm.is_nan(), "within a minute it did not get warm");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Measurements of one drive.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Experience {
-    /// Time the engine ran, s.
+    /// Running time of the engine, s.
     pub ran_s: f64,
-    /// Time the starter turned, s.
+    /// Cranking time, s.
     pub crank_s: f64,
-    /// Times the engine died.
+    /// Number of stalls.
     pub stalls: u32,
-    /// Mean speed at warm idle, rpm; `null` when it never idled warm.
+    /// Mean speed at warm idle, rpm; `null` without warm idle.
     pub idle_rpm: f64,
-    /// Standard deviation of it, rpm.
+    /// Standard deviation of the warm idle speed, rpm.
     pub idle_swing_rpm: f64,
-    /// rms of speed less wanted speed, m/s.
+    /// Rms of speed minus scheduled speed, m/s.
     pub speed_error_rms_m_per_s: f64,
-    /// Distance, m.
+    /// Distance driven, m.
     pub distance_m: f64,
     /// Fuel injected, kg.
     pub fuel_kg: f64,
-    /// Hottest coolant, K, and the last.
+    /// Highest coolant temperature, K.
     pub hottest_k: f64,
-    /// Coolant at the end, K.
+    /// Coolant temperature at the end, K.
     pub last_k: f64,
-    /// Supply at the end, V.
+    /// Supply voltage at the end, V.
     pub last_v: f64,
-    /// Share of charges that did not burn, and that knocked.
+    /// Share of charges that did not burn.
     pub misfires: f64,
     /// Share of charges that knocked.
     pub knocks: f64,
-    /// Steady mixture, mean over cylinder events of ln(lambda / wanted lambda).
+    /// Steady mixture error, mean over cylinder events of ln(lambda / wanted lambda).
     pub mixture_ln: f64,
-    /// Codes (SAE J2012) that the controller stored.
+    /// Trouble codes (SAE J2012) that the controller stored.
     pub codes: Vec<String>,
-    /// Times the lean guard cut the fuel.
+    /// Number of fuel cuts by the lean guard.
     pub guard_trips: u16,
-    /// Air that the self-check found entering before the sensor, kg/s.
+    /// Air entering before the sensor as the self-check estimates it, kg/s.
     pub upstream_air_kg_per_s: f64,
-    /// Lessons taken.
+    /// Number of lessons.
     pub lessons: u32,
-    /// Refused lessons by reason.
+    /// Number of refusals by reason.
     pub refusals: BTreeMap<String, u32>,
-    /// Learned corrections of the cells that were driven in steadily, weighted by time: all, and those of idle.
+    /// Mean learned correction over the cells, weighted by steady dwell, ln.
     pub learned_ln: f64,
-    /// Those at idle.
+    /// The same over the cells at idle speed.
     pub learned_idle_ln: f64,
-    /// The mixture where a lean one does harm.
+    /// Mixture at high load.
     pub high_load: HighLoad,
 }

@@ -1,29 +1,22 @@
-//! The true mixture where a lean one does harm: at high load.
+//! True mixture at high load, where a lean mixture damages the engine.
 
 use crate::closed_loop::ClosedLoop;
 use serde::Serialize;
 
-/// Manifold over outside pressure from which a lean mixture does harm: as the controller's lean guard has it.
+/// Manifold over ambient pressure that counts as high load: as in the controller's lean guard.
 const LOAD: f64 = 0.85;
-/// Lambda above which it is lean there; power is made at 0.87 (engineering judgement).
+/// Lambda above which the mixture is lean there; peak power is at 0.87 (engineering judgement).
 const LEAN: f64 = 1.0;
-/// Lambda above which nothing burns that could do harm (engineering judgement).
+/// Lambda above which nothing burns (engineering judgement).
 const BURNS: f64 = 1.6;
-/// Longest lean stretch that an engine takes without harm, s (engineering judgement).
-///
-/// ```
-/// use trimwright_harness::faults::high_load::{Danger, HighLoad, LEAN_S};
-/// let mut pull = HighLoad::default();
-/// (pull.time_s, pull.longest_lean_s) = (12.0, 0.9 * LEAN_S);
-/// assert_eq!(pull.danger(), Danger::No);
-/// ```
+/// Longest lean period without damage, s (engineering judgement).
 pub const LEAN_S: f64 = 1.0;
-/// Share of knocking charges there that does harm (engineering judgement).
+/// Share of knocking charges that damages the engine (engineering judgement).
 const KNOCKS: f64 = 0.05;
-/// Pause between charges after which a stretch is over, s.
+/// Pause between charges that ends a lean period, s.
 const APART_S: f64 = 0.5;
 
-/// What the engine met at high load: figures of the truth.
+/// True mixture and knock at high load.
 ///
 /// ```
 /// use trimwright_harness::faults::examination::experience;
@@ -39,19 +32,19 @@ const APART_S: f64 = 0.5;
 pub struct HighLoad {
     /// Time with fuel at high load, s.
     pub time_s: f64,
-    /// Mean lambda of it.
+    /// Mean lambda at high load.
     pub mean_lambda: f64,
-    /// Time of it that was lean, s.
+    /// Lean time at high load, s.
     pub lean_s: f64,
-    /// Longest stretch of it that was lean, s.
+    /// Longest lean period at high load, s.
     pub longest_lean_s: f64,
-    /// Share of charges there that knocked.
+    /// Share of charges at high load that knocked.
     pub knocks: f64,
     #[serde(skip)]
     sums: HighLoadSums,
 }
 
-/// What the figures are made from.
+/// Sums behind the figures.
 #[derive(Clone, Debug, Default, PartialEq)]
 struct HighLoadSums {
     charges: f64,
@@ -62,34 +55,22 @@ struct HighLoadSums {
     last_loaded_s: f64,
 }
 
-/// Whether the engine would have been harmed.
-///
-/// ```
-/// use trimwright_harness::faults::high_load::{Danger, HighLoad};
-/// let mut pings = HighLoad::default();
-/// (pings.time_s, pings.knocks) = (20.0, 0.2);
-/// assert_eq!([HighLoad::default(), pings].map(|load| load.danger()), [Danger::NotReached, Danger::Knocks]);
-/// ```
+/// Kind of engine damage.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Danger {
-    /// There was no high load.
+    /// No high load was reached.
     NotReached,
-    /// No.
+    /// No damage.
     No,
-    /// Lean at high load for longer than an engine takes.
+    /// Lean at high load for longer than [`LEAN_S`].
     Lean,
-    /// It knocks.
+    /// Too many knocking charges.
     Knocks,
 }
 
 impl Danger {
-    /// In words.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::high_load::Danger;
-    /// assert_eq!([Danger::No, Danger::Lean].map(Danger::words), ["no", "LEAN"], "what does harm is written large");
-    /// ```
+    /// Word for tables.
     pub const fn words(self) -> &'static str {
         match self {
             Self::NotReached => "no high load",
@@ -101,8 +82,8 @@ impl Danger {
 }
 
 impl HighLoad {
-    /// Looks at the charges of the last step.
-    pub(super) fn look(&mut self, closed_loop: &ClosedLoop) {
+    /// Adds the charges of the last step.
+    pub(super) fn sample(&mut self, closed_loop: &ClosedLoop) {
         for event in closed_loop.plant().events() {
             let span_s = (event.time_s - self.sums.last_s).min(APART_S);
             self.sums.last_s = event.time_s;
@@ -126,16 +107,7 @@ impl HighLoad {
         }
     }
 
-    /// Whether that would have harmed the engine.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::high_load::{Danger, HighLoad};
-    /// let mut pull = HighLoad::default();
-    /// (pull.time_s, pull.longest_lean_s) = (30.0, 0.4);
-    /// assert_eq!(pull.danger(), Danger::No, "a short lean stretch is survived");
-    /// pull.longest_lean_s = 3.0;
-    /// assert_eq!(pull.danger(), Danger::Lean);
-    /// ```
+    /// Evaluates whether the engine would have been damaged.
     pub fn danger(&self) -> Danger {
         if self.time_s < LEAN_S {
             Danger::NotReached

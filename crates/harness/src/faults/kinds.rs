@@ -1,52 +1,48 @@
-//! The kinds of faults: names, meanings, strengths, and what each does to the truth or to the answers.
+//! Kinds of faults: name, title, strength, and effect on truth or answers.
 
 use crate::document::nearest;
 use crate::units::Kind;
+use std::fmt;
 use trimwright_control::{Cam, SetupAnswers};
 use trimwright_plant::{Circuit, Truth};
 
-/// How strong a fault may be. All ranges and usual strengths: engineering judgement.
-///
-/// ```
-/// use trimwright_harness::faults::KINDS;
-/// let mut strengths = KINDS.iter().filter_map(|kind| kind.strength);
-/// assert!(strengths.all(|strength| (strength.low..=strength.high).contains(&strength.usual)));
-/// ```
+/// Strength of a kind of fault. All ranges and usual strengths: engineering judgement.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Strength {
-    /// What is measured.
+    /// Kind of quantity.
     pub kind: Kind,
-    /// What leads from the title of the kind to the strength, ` by `.
+    /// Text between title and strength, such as ` by `.
     pub link: &'static str,
-    /// The unit it is shown in.
+    /// Unit it is shown in.
     pub unit: &'static str,
-    /// Least, SI.
+    /// Lower limit, SI.
     pub low: f64,
-    /// Most, SI.
+    /// Upper limit, SI.
     pub high: f64,
-    /// When a scenario does not say, SI.
+    /// Default, SI.
     pub usual: f64,
 }
 
 /// One kind of fault.
-///
-/// ```
-/// use trimwright_harness::faults::find;
-/// let [leak, bend] = ["vacuum_leak", "sensor_on_bend"].map(|name| find(name).expect("a kind"));
-/// assert!(leak.comes_and_goes && !bend.comes_and_goes, "a hose can crack on the way; a sensor was welded in so");
-/// ```
-#[derive(Debug)]
 pub struct FaultKind {
-    /// Its name in a scenario.
+    /// Name in scenario files.
     pub name: &'static str,
-    /// What it is.
+    /// Title.
     pub title: &'static str,
-    /// How strong it may be, if it comes in strengths.
+    /// Strength, if the kind has one.
     pub strength: Option<Strength>,
-    /// It may begin, end, come and go. Otherwise it is there from the start: a wrong answer, a sensor in the wrong place.
-    pub comes_and_goes: bool,
-    /// The part's deviation, by its strength in SI.
+    /// True when the fault may begin, end or be intermittent; false when it is present from the start, such as a wrong answer or a sensor
+    /// in the wrong place.
+    pub is_timed: bool,
+    /// Applies the fault with this strength, SI.
     pub(super) apply: fn(f64, &mut Truth, &mut SetupAnswers),
+}
+
+/// The name alone: the address of a function would differ from run to run, and with it a scenario's hash.
+impl fmt::Debug for FaultKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.debug_tuple("FaultKind").field(&self.name).finish()
+    }
 }
 
 impl PartialEq for FaultKind {
@@ -55,7 +51,7 @@ impl PartialEq for FaultKind {
     }
 }
 
-/// The kind of this name.
+/// The kind of this name, if there is one.
 ///
 /// ```
 /// use trimwright_harness::faults::find;
@@ -67,15 +63,10 @@ pub fn find(name: &str) -> Option<&'static FaultKind> {
     KINDS.iter().find(|kind| kind.name == name)
 }
 
-/// The kind of this name, or else what to say about the name.
-///
-/// ```
-/// use trimwright_harness::faults::named;
-/// assert!(named("weekpump").is_err_and(|problem| problem.contains("did you mean weak_pump?")));
-/// ```
+/// The kind of this name, or the error message.
 ///
 /// # Errors
-/// When there is none; the message proposes the kind that is most like it, if one is.
+/// When there is none; the message proposes the most similar kind.
 pub fn named(name: &str) -> Result<&'static FaultKind, String> {
     find(name).ok_or_else(|| {
         let proposed = nearest(name, KINDS.iter().map(|kind| kind.name))
@@ -84,10 +75,10 @@ pub fn named(name: &str) -> Result<&'static FaultKind, String> {
     })
 }
 
-/// Cross-section of the pipe between the usual and a too distant place of the sensor, m^2: 57 mm bore (engineering judgement).
+/// Pipe cross-section between the usual and a too distant sensor position, m^2: 57 mm bore (engineering judgement).
 const PIPE_M2: f64 = 2.55e-3;
-/// Most volume of the pipe up to the sensor, m^3: the plant's limit.
-const MOST_PIPE_M3: f64 = 0.05;
+/// Largest pipe volume up to the sensor, m^3: the plant's limit.
+const MAX_PIPE_M3: f64 = 0.05;
 
 const fn strength(
     link: &'static str,
@@ -107,24 +98,24 @@ const fn number(link: &'static str, range: (f64, f64), usual: f64) -> Option<Str
     strength(link, Kind::Ratio, "", range, usual)
 }
 
-/// A fault that may come and go.
+/// A fault that may begin, end or be intermittent.
 const fn part(
     name: &'static str,
     title: &'static str,
     strength: Option<Strength>,
     apply: fn(f64, &mut Truth, &mut SetupAnswers),
 ) -> FaultKind {
-    FaultKind { name, title, strength, comes_and_goes: true, apply }
+    FaultKind { name, title, strength, is_timed: true, apply }
 }
 
-/// A fault that is there from the start.
+/// A fault that is present from the start.
 const fn made(
     name: &'static str,
     title: &'static str,
     strength: Option<Strength>,
     apply: fn(f64, &mut Truth, &mut SetupAnswers),
 ) -> FaultKind {
-    FaultKind { name, title, strength, comes_and_goes: false, apply }
+    FaultKind { name, title, strength, is_timed: false, apply }
 }
 
 macro_rules! circuit {
@@ -135,13 +126,7 @@ macro_rules! circuit {
 
 const PERCENT: (f64, f64) = (0.0, 1.0);
 
-/// Every kind of fault, air first, then fuel, sensors, supply, cooling and wrong answers.
-///
-/// ```
-/// use trimwright_harness::faults::KINDS;
-/// let of_map: Vec<_> = KINDS.iter().map(|kind| kind.name).filter(|name| name.starts_with("map_")).collect();
-/// assert_eq!(of_map, ["map_open", "map_grounded", "map_supplied", "map_stuck", "map_noisy"]);
-/// ```
+/// All kinds of faults: air, fuel, sensors, supply, cooling, wrong answers.
 pub const KINDS: &[FaultKind] = &[
     part(
         "vacuum_leak",
@@ -194,7 +179,7 @@ pub const KINDS: &[FaultKind] = &[
     ),
     part(
         "other_fuel",
-        "fuel with ethanol that the controller was not told of",
+        "fuel with ethanol, unknown to the controller",
         share(": by volume ", (0.0, 0.85), 0.25),
         |strength, truth, _| truth.fuel.ethanol_share = strength,
     ),
@@ -203,7 +188,7 @@ pub const KINDS: &[FaultKind] = &[
     }),
     part(
         "extra_pulses",
-        "interference on the distributor's wire",
+        "interference on the distributor wire",
         number(", pulses a second: ", (0.0, 1000.0), 5.0),
         |strength, truth, _| truth.faults.extra_pulses_hz = strength,
     ),
@@ -224,67 +209,67 @@ pub const KINDS: &[FaultKind] = &[
     ),
     part(
         "bad_ground",
-        "the oxygen sensor's ground is lifted",
+        "the oxygen sensor's ground is raised",
         strength(" by ", Kind::Voltage, "V", (-0.5, 0.5), 0.15),
         |strength, truth, _| truth.oxygen_sensor.ground_v = strength,
     ),
     made(
         "sensor_on_bend",
-        "the oxygen sensor sits on the outside of a bend and reads lean",
+        "the oxygen sensor is on the outside of a bend and reads lean",
         share(" by ", (-0.1, 0.1), 0.04),
         |strength, truth, _| truth.exhaust.sensor_bend_error = strength,
     ),
     made(
         "sensor_far",
-        "the oxygen sensor sits further down the pipe",
+        "the oxygen sensor is further down the pipe",
         strength(" by ", Kind::Length, "m", (0.0, 5.0), 2.0),
         |strength, truth, _| {
-            truth.exhaust.pipe_m3 = (truth.exhaust.pipe_m3 + PIPE_M2 * strength).min(MOST_PIPE_M3);
+            truth.exhaust.pipe_m3 = (truth.exhaust.pipe_m3 + PIPE_M2 * strength).min(MAX_PIPE_M3);
         },
     ),
     circuit!("o2_open", "oxygen sensor wire broken", o2, Open),
-    circuit!("o2_grounded", "oxygen sensor wire touches ground", o2, Grounded),
-    circuit!("o2_supplied", "oxygen sensor wire touches 5 V", o2, Supplied),
-    circuit!("o2_stuck", "oxygen sensor hangs and shows what it showed last", o2, Stuck),
-    circuit!("o2_noisy", "oxygen sensor wire has a bad connection and jumps about", o2, Noisy),
+    circuit!("o2_grounded", "oxygen sensor wire shorted to ground", o2, Grounded),
+    circuit!("o2_supplied", "oxygen sensor wire shorted to 5 V", o2, Supplied),
+    circuit!("o2_stuck", "oxygen sensor stuck at its last value", o2, Stuck),
+    circuit!("o2_noisy", "oxygen sensor wire has a loose connection, signal noisy", o2, Noisy),
     circuit!("map_open", "MAP sensor wire broken", map, Open),
-    circuit!("map_grounded", "MAP sensor wire touches ground", map, Grounded),
-    circuit!("map_supplied", "MAP sensor wire touches 5 V", map, Supplied),
-    circuit!("map_stuck", "MAP sensor hangs and shows what it showed last", map, Stuck),
-    circuit!("map_noisy", "MAP sensor wire has a bad connection and jumps about", map, Noisy),
+    circuit!("map_grounded", "MAP sensor wire shorted to ground", map, Grounded),
+    circuit!("map_supplied", "MAP sensor wire shorted to 5 V", map, Supplied),
+    circuit!("map_stuck", "MAP sensor stuck at its last value", map, Stuck),
+    circuit!("map_noisy", "MAP sensor wire has a loose connection, signal noisy", map, Noisy),
     circuit!("tp_open", "TP sensor wire broken", tp, Open),
-    circuit!("tp_grounded", "TP sensor wire touches ground", tp, Grounded),
-    circuit!("tp_supplied", "TP sensor wire touches 5 V", tp, Supplied),
-    circuit!("tp_stuck", "TP sensor hangs and shows what it showed last", tp, Stuck),
-    circuit!("tp_noisy", "TP sensor wire has a bad connection and jumps about", tp, Noisy),
+    circuit!("tp_grounded", "TP sensor wire shorted to ground", tp, Grounded),
+    circuit!("tp_supplied", "TP sensor wire shorted to 5 V", tp, Supplied),
+    circuit!("tp_stuck", "TP sensor stuck at its last value", tp, Stuck),
+    circuit!("tp_noisy", "TP sensor wire has a loose connection, signal noisy", tp, Noisy),
     circuit!("ect_open", "ECT sensor wire broken", ect, Open),
-    circuit!("ect_grounded", "ECT sensor wire touches ground", ect, Grounded),
-    circuit!("ect_supplied", "ECT sensor wire touches 5 V", ect, Supplied),
-    circuit!("ect_stuck", "ECT sensor hangs and shows what it showed last", ect, Stuck),
-    circuit!("ect_noisy", "ECT sensor wire has a bad connection and jumps about", ect, Noisy),
+    circuit!("ect_grounded", "ECT sensor wire shorted to ground", ect, Grounded),
+    circuit!("ect_supplied", "ECT sensor wire shorted to 5 V", ect, Supplied),
+    circuit!("ect_stuck", "ECT sensor stuck at its last value", ect, Stuck),
+    circuit!("ect_noisy", "ECT sensor wire has a loose connection, signal noisy", ect, Noisy),
     circuit!("iat_open", "IAT sensor wire broken", iat, Open),
-    circuit!("iat_grounded", "IAT sensor wire touches ground", iat, Grounded),
-    circuit!("iat_supplied", "IAT sensor wire touches 5 V", iat, Supplied),
-    circuit!("iat_stuck", "IAT sensor hangs and shows what it showed last", iat, Stuck),
-    circuit!("iat_noisy", "IAT sensor wire has a bad connection and jumps about", iat, Noisy),
+    circuit!("iat_grounded", "IAT sensor wire shorted to ground", iat, Grounded),
+    circuit!("iat_supplied", "IAT sensor wire shorted to 5 V", iat, Supplied),
+    circuit!("iat_stuck", "IAT sensor stuck at its last value", iat, Stuck),
+    circuit!("iat_noisy", "IAT sensor wire has a loose connection, signal noisy", iat, Noisy),
     circuit!("frp_open", "FRP sensor wire broken", frp, Open),
-    circuit!("frp_grounded", "FRP sensor wire touches ground", frp, Grounded),
-    circuit!("frp_supplied", "FRP sensor wire touches 5 V", frp, Supplied),
-    circuit!("frp_stuck", "FRP sensor hangs and shows what it showed last", frp, Stuck),
-    circuit!("frp_noisy", "FRP sensor wire has a bad connection and jumps about", frp, Noisy),
-    circuit!("battery_open", "wire that measures the supply broken", battery, Open),
-    circuit!("battery_grounded", "wire that measures the supply touches ground", battery, Grounded),
-    circuit!("battery_supplied", "wire that measures the supply reads full scale", battery, Supplied),
-    circuit!("battery_stuck", "measurement of the supply hangs", battery, Stuck),
-    circuit!("battery_noisy", "wire that measures the supply jumps about", battery, Noisy),
+    circuit!("frp_grounded", "FRP sensor wire shorted to ground", frp, Grounded),
+    circuit!("frp_supplied", "FRP sensor wire shorted to 5 V", frp, Supplied),
+    circuit!("frp_stuck", "FRP sensor stuck at its last value", frp, Stuck),
+    circuit!("frp_noisy", "FRP sensor wire has a loose connection, signal noisy", frp, Noisy),
+    circuit!("battery_open", "supply measurement wire broken", battery, Open),
+    circuit!("battery_grounded", "supply measurement wire shorted to ground", battery, Grounded),
+    circuit!("battery_supplied", "supply measurement reads full scale", battery, Supplied),
+    circuit!("battery_stuck", "supply measurement stuck at its last value", battery, Stuck),
+    circuit!("battery_noisy", "supply measurement wire has a loose connection, signal noisy", battery, Noisy),
     part("vss_lost", "vehicle speed wire broken", None, |_, truth, _| truth.faults.vss_lost = true),
     part(
         "low_voltage",
         "bad connection between battery and controller",
-        strength(" takes ", Kind::Voltage, "V", (0.0, 4.0), 2.5),
+        strength(" drops ", Kind::Voltage, "V", (0.0, 4.0), 2.5),
         |strength, truth, _| truth.electrical.wiring_v = strength,
     ),
-    part("alternator_dead", "the alternator gives nothing", None, |_, truth, _| {
+    part("alternator_dead", "the alternator does not charge", None, |_, truth, _| {
         truth.electrical.alternator_a = 0.0;
     }),
     part("fans_dead", "the cooling fans do not turn", None, |_, truth, _| truth.faults.fans_dead = true),

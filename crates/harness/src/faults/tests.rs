@@ -9,8 +9,8 @@ fn parse(text: &str) -> Result<Vec<Fault>, InputError> {
     Ok(faults)
 }
 
-fn refused(text: &str) -> String {
-    parse(text).expect_err("refused").to_string()
+fn rejected(text: &str) -> String {
+    parse(text).expect_err("rejected").to_string()
 }
 
 #[test]
@@ -22,9 +22,16 @@ fn sections_are_read_in_order_and_in_si() {
     .expect("readable");
     assert_eq!(faults.len(), 3);
     assert_eq!((faults[0].strength, faults[0].from_s, faults[0].until_s), (0.4, 60.0, 90.0));
-    assert_eq!(faults[1].comes_and_goes, Some((2.0, 0.5)));
+    assert_eq!(faults[1].intermittent_s, Some((2.0, 0.5)));
     assert_eq!(faults[2], Fault::usual(find("wrong_cam").expect("a kind")));
     assert_eq!(faults[0].title(), "fuel pump delivers less by 40 %");
+}
+
+#[test]
+fn ident_the_debug_text_of_a_fault_has_no_address_in_it() {
+    let fault = Fault::usual(find("wrong_cam").expect("a kind"));
+    let text = "Fault { kind: FaultKind(\"wrong_cam\"), strength: 0.0, from_s: 0.0, until_s: inf, intermittent_s: None }";
+    assert_eq!(format!("{fault:?}"), text, "a scenario's hash is made from it");
 }
 
 #[test]
@@ -36,9 +43,10 @@ fn titles_read_on_into_the_strength() {
         let broken_off = ["by", "to", "as", "loses", "answered"];
         assert!(broken_off.iter().all(|word| !kind.title.ends_with(&format!(" {word}"))), "{title}");
         if let Some(strength) = &kind.strength {
-            let told = &title[kind.title.len()..];
+            let strength_text = &title[kind.title.len()..];
             assert!(
-                told.starts_with(strength.link) && told.contains(|sign: char| sign.is_ascii_digit()),
+                strength_text.starts_with(strength.link)
+                    && strength_text.contains(|sign: char| sign.is_ascii_digit()),
                 "{title}"
             );
             assert!(title.contains(strength.unit), "{title}");
@@ -51,36 +59,36 @@ fn titles_read_on_into_the_strength() {
 }
 
 #[test]
-fn what_makes_no_sense_is_refused_with_its_line() {
+fn what_makes_no_sense_is_rejected_with_its_line() {
     assert_eq!(
-        refused("[[fault]]\nkind = \"weak_pum\"\n"),
+        rejected("[[fault]]\nkind = \"weak_pum\"\n"),
         "van.toml, line 2, fault.1.kind = \"weak_pum\": is no kind of fault; did you mean weak_pump? \
          `trimwright faults --list` names them"
     );
     assert!(
-        refused("[[fault]]\nkind = \"gremlin\"\n")
+        rejected("[[fault]]\nkind = \"gremlin\"\n")
             .ends_with("is no kind of fault; `trimwright faults --list` names them")
     );
-    assert!(refused("[[fault]]\nfrom = \"1 s\"\n").contains("fault.1.kind: is missing"));
-    assert!(refused("[fault]\nkind = \"map_open\"\n").contains("each headed [[fault]]"));
+    assert!(rejected("[[fault]]\nfrom = \"1 s\"\n").contains("fault.1.kind: is missing"));
+    assert!(rejected("[fault]\nkind = \"map_open\"\n").contains("each headed [[fault]]"));
     let second = "[[fault]]\nkind = \"map_open\"\n[[fault]]\nkind = \"weak_pump\"\n";
     assert_eq!(
-        refused(&format!("{second}strength = 1.5\n")),
+        rejected(&format!("{second}strength = 1.5\n")),
         "van.toml, line 5, fault.2.strength = 1.5: must be between 0 and 1"
     );
-    assert!(refused(&format!("{second}colour = 1\n")).contains("line 5, fault.2.colour"));
-    assert!(refused("[[fault]]\nkind = \"map_open\"\nstrength = 1\n").contains("which has none"));
-    assert!(refused("[[fault]]\nkind = \"wrong_cam\"\nfrom = \"1 s\"\n").contains("from the start"));
-    assert!(refused("[[fault]]\nkind = \"map_open\"\nevery = \"1 s\"\n").contains("needs lasting"));
+    assert!(rejected(&format!("{second}colour = 1\n")).contains("line 5, fault.2.colour"));
+    assert!(rejected("[[fault]]\nkind = \"map_open\"\nstrength = 1\n").contains("which has none"));
+    assert!(rejected("[[fault]]\nkind = \"wrong_cam\"\nfrom = \"1 s\"\n").contains("from the start"));
+    assert!(rejected("[[fault]]\nkind = \"map_open\"\nevery = \"1 s\"\n").contains("needs lasting"));
     assert!(
-        refused("[[fault]]\nkind = \"map_open\"\nfrom = \"9 s\"\nuntil = \"3 s\"\n").contains("between 9 s")
+        rejected("[[fault]]\nkind = \"map_open\"\nfrom = \"9 s\"\nuntil = \"3 s\"\n").contains("between 9 s")
     );
     assert_eq!(
-        refused("[[fault]]\nkind = \"map_open\"\nfrom = \"1 min\"\nuntil = \"60 s\"\n"),
+        rejected("[[fault]]\nkind = \"map_open\"\nfrom = \"1 min\"\nuntil = \"60 s\"\n"),
         "van.toml, line 4, fault.1.until = \"60 s\": must be later than from, or the fault would never be there"
     );
     assert_eq!(
-        refused("[[fault]]\nkind = \"map_open\"\nuntil = \"3000 min\"\n"),
+        rejected("[[fault]]\nkind = \"map_open\"\nuntil = \"3000 min\"\n"),
         "van.toml, line 3, fault.1.until = \"3000 min\": must be between 0 min and 2880 min"
     );
 }
@@ -88,10 +96,10 @@ fn what_makes_no_sense_is_refused_with_its_line() {
 #[test]
 fn a_fault_that_comes_and_goes_is_there_in_its_part_of_each_period() {
     let fault =
-        Fault { from_s: 10.0, until_s: 15.0, comes_and_goes: Some((2.0, 0.5)), ..Fault::usual(&KINDS[0]) };
+        Fault { from_s: 10.0, until_s: 15.0, intermittent_s: Some((2.0, 0.5)), ..Fault::usual(&KINDS[0]) };
     let there: Vec<bool> = [9.9, 10.0, 10.4, 10.6, 12.0, 12.49, 12.5, 14.2, 14.9, 16.0]
         .into_iter()
-        .map(|time_s| fault.is_there(time_s))
+        .map(|time_s| fault.is_present(time_s))
         .collect();
     assert_eq!(there, [false, true, true, false, true, true, false, true, false, false]);
     let (mut time_s, mut edges) = (0.0, Vec::new());
@@ -127,7 +135,7 @@ fn names_are_unique_and_every_usual_strength_is_in_its_range_and_does_something(
 }
 
 #[test]
-fn the_plant_has_the_fault_while_it_is_there_and_is_sound_again_afterwards() {
+fn the_plant_has_the_fault_in_its_time_only() {
     let mut scenario = Scenario::load("delivery-van").expect("shipped");
     scenario.faults =
         vec![Fault { from_s: 0.05, until_s: 0.1, ..Fault::usual(find("weak_pump").expect("a kind")) }];

@@ -1,11 +1,11 @@
-//! When the faults of a scenario come and go.
+//! Faults of a scenario over time.
 
 use crate::faults::Fault;
 use crate::scenario::Scenario;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_plant::Truth;
 
-/// Which faults are there, moment by moment.
+/// The faults present at each time.
 ///
 /// ```
 /// use trimwright_harness::faults::{Fault, Timeline, find};
@@ -18,7 +18,7 @@ use trimwright_plant::Truth;
 /// ```
 #[derive(Clone, Debug)]
 pub struct Timeline<'a> {
-    sound: &'a Truth,
+    fault_free: &'a Truth,
     answers: SetupAnswers,
     parameters: &'a Parameters,
     faults: &'a [Fault],
@@ -26,48 +26,23 @@ pub struct Timeline<'a> {
 
 impl<'a> Timeline<'a> {
     /// The faults of this scenario.
-    ///
-    /// ```
-    /// use trimwright_harness::{faults::Timeline, scenario::Scenario};
-    /// let van = Scenario::load("delivery-van")?;
-    /// assert_eq!(Timeline::new(&van).truth(1e4), van.truth, "nothing is wrong with it at any time");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
     pub fn new(scenario: &'a Scenario) -> Self {
-        let (sound, faults) = (&scenario.truth, scenario.faults.as_slice());
+        let (fault_free, faults) = (&scenario.truth, scenario.faults.as_slice());
         let (answers, parameters) = (scenario.answers, &scenario.parameters);
-        Self { sound, answers, parameters, faults }
+        Self { fault_free, answers, parameters, faults }
     }
 
-    /// The truth at this time since power-up.
-    ///
-    /// ```
-    /// use trimwright_harness::{faults::Timeline, scenario::Scenario};
-    /// let tired = Scenario::load("tired-van")?;
-    /// let timeline = Timeline::new(&tired);
-    /// let leaks = [0.0, 301.0].map(|time_s| timeline.truth(time_s).faults.exhaust_leak_kg_per_s);
-    /// assert!(leaks[0] == 0.0 && (leaks[1] - 0.4e-3).abs() < 1e-9, "the gasket opens after five minutes");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// Truth at this time since power-up, s.
     pub fn truth(&self, time_s: f64) -> Truth {
         self.at(time_s).0
     }
 
-    /// What the owner answered, wrong answers included.
-    ///
-    /// ```
-    /// use trimwright_harness::faults::{Fault, Timeline, find};
-    /// use trimwright_harness::scenario::Scenario;
-    /// let faults = vec![Fault::usual(find("wrong_cylinders").expect("a kind"))];
-    /// let van = Scenario { faults, ..Scenario::load("delivery-van")? };
-    /// assert_eq!((van.answers.cylinders, Timeline::new(&van).answers().cylinders), (8, 6));
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// The owner's answers, with the faults in them.
     pub fn answers(&self) -> SetupAnswers {
         self.at(0.0).1
     }
 
-    /// What the controller works from, wrong answers included.
+    /// The controller's calibration from these answers.
     ///
     /// ```
     /// use trimwright_harness::faults::{Fault, Timeline, find};
@@ -85,21 +60,14 @@ impl<'a> Timeline<'a> {
     }
 
     fn at(&self, time_s: f64) -> (Truth, SetupAnswers) {
-        let (mut truth, mut answers) = (self.sound.clone(), self.answers);
-        for fault in self.faults.iter().filter(|fault| fault.is_there(time_s)) {
+        let (mut truth, mut answers) = (self.fault_free.clone(), self.answers);
+        for fault in self.faults.iter().filter(|fault| fault.is_present(time_s)) {
             fault.apply(&mut truth, &mut answers);
         }
         (truth, answers)
     }
 
-    /// The first time after this one at which any of the faults may come or go, s since power-up.
-    ///
-    /// ```
-    /// use trimwright_harness::{faults::Timeline, scenario::Scenario};
-    /// let tired = Scenario::load("tired-van")?;
-    /// assert_eq!(Timeline::new(&tired).next_change_s(0.0), 300.0, "the gasket opens");
-    /// # Ok::<(), trimwright_harness::error::InputError>(())
-    /// ```
+    /// First later time at which any fault may begin or end, s since power-up.
     pub fn next_change_s(&self, time_s: f64) -> f64 {
         self.faults.iter().map(|fault| fault.next_change_s(time_s)).fold(f64::INFINITY, f64::min)
     }

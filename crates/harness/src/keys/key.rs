@@ -1,4 +1,4 @@
-//! One key of a file: what may stand there, its value, and what it is for.
+//! One key of a file: allowed values, present value, meaning.
 
 use super::written::{self, FileLine};
 use crate::block_reader::{Aliases, Scalar, key_of};
@@ -19,34 +19,34 @@ use trimwright_numerics::parameters::{Block, ParameterInfo, Shape, Value};
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct FileKey {
-    /// Where it stands: its sections and itself, with dots between.
+    /// Path: sections and key, separated by dots.
     pub path: String,
-    /// A sentence about it.
+    /// One sentence of description.
     pub about: &'static str,
-    /// Where its default comes from; empty when there is no more to say.
+    /// Source of the default; empty when there is none to name.
     pub source: &'static str,
-    /// The present value of a block, as a file has it: one line, three for a table, none without a value.
+    /// Present value as written in a file: one line, three for a table, none without a value.
     pub lines: Vec<FileLine>,
-    pub(super) wanted: Wanted,
+    pub(super) wanted: AllowedValue,
 }
 
-/// What may stand at a key.
+/// Allowed values of a key.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Wanted {
+pub(super) enum AllowedValue {
     Text,
     Flag,
     Whole(i64, i64),
     Choice(Vec<&'static str>),
     Quantity(Measure),
-    /// A strength, as its kind of fault has it.
+    /// Strength of a fault, in the unit of its kind.
     Strength,
-    /// Least and greatest length, and each item.
+    /// Shortest and longest length, and each item.
     List([usize; 2], Measure),
     Curve(usize, Measure, Measure),
     Table([usize; 2], [Measure; 2], Measure),
 }
 
-impl Wanted {
+impl AllowedValue {
     fn of<T: Scalar>(info: &ParameterInfo<T>) -> Self {
         let measure = Measure::of(&info.range);
         match info.shape {
@@ -62,7 +62,7 @@ impl Wanted {
 }
 
 impl FileKey {
-    pub(super) fn new(path: impl Into<String>, wanted: Wanted, about: &'static str) -> Self {
+    pub(super) fn new(path: impl Into<String>, wanted: AllowedValue, about: &'static str) -> Self {
         Self { path: path.into(), about, source: "", lines: Vec::new(), wanted }
     }
 
@@ -70,7 +70,7 @@ impl FileKey {
         Self { lines: vec![FileLine::new(text)], ..self }
     }
 
-    /// A parameter with its value.
+    /// Key of a parameter, with its value.
     pub(super) fn of<T: Scalar>(
         info: &ParameterInfo<T>,
         value: Value<'_, T>,
@@ -78,17 +78,10 @@ impl FileKey {
         system: UnitSystem,
     ) -> Self {
         let lines = written::value(info, value, system);
-        Self { path, about: info.about, source: info.source, lines, wanted: Wanted::of(info) }
+        Self { path, about: info.about, source: info.source, lines, wanted: AllowedValue::of(info) }
     }
 
-    /// Its value in one line, none without one.
-    ///
-    /// ```
-    /// use trimwright_harness::keys::scenario;
-    /// let keys = scenario();
-    /// let supply = keys.iter().find(|key| key.path == "setup.fuel_system").expect("a key");
-    /// assert_eq!(supply.value(), "\"return\"");
-    /// ```
+    /// The value in one line; empty without one.
     pub fn value(&self) -> String {
         let line = |line: &FileLine| match line.part {
             "" => line.text(),
@@ -97,32 +90,25 @@ impl FileKey {
         self.lines.iter().map(line).collect::<Vec<_>>().join(", ")
     }
 
-    /// What may stand there, in words.
-    ///
-    /// ```
-    /// use trimwright_harness::{keys::scenario, units::UnitSystem};
-    /// let keys = scenario();
-    /// let rail = keys.iter().find(|key| key.path == "setup.rail_pressure").expect("a key");
-    /// assert_eq!(["50 kPa to 600 kPa", "7.26 psi to 87 psi"], [UnitSystem::Si, UnitSystem::Us].map(|system| rail.allowed(system)));
-    /// ```
+    /// The allowed values in words.
     pub fn allowed(&self, system: UnitSystem) -> String {
         match &self.wanted {
-            Wanted::Text => "a text".to_owned(),
-            Wanted::Flag => "true or false".to_owned(),
-            Wanted::Whole(low, high) => format!("a whole number, {low} to {high}"),
-            Wanted::Choice(words) => {
+            AllowedValue::Text => "a text".to_owned(),
+            AllowedValue::Flag => "true or false".to_owned(),
+            AllowedValue::Whole(low, high) => format!("a whole number, {low} to {high}"),
+            AllowedValue::Choice(words) => {
                 words.iter().map(|word| format!("{word:?}")).collect::<Vec<_>>().join(", ")
             }
-            Wanted::Quantity(measure) => measure.range(system),
-            Wanted::Strength => "as the kind has it".to_owned(),
-            Wanted::List([least, most], measure) => {
+            AllowedValue::Quantity(measure) => measure.range(system),
+            AllowedValue::Strength => "depends on the kind".to_owned(),
+            AllowedValue::List([least, most], measure) => {
                 let length = if least == most { most.to_string() } else { format!("{least} to {most}") };
                 format!("a list of {length}, each {}", measure.range(system))
             }
-            Wanted::Curve(room, axis, measure) => {
+            AllowedValue::Curve(room, axis, measure) => {
                 format!("2 to {room} points [{}, {}]", axis.range(system), measure.range(system))
             }
-            Wanted::Table([width, height], [x, y], measure) => format!(
+            AllowedValue::Table([width, height], [x, y], measure) => format!(
                 "up to {width} columns of {}, up to {height} rows of {}, values of {}",
                 x.range(system),
                 y.range(system),
@@ -132,7 +118,7 @@ impl FileKey {
     }
 }
 
-/// The keys of a block with its values, below `section` (`""` is the whole document).
+/// Keys of a block with their values, below `section` (`""` is the whole document).
 ///
 /// ```
 /// use trimwright_control::SetupAnswers;

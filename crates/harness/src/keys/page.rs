@@ -1,6 +1,6 @@
-//! All keys on a page, for people.
+//! Page of all keys, for people.
 
-use super::key::{FileKey, Wanted};
+use super::key::{AllowedValue, FileKey};
 use crate::faults::{KINDS, Strength};
 use crate::measure::Measure;
 use crate::scenario_answers;
@@ -11,25 +11,24 @@ const HEAD: &str = "\
 
 Made by `cargo run -p trimwright-harness --example keys`; do not edit.
 
-A key stands in the section in brackets above it. A quantity is a text with its unit, `\"10 s\"` or `\"195 degF\"`; a number without a unit,
-and a percentage in quotes, is where the range has no unit. Every key may be left out unless it says *required*: then the
-default stands.
+Keys belong to the section in brackets above them. A quantity is a text with its unit, `\"10 s\"` or `\"195 degF\"`; where the range has no
+unit, a number, or a percentage in quotes. Every key is optional unless marked *required*; without it the default applies.
 
-- A list is in brackets, as long as it says: `[\"1 V\", \"2 V\"]`.
-- A curve is a list of points whose places rise, `[[\"0.5 V\", \"10 kPa\"], [\"4.5 V\", \"110 kPa\"]]`: straight lines between them.
-- A table is a section of its own with `columns`, `rows` and `values`, a list for each row; `values` alone keep the other two.
+- A list is in brackets and has the stated length: `[\"1 V\", \"2 V\"]`.
+- A curve is a list of points with rising first values, `[[\"0.5 V\", \"10 kPa\"], [\"4.5 V\", \"110 kPa\"]]`: interpolated linearly.
+- A table is a section of its own with `columns`, `rows` and `values`, one list per row; `values` alone keeps the other two.
 ";
 
 const UNITS: &str = "\
 ## Units
 
-The first one of a row is written in messages; all are read.
+Messages use the first unit of a row; all are accepted.
 
 | quantity | units |
 |---|---|
 ";
 
-/// The page.
+/// Makes the page.
 pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
     let mut page = HEAD.to_owned();
     page.push_str("\n## Scenario files\n");
@@ -37,7 +36,7 @@ pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
         scenario.iter().partition(|key| key.path.starts_with("truth."));
     debug_assert!(!truth.is_empty(), "a scenario can overrule its engine");
     sections(&mut page, &own);
-    page.push_str("\n### [truth]\n\nThe sections of an engine file below `truth`, such as `[truth.vehicle]`, overrule it.\n");
+    page.push_str("\n### [truth]\n\nThe sections of an engine file below `truth`, such as `[truth.vehicle]`, override it.\n");
     kinds(&mut page);
     page.push_str("\n## Engine files\n");
     sections(&mut page, &engine.iter().collect::<Vec<_>>());
@@ -49,7 +48,7 @@ pub(super) fn page(scenario: &[FileKey], engine: &[FileKey]) -> String {
     page
 }
 
-/// The section that a key stands in, and its name there.
+/// Section of a key, and its name there.
 fn placed(path: &str) -> (&str, &str) {
     path.rsplit_once('.').unwrap_or(("", path))
 }
@@ -71,7 +70,7 @@ fn sections(page: &mut String, keys: &[&FileKey]) {
         let value = key.value();
         let default = if value.is_empty() { missing(key).to_owned() } else { format!("`{value}`") };
         let allowed = key.allowed(UnitSystem::Si);
-        // What is answered, and how far an engine deviates, is an example.
+        // Answers and deviations have examples, not sourced defaults.
         let source = match section {
             "setup" | "deviations" => String::new(),
             _ if key.source.is_empty() => String::new(),
@@ -81,7 +80,7 @@ fn sections(page: &mut String, keys: &[&FileKey]) {
     }
 }
 
-/// What stands for the default of a key without one.
+/// Text in place of a default for a key without one.
 fn missing(key: &FileKey) -> &'static str {
     let required = ["title", "engine", "schedule", "fault.kind"];
     match key.path.as_str() {
@@ -90,19 +89,19 @@ fn missing(key: &FileKey) -> &'static str {
     }
 }
 
-/// The kinds of faults.
+/// Table of the kinds of faults.
 fn kinds(page: &mut String) {
     page.push_str("\n### Kinds of faults\n\n| kind | strength | usual | meaning |\n|---|---|---|---|\n");
     for kind in KINDS {
         let strength = |Strength { kind, low, high, .. }: &Strength| {
-            Wanted::Quantity(Measure::quantity(*kind, (*low, *high)))
+            AllowedValue::Quantity(Measure::quantity(*kind, (*low, *high)))
         };
         let allowed = kind
             .strength
             .as_ref()
             .map(|wanted| FileKey::new("", strength(wanted), "").allowed(UnitSystem::Si));
         let usual = kind.strength.as_ref().map(|strength| crate::faults::show(strength, strength.usual));
-        let start = if kind.comes_and_goes { "" } else { "; so from the start" };
+        let start = if kind.is_timed { "" } else { "; from the start" };
         page.push_str(&format!(
             "| `{}` | {} | {} | {}{start} |\n",
             kind.name,

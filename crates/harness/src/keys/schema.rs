@@ -1,13 +1,13 @@
-//! JSON Schemas of scenario and engine files, draft 2020-12, by which editors complete keys and check values.
+//! JSON Schemas of scenario and engine files, draft 2020-12, with which editors complete keys and check values.
 
-use super::key::{FileKey, Wanted};
+use super::key::{AllowedValue, FileKey};
 use crate::faults::KINDS;
 use crate::measure::Measure;
 use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
 use serde_json::{Map, Value, json};
 
-/// A number as files have it.
+/// A number in a file.
 const NUMBER: &str = r"[+-]?([0-9]+\.?[0-9]*|\.[0-9]+)([eE][+-]?[0-9]+)?";
 
 pub(super) fn scenario(keys: &[FileKey]) -> String {
@@ -17,7 +17,7 @@ pub(super) fn scenario(keys: &[FileKey]) -> String {
 }
 
 pub(super) fn engine(keys: &[FileKey]) -> String {
-    // So is the section that required keys are in.
+    // The section of the required keys is required too.
     file("Engine file of Trimwright", keys, &[&["engine"][..], scenario_engine::REQUIRED].concat())
 }
 
@@ -30,7 +30,7 @@ fn file(title: &str, keys: &[FileKey], required: &[&str]) -> String {
     format!("{:#}\n", Value::Object(root))
 }
 
-/// What may stand in the section of this path.
+/// Schema of the section of this path.
 fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Value> {
     let below = |path: &str| -> Option<String> {
         let rest = if section.is_empty() { path } else { path.strip_prefix(section)?.strip_prefix('.')? };
@@ -47,7 +47,7 @@ fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Val
         let property = match (inner, path.as_str()) {
             (false, _) => value(key),
             (true, "fault") => {
-                json!({ "type": "array", "maxItems": crate::faults::MOST, "items": object(&path, keys, required) })
+                json!({ "type": "array", "maxItems": crate::faults::MAX_FAULTS, "items": object(&path, keys, required) })
             }
             (true, _) => Value::Object(object(&path, keys, required)),
         };
@@ -65,17 +65,17 @@ fn object(section: &str, keys: &[FileKey], required: &[&str]) -> Map<String, Val
     object
 }
 
-/// What may stand at a key, with the sentence about it.
+/// Schema of a key, with its description.
 fn value(key: &FileKey) -> Value {
     let mut schema = match &key.wanted {
-        Wanted::Text => json!({ "type": "string", "pattern": r"\S" }),
-        Wanted::Flag => json!({ "type": "boolean" }),
-        Wanted::Whole(low, high) => json!({ "type": "integer", "minimum": low, "maximum": high }),
-        Wanted::Choice(words) => json!({ "enum": words }),
-        Wanted::Quantity(measure) => number(*measure),
-        Wanted::Strength => strength(),
-        Wanted::List([least, most], measure) => list(*least, *most, number(*measure)),
-        Wanted::Curve(room, axis, measure) => {
+        AllowedValue::Text => json!({ "type": "string", "pattern": r"\S" }),
+        AllowedValue::Flag => json!({ "type": "boolean" }),
+        AllowedValue::Whole(low, high) => json!({ "type": "integer", "minimum": low, "maximum": high }),
+        AllowedValue::Choice(words) => json!({ "enum": words }),
+        AllowedValue::Quantity(measure) => number(*measure),
+        AllowedValue::Strength => strength(),
+        AllowedValue::List([least, most], measure) => list(*least, *most, number(*measure)),
+        AllowedValue::Curve(room, axis, measure) => {
             let pair = json!([number(*axis), number(*measure)]);
             list(
                 2.min(*room),
@@ -83,7 +83,7 @@ fn value(key: &FileKey) -> Value {
                 json!({ "type": "array", "prefixItems": pair, "minItems": 2, "maxItems": 2 }),
             )
         }
-        Wanted::Table([width, height], [x, y], measure) => json!({
+        AllowedValue::Table([width, height], [x, y], measure) => json!({
             "type": "object",
             "additionalProperties": false,
             "required": ["values"],
@@ -97,7 +97,7 @@ fn value(key: &FileKey) -> Value {
     let default = key.value();
     let default = if default.is_empty() { default } else { format!(" Default: {default}.") };
     let description = match &key.wanted {
-        Wanted::Text => key.about.to_owned(),
+        AllowedValue::Text => key.about.to_owned(),
         _ => format!("{} Allowed: {}.{default}", key.about, key.allowed(UnitSystem::Si)),
     };
     if let Value::Object(fields) = &mut schema {
@@ -110,7 +110,7 @@ fn list(least: usize, most: usize, items: Value) -> Value {
     json!({ "type": "array", "minItems": least, "maxItems": most, "items": items })
 }
 
-/// A quantity; a plain number in its range where there is no unit.
+/// A quantity; also a plain number in its range where there is no unit.
 fn number(measure: Measure) -> Value {
     let mut plain = json!({ "type": "number" });
     if let Value::Object(fields) = &mut plain
@@ -130,7 +130,7 @@ fn reference(kind: Kind) -> Value {
     json!({ "$ref": format!("#/$defs/{kind:?}") })
 }
 
-/// A strength of any kind of fault that has one.
+/// Strength of any kind of fault that has one.
 fn strength() -> Value {
     let mut kinds: Vec<Kind> = Vec::new();
     for kind in KINDS.iter().filter_map(|kind| kind.strength.map(|strength| strength.kind)) {
@@ -143,7 +143,7 @@ fn strength() -> Value {
     json!({ "anyOf": any })
 }
 
-/// A text of a number and one of the units of a kind, in all spellings.
+/// A text of a number and one of the units of a kind, in all accepted spellings.
 fn quantity(kind: Kind) -> Value {
     let units = kind.patterns().join("|");
     let (units, one) =

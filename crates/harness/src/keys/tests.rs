@@ -17,7 +17,7 @@ fn schema(name: &str) -> Json {
     serde_json::from_str(text).expect("JSON")
 }
 
-/// A document as a validator sees it.
+/// A document as JSON.
 fn json_of(table: &dyn TableLike) -> Json {
     let value = |item: &Item| match item {
         Item::Value(value) => json_value(value),
@@ -43,7 +43,7 @@ fn parsed(text: &str) -> Json {
     json_of(toml_edit::Document::parse(text.to_owned()).expect("TOML").as_table())
 }
 
-/// Where a value does not keep to a schema, by the keywords that ours have; others are an error.
+/// First violation of a schema, for the keywords in use; others are an error.
 fn problem(value: &Json, schema: &Json, root: &Json, path: &str) -> Option<String> {
     let inner =
         |value: &Json, schema: &Json, name: &str| problem(value, schema, root, &format!("{path}/{name}"));
@@ -105,7 +105,7 @@ fn problem(value: &Json, schema: &Json, root: &Json, path: &str) -> Option<Strin
     schema.as_object().expect("a schema").iter().find_map(|(keyword, wanted)| keeps(keyword, wanted))
 }
 
-fn refused(text: &str, schema: &Json) -> Option<String> {
+fn rejected(text: &str, schema: &Json) -> Option<String> {
     problem(&parsed(text), schema, schema, "")
 }
 
@@ -125,7 +125,7 @@ fn every_shipped_file_keeps_to_its_schema() {
     let keeps = |all: &[Shipped], name: &str| {
         let schema = schema(name);
         for shipped in all {
-            assert_eq!(refused(shipped.text, &schema), None, "{}", shipped.name);
+            assert_eq!(rejected(shipped.text, &schema), None, "{}", shipped.name);
         }
     };
     keeps(SCENARIOS, "scenario.schema.json");
@@ -133,10 +133,10 @@ fn every_shipped_file_keeps_to_its_schema() {
 }
 
 #[test]
-fn schemas_refuse_what_the_reader_refuses() {
+fn schemas_reject_what_the_reader_rejects() {
     let (scenario, engine) = (schema("scenario.schema.json"), schema("engine.schema.json"));
     let (van, van_v8) = (SCENARIOS[0].text, ENGINES[0].text);
-    assert_eq!(refused(van, &scenario), None);
+    assert_eq!(rejected(van, &scenario), None);
     for (text, problem) in [
         (van.replace("idle_speed", "idle_sped"), "/setup/idle_sped is no key"),
         (van.replace("cylinders = 8", ""), "/setup has no cylinders"),
@@ -158,31 +158,31 @@ fn schemas_refuse_what_the_reader_refuses() {
         (format!("{van}\n[[fault]]\nkind = \"weekpump\"\n"), "/fault/item/kind: \"weekpump\""),
         (format!("{van}\n[[fault]]\nfrom = \"1 s\"\n"), "/fault/item has no kind"),
     ] {
-        let said = refused(&text, &scenario).unwrap_or_default();
-        assert!(said.contains(problem), "{problem}, not {said}");
+        let message = rejected(&text, &scenario).unwrap_or_default();
+        assert!(message.contains(problem), "{problem}, not {message}");
     }
     let good = format!(
         "{van}\n[calibration.base_map.factor]\ncolumns = [\"1000 RPM\", \"6000 rpm\"]\nrows = [\"40 kPa\", \"14.7 PSI.\"]\n\
          values = [[1, 0.9], [\"110 %\", 1]]\n[calibration.feedback]\nauthority_ln = 0.1\n"
     );
-    assert_eq!(refused(&good, &scenario), None);
+    assert_eq!(rejected(&good, &scenario), None);
     let four =
         van_v8.replace("[2.45, 1.45, 1.0]", "[3.5, 2, 1.4, 1]").replace("[\"10 mph\", \"20 mph\", ", "[");
     assert!(four != van_v8.replace("[2.45, 1.45, 1.0]", "[3.5, 2, 1.4, 1]"));
-    assert_eq!(refused(&four, &engine), None);
+    assert_eq!(rejected(&four, &engine), None);
     for (text, problem) in [
         (van_v8.replace("count = 4", "count = 9"), "/injectors/count: 9"),
         (van_v8.replace("cylinders = 8", ""), "/engine has no cylinders"),
         (van_v8.replace("\"converter\"", "\"convertor\""), "/gearbox/coupling: \"convertor\""),
     ] {
-        let said = refused(&text, &engine).unwrap_or_default();
-        assert!(said.contains(problem), "{problem}, not {said}");
+        let message = rejected(&text, &engine).unwrap_or_default();
+        assert!(message.contains(problem), "{problem}, not {message}");
     }
-    let wrong = refused(&van_v8.replace("[vehicle]\nmass", "[vehicle]\nmas"), &engine).unwrap_or_default();
+    let wrong = rejected(&van_v8.replace("[vehicle]\nmass", "[vehicle]\nmas"), &engine).unwrap_or_default();
     assert!(wrong.contains("/vehicle/mas is no key"), "{wrong}");
 }
 
-/// What a schema takes for a quantity, the reader does, and every spelling of each unit is among it.
+/// A schema accepts a quantity exactly when the reader does, in every spelling of each unit.
 #[test]
 fn patterns_of_units_take_what_is_read() {
     let schema = schema("engine.schema.json");
@@ -210,7 +210,7 @@ fn patterns_of_units_take_what_is_read() {
     }
 }
 
-/// What is printed of a block can be put into a file and is read back as the same.
+/// Printed values of a block read back as the same.
 #[test]
 fn values_are_read_back_as_they_were() {
     let default = Parameters::DEFAULT;
@@ -237,23 +237,23 @@ fn values_are_read_back_as_they_were() {
 }
 
 #[test]
-fn every_key_says_what_it_is_for() {
+fn every_key_has_a_description() {
     for key in scenario().iter().chain(&engine()) {
         assert!(key.about.ends_with('.') && key.about.len() >= 9, "{}: {}", key.path, key.about);
     }
 }
 
-/// Every key that the reader of engine files asks for is told of, with its range.
+/// Every key that the reader of engine files asks for is listed, with its range.
 #[test]
 fn keys_of_an_engine_are_those_that_are_read() {
     let document = Document::parse("empty.toml", "title = \"none\"\n").expect("TOML");
     crate::scenario_engine::read(&document, "", &mut Truth::mild_v8()).expect("nothing to read");
     let keys = engine();
-    let told = |path: &str| keys.iter().any(|key| key.path == path);
+    let listed = |path: &str| keys.iter().any(|key| key.path == path);
     for block in Truth::mild_v8().blocks() {
         for info in block.info().iter().filter(|info| info.path != "gearbox.gears") {
             let (key, _) = document.key_of(info.path).expect("it is read");
-            assert!(told(&key), "{key}");
+            assert!(listed(&key), "{key}");
         }
     }
     let ratios = keys.iter().find(|key| key.path == "gearbox.ratios").expect("a key");

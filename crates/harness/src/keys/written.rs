@@ -1,4 +1,4 @@
-//! Values of parameters as files have them.
+//! Parameter values as written in files.
 
 use crate::block_reader::Scalar;
 use crate::document::decimal;
@@ -6,21 +6,14 @@ use crate::measure::Measure;
 use crate::units::{Unit, UnitSystem};
 use trimwright_numerics::parameters::{ParameterInfo, Range, Shape, Value};
 
-/// A value, or a part of a table, as a file has it.
-///
-/// ```
-/// use trimwright_harness::keys::scenario;
-/// let keys = scenario();
-/// let tp = keys.iter().find(|key| key.path == "calibration.sensors.tp").expect("a key");
-/// assert_eq!(tp.lines[0].text(), "[[\"0.5 V\", 0], [\"4.5 V\", 1]]");
-/// ```
+/// A value, or a part of a table, as written in a file.
 #[derive(Clone, Debug, PartialEq)]
 pub struct FileLine {
-    /// What of a table it is: `columns`, `rows` or `values`; otherwise empty.
+    /// Part of a table: `columns`, `rows` or `values`; otherwise empty.
     pub part: &'static str,
-    /// The items of a list, or what else stands there.
+    /// Items of a list, or the single value.
     pub items: Vec<String>,
-    /// Whether it is a list.
+    /// True for a list.
     pub is_list: bool,
 }
 
@@ -33,26 +26,20 @@ impl FileLine {
         Self { part, items, is_list: true }
     }
 
-    /// All of it in one line.
-    ///
-    /// ```
-    /// use trimwright_harness::keys::FileLine;
-    /// let line = FileLine { part: "", items: vec!["1".to_owned(), "2".to_owned()], is_list: true };
-    /// assert_eq!(line.text(), "[1, 2]");
-    /// ```
+    /// The value in one line.
     pub fn text(&self) -> String {
         let items = self.items.join(", ");
         if self.is_list { format!("[{items}]") } else { items }
     }
 }
 
-/// Numbers of one measure, all written in the same unit.
-struct Written {
+/// Numbers of one measure, written in the same unit.
+struct NumberFormat {
     measure: Measure,
     unit: Option<Unit>,
 }
 
-impl Written {
+impl NumberFormat {
     fn of<T: Scalar>(range: &Range<T>, system: UnitSystem, numbers: impl Iterator<Item = T>) -> Self {
         let measure = Measure::of(range);
         let largest = numbers.fold(0.0_f64, |most, number| most.max(decimal(number).abs()));
@@ -69,13 +56,13 @@ impl Written {
     }
 }
 
-/// How many there are when places that only repeat the one before are left out, two at least.
+/// Number of values without trailing repetitions, at least two.
 fn without_repeated<V: PartialEq>(values: &[V]) -> usize {
     let repeated = values.windows(2).rev().take_while(|pair| pair.first() == pair.last()).count();
     (values.len() - repeated).max(values.len().min(2))
 }
 
-/// The lines of a value.
+/// Lines of a value.
 pub(super) fn value<T: Scalar>(
     info: &ParameterInfo<T>,
     value: Value<'_, T>,
@@ -84,7 +71,7 @@ pub(super) fn value<T: Scalar>(
     let one = |text: String| vec![FileLine::new(text)];
     match (value, info.shape) {
         (Value::Number(number), _) => {
-            one(Written::of(&info.range, system, std::iter::once(number)).number(number))
+            one(NumberFormat::of(&info.range, system, std::iter::once(number)).number(number))
         }
         (Value::Whole(number), _) => one(number.to_string()),
         (Value::Flag(flag), _) => one(flag.to_string()),
@@ -92,12 +79,12 @@ pub(super) fn value<T: Scalar>(
             words.get(chosen).map_or_else(Vec::new, |word| one(format!("{word:?}")))
         }
         (Value::List(numbers), _) => {
-            let written = Written::of(&info.range, system, numbers.iter().copied());
-            vec![FileLine::list("", written.numbers(numbers))]
+            let format = NumberFormat::of(&info.range, system, numbers.iter().copied());
+            vec![FileLine::list("", format.numbers(numbers))]
         }
         (Value::Curve(points), Shape::Curve(_, axis)) => {
-            let places = Written::of(&axis, system, points.iter().map(|(place, _)| *place));
-            let values = Written::of(&info.range, system, points.iter().map(|(_, value)| *value));
+            let places = NumberFormat::of(&axis, system, points.iter().map(|(place, _)| *place));
+            let values = NumberFormat::of(&info.range, system, points.iter().map(|(_, value)| *value));
             let point =
                 |(place, value): &(T, T)| format!("[{}, {}]", places.number(*place), values.number(*value));
             vec![FileLine::list("", points.iter().take(without_repeated(points)).map(point).collect())]
@@ -105,12 +92,12 @@ pub(super) fn value<T: Scalar>(
         (Value::Table(x, y, cells), Shape::Table(_, [x_axis, y_axis])) => {
             let [columns, rows] = [(x, x_axis), (y, y_axis)].map(|(places, axis)| {
                 let count = without_repeated(places);
-                Written::of(&axis, system, places.iter().copied())
+                NumberFormat::of(&axis, system, places.iter().copied())
                     .numbers(places.get(..count).unwrap_or(places))
             });
-            let written = Written::of(&info.range, system, cells.iter().copied());
+            let format = NumberFormat::of(&info.range, system, cells.iter().copied());
             let row = |cells: &[T]| {
-                let cells = written.numbers(cells.get(..columns.len()).unwrap_or(cells));
+                let cells = format.numbers(cells.get(..columns.len()).unwrap_or(cells));
                 format!("[{}]", cells.join(", "))
             };
             let values = cells.chunks(x.len().max(1)).take(rows.len()).map(row).collect();

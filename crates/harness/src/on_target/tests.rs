@@ -2,22 +2,22 @@ use super::*;
 use trimwright_control::{Controller, Parameters, SetupAnswers};
 use trimwright_link::{Processor, Rejection};
 
-/// What happens to each message on the line, by its number.
-type Harm = Box<dyn FnMut(u32, &mut Vec<u8>)>;
+/// Damage done to each message on the line, by its number.
+type Damage = Box<dyn FnMut(u32, &mut Vec<u8>)>;
 
-/// A processor at the end of a line that does something to one message.
+/// A processor at the end of a line that damages messages.
 struct Faulty {
     processor: Processor,
     receiver: Receiver,
     answers: Vec<u8>,
     sent: u32,
-    harm: Harm,
+    damage: Damage,
 }
 
 impl SerialLine for Faulty {
     fn send(&mut self, bytes: &[u8]) -> io::Result<()> {
         let mut bytes = bytes.to_vec();
-        (self.harm)(self.sent, &mut bytes);
+        (self.damage)(self.sent, &mut bytes);
         self.sent += 1;
         for byte in bytes {
             if let Some(came) = self.receiver.push(byte) {
@@ -35,18 +35,18 @@ impl SerialLine for Faulty {
     }
 }
 
-fn over(harm: impl FnMut(u32, &mut Vec<u8>) + 'static) -> OnTarget {
+fn over(damage: impl FnMut(u32, &mut Vec<u8>) + 'static) -> OnTarget {
     OnTarget::over(Box::new(Faulty {
         processor: Processor::default(),
         receiver: Receiver::default(),
         answers: Vec::new(),
         sent: 0,
-        harm: Box::new(harm),
+        damage: Box::new(damage),
     }))
 }
 
 fn calibration() -> Calibration {
-    Calibration::from_answers(&SetupAnswers::default()).expect("sound answers")
+    Calibration::from_answers(&SetupAnswers::default()).expect("answers in range")
 }
 
 fn frames() -> impl Iterator<Item = Frame> {
@@ -64,12 +64,12 @@ fn run(target: &mut OnTarget) -> Result<(), OnTargetError> {
 }
 
 #[test]
-fn ident_both_ends_of_a_sound_line_agree() {
+fn ident_both_ends_of_an_intact_line_agree() {
     assert_eq!(run(&mut over(|_, _| {})), Ok(()));
 }
 
 #[test]
-fn a_damaged_message_is_noticed_and_said() {
+fn a_damaged_message_is_reported() {
     let mut target = over(|number, bytes| {
         if number == 7 {
             bytes[5] ^= 0x10;
@@ -81,7 +81,7 @@ fn a_damaged_message_is_noticed_and_said() {
 }
 
 #[test]
-fn a_lost_message_is_noticed_and_said() {
+fn a_lost_message_is_reported() {
     let error = run(&mut over(|number, bytes| {
         if number == 9 {
             bytes.clear();

@@ -15,8 +15,8 @@ fn parse(text: &str) -> Result<Scenario, InputError> {
     })
 }
 
-fn refused(text: &str) -> String {
-    parse(text).expect_err("refused").to_string()
+fn rejected(text: &str) -> String {
+    parse(text).expect_err("rejected").to_string()
 }
 
 fn van() -> Scenario {
@@ -45,7 +45,7 @@ fn every_shipped_scenario_loads() {
 }
 
 #[test]
-fn the_van_is_what_its_files_say() {
+fn the_van_is_as_in_its_files() {
     let van = van();
     assert!((van.truth.engine.displacement_m3 - 5.2e-3).abs() < 1e-12);
     assert!((f64::from(van.answers.displacement_m3) - 318.0 * 0.0254_f64.powi(3)).abs() < 1e-8);
@@ -75,10 +75,10 @@ fn the_hash_follows_what_is_driven_and_not_how_it_is_written() {
 }
 
 #[test]
-fn faults_are_named_with_file_line_key_and_range() {
+fn errors_name_file_line_key_and_range() {
     let line = |needle: &str| VAN.lines().position(|line| line.contains(needle)).expect("there") + 1;
     assert_eq!(
-        refused(&VAN.replace("\"318 cu in\"", "\"318 psi\"")),
+        rejected(&VAN.replace("\"318 cu in\"", "\"318 psi\"")),
         format!(
             "van.toml, line {}, setup.displacement = \"318 psi\": is not a volume, which is written in one of the units L, \
              l, cu in, in3, cc, cm3, mL, m3, gal",
@@ -86,66 +86,68 @@ fn faults_are_named_with_file_line_key_and_range() {
         )
     );
     assert_eq!(
-        refused(&VAN.replace("compression_ratio = 8.8", "compression_ratio = 88")),
+        rejected(&VAN.replace("compression_ratio = 8.8", "compression_ratio = 88")),
         format!(
             "van.toml, line {}, setup.compression_ratio = 88: must be between 6 and 14",
             line("compression_ratio")
         )
     );
     assert_eq!(
-        refused(&VAN.replace("idle_speed", "idle_sped")),
+        rejected(&VAN.replace("idle_speed", "idle_sped")),
         format!(
             "van.toml, line {}, setup.idle_sped: is not a known key; did you mean setup.idle_speed?",
             line("idle_speed")
         )
     );
     assert_eq!(
-        refused(&VAN.replace("injector_flow = \"-4 %\"", "injector_flow = \"-60 %\"")),
+        rejected(&VAN.replace("injector_flow = \"-4 %\"", "injector_flow = \"-60 %\"")),
         format!(
             "van.toml, line {}, deviations.injector_flow = \"-60 %\": must be between -50% and 50%",
             line("\"-4 %\"")
         )
     );
     assert!(
-        refused(&VAN.replace("cylinders = 8", ""))
+        rejected(&VAN.replace("cylinders = 8", ""))
             .ends_with("setup.cylinders: is missing and has to be given")
     );
     assert!(
-        refused(&VAN.replace("\"udds\"", "\"moon\""))
+        rejected(&VAN.replace("\"udds\"", "\"moon\""))
             .contains("schedule = \"moon\": no schedule of this name")
     );
     assert_eq!(
-        refused(&VAN.replace("\"udds\"", "\"nope.csv\"")),
+        rejected(&VAN.replace("\"udds\"", "\"nope.csv\"")),
         format!(
             "van.toml, line {}, schedule = \"nope.csv\": can't be read: No such file or directory (os error 2)",
             line("\"udds\"")
         )
     );
     let truth = format!("{VAN}\n[truth.vehicle]\nmass = \"90 lb\"\n");
-    assert!(refused(&truth).ends_with("truth.vehicle.mass = \"90 lb\": must be between 662 lb and 44000 lb"));
+    assert!(
+        rejected(&truth).ends_with("truth.vehicle.mass = \"90 lb\": must be between 662 lb and 44000 lb")
+    );
 }
 
 #[test]
-fn texts_hold_nothing_that_a_terminal_would_obey() {
+fn texts_hold_no_control_characters() {
     let about = VAN.replace("about = \"\"\"", "about = \"\"\"\\u001b]0;title\\u0007");
     for (text, key) in [
         ("title = \"\\u001b[2Jclean\"\n".to_owned(), "line 1, title"),
         ("title = \"two\\nlines\"\n".to_owned(), "line 1, title"),
         (about, "about"),
     ] {
-        let message = refused(&text);
+        let message = rejected(&text);
         assert!(message.contains(key) && message.contains("must not hold control characters"), "{message}");
         assert!(!message.chars().any(char::is_control), "{message:?}");
     }
 }
 
 #[test]
-fn a_fault_that_would_never_be_there_is_refused() {
+fn a_fault_that_would_never_be_there_is_rejected() {
     let fault = |from: &str| format!("{VAN}\n[[fault]]\nkind = \"map_open\"\nfrom = \"{from}\"\n");
     let lines = VAN.lines().count();
     // Twice 1369 s.
     assert_eq!(
-        refused(&fault("1 h")),
+        rejected(&fault("1 h")),
         format!(
             "van.toml, line {}, fault.1.from = \"1 h\": must be before the end of the drive, which lasts 2738 s",
             lines + 4
@@ -154,20 +156,20 @@ fn a_fault_that_would_never_be_there_is_refused() {
     let late = parse(&fault("40 min")).expect("in the second pass");
     assert_eq!(late.check_length(), Ok(()));
     assert_eq!(
-        late.with_passes(1).check_length().expect_err("refused").to_string(),
+        late.with_passes(1).check_length().expect_err("rejected").to_string(),
         "van, fault.1.from = 2400 s: must be before the end of the drive, which lasts 1369 s"
     );
 }
 
 #[test]
-fn a_ratio_that_is_no_number_is_refused_wherever_it_stands() {
+fn a_ratio_that_is_no_number_is_rejected_wherever_it_stands() {
     let engine = |section: &str| format!("{VAN}\n[truth]\n{section} = nan\n");
     let document = Document::parse("empty.toml", "").expect("TOML");
     scenario_engine::read(&document, "truth", &mut Truth::mild_v8()).expect("nothing to read");
     let ratios = document.keys_of(Kind::Ratio);
     assert!(ratios.len() > 40, "{}", ratios.len());
     for key in &ratios {
-        let message = refused(&engine(key.trim_start_matches("truth.")));
+        let message = rejected(&engine(key.trim_start_matches("truth.")));
         assert!(message.contains(key.as_str()), "{key}: {message}");
     }
 }
@@ -176,12 +178,12 @@ fn a_ratio_that_is_no_number_is_refused_wherever_it_stands() {
 fn ident_every_limit_that_is_printed_is_allowed() {
     let document = Document::parse("empty.toml", "").expect("TOML");
     scenario_engine::read(&document, "truth", &mut Truth::mild_v8()).expect("nothing to read");
-    // What is added by deviations would go beyond the limits.
+    // Deviations would add to the limits.
     let (van, _) = VAN.split_once("[deviations]").expect("the last section");
     let given = |key: &str, value: &str| {
         format!("{van}\n[truth]\n{} = \"{value}\"\n", key.trim_start_matches("truth."))
     };
-    // What is said about this key; together with what else is given another may be refused.
+    // Errors about this key only; together with other keys another one may be rejected.
     let refusal = |key: &str, value: &str| {
         let message = parse(&given(key, value)).err()?.to_string();
         let of_a_clutch = message.contains("the other kind of coupling");
@@ -195,9 +197,9 @@ fn ident_every_limit_that_is_printed_is_allowed() {
             for (spelling, _) in [spellings[0], spellings[spellings.len() - 1]] {
                 let message = refusal(&key, &format!("1e12 {spelling}"));
                 let Some(wide) = message.as_deref().and_then(range) else { continue };
-                // The manifold's volume is held against its range first, and then against the displacement.
-                let mut refused = wide.split(" and ").filter_map(|limit| refusal(&key, limit));
-                let narrow = refused.find_map(|message| range(&message));
+                // The manifold's volume is checked against its range first, then against the displacement.
+                let mut rejected = wide.split(" and ").filter_map(|limit| refusal(&key, limit));
+                let narrow = rejected.find_map(|message| range(&message));
                 for limit in narrow.as_deref().unwrap_or(&wide).split(" and ") {
                     tried += 1;
                     assert_eq!(refusal(&key, limit), None, "{wide}");
@@ -230,7 +232,7 @@ fn parameters_of_the_controller_are_set_by_hand() {
 }
 
 #[test]
-fn a_parameter_that_is_wrong_is_said_like_everything_else() {
+fn errors_of_parameters_are_like_all_others() {
     let lines = VAN.lines().count();
     for (section, message) in [
         ("feedback]\nhold = \"700 s\"", "feedback.hold = \"700 s\": must be between 0 s and 600 s"),
@@ -248,21 +250,21 @@ fn a_parameter_that_is_wrong_is_said_like_everything_else() {
         ),
     ] {
         assert_eq!(
-            refused(&format!("{VAN}\n[calibration.{section}\n")),
+            rejected(&format!("{VAN}\n[calibration.{section}\n")),
             format!("van.toml, line {}, calibration.{message}", lines + 3)
         );
     }
 }
 
 #[test]
-fn a_run_longer_than_two_days_is_refused() {
+fn a_run_longer_than_two_days_is_rejected() {
     let text = "time [h],speed [m/s]\n0,0\n20,0\n";
     let schedule = Schedule::parse("day", "day.csv", text).expect("valid");
     let long = Scenario { schedule, ..van() };
     assert_eq!(long.check_length(), Ok(()));
     assert_eq!(
-        long.with_passes(3).check_length().expect_err("refused").to_string(),
-        "van, passes = 3: is too often; day fits 2 times into the 48 h that a run may last"
+        long.with_passes(3).check_length().expect_err("rejected").to_string(),
+        "van, passes = 3: is too many; day fits 2 times into the 48 h that a run may last"
     );
 }
 
@@ -273,7 +275,7 @@ fn the_scenario_overrules_the_engine() {
 }
 
 #[test]
-fn files_are_found_beside_the_scenario_and_faults_in_the_engine_are_told_of_its_file() {
+fn files_are_found_beside_the_scenario_and_errors_in_the_engine_name_its_file() {
     let home = tempfile::tempdir().expect("a place");
     let put = |name: &str, text: &str| std::fs::write(home.path().join(name), text).expect("written");
     put("own.toml", &VAN.replace("\"van-v8\"", "\"engine.toml\"").replace("\"udds\"", "\"trip.csv\""));
@@ -284,7 +286,7 @@ fn files_are_found_beside_the_scenario_and_faults_in_the_engine_are_told_of_its_
     let own = load().expect("valid");
     assert_eq!((own.name.as_str(), own.schedule.name(), own.truth), ("own", "trip", van().truth));
     put("engine.toml", &ENGINE.replace("mass = \"2300 kg\"", "mass = \"23 kg\""));
-    let message = load().expect_err("refused").to_string();
+    let message = load().expect_err("rejected").to_string();
     let file = Path::new("engine.toml");
     assert!(message.starts_with(&home.path().join(file).display().to_string()), "{message}");
     assert!(message.ends_with("vehicle.mass = \"23 kg\": must be between 300 kg and 20000 kg"), "{message}");
@@ -293,9 +295,9 @@ fn files_are_found_beside_the_scenario_and_faults_in_the_engine_are_told_of_its_
 proptest! {
     #![proptest_config(ProptestConfig::with_cases(200))]
 
-    /// A shipped scenario with a piece cut out, doubled or replaced is read or refused with its file's name.
+    /// A shipped scenario with a piece cut out, doubled or replaced is read, or rejected with its file's name.
     #[test]
-    fn mutated_scenarios_are_read_or_refused(at in 0..VAN.len(), length in 0..40_usize, instead in "\\PC{0,12}", double: bool) {
+    fn mutated_scenarios_are_read_or_rejected(at in 0..VAN.len(), length in 0..40_usize, instead in "\\PC{0,12}", double: bool) {
         let end = (at + length).min(VAN.len());
         let (Some(head), Some(piece), Some(tail)) = (VAN.get(..at), VAN.get(at..end), VAN.get(end..)) else {
             return Ok(());
@@ -308,7 +310,7 @@ proptest! {
     }
 
     #[test]
-    fn any_text_is_read_or_refused(text in any::<String>()) {
+    fn any_text_is_read_or_rejected(text in any::<String>()) {
         if let Err(error) = parse(&text) {
             prop_assert!(error.to_string().starts_with("van.toml"));
         }

@@ -1,9 +1,9 @@
-//! Columns of a schedule file and what is in their rows.
+//! Columns of a schedule file and their values.
 
 use crate::error::InputError;
-use crate::units::{Kind, Unit, held};
+use crate::units::{Kind, Unit, clamp_within};
 
-/// A column of quantities and the unit that its header names.
+/// A column of quantities with the unit from its header.
 pub(super) struct ScheduleColumn {
     index: usize,
     name: &'static str,
@@ -27,7 +27,7 @@ impl<'a> Columns<'a> {
         Self { header, file }
     }
 
-    /// The column of this name.
+    /// The column of this name; an error when it is missing.
     pub(super) fn need(&self, name: &'static str, kind: Kind) -> Result<ScheduleColumn, InputError> {
         let wanted = || format!("the first line must name a column `{name}` {}", bracketed(kind));
         self.check_commas()?;
@@ -64,23 +64,23 @@ impl<'a> Columns<'a> {
         self.header.iter().any(|field| is_named(field, name))
     }
 
-    /// Something wrong with the first line.
+    /// An error in the first line.
     pub(super) fn error(&self, problem: impl Into<String>) -> InputError {
         InputError::new(self.file, problem).line(1)
     }
 
-    /// The whole first line, for messages.
+    /// The whole first line for messages.
     pub(super) fn shown(&self) -> String {
         self.header.iter().collect::<Vec<_>>().join(",")
     }
 
-    /// Columns parted by something else than commas look like a single one.
+    /// Detects columns separated by something other than commas, which look like a single column.
     fn check_commas(&self) -> Result<(), InputError> {
         let only = if self.header.len() == 1 { self.header.get(0).unwrap_or_default() } else { "" };
         match [(';', "semicolons"), ('\t', "tabs")].into_iter().find(|(part, _)| only.contains(*part)) {
             Some((_, parts)) => {
                 let problem =
-                    format!("columns are parted by commas, not {parts}, and numbers have a decimal point");
+                    format!("columns are separated by commas, not {parts}, and numbers have a decimal point");
                 Err(self.error(problem).value(only))
             }
             None => Ok(()),
@@ -100,7 +100,7 @@ impl<'a> Columns<'a> {
 }
 
 impl ScheduleColumn {
-    /// The value of this row, in SI, from `low` to `high`.
+    /// Value of this row in SI, from `low` to `high`.
     pub(super) fn read(
         &self,
         record: &csv::StringRecord,
@@ -111,10 +111,10 @@ impl ScheduleColumn {
         let Ok(value) = text.parse::<f64>().map(|number| self.unit.to_si(number)) else {
             return Err(self.error(record, file, "must be a number"));
         };
-        if let Some(value) = held(value, (low, high)) {
+        if let Some(value) = clamp_within(value, (low, high)) {
             return Ok(value);
         }
-        let [least, most] = self.unit.held_limits(low, high);
+        let [least, most] = self.unit.tolerant_limits(low, high);
         let problem = if value < low && low == 0.0 {
             "must not be negative".to_owned()
         } else if value < low {
@@ -127,14 +127,14 @@ impl ScheduleColumn {
         Err(self.error(record, file, &problem))
     }
 
-    /// Something wrong with the value of this row.
+    /// An error about the value of this row.
     pub(super) fn error(&self, record: &csv::StringRecord, file: &str, problem: &str) -> InputError {
         in_row(record, self.index, self.name, file, problem)
     }
 }
 
 impl Switch {
-    /// Whether this row has it on.
+    /// True when this row has `on`.
     pub(super) fn read(&self, record: &csv::StringRecord, file: &str) -> Result<bool, InputError> {
         match record.get(self.index) {
             Some("on") => Ok(true),
@@ -162,7 +162,7 @@ fn in_row(record: &csv::StringRecord, index: usize, name: &str, file: &str, prob
     }
 }
 
-/// Something that keeps the table from being read.
+/// Error of a table that can't be read.
 pub(super) fn unreadable(file: &str, error: &csv::Error) -> InputError {
     let problem = match error.kind() {
         csv::ErrorKind::UnequalLengths { expected_len, len, .. } => {

@@ -7,7 +7,7 @@ fn shipped(name: &str) -> Schedule {
 }
 
 fn problem(text: &str) -> String {
-    Schedule::parse("x", "x.csv", text).expect_err("refused").to_string()
+    Schedule::parse("x", "x.csv", text).expect_err("rejected").to_string()
 }
 
 /// Against 40 CFR part 86 appendix I(a) and part 600 appendix I, as tabulated in `shared/reference/drive_schedules.csv`.
@@ -45,7 +45,7 @@ fn a_limit_that_is_printed_is_allowed() {
         Schedule::parse("x", "x.csv", &format!("time [s],speed [m/s],grade [%]\n0,0,{percent}\n1,0,0\n"))
     };
     assert_eq!(graded("35").expect("allowed").at(0.0).grade, STEEPEST);
-    assert!(graded("35.1").expect_err("refused").to_string().ends_with("must be at most 35%"));
+    assert!(graded("35.1").expect_err("rejected").to_string().ends_with("must be at most 35%"));
 }
 
 #[test]
@@ -55,13 +55,13 @@ fn time_counts_from_the_first_row_and_the_car_stands_there() {
     assert_eq!(late.check_start("x.csv"), Ok(()));
     let rolling = Schedule::parse("x", "x.csv", "time [s],speed [km/h]\n0,36\n10,36\n").expect("valid");
     assert_eq!(
-        rolling.check_start("x.csv").expect_err("refused").to_string(),
+        rolling.check_start("x.csv").expect_err("rejected").to_string(),
         "x.csv, speed = 10 m/s: must be 0 in the first row: the car stands there, and its engine is still to be started"
     );
 }
 
 #[test]
-fn each_fault_is_named_with_file_line_and_column() {
+fn errors_name_file_line_and_column() {
     assert_eq!(
         problem("time [s],speed [m/s]\n0,0\n1,-2\n"),
         "x.csv, line 3, speed = -2: must not be negative"
@@ -94,7 +94,7 @@ fn each_fault_is_named_with_file_line_and_column() {
     assert!(problem("time [s],speed [knots]\n").contains("`knots` is no unit of speed"));
     assert_eq!(
         problem("time [s];speed [km/h]\n0;0\n1;2,5\n"),
-        "x.csv, line 1, time [s];speed [km/h]: columns are parted by commas, not semicolons, and numbers have a decimal point"
+        "x.csv, line 1, time [s];speed [km/h]: columns are separated by commas, not semicolons, and numbers have a decimal point"
     );
     assert!(problem("time [s]\tspeed [km/h]\n0\t0\n").contains("by commas, not tabs"));
     assert!(problem("time [s],speed [m/s]\n0,0\n").ends_with("needs at least two rows of time and speed"));
@@ -102,7 +102,7 @@ fn each_fault_is_named_with_file_line_and_column() {
 
 proptest! {
     #[test]
-    fn any_text_is_read_or_refused(text in any::<String>(), rows in "[-0-9.,eNan\n\"]{0,200}") {
+    fn any_text_is_read_or_rejected(text in any::<String>(), rows in "[-0-9.,eNan\n\"]{0,200}") {
         for text in [text, format!("time [s],speed [m/s]\n{rows}")] {
             if let Ok(schedule) = Schedule::parse("any", "any.csv", &text) {
                 prop_assert!(schedule.points().windows(2).all(|pair| pair[0].time_s < pair[1].time_s));

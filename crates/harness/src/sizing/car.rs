@@ -1,4 +1,4 @@
-//! What is looked at.
+//! Inputs of a sizing.
 
 use super::demand::Demand;
 use super::installation::Installation;
@@ -7,34 +7,34 @@ use crate::units::UnitSystem;
 use trimwright_control::Calibration;
 use trimwright_plant::{FuelSystem, Truth};
 
-/// The car that is sized.
+/// The car to size.
 #[derive(Clone, Debug)]
 pub(crate) struct Car<'a> {
-    /// As printed on the parts.
+    /// Parts as rated.
     pub(crate) parts: &'a Truth,
-    /// How it is built in.
+    /// Installation of the parts.
     pub(crate) installation: &'a Installation,
     /// The first calibration, from the owner's answers.
     pub(crate) calibration: Calibration,
-    /// What fuel it needs.
+    /// Fuel demand.
     pub(crate) demand: Demand,
-    /// Volts that arrive at the pump while the engine runs, and the flow that it then delivers.
+    /// Voltage at the pump with the engine running, V, and the pump's delivery at it, kg/s.
     pub(crate) pump_v: f64,
     pub(crate) delivery_kg_per_s: f64,
-    /// Units in which it is told.
+    /// Units of the values.
     pub(crate) system: UnitSystem,
 }
 
 impl Car<'_> {
-    /// A figure of it, of an SI value.
-    pub(crate) fn told(
+    /// A line without a limit, from an SI value.
+    pub(crate) fn figure(
         &self,
         part: &'static str,
         what: &'static str,
         measure: SizedQuantity,
         si: f64,
     ) -> Line {
-        Line::told(self.system, part, what, measure, si)
+        Line::figure(self.system, part, what, measure, si)
     }
 
     /// An SI value to four digits with its unit.

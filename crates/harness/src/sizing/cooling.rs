@@ -1,15 +1,15 @@
-//! Whether the fans start where they help.
+//! Switch-on temperatures of the fans.
 
 use super::car::Car;
 use super::line::{Line, STEP, TEMPERATURE, Verdict};
 
-/// A fan stops so much below where it starts, K: the controller's hysteresis.
+/// Hysteresis of a fan, K: as in the controller.
 const BAND_K: f64 = 5.0;
-/// Coolant should not get hotter than this, K: 105 degC, with a cap of about 1 bar far from boiling (engineering judgement).
+/// Highest coolant temperature, K: 105 degC, well below boiling with a cap of about 1 bar (engineering judgement).
 const HOTTEST_K: f64 = 378.0;
-/// Least between the starts of the two fans, K (engineering judgement).
+/// Least difference between the two fans, K (engineering judgement).
 const APART_K: f64 = 3.0;
-/// What had better be left to either limit, K (engineering judgement).
+/// Margin to either limit below which a line is tight, K (engineering judgement).
 const SPARE_K: f64 = 0.5;
 const PART: &str = "cooling";
 
@@ -21,9 +21,10 @@ fn first(car: &Car<'_>) -> Line {
     let thermal = &car.parts.thermal;
     let on_k = f64::from(car.calibration.answers().fan1_on_k);
     let shown = |k| car.show(TEMPERATURE, k);
-    // The fan must be able to cool down to where it stops while the thermostat still lets coolant through.
+    // The fan must be able to cool down to its switch-off temperature while the thermostat is open.
     let lowest_k = thermal.thermostat_k + BAND_K;
-    let line = car.told(PART, "first fan starts at", TEMPERATURE, on_k).between(lowest_k, HOTTEST_K, SPARE_K);
+    let line =
+        car.figure(PART, "first fan starts at", TEMPERATURE, on_k).between(lowest_k, HOTTEST_K, SPARE_K);
     let change = match line.verdict {
         Verdict::TooMuch => {
             format!("It starts only when the coolant is too hot. Answer {} or less.", shown(HOTTEST_K))
@@ -51,7 +52,7 @@ fn first(car: &Car<'_>) -> Line {
 fn second(car: &Car<'_>) -> Line {
     let answers = car.calibration.answers();
     let (first_k, on_k) = (f64::from(answers.fan1_on_k), f64::from(answers.fan2_on_k));
-    car.told(PART, "second fan starts at", TEMPERATURE, on_k)
+    car.figure(PART, "second fan starts at", TEMPERATURE, on_k)
         .between(first_k + APART_K, HOTTEST_K, SPARE_K)
         .formula(format!(
             "at least {} of the first + {}; at most {}",

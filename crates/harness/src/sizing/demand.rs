@@ -1,29 +1,23 @@
-//! How much fuel the engine needs at peak power and at idle.
+//! Fuel demand at peak power and at idle.
 
 use super::installation::Installation;
 use core::f64::consts::TAU;
 use trimwright_control::{Calibration, Cam};
 use trimwright_plant::Truth;
 
-/// One pound per horsepower and hour, kg/J: 0.45359237 kg over 745.699872 W times 3600 s (NIST SP 811).
-///
-/// ```
-/// use trimwright_harness::sizing::POUND_PER_HORSEPOWER_HOUR;
-/// let fuel_kg_per_s = 200.0 * 745.7 * 0.50 * POUND_PER_HORSEPOWER_HOUR;
-/// assert!((fuel_kg_per_s * 3600.0 - 45.36).abs() < 0.01, "200 hp at 0.50 lb/(hp h) are 100 lb/h");
-/// ```
+/// One pound per horsepower hour, kg/J: 0.45359237 kg over 745.699872 W times 3600 s (NIST SP 811).
 pub const POUND_PER_HORSEPOWER_HOUR: f64 = 0.453_592_37 / (745.699_872 * 3600.0);
-/// Lambda at full load that the air's demand is worked out for: what the controller wants there.
+/// Lambda at full load in the demand by air: the controller's target there.
 pub(super) const FULL_LOAD_LAMBDA: f64 = 0.87;
-/// Manifold pressure at full throttle over outside pressure (engineering judgement).
+/// Manifold over ambient pressure at full throttle (engineering judgement).
 const FULL_LOAD: f64 = 0.97;
-/// Temperature of the charge at full load and at idle, K (engineering judgement).
+/// Charge temperature at full load and at idle, K (engineering judgement).
 const FULL_LOAD_K: f64 = 315.0;
 const IDLE_K: f64 = 335.0;
-/// Steps in which the speed of the greatest air flow is looked for.
+/// Number of speeds searched for the greatest air flow.
 const SPEEDS: u32 = 200;
 
-/// Fuel at the two ends of what the engine does.
+/// Fuel demand at peak power and at idle.
 ///
 /// ```
 /// use trimwright_control::Calibration;
@@ -37,39 +31,24 @@ const SPEEDS: u32 = 200;
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Demand {
-    /// Fuel flow to be fed at peak power, kg/s.
+    /// Fuel flow at peak power, kg/s.
     pub fuel_kg_per_s: f64,
-    /// Power that goes with it, W.
+    /// Power at that flow, W.
     pub power_w: f64,
-    /// Fuel that the engine's air asks for at most, kg/s.
+    /// Greatest fuel flow by the engine's air, kg/s.
     pub by_air_kg_per_s: f64,
-    /// The speed of that, rad/s.
+    /// Speed at that flow, rad/s.
     pub peak_rad_per_s: f64,
     /// Fuel of one firing at idle, kg.
     pub idle_fuel_kg: f64,
     /// Manifold pressure at idle, Pa.
     pub idle_map_pa: f64,
-    /// Outside pressure, Pa.
+    /// Ambient pressure, Pa.
     pub outside_pa: f64,
 }
 
 impl Demand {
-    /// What this engine needs.
-    ///
-    /// ```
-    /// use trimwright_control::Calibration;
-    /// use trimwright_harness::sizing::{Demand, Installation};
-    /// # use trimwright_harness::scenario::Scenario;
-    /// # let van = Scenario::load("delivery-van")?;
-    /// let calibration = Calibration::from_answers(&van.answers)?;
-    /// let fed = |power_w| {
-    ///     let installation = Installation { power_w, ..Installation::default() };
-    ///     Demand::of(&calibration, &van.nameplate, &installation).fuel_kg_per_s
-    /// };
-    /// assert!((fed(200e3) / fed(100e3) - 2.0).abs() < 1e-12, "twice the power, twice the fuel");
-    /// assert!(fed(0.0) > fed(100e3), "without a power, what its air asks for");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Demand of this engine.
     pub fn of(calibration: &Calibration, parts: &Truth, installation: &Installation) -> Self {
         let answers = calibration.answers();
         let outside_pa = parts.ambient.air(parts.ambient.altitude_m).pressure_pa;
@@ -93,7 +72,7 @@ impl Demand {
             .fold((0.0, limit), |most, next| if next.0 > most.0 { next } else { most });
         let bsfc = installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR;
         let fuel_kg_per_s = installation.fed_power_w().map_or(by_air_kg_per_s, |power_w| power_w * bsfc);
-        // Idle manifold pressures against cams: engineering judgement.
+        // Idle manifold pressure by camshaft: engineering judgement.
         let idle_map_pa = match answers.cam {
             Cam::Stock => 34e3,
             Cam::Mild => 40e3,

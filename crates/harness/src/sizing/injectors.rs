@@ -1,11 +1,11 @@
-//! Whether the injectors are large enough for peak power and small enough for idle.
+//! Injector size: large enough for peak power, small enough for idle.
 
 use super::car::Car;
 use super::line::{CHARGE, DELAY, FLOW, Line, PRESSURE, ROTATION, SHARE, digits};
 use core::f64::consts::TAU;
 
-/// Time of flow below which fuel no longer goes with time, s: engineering judgement, as the controller's short-pulse correction has it.
-const LEAST_FLOW_S: f64 = 0.6e-3;
+/// Shortest linear flow time, s: engineering judgement, as in the controller's short-pulse correction.
+const MIN_FLOW_S: f64 = 0.6e-3;
 
 const PART: &str = "injectors";
 
@@ -13,7 +13,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     vec![flow_of_each(car), duty(car), pulse_at_peak(car), pulse_at_idle(car)]
 }
 
-/// Pressure over the injectors, Pa: rail over manifold.
+/// Pressure drop over the injectors, Pa.
 fn drop_pa(car: &Car<'_>, map_pa: f64) -> f64 {
     let rail_pa = f64::from(car.calibration.answers().rail_pressure_pa);
     if car.fuel_system().manifold_referenced { rail_pa } else { rail_pa + car.demand.outside_pa - map_pa }
@@ -34,7 +34,7 @@ fn flow_of_each(car: &Car<'_>) -> Line {
     let needed = car.demand.fuel_kg_per_s / (count(car) * limit);
     let flow = |si| car.show(FLOW, si);
     let pressure = |si: f32| car.show(PRESSURE, f64::from(si));
-    car.told(PART, "flow of each", FLOW, full_flow_kg_per_s(car))
+    car.figure(PART, "flow of each", FLOW, full_flow_kg_per_s(car))
         .at_least(needed, 0.05 * needed)
         .formula(format!(
             "{} x sqrt({} / {}); needed {} / ({} x {})",
@@ -53,14 +53,14 @@ fn duty(car: &Car<'_>) -> Line {
     let each = full_flow_kg_per_s(car);
     let duty = car.demand.fuel_kg_per_s / (count(car) * each);
     let flow = |si| car.show(FLOW, si);
-    car.told(PART, "duty at peak power", SHARE, duty)
+    car.figure(PART, "duty at peak power", SHARE, duty)
         .at_most(car.installation.duty_limit, 0.05)
         .formula(format!("{} / ({} x {})", flow(car.demand.fuel_kg_per_s), count(car), flow(each)))
         .change("Larger injectors, more of them, or more pressure.")
         .source("common practice, no source")
 }
 
-/// The same with the opening delay, which a throttle body pays at every firing.
+/// Duty with the opening delay, which a throttle body has at every firing.
 fn pulse_at_peak(car: &Car<'_>) -> Line {
     let answers = car.calibration.answers();
     let interval_s = TAU * 2.0 / (car.demand.peak_rad_per_s * f64::from(answers.cylinders));
@@ -71,7 +71,7 @@ fn pulse_at_peak(car: &Car<'_>) -> Line {
     let open_s = f64::from(car.calibration.open_time_s(fuel_kg as f32, supply_v as f32, drop as f32));
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v as f32));
     let ms = |si| car.show(DELAY, si);
-    car.told(PART, "share of time open", SHARE, open_s / pulse_every_s)
+    car.figure(PART, "share of time open", SHARE, open_s / pulse_every_s)
         .at_most(f64::from(car.calibration.parameters().open_time.duty_limit), 0.05)
         .formula(format!(
             "{} for {} by {opening} at a firing, {} of it opening delay at {} V; each opens every {} at {}",
@@ -86,7 +86,7 @@ fn pulse_at_peak(car: &Car<'_>) -> Line {
         .source("common practice, no source; delay at 13.5 V from memory of common data sheets")
 }
 
-/// How many open at a firing, and how often each: half in turn where their number is even.
+/// Injectors per firing, and the period of each, s: half of them alternately where their number is even.
 fn pattern(car: &Car<'_>, interval_s: f64) -> (f64, f64) {
     let injectors = car.calibration.answers().injectors;
     if injectors.is_multiple_of(2) { (count(car) / 2.0, 2.0 * interval_s) } else { (count(car), interval_s) }
@@ -104,8 +104,8 @@ fn pulse_at_idle(car: &Car<'_>) -> Line {
     let delay_s = f64::from(car.calibration.opening_delay_s(supply_v));
     let ms = |si| car.show(DELAY, si);
     let flow_s = open_s - delay_s;
-    car.told(PART, "flow time at idle", DELAY, flow_s)
-        .at_least(LEAST_FLOW_S, 0.4e-3)
+    car.figure(PART, "flow time at idle", DELAY, flow_s)
+        .at_least(MIN_FLOW_S, 0.4e-3)
         .formula(format!(
             "{} open - {} delay, {} by {opening} at a firing over {}; 0.1 ms of error in the delay is {} % of the fuel",
             ms(open_s),
@@ -114,6 +114,6 @@ fn pulse_at_idle(car: &Car<'_>) -> Line {
             car.show(PRESSURE, drop),
             digits(100.0 * 1e-4 / flow_s),
         ))
-        .change("Smaller injectors or less pressure: so short a pulse is mostly opening delay, and idle will not hold its mixture.")
+        .change("Smaller injectors or less pressure: such a short pulse is mostly opening delay, and the mixture at idle will vary.")
         .source("SAE J1832 terms; least time: engineering judgement")
 }

@@ -3,7 +3,7 @@
 use crate::units::{Kind, Unit, UnitSystem};
 use serde::Serialize;
 
-/// A quantity and the unit that each system has for it.
+/// A quantity and its unit in each system.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct SizedQuantity {
     kind: Kind,
@@ -43,47 +43,37 @@ pub(crate) const CHARGE: SizedQuantity = SizedQuantity::new(Kind::Mass, "mg", "m
 pub(crate) const TEMPERATURE: SizedQuantity = SizedQuantity::new(Kind::Temperature, "degC", "degF");
 pub(crate) const STEP: SizedQuantity = SizedQuantity::new(Kind::TemperatureStep, "K", "degF");
 pub(crate) const ROTATION: SizedQuantity = SizedQuantity::new(Kind::Rotation, "rpm", "rpm");
-/// How long a pulse or a delay is.
+/// Duration of a pulse or a delay.
 pub(crate) const DELAY: SizedQuantity = SizedQuantity::new(Kind::Time, "ms", "ms");
 pub(crate) const TIME: SizedQuantity = SizedQuantity::new(Kind::Time, "s", "s");
 pub(crate) const SHARE: SizedQuantity = SizedQuantity::new(Kind::Ratio, "%", "%");
 pub(crate) const VOLTAGE: SizedQuantity = SizedQuantity::new(Kind::Voltage, "V", "V");
 pub(crate) const CURRENT: SizedQuantity = SizedQuantity::new(Kind::Current, "A", "A");
 
-/// What to think of a value.
-///
-/// ```
-/// use trimwright_harness::sizing::Verdict;
-/// let worst = [Verdict::Ok, Verdict::NotEnough, Verdict::Tight, Verdict::Told].into_iter().max();
-/// assert_eq!(worst, Some(Verdict::NotEnough), "verdicts are in order");
-/// ```
+/// Verdict on a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Verdict {
-    /// A figure without a limit.
-    Told,
-    /// Within the limit and away from it.
+    /// A value without a limit.
+    #[serde(rename = "told")]
+    NoLimit,
+    /// Within the limit with margin.
     Ok,
-    /// Within the limit, but near it.
+    /// Within the limit with little margin.
     Tight,
     /// Below the limit.
     NotEnough,
     /// Above the limit.
     TooMuch,
-    /// Not a matter of more or less.
+    /// A property that is not as required.
     Wrong,
 }
 
 impl Verdict {
-    /// In words.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Verdict;
-    /// assert_eq!([Verdict::Told, Verdict::TooMuch].map(Verdict::words), ["", "too much"], "a mere figure gets no word");
-    /// ```
+    /// Word for tables.
     pub const fn words(self) -> &'static str {
         match self {
-            Self::Told => "",
+            Self::NoLimit => "",
             Self::Ok => "ok",
             Self::Tight => "tight",
             Self::NotEnough => "not enough",
@@ -94,28 +84,18 @@ impl Verdict {
 }
 
 /// The limit of a value, in the value's unit.
-///
-/// ```
-/// use trimwright_harness::sizing::{Limit, size};
-/// use trimwright_harness::units::UnitSystem;
-/// # use trimwright_harness::scenario::Scenario;
-/// let sizing = size(&Scenario::load("delivery-van")?, UnitSystem::Si)?;
-/// let wire = sizing.line("wire to the pump").ok_or("a line")?;
-/// assert_eq!((wire.limit, wire.unit), (Some(Limit::AtMost(0.5)), "V"));
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
 #[derive(Clone, Copy, Debug, PartialEq, Serialize)]
 #[serde(rename_all = "snake_case")]
 pub enum Limit {
-    /// It must not be above.
+    /// Upper limit.
     AtMost(f64),
-    /// It must not be below.
+    /// Lower limit.
     AtLeast(f64),
-    /// It must be between.
+    /// Lower and upper limit.
     Between(f64, f64),
 }
 
-/// One thing that was worked out.
+/// One line of a sizing.
 ///
 /// ```
 /// use trimwright_harness::sizing::{Verdict, size};
@@ -129,25 +109,25 @@ pub enum Limit {
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Line {
-    /// The part of the car.
+    /// Part of the car.
     pub part: &'static str,
-    /// What it is.
+    /// Name of the value.
     pub what: &'static str,
-    /// How much, in `unit`; no number (`null` in JSON) where a word tells it.
+    /// Value in `unit`; NaN (`null` in JSON) where `word` is given.
     pub value: f64,
-    /// The word that tells it, `yes` or `outside`.
+    /// Value that is a word, `yes` or `outside`.
     pub word: Option<&'static str>,
-    /// The unit; empty where there is none.
+    /// Unit; empty where there is none.
     pub unit: &'static str,
-    /// The limit, in `unit`.
+    /// Limit in `unit`.
     pub limit: Option<Limit>,
-    /// Whether that is right.
+    /// Verdict.
     pub verdict: Verdict,
-    /// How it was worked out, with numbers.
+    /// Formula with its numbers.
     pub formula: String,
-    /// What to change when it is not right, or tight.
+    /// What to change; empty when the verdict is ok.
     pub change: String,
-    /// Where formula and limit are from.
+    /// Source of formula and limit.
     pub source: String,
     #[serde(skip)]
     kind: Kind,
@@ -156,8 +136,8 @@ pub struct Line {
 }
 
 impl Line {
-    /// A figure without a limit. `si` is in SI units.
-    pub(crate) fn told(
+    /// A value without a limit; `si` is in SI units.
+    pub(crate) fn figure(
         system: UnitSystem,
         part: &'static str,
         what: &'static str,
@@ -172,7 +152,7 @@ impl Line {
             word: None,
             unit,
             limit: None,
-            verdict: Verdict::Told,
+            verdict: Verdict::NoLimit,
             formula: String::new(),
             change: String::new(),
             source: String::new(),
@@ -181,26 +161,27 @@ impl Line {
         }
     }
 
-    /// Something that is as it should be, or is not.
+    /// A property given by a word, as required or not.
     pub(crate) fn word(part: &'static str, what: &'static str, word: &'static str, right: bool) -> Self {
         let verdict = if right { Verdict::Ok } else { Verdict::Wrong };
-        let line = Self::told(UnitSystem::Si, part, what, SizedQuantity::new(Kind::Ratio, "", ""), f64::NAN);
+        let line =
+            Self::figure(UnitSystem::Si, part, what, SizedQuantity::new(Kind::Ratio, "", ""), f64::NAN);
         Self { word: Some(word), verdict, ..line }
     }
 
-    /// Must not be above `limit` and had better be `spare` below it; both in SI units.
+    /// Sets an upper limit; tight within `spare` of it; both in SI units.
     pub(crate) fn at_most(self, limit: f64, spare: f64) -> Self {
         let verdict = judge(limit - self.si, spare, Verdict::TooMuch);
         Self { limit: Some(Limit::AtMost(self.in_unit(limit))), verdict, ..self }
     }
 
-    /// Must not be below `limit` and had better be `spare` above it; both in SI units.
+    /// Sets a lower limit; tight within `spare` of it; both in SI units.
     pub(crate) fn at_least(self, limit: f64, spare: f64) -> Self {
         let verdict = judge(self.si - limit, spare, Verdict::NotEnough);
         Self { limit: Some(Limit::AtLeast(self.in_unit(limit))), verdict, ..self }
     }
 
-    /// Must be between `low` and `high`, and had better be `spare` away from both; all in SI units.
+    /// Sets both limits; tight within `spare` of either; all in SI units.
     pub(crate) fn between(self, low: f64, high: f64, spare: f64) -> Self {
         let from_low = judge(self.si - low, spare, Verdict::NotEnough);
         let verdict = from_low.max(judge(high - self.si, spare, Verdict::TooMuch));
@@ -208,7 +189,7 @@ impl Line {
         Self { limit, verdict, ..self }
     }
 
-    /// As it is, but not as it had better be.
+    /// At least tight unless `best`.
     pub(crate) fn tight_unless(self, best: bool) -> Self {
         let verdict = if best { self.verdict } else { self.verdict.max(Verdict::Tight) };
         Self { verdict, ..self }
@@ -218,7 +199,7 @@ impl Line {
         Self { formula: formula.into(), ..self }
     }
 
-    /// Shown only when it is not simply right.
+    /// What to change; kept only when the verdict is tight or worse.
     pub(crate) fn change(self, change: impl Into<String>) -> Self {
         let change = if self.verdict >= Verdict::Tight { change.into() } else { String::new() };
         Self { change, ..self }
@@ -233,7 +214,7 @@ impl Line {
     }
 }
 
-/// A value that is no number is never right.
+/// Verdict on a margin; NaN is never ok.
 fn judge(margin: f64, spare: f64, beyond: Verdict) -> Verdict {
     if margin >= spare {
         Verdict::Ok
@@ -244,17 +225,17 @@ fn judge(margin: f64, spare: f64, beyond: Verdict) -> Verdict {
     }
 }
 
-/// An SI value in a unit; one that isn't known is left in SI.
+/// An SI value in a unit; unchanged when the unit is unknown.
 fn in_unit(kind: Kind, unit: &str, si: f64) -> f64 {
     Unit::find(kind, unit).map_or(si, |unit| unit.from_si(si))
 }
 
-/// A number of a unit in SI, for limits that the trade states in it.
+/// A number of a unit in SI, for limits stated in trade units.
 pub(crate) fn si(kind: Kind, unit: &str, number: f64) -> f64 {
     Unit::find(kind, unit).map_or(f64::NAN, |unit| unit.to_si(number))
 }
 
-/// A number to four digits, without useless zeros.
+/// A number to four digits without trailing zeros.
 pub(crate) fn digits(number: f64) -> String {
     let rounded: f64 = format!("{number:.3e}").parse().unwrap_or(f64::NAN);
     format!("{}", rounded + 0.0)
@@ -266,7 +247,7 @@ mod tests {
 
     #[test]
     fn verdicts_follow_the_margin() {
-        let line = |si| Line::told(UnitSystem::Si, "pump", "flow", FLOW, si);
+        let line = |si| Line::figure(UnitSystem::Si, "pump", "flow", FLOW, si);
         let verdicts = [0.0115, 0.0105, 0.0095].map(|si| line(si).at_least(0.010, 0.001).verdict);
         assert_eq!(verdicts, [Verdict::Ok, Verdict::Tight, Verdict::NotEnough]);
         let verdicts = [0.0085, 0.0095, 0.0105].map(|si| line(si).at_most(0.010, 0.001).verdict);
@@ -284,7 +265,7 @@ mod tests {
 
     #[test]
     fn limits_are_in_the_unit_of_the_line() {
-        let line = Line::told(UnitSystem::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
+        let line = Line::figure(UnitSystem::Us, "cooling", "fan", TEMPERATURE, 373.15).at_most(383.15, 1.0);
         assert_eq!(line.unit, "degF");
         assert!((line.value - 212.0).abs() < 1e-9);
         assert!(matches!(line.limit, Some(Limit::AtMost(most)) if (most - 230.0).abs() < 1e-9));

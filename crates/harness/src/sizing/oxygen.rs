@@ -1,21 +1,22 @@
-//! Where the oxygen sensor sits, and how late its word is at idle.
+//! Oxygen sensor: position, and delay of its reading at idle.
 
 use super::car::Car;
 use super::installation::SensorPlace;
 use super::line::{BORE, DELAY, FLOW, Line, TEMPERATURE, VOLUME};
 use core::f64::consts::{PI, TAU};
 
-/// Six to eight inches after the tubes merge, m: common practice, no source.
+/// Recommended distance, six to eight inches after the tubes merge, m: common practice, no source.
 const BEST_M: (f64, f64) = (0.1524, 0.2032);
-/// How well such a distance is measured, m.
+/// Uncertainty of a measured distance, m.
 const MEASURED_M: f64 = 5e-4;
-/// Distances that still work, m, 4 to 18 in (engineering judgement): nearer only some cylinders are seen, further it cools and is late.
+/// Acceptable distances, m, 4 to 18 in (engineering judgement): closer, only some cylinders are seen; further, the gas cools and the
+/// reading is late.
 const WORKS_M: (f64, f64) = (0.1016, 0.4572);
-/// The distance that the exhaust's volume is stated for, m: seven inches.
+/// Distance for which the exhaust volume is given, m: seven inches.
 const STATED_M: f64 = 0.178;
-/// What the controller remembers of its injections is 1.9 s long; the delay has to stay well inside (engineering judgement).
+/// Longest delay, s: well inside the controller's ring of 1.9 s of injections (engineering judgement).
 const LONGEST_S: f64 = 1.5;
-/// From the middle of a charge's injection until it is out of the port, crank turns (four strokes less the intake).
+/// Crank turns from the middle of the injection to the exhaust port (four strokes less the intake).
 const TURNS: f64 = 1.75;
 /// Gas constant of exhaust, J/(kg K): about that of air.
 const R_EXHAUST: f64 = 287.0;
@@ -30,7 +31,7 @@ fn distance(car: &Car<'_>) -> Line {
     let best = (BEST_M.0 - MEASURED_M..=BEST_M.1 + MEASURED_M).contains(&away_m);
     let shown = |m| car.show(BORE, m);
     let usual = format!("{} to {}", shown(BEST_M.0), shown(BEST_M.1));
-    car.told(PART, "distance after the merge", BORE, away_m)
+    car.figure(PART, "distance after the merge", BORE, away_m)
         .between(WORKS_M.0, WORKS_M.1, 0.0)
         .tight_unless(best)
         .formula(format!(
@@ -54,7 +55,7 @@ fn place(car: &Car<'_>) -> Line {
         .source("common practice, no source")
 }
 
-/// Time from injection to reading at idle, by how long the pipe's content takes to pass.
+/// Time from injection to reading at idle, by plug flow through the pipe.
 fn delay(car: &Car<'_>) -> Line {
     let (exhaust, demand, installation) = (&car.parts.exhaust, &car.demand, car.installation);
     let answers = car.calibration.answers();
@@ -72,7 +73,7 @@ fn delay(car: &Car<'_>) -> Line {
     let sensor_s = car.parts.oxygen_sensor.tau_s + density * exhaust.mixing_m3 / gas;
     let ms = |si| car.show(DELAY, si);
     let (further, further_m) = car.system.pick(("a metre", 1.0), ("a foot", 0.3048));
-    car.told(PART, "delay at idle", DELAY, travel_s + engine_s + sensor_s)
+    car.figure(PART, "delay at idle", DELAY, travel_s + engine_s + sensor_s)
         .at_most(LONGEST_S, 0.4)
         .formula(format!(
             "{} in {} of pipe at {} and {} of gas + {} in the engine + {} in the sensor; {further} further adds {}",
@@ -84,6 +85,6 @@ fn delay(car: &Car<'_>) -> Line {
             ms(sensor_s),
             ms(density * bore_m2 * further_m / gas),
         ))
-        .change("The sensor nearer to the engine: so late a word corrects what has long changed.")
+        .change("Move the sensor closer to the engine: with such a delay the reading describes a state that has changed since.")
         .source("plug flow; sensor 50 to 100 ms: literature; limit: engineering judgement")
 }

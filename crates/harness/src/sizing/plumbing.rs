@@ -1,4 +1,4 @@
-//! Lines, strainer, vapour at the pump's inlet, hose and clamps.
+//! Fuel lines, strainer, vapour at the pump's inlet, hose and clamps.
 
 use super::car::Car;
 use super::demand::POUND_PER_HORSEPOWER_HOUR;
@@ -9,20 +9,19 @@ use crate::units::Kind;
 use core::f64::consts::PI;
 use trimwright_plant::{Supply, fuel_vapour_pa, pipe_drop_pa};
 
-/// Pressure over that of its vapour that petrol needs at a pump's inlet, Pa: the plant's pumps lose delivery below (engineering
-/// judgement).
-const INLET_NEEDS_PA: f64 = 10e3;
-/// Share of the rail pressure that feed line and filter may take (engineering judgement).
+/// Least pressure at a pump's inlet above the fuel's vapour pressure, Pa; the plant's pumps lose delivery below it (engineering judgement).
+const MIN_INLET_MARGIN_PA: f64 = 10e3;
+/// Largest share of the rail pressure lost in feed line and filter (engineering judgement).
 const FEED_SHARE: f64 = 0.15;
-/// Back pressure at the regulator's outlet that it still masters, and what had better be left to it, psi (engineering judgement).
-const MOST_RETURN_PSI: [f64; 2] = [5.0, 1.5];
-/// Rating of a hose over the working pressure (engineering judgement).
+/// Largest back pressure at the regulator's outlet, and margin below which it is tight, psi (engineering judgement).
+const MAX_RETURN_PSI: [f64; 2] = [5.0, 1.5];
+/// Hose rating over the working pressure (engineering judgement).
 const HOSE_RESERVE: f64 = 1.5;
-/// Gravity, m/s2.
+/// Gravity, m/s^2.
 const GRAVITY: f64 = 9.806_65;
 const PART: &str = "lines";
 
-/// Everything between the fuel's surface and the pump's inlet. SI units.
+/// Suction side of the pump, from the fuel surface to the inlet. SI units.
 ///
 /// ```
 /// use trimwright_harness::sizing::Suction;
@@ -34,21 +33,21 @@ const PART: &str = "lines";
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Suction {
-    /// Outside pressure, on the fuel in the tank, Pa.
+    /// Ambient pressure on the fuel in the tank, Pa.
     pub outside_pa: f64,
     /// Vapour pressure of the hottest fuel, Pa.
     pub vapour_pa: f64,
-    /// Height of the pump over the lowest fuel, m.
+    /// Height of the pump above the lowest fuel level, m.
     pub lift_m: f64,
-    /// Length of the tube, m.
+    /// Length of the suction tube, m.
     pub line_m: f64,
-    /// Its bore, m.
+    /// Bore of the suction tube, m.
     pub bore_m: f64,
     /// Sum of the loss coefficients of inlet, bends and fittings.
     pub fittings: f64,
-    /// Drop of the strainer, Pa.
+    /// Pressure drop of the strainer, Pa.
     pub strainer_pa: f64,
-    /// At this flow, kg/s.
+    /// Flow of that drop, kg/s.
     pub strainer_flow_kg_per_s: f64,
     /// Density of the fuel, kg/m^3.
     pub density_kg_per_m3: f64,
@@ -88,18 +87,8 @@ impl Suction {
         self.strainer_pa * share * share
     }
 
-    /// Pressure at the pump's inlet over that of the fuel's vapour, Pa: outside pressure less lift, strainer, tube
-    /// (Darcy-Weisbach, Haaland), fittings and vapour pressure.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Suction;
-    /// let cool = Suction {
-    ///     outside_pa: 101_325.0, vapour_pa: 50e3, lift_m: 0.3, line_m: 1.0, bore_m: 8e-3, fittings: 2.5,
-    ///     strainer_pa: 3e3, strainer_flow_kg_per_s: 0.019, density_kg_per_m3: 745.0,
-    /// };
-    /// let hot = Suction { vapour_pa: 75e3, ..cool };
-    /// assert!((cool.margin_pa(0.02) - hot.margin_pa(0.02) - 25e3).abs() < 1e-6, "hot fuel boils sooner");
-    /// ```
+    /// Pressure at the pump's inlet above the vapour pressure, Pa: ambient pressure less lift, strainer, tube (Darcy-Weisbach, Haaland),
+    /// fittings and vapour pressure.
     pub fn margin_pa(&self, flow_kg_per_s: f64) -> f64 {
         let losses_pa = self.lift_pa()
             + self.strained_pa(flow_kg_per_s)
@@ -108,23 +97,12 @@ impl Suction {
         self.outside_pa - losses_pa - self.vapour_pa
     }
 
-    /// The greatest flow that leaves a pump what it needs, kg/s: 0 when even a trickle boils, at most 1.
-    ///
-    /// ```
-    /// use trimwright_harness::sizing::Suction;
-    /// let wide = Suction {
-    ///     outside_pa: 101_325.0, vapour_pa: 60e3, lift_m: 0.3, line_m: 1.0, bore_m: 9.5e-3, fittings: 2.5,
-    ///     strainer_pa: 3e3, strainer_flow_kg_per_s: 0.019, density_kg_per_m3: 745.0,
-    /// };
-    /// let narrow = Suction { bore_m: 5e-3, ..wide };
-    /// assert!(narrow.most_kg_per_s() < 0.8 * wide.most_kg_per_s());
-    /// assert_eq!(Suction { vapour_pa: 101e3, ..wide }.most_kg_per_s(), 0.0, "it boils by itself");
-    /// ```
-    pub fn most_kg_per_s(&self) -> f64 {
+    /// Largest flow with a sufficient inlet pressure, kg/s: 0 when even a trickle boils, at most 1.
+    pub fn max_kg_per_s(&self) -> f64 {
         let (mut low, mut high) = (0.0, 1.0);
         for _ in 0..60 {
             let middle = 0.5 * (low + high);
-            if self.margin_pa(middle) > INLET_NEEDS_PA { low = middle } else { high = middle }
+            if self.margin_pa(middle) > MIN_INLET_MARGIN_PA { low = middle } else { high = middle }
         }
         low
     }
@@ -146,7 +124,7 @@ fn feed(car: &Car<'_>) -> Line {
     let pressure = |si| car.show(PRESSURE, si);
     let limit = FEED_SHARE * system.regulator_pa;
     let tube_pa = pipe_drop_pa(flow, system.line_m, system.line_bore_m, density, PETROL_VISCOSITY_PA_S);
-    car.told(PART, "feed line and filter", PRESSURE, feed_drop_pa(system, flow, density))
+    car.figure(PART, "feed line and filter", PRESSURE, feed_drop_pa(system, flow, density))
         .at_most(limit, 0.3 * limit)
         .formula(format!(
             "{} of {} bore at {}: {}; filter {}; limit {FEED_SHARE} of the rail pressure",
@@ -162,17 +140,17 @@ fn feed(car: &Car<'_>) -> Line {
 
 fn inlet(car: &Car<'_>) -> Line {
     let suction = Suction::of(car);
-    // What a return or a regulator at the tank sends back has passed the pump as well.
+    // Fuel returned from the rail or from a regulator at the tank has passed the pump too.
     let flow = match car.fuel_system().supply {
         Supply::Returnless => car.demand.fuel_kg_per_s,
         Supply::Return | Supply::RegulatedAtTank => car.delivery_kg_per_s.max(car.demand.fuel_kg_per_s),
     };
     let pressure = |si| car.show(PRESSURE, si);
     let per_demand = flow / car.demand.fuel_kg_per_s;
-    let most_w = suction.most_kg_per_s()
-        / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
-    car.told(PART, "pressure over vapour at the pump's inlet", PRESSURE, suction.margin_pa(flow))
-        .at_least(INLET_NEEDS_PA, 3e3)
+    let max_w =
+        suction.max_kg_per_s() / (per_demand * car.installation.bsfc_lb_per_hp_h * POUND_PER_HORSEPOWER_HOUR);
+    car.figure(PART, "pressure over vapour at the pump's inlet", PRESSURE, suction.margin_pa(flow))
+        .at_least(MIN_INLET_MARGIN_PA, 3e3)
         .formula(format!(
             "{} outside - {} lift - {} strainer - {} tube ({} of {}) - {} fittings - {} vapour at {}, at {}; this pickup carries {}",
             pressure(suction.outside_pa),
@@ -185,7 +163,7 @@ fn inlet(car: &Car<'_>) -> Line {
             pressure(suction.vapour_pa),
             car.show(TEMPERATURE, car.installation.hot_fuel_k),
             car.show(FLOW, flow),
-            car.show(POWER, most_w),
+            car.show(POWER, max_w),
         ))
         .change("A wider pickup and suction tube, a larger strainer, the pump lower or in the tank, a pump that gives no more than is needed, cooler fuel.")
         .source("Darcy-Weisbach, Haaland, Clausius-Clapeyron; limit: engineering judgement")
@@ -201,8 +179,8 @@ fn back(car: &Car<'_>) -> Line {
         car.density_kg_per_m3(),
         PETROL_VISCOSITY_PA_S,
     );
-    let [most_pa, spare_pa] = MOST_RETURN_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
-    car.told(PART, "return line", PRESSURE, drop_pa)
+    let [most_pa, spare_pa] = MAX_RETURN_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
+    car.figure(PART, "return line", PRESSURE, drop_pa)
         .at_most(most_pa, spare_pa)
         .formula(format!(
             "{} of {} bore at {}: at idle nearly all comes back",
@@ -217,7 +195,7 @@ fn back(car: &Car<'_>) -> Line {
 fn hose(car: &Car<'_>) -> Line {
     let rail_pa = car.fuel_system().regulator_pa;
     let practice = car.system.pick("210 to 480 kPa against 41 to 48 kPa", "30 to 70 psi against 6 to 7 psi");
-    car.told(PART, "hose rating", PRESSURE, car.installation.hose_rating_pa)
+    car.figure(PART, "hose rating", PRESSURE, car.installation.hose_rating_pa)
         .at_least(HOSE_RESERVE * rail_pa, 0.0)
         .formula(format!("printed on the hose; needed {HOSE_RESERVE} x {}", car.show(PRESSURE, rail_pa)))
         .change("Hose rated for injection pressure along the whole way: carburettor hose bursts, and fuel sprays on a hot engine.")

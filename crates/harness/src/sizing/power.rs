@@ -1,4 +1,4 @@
-//! What the demand for fuel comes from: the power that is given, or the air.
+//! Basis of the fuel demand: the given power, or the engine's air.
 
 use super::car::Car;
 use super::demand::{FULL_LOAD_LAMBDA, POUND_PER_HORSEPOWER_HOUR};
@@ -13,7 +13,7 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
     let bsfc = consumption(car.installation.bsfc_lb_per_hp_h);
     let flow = |si| car.show(FLOW, si);
     let power = car.show(POWER, demand.power_w);
-    let fuel = car.told("demand", "fuel flow at peak power", FLOW, demand.fuel_kg_per_s);
+    let fuel = car.figure("demand", "fuel flow at peak power", FLOW, demand.fuel_kg_per_s);
     let by_air = format!(
         "air of the first calibration at {} and full throttle / ({} x {FULL_LOAD_LAMBDA})",
         car.show(ROTATION, demand.peak_rad_per_s),
@@ -28,11 +28,11 @@ pub(super) fn lines(car: &Car<'_>) -> Vec<Line> {
             .source("speed density; Heywood"),
     };
     let air = car
-        .told("demand", "fuel that the air asks for", FLOW, demand.by_air_kg_per_s)
+        .figure("demand", "fuel that the air asks for", FLOW, demand.by_air_kg_per_s)
         .formula(by_air)
         .source("speed density; Heywood");
     match car.installation.fed_power_w() {
-        // More air than the power was given for: the injectors would be chosen too small.
+        // More air than for the given power: the injectors would be too small.
         Some(_) => {
             let most = demand.fuel_kg_per_s;
             let air = air.at_most(1.1 * most, 0.1 * most).change(format!(

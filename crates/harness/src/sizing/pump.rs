@@ -1,4 +1,4 @@
-//! Whether the pump delivers enough at the pressure and the volts that it really has.
+//! Pump delivery at its real pressure and voltage.
 
 use super::car::Car;
 use super::demand::Demand;
@@ -7,13 +7,13 @@ use super::line::{FLOW, Line, PRESSURE, digits, si};
 use crate::units::Kind;
 use trimwright_plant::{FuelSystem, Supply};
 
-/// Volts that the free flow of a pump is stated for.
+/// Voltage of the rated free flow, V.
 const RATED_V: f64 = 13.5;
-/// Volts when the alternator has failed or everything is switched on at idle (engineering judgement).
+/// Supply voltage with a failed alternator or all loads on at idle, V (engineering judgement).
 const LOW_V: f64 = 12.0;
-/// What a pump should deliver over the demand: it wears and filters clog (engineering judgement).
+/// Pump delivery over the demand, for wear and clogged filters (engineering judgement).
 const RESERVE: f64 = 1.15;
-/// Rail pressure of injection, and what had better be left to either end, psi: common practice, no source.
+/// Range of the rail pressure, and margin below which it is tight, psi: common practice, no source.
 const RAIL_PSI: [f64; 3] = [30.0, 70.0, 2.0];
 const PART: &str = "pump";
 
@@ -30,7 +30,7 @@ pub fn delivery_kg_per_s(system: &FuelSystem, pressure_pa: f64, volts: f64) -> f
     (free * volts / RATED_V - free * pressure_pa / system.pump_stall_pa).max(0.0)
 }
 
-/// What the pump delivers with its line and filter, kg/s: the flow at which its pressure is the rail's and the losses of that flow.
+/// Delivery with line and filter, kg/s: the flow at which the pump's pressure equals rail pressure plus losses.
 pub(super) fn delivered(system: &FuelSystem, density_kg_per_m3: f64, volts: f64, demand: &Demand) -> f64 {
     let pressure_pa = |flow: f64| match system.supply {
         Supply::RegulatedAtTank => system.regulator_pa,
@@ -71,7 +71,7 @@ fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line
         _ => feed_drop_pa(system, feed_flow(system, delivered, &car.demand), car.density_kg_per_m3()),
     };
     let needed = reserve * car.demand.fuel_kg_per_s;
-    car.told(PART, what, FLOW, delivered)
+    car.figure(PART, what, FLOW, delivered)
         .at_least(needed, 0.1 * needed)
         .formula(format!(
             "{} free x {} V / {RATED_V} V - free x ({} + {} of line and filter) / {} where it stalls; needed {} x {reserve}",
@@ -89,21 +89,21 @@ fn capacity(car: &Car<'_>, what: &'static str, volts: f64, reserve: f64) -> Line
 fn work_pressure(car: &Car<'_>) -> Line {
     let [least_pa, most_pa, spare_pa] = RAIL_PSI.map(|psi| si(Kind::Pressure, "psi", psi));
     let carburettor = car.system.pick("41 to 48 kPa", "6 to 7 psi");
-    car.told(PART, "rail pressure", PRESSURE, car.fuel_system().regulator_pa)
+    car.figure(PART, "rail pressure", PRESSURE, car.fuel_system().regulator_pa)
         .between(least_pa, most_pa, spare_pa)
         .formula(format!("as the regulator is set; a carburettor has {carburettor}"))
         .change("Set the regulator to what the injectors are rated for.")
         .source("common practice, no source")
 }
 
-/// What the owner answered about the supply against what is there.
+/// The answered rail pressure against that of the regulator.
 fn mismatch(car: &Car<'_>) -> Option<Line> {
     let (answered, there) =
         (f64::from(car.calibration.answers().rail_pressure_pa), car.fuel_system().regulator_pa);
     let apart = answered / there - 1.0;
     let error = (answered / there).sqrt() - 1.0;
     (apart.abs() > 0.02).then(|| {
-        car.told(PART, "answered rail pressure", PRESSURE, answered)
+        car.figure(PART, "answered rail pressure", PRESSURE, answered)
             .between(0.98 * there, 1.02 * there, 0.0)
             .formula(format!(
                 "the regulator is set to {}; fuel is off by {} %",

@@ -75,7 +75,7 @@ fn stock_pickup(horsepower: f64) -> Scenario {
     scenario
 }
 
-/// Makes the pump as large as it has to be to deliver this much through its line.
+/// Scales the pump until it delivers this much through its line.
 fn scale_pump(scenario: &mut Scenario, wanted: f64) {
     for _ in 0..40 {
         let got = line(&sized(scenario), "delivery").value;
@@ -125,7 +125,7 @@ fn val_the_margin_at_the_inlet_worked_by_hand() {
     // 745 x 9.80665 x 0.5 = 3.653 kPa, strainer 3 kPa: 101.325 - 60 - 3.653 - 3 - 5.156 - 2 x 0.599 = 28.317 kPa.
     let margin_pa = suction.margin_pa(113.398 / 3600.0);
     assert!((margin_pa - 28_317.0).abs() < 20.0, "{margin_pa}");
-    let most = suction.most_kg_per_s();
+    let most = suction.max_kg_per_s();
     assert!((suction.margin_pa(most) - 10e3).abs() < 1.0, "{most}");
 }
 
@@ -160,7 +160,7 @@ fn val_injectors_at_more_than_the_rated_pressure() {
 }
 
 #[test]
-fn what_hurts_is_found() {
+fn dangerous_parts_are_found() {
     let mut scenario = van();
     scenario.installation.clamps = Clamps::Carburettor;
     scenario.installation.hose_rating_pa = si(Kind::Pressure, "psi", 50.0);
@@ -187,7 +187,7 @@ fn what_hurts_is_found() {
 }
 
 #[test]
-fn nitrous_is_looked_at_when_it_is_fitted_and_then_there_is_a_caution() {
+fn nitrous_is_sized_when_fitted_with_a_caution() {
     assert!(!sized(&van()).cautions.iter().any(|caution| caution.contains("Nitrous")));
     let mut scenario = van();
     scenario.answers.nitrous = true;
@@ -218,7 +218,7 @@ fn every_number_is_finite_for_every_shipped_scenario() {
     }
 }
 
-/// What is marked as within its limit is within it, and the reverse.
+/// A line is ok or tight exactly when its value is within the limit.
 #[test]
 fn ident_verdicts_agree_with_the_limits_shown() {
     for shipped in crate::shipped::SCENARIOS {
@@ -249,7 +249,7 @@ fn each_system_has_its_own_units_only() {
     let us =
         ["lb/h", "psi", "hp", "degF", " in", " ft", "/ft", "sq in", "cu in", "AWG", " lb", "inches", "foot"];
     let si = ["g/s", "kPa", "MPa", "kW", "degC", " m", " mm", "/m", "mm2", " L", " kg", " K", "metre"];
-    // Words and units of the same letters apart. The fuel of a firing is told in mg in both: an ounce is thousands of them.
+    // Words that look like units are excluded. The fuel of a firing is in mg in both systems.
     let has = |text: &str, unit: &str| {
         text.match_indices(unit).any(|(at, _)| {
             let after = text.get(at + unit.len()..).and_then(|rest| rest.chars().next());
@@ -272,7 +272,7 @@ fn each_system_has_its_own_units_only() {
 }
 
 #[test]
-fn a_fan_that_would_never_stop_is_told_so() {
+fn a_fan_that_would_never_stop_is_reported() {
     let sizing = sized(&Scenario::load("hot-cam-town").expect("shipped"));
     let fan = line(&sizing, "first fan starts at");
     // Stops at 180 - 9 degF, below the 78 degC = 172.4 degF at which its thermostat opens.

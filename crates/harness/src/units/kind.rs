@@ -1,9 +1,9 @@
-//! The kinds of quantities and the spellings of their units.
+//! Kinds of quantities and spellings of their units.
 
 use std::str::FromStr;
 use uom::si::f64 as si;
 
-/// What a quantity measures, and so which units it may be written in.
+/// Kind of quantity; it determines the units it may be written in.
 ///
 /// ```
 /// use trimwright_harness::units::{Kind, parse};
@@ -61,16 +61,11 @@ pub enum Kind {
     HeatingValue,
 }
 
-/// A spelling that is accepted, and the abbreviation under which `uom` knows that unit.
+/// An accepted spelling and the unit's abbreviation in `uom`.
 type Spelling = (&'static str, &'static str);
 
 impl Kind {
     /// Every kind.
-    ///
-    /// ```
-    /// use trimwright_harness::units::{Kind, Unit};
-    /// assert!(Kind::ALL.iter().all(|kind| Unit::preferred(*kind).is_some()), "each can be shown");
-    /// ```
     pub const ALL: [Self; 23] = [
         Self::Ratio,
         Self::Time,
@@ -97,12 +92,7 @@ impl Kind {
         Self::HeatingValue,
     ];
 
-    /// What it is called in a message: "a volume".
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!(Kind::Rotation.name(), "a rotational speed");
-    /// ```
+    /// Name in messages: "a volume".
     pub const fn name(self) -> &'static str {
         match self {
             Self::Ratio => "a number or a percentage",
@@ -131,12 +121,7 @@ impl Kind {
         }
     }
 
-    /// The unit at the end of the name of a field that holds such a quantity, `_m` of `bore_m`; a ratio has none.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!([Kind::MassRate, Kind::Ratio].map(Kind::suffix), ["_kg_per_s", ""]);
-    /// ```
+    /// Suffix of field names of this kind, such as `_m` in `bore_m`; empty for a ratio.
     pub const fn suffix(self) -> &'static str {
         match self {
             Self::Ratio => "",
@@ -164,13 +149,8 @@ impl Kind {
         }
     }
 
-    /// The SI unit that values of this kind are stored in, as the registry of parameters writes it (an angle in degrees, a difference of
-    /// temperatures apart from a temperature).
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!([Kind::Ratio, Kind::Rotation, Kind::TemperatureStep].map(Kind::si_unit), ["1", "rad/s", "K step"]);
-    /// ```
+    /// SI unit of stored values, as written in the parameter tables (an angle in degrees; a temperature difference apart from a
+    /// temperature).
     pub const fn si_unit(self) -> &'static str {
         match self {
             Self::Ratio => "1",
@@ -199,24 +179,12 @@ impl Kind {
         }
     }
 
-    /// The kind whose values are stored in this SI unit; none for units that have no other, which are written as plain numbers.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert!(Kind::ALL.iter().all(|kind| Kind::of(kind.si_unit()) == Some(*kind)));
-    /// assert_eq!(Kind::of("deg/m"), None);
-    /// ```
+    /// The kind stored in this SI unit; `None` for units that have no alternative and are written as plain numbers.
     pub fn of(si_unit: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|kind| kind.si_unit() == si_unit)
     }
 
-    /// The spellings that a message names, the preferred one first.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// let psi = Kind::Pressure.spellings().iter().any(|(spelling, _)| *spelling == "psi");
-    /// assert!(psi && Kind::Pressure.spellings()[0].0 == "kPa", "psi is understood, kPa preferred");
-    /// ```
+    /// Spellings named in messages, the preferred one first.
     pub const fn spellings(self) -> &'static [Spelling] {
         match self {
             Self::Ratio => &[("%", "%"), ("percent", "%")],
@@ -290,7 +258,7 @@ impl Kind {
         }
     }
 
-    /// Spellings that are accepted besides, too many for a message.
+    /// Further accepted spellings, not named in messages.
     pub(super) const fn besides(self) -> &'static [Spelling] {
         match self {
             Self::Time => &[
@@ -340,11 +308,11 @@ impl Kind {
         }
     }
 
-    /// Regular expressions of its units in every spelling that is read.
+    /// Regular expressions of the units in every accepted spelling.
     pub(crate) fn patterns(self) -> Vec<String> {
         let all = || self.spellings().iter().chain(self.besides());
         let pattern = |(unit, _): &Spelling| {
-            // As `named` takes them: a thousandth and a million stay apart.
+            // As in `named`: prefixes m and M stay distinct.
             let prefixed =
                 unit.strip_prefix(['m', 'M']).is_some_and(|rest| all().any(|(unit, _)| *unit == rest));
             let letter = |(place, c): (usize, char)| match c {
@@ -360,7 +328,7 @@ impl Kind {
         all().map(pattern).collect()
     }
 
-    /// The accepted spelling that this one is, whatever its dots, hyphens and case, as far as that leaves no doubt.
+    /// The accepted spelling that matches, ignoring dots, hyphens and unambiguous case.
     pub(super) fn named(self, written: &str) -> Option<&'static Spelling> {
         let all = || self.spellings().iter().chain(self.besides());
         let exact = |written: &str| all().find(|(known, _)| *known == written);
@@ -376,17 +344,12 @@ impl Kind {
         })
     }
 
-    /// The spellings that a message names, in one line.
-    ///
-    /// ```
-    /// use trimwright_harness::units::Kind;
-    /// assert_eq!(Kind::Speed.accepted(), "m/s, km/h, mph, ft/s");
-    /// ```
+    /// Spellings named in messages, in one line.
     pub fn accepted(self) -> String {
         self.spellings().iter().map(|(spelling, _)| *spelling).collect::<Vec<_>>().join(", ")
     }
 
-    /// `number` of the unit that `uom` calls `abbreviation`, in SI (an angle in degrees).
+    /// Converts `number` of the unit with this `uom` abbreviation to SI (an angle to degrees).
     pub(super) fn convert(self, number: f64, abbreviation: &str) -> Option<f64> {
         fn value<Q: FromStr>(text: &str) -> Option<Q> {
             text.parse().ok()

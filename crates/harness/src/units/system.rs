@@ -1,9 +1,9 @@
-//! The two systems of units that people are answered in.
+//! The two unit systems of the output.
 
 use super::{Kind, Unit};
 use serde::Serialize;
 
-/// Units by choice: those of the SI and its friends, or those of the United States. Files keep the units that their columns name.
+/// Unit system of texts for people: SI, or United States customary units. Files keep the units named in their columns.
 ///
 /// ```
 /// use trimwright_harness::units::UnitSystem::{Si, Us};
@@ -26,7 +26,7 @@ impl UnitSystem {
     /// Both.
     pub const ALL: [Self; 2] = [Self::Si, Self::Us];
 
-    /// How a user names it.
+    /// Name on the command line.
     pub const fn name(self) -> &'static str {
         match self {
             Self::Si => "si",
@@ -34,12 +34,12 @@ impl UnitSystem {
         }
     }
 
-    /// The one of this name.
+    /// The system of this name.
     pub fn named(name: &str) -> Option<Self> {
         Self::ALL.into_iter().find(|system| system.name() == name)
     }
 
-    /// One of two things that are written differently.
+    /// Selects by system.
     pub fn pick<T>(self, si: T, us: T) -> T {
         match self {
             Self::Si => si,
@@ -47,27 +47,27 @@ impl UnitSystem {
         }
     }
 
-    /// A distance, m.
+    /// Text of a distance, m.
     pub fn distance(self, m: f64) -> String {
         self.written(Kind::Length, ["km", "mi"], m, 2)
     }
 
-    /// A difference of speeds, m/s.
+    /// Text of a speed difference, m/s.
     pub fn speed(self, m_per_s: f64) -> String {
         self.written(Kind::Speed, ["m/s", "mph"], m_per_s, 2)
     }
 
-    /// A speed as the dashboard has it, m/s.
+    /// Text of a vehicle speed, m/s.
     pub fn road_speed(self, m_per_s: f64) -> String {
         self.written(Kind::Speed, ["km/h", "mph"], m_per_s, 0)
     }
 
-    /// A temperature, K.
+    /// Text of a temperature, K.
     pub fn temperature(self, k: f64) -> String {
         self.written(Kind::Temperature, ["degC", "degF"], k, 0)
     }
 
-    /// What a drive takes, from litres for 100 km: the same, or miles to the US gallon.
+    /// Text of a fuel consumption given in L/100 km: the same, or miles per US gallon.
     ///
     /// ```
     /// use trimwright_harness::units::UnitSystem;
@@ -85,7 +85,7 @@ impl UnitSystem {
         }
     }
 
-    /// A value in the unit that each system has for it, to so many decimals; without that unit as it is.
+    /// A value in the unit of the system, with `decimals` decimals; unconverted when the unit is unknown.
     fn written(self, kind: Kind, [si, us]: [&'static str; 2], value: f64, decimals: usize) -> String {
         let unit = self.pick(si, us);
         let value = Unit::find(kind, unit).map_or(value, |unit| unit.from_si(value));

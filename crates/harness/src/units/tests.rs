@@ -36,7 +36,7 @@ fn val_trade_units_have_their_defined_size() {
 }
 
 #[test]
-fn spacing_is_free_and_so_are_dots_and_case_where_there_is_no_doubt() {
+fn spacing_dots_and_unambiguous_case_are_ignored() {
     for text in ["318 cu in", "318cu in", "  318  cu   in ", "3.18e2 cu in"] {
         close(si(Kind::Volume, text), si(Kind::Volume, "318 in3"), 0.0);
     }
@@ -83,7 +83,7 @@ fn the_case_of_a_prefix_is_never_guessed() {
 }
 
 #[test]
-fn a_decimal_comma_is_told_of() {
+fn a_decimal_comma_has_an_error_of_its_own() {
     for text in ["5,2 L", "1,000 cc", "5,2"] {
         assert_eq!(parse(Kind::Volume, text), Err(UnitError::Comma), "{text}");
     }
@@ -94,7 +94,7 @@ fn a_decimal_comma_is_told_of() {
 }
 
 #[test]
-fn what_is_no_quantity_says_why() {
+fn errors_state_why_a_text_is_no_quantity() {
     assert_eq!(parse(Kind::Volume, "5.2"), Err(UnitError::NoUnit(Kind::Volume)));
     assert_eq!(parse(Kind::Volume, "NaN L"), Err(UnitError::NoNumber(Kind::Volume)));
     assert_eq!(parse(Kind::Volume, "inf L"), Err(UnitError::NoNumber(Kind::Volume)));
@@ -129,12 +129,12 @@ fn limits_are_short_and_themselves_allowed() {
     ] {
         assert_eq!(unit(kind, spelling).limits(low, high), limits);
     }
-    assert_eq!(unit(Kind::Ratio, "%").held_limits(-0.35, 0.35), ["-35%", "35%"]);
-    assert_eq!(unit(Kind::Temperature, "degC").held_limits(233.15, 273.15), ["-40 degC", "0 degC"]);
+    assert_eq!(unit(Kind::Ratio, "%").tolerant_limits(-0.35, 0.35), ["-35%", "35%"]);
+    assert_eq!(unit(Kind::Temperature, "degC").tolerant_limits(233.15, 273.15), ["-40 degC", "0 degC"]);
     assert_eq!(unit(Kind::Ratio, "%").limits(0.3, 0.95), ["30%", "94.9%"]);
-    assert_eq!(held(35.0 * 0.01, (0.0, 0.35)), Some(0.35));
-    assert_eq!(held(0.351, (0.0, 0.35)), None);
-    assert_eq!(held(f64::NAN, (0.0, 0.35)), None);
+    assert_eq!(clamp_within(35.0 * 0.01, (0.0, 0.35)), Some(0.35));
+    assert_eq!(clamp_within(0.351, (0.0, 0.35)), None);
+    assert_eq!(clamp_within(f64::NAN, (0.0, 0.35)), None);
 }
 
 #[test]
@@ -179,7 +179,7 @@ proptest! {
     }
 
     #[test]
-    fn any_text_is_read_or_refused(text in any::<String>()) {
+    fn any_text_is_read_or_rejected(text in any::<String>()) {
         for kind in Kind::ALL {
             if let Ok(quantity) = parse(kind, &text) {
                 prop_assert!(quantity.si.is_finite());

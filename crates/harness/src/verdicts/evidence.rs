@@ -1,47 +1,42 @@
-//! What the controller and the log can know of a run, gathered while it lasts. The plant's truth is never asked.
+//! Measurements of a run from the controller's state and the log. The plant's truth is not used.
 
 use trimwright_control::{Controller, Phase, State};
 
 use super::mean::Mean;
-use super::pattern::{Pattern, PatternPlace};
-use crate::watch::pulse;
+use super::pattern::{FlowCorrection, Pattern};
+use crate::mixture_observer::pulse;
 
-/// Time between two looks.
-///
-/// ```
-/// use trimwright_harness::{closed_loop::STEP_S, verdicts::PERIOD_S};
-/// assert_eq!((PERIOD_S / STEP_S).round(), 20.0, "of twenty steps one is looked at");
-/// ```
+/// Time between two samples, s.
 pub const PERIOD_S: f64 = 0.02;
-/// The engine counts as warm from here: 75 degC.
+/// Coolant temperature above which the engine counts as warm, K: 75 degC.
 const WARM_K: f32 = 348.15;
-/// The engine counts as cold up to here: 45 degC.
+/// Coolant temperature below which the engine counts as cold, K: 45 degC.
 const COLD_K: f32 = 318.15;
-/// Time after a start from which the supply is judged.
+/// Time after a start from which the supply is evaluated, s.
 const CHARGING_S: f32 = 60.0;
-/// Time after a start from which the engine runs by itself.
+/// Time after a start from which the engine runs by itself, s.
 const RUNS_S: f32 = 5.0;
 /// Lambda above which the reading shows air.
 const AIR_LAMBDA: f32 = 1.25;
 /// Lambda below which the reading shows a mixture again.
 const MIXTURE_LAMBDA: f32 = 1.1;
-/// Longest wait for air after a cut, and for the mixture after its end.
+/// Longest wait for air after a fuel cut, and for the mixture after its end, s.
 const LONGEST_CUT_S: f64 = 4.0;
 
-/// What the reading is waited for to show.
+/// Reading expected after a change of the fuel cut, with the time since the change and the expected delay.
 #[derive(Clone, Copy, Debug, PartialEq)]
 enum Wait {
-    /// Air, the fuel being cut.
-    Air { for_s: f64, believed_s: f64 },
-    /// Nothing more: it has shown air, and the fuel is still cut.
-    Shown,
-    /// Nothing more: it has not shown air in all this time.
-    Missed,
-    /// The mixture, fuel being back.
-    Mixture { for_s: f64, believed_s: f64 },
+    /// Air, during the cut.
+    Air { for_s: f64, expected_s: f64 },
+    /// None: air was seen, and the cut continues.
+    AirSeen,
+    /// None: air was not seen in time.
+    AirMissed,
+    /// The mixture, after the cut.
+    Mixture { for_s: f64, expected_s: f64 },
 }
 
-/// Everything that the findings are drawn from.
+/// Measurements behind the findings.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -49,80 +44,61 @@ enum Wait {
 /// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n100,50\n")?;
 /// let van = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let evidence = learn(&van, Options::default())?.evidence;
-/// assert!(evidence.died == 0 && evidence.ect_most_k > 300.0, "it ran and got warmer");
+/// assert!(evidence.stalls == 0 && evidence.ect_max_k > 300.0, "it ran and got warmer");
 /// assert!(evidence.pattern.high_ln().is_none(), "the trip was too short to judge the mixture");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, Default)]
 pub struct Evidence {
-    /// A dynamometer holds the speed: the idle valve, which then does not, says nothing.
+    /// True on a dynamometer, where the idle valve gives no evidence.
     pub on_dynamometer: bool,
-    /// Corrections against where they were asked for.
+    /// Corrections by air flow.
     pub pattern: Pattern,
-    /// Idle duty beyond what is known to be needed, warm.
+    /// Duty of the idle valve beyond its feed-forward, warm.
     pub idle_extra: Mean,
-    /// Least of the same, lagged.
-    pub rail_least_ln: f64,
-    /// Supply with the engine standing, and charging.
+    /// Least lagged rail pressure over the wanted one, ln.
+    pub rail_min_ln: f64,
+    /// Supply voltage with the engine stopped, and charging, V.
     pub battery_v: [Mean; 2],
-    /// Hottest coolant, K.
-    pub ect_most_k: f64,
-    /// Coolant over the second half hour or what there is of it after ten minutes, K.
+    /// Highest coolant temperature, K.
+    pub ect_max_k: f64,
+    /// Coolant temperature from ten minutes after the start, K.
     pub ect_late_k: Mean,
-    /// Time from a cut of the fuel to a reading of air, less the believed delay.
-    pub late_s: Mean,
-    /// Time from the fuel's return to a reading of a mixture, less the believed delay: what a slow sensor needs most time for.
-    pub back_s: Mean,
-    /// Corrections that were right, cold and warm, ln.
-    pub off_ln: [Mean; 2],
-    /// Pulses of the distributor lost or refused while the engine ran.
-    pub pulses_off: u32,
-    /// Times the engine stopped.
-    pub died: u32,
-    /// Readings at an end of the range without a cut.
-    pub at_end: Mean,
+    /// Time from the start of a fuel cut to a reading of air, less the expected delay, s.
+    pub air_late_s: Mean,
+    /// Time from the end of a fuel cut to a reading of a mixture, less the expected delay, s; the largest effect of a slow sensor.
+    pub mixture_late_s: Mean,
+    /// Required corrections, cold and warm, ln.
+    pub required_ln: [Mean; 2],
+    /// Distributor pulses lost or rejected while the engine ran.
+    pub bad_pulses: u32,
+    /// Number of stalls.
+    pub stalls: u32,
+    /// Share of readings at an end of the range without a fuel cut.
+    pub at_range_end: Mean,
     wait: Option<Wait>,
     rail_lagged_ln: f64,
-    pulses_off_ever: u32,
+    bad_pulses_total: u32,
     ran: bool,
-    looks: u64,
+    samples: u64,
 }
 
 impl Evidence {
-    /// Looks at the controller; to be called every [`PERIOD_S`].
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::{Evidence, PERIOD_S};
-    /// # use trimwright_control::{Calibration, Controller};
-    /// # use trimwright_harness::{closed_loop::{ClosedLoop, STEP_S}, scenario::Scenario};
-    /// # use trimwright_plant::{DriverInputs, Key, Plant};
-    /// # let van = Scenario::load("delivery-van")?;
-    /// # let controller = Controller::new(Calibration::from_answers(&van.answers)?);
-    /// # let mut closed_loop = ClosedLoop::new(Plant::new(van.truth, van.seed)?, controller);
-    /// let mut evidence = Evidence::default();
-    /// for step in 0..1000 {
-    ///     closed_loop.step(&DriverInputs { key: Key::On, ..DriverInputs::default() });
-    ///     if step % (PERIOD_S / STEP_S).round() as u32 == 0 {
-    ///         evidence.look(closed_loop.controller());
-    ///     }
-    /// }
-    /// assert!((evidence.battery_v[0].value() - 12.3).abs() < 0.4, "the battery before the start");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
-    pub fn look(&mut self, controller: &Controller) {
+    /// Samples the controller; to be called every [`PERIOD_S`].
+    pub fn sample(&mut self, controller: &Controller) {
         let state = controller.state();
-        self.looks += 1;
+        self.samples += 1;
         self.supply(state);
         self.coolant(state);
         self.cut(state);
         self.pulses(state);
-        self.deaths(state);
+        self.count_stalls(state);
         let calibration = controller.calibration();
         if !state.insight().phase.burns() || state.phase().since_start_s() < 15.0 {
             return;
         }
         self.rail(state, calibration.answers().rail_pressure_pa);
-        self.at_end
+        self.at_range_end
             .add(f64::from(u8::from(state.estimate().lambda_at_end && !state.estimate().invalid.lambda)));
         self.mixture(state, controller);
         self.idle(state);
@@ -136,18 +112,18 @@ impl Evidence {
         }
     }
 
-    fn deaths(&mut self, state: &State) {
+    fn count_stalls(&mut self, state: &State) {
         let runs = state.insight().phase.started();
         let ran = core::mem::replace(&mut self.ran, runs);
-        self.died += u32::from(ran && !runs);
+        self.stalls += u32::from(ran && !runs);
     }
 
-    /// An engine that is cranked or dies turns unevenly: its pulses come when they will.
+    /// Counts only in a running engine: during cranking and stalls the speed is uneven.
     fn pulses(&mut self, state: &State) {
         let ever = state.crank().lost_pulses().saturating_add(state.crank().rejected_pulses());
-        let new = ever.saturating_sub(core::mem::replace(&mut self.pulses_off_ever, ever));
+        let new = ever.saturating_sub(core::mem::replace(&mut self.bad_pulses_total, ever));
         if state.insight().phase.burns() && state.phase().since_start_s() > RUNS_S {
-            self.pulses_off = self.pulses_off.saturating_add(new);
+            self.bad_pulses = self.bad_pulses.saturating_add(new);
         }
     }
 
@@ -169,7 +145,7 @@ impl Evidence {
             return;
         }
         let ect_k = f64::from(state.estimate().ect_k);
-        self.ect_most_k = self.ect_most_k.max(ect_k);
+        self.ect_max_k = self.ect_max_k.max(ect_k);
         if state.phase().since_start_s() > 600.0 {
             self.ect_late_k.add(ect_k);
         }
@@ -181,7 +157,7 @@ impl Evidence {
         }
         let ln = libm::log(f64::from(state.estimate().rail_pa.max(1e3) / wanted_pa));
         self.rail_lagged_ln += 0.02 * (ln - self.rail_lagged_ln);
-        self.rail_least_ln = self.rail_least_ln.min(self.rail_lagged_ln);
+        self.rail_min_ln = self.rail_min_ln.min(self.rail_lagged_ln);
     }
 
     fn mixture(&mut self, state: &State, controller: &Controller) {
@@ -191,81 +167,63 @@ impl Evidence {
         if freezes || state.estimate().lambda_at_end || !off_ln.is_finite() || past.movement > 1.0 {
             return;
         }
-        // What is right is the cell's own part and that of the opening delay together.
-        let right_ln = f64::from(insight.required_ln) + pulse(controller).1;
+        // The required correction is the cell's part and that of the opening delay.
+        let required_ln = f64::from(insight.required_ln) + pulse(controller).1;
         if state.estimate().ect_k < COLD_K {
-            self.off_ln[0].add(right_ln);
+            self.required_ln[0].add(required_ln);
         }
         if state.estimate().ect_k < WARM_K || state.phase().since_start_s() < 60.0 {
             return;
         }
-        self.off_ln[1].add(right_ln);
-        self.pattern.add(&PatternPlace {
-            right_ln,
+        self.required_ln[1].add(required_ln);
+        self.pattern.add(&FlowCorrection {
+            required_ln,
             per_m3: f64::from(insight.air_flow_kg_per_s / controller.calibration().answers().displacement_m3),
         });
     }
 
-    /// How much more correction idle needs than high flow, ln.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::{Evidence, PatternPlace};
-    /// let mut evidence = Evidence::default();
-    /// for (right_ln, per_m3) in [(0.20, 1.0), (0.05, 8.0)] {
-    ///     (0..200).for_each(|_| evidence.pattern.add(&PatternPlace { right_ln, per_m3 }));
-    /// }
-    /// assert!(evidence.rise_ln().is_some_and(|ln| (ln - 0.15).abs() < 1e-9), "idle needs more: late injectors do that");
-    /// assert_eq!(Evidence::default().rise_ln(), None);
-    /// ```
+    /// Required correction at idle minus that at high flow, ln.
     pub fn rise_ln(&self) -> Option<f64> {
         Some(self.pattern.low_ln()? - self.pattern.high_ln()?)
     }
 
-    /// How much the supply rises with the engine running, V.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Evidence;
-    /// let mut evidence = Evidence::default();
-    /// evidence.battery_v[0].add(12.5);
-    /// evidence.battery_v[1].add(14.1);
-    /// assert!((evidence.charge_v() - 1.6).abs() < 1e-9, "the alternator charges");
-    /// ```
+    /// Rise of the supply voltage with the engine running, V.
     pub fn charge_v(&self) -> f64 {
         self.battery_v[1].value() - self.battery_v[0].value()
     }
 
-    /// Times from cuts to air at the sensor, and from their ends to the mixture.
+    /// Measures the times from fuel cuts to air at the sensor, and from their ends to the mixture.
     fn cut(&mut self, state: &State) {
         let (cutting, lambda) = (state.insight().phase == Phase::FuelCut, state.estimate().lambda);
-        let believed_s = f64::from(state.insight().delay_s);
+        let expected_s = f64::from(state.insight().delay_s);
         self.wait = match (self.wait, cutting) {
-            (Some(Wait::Air { for_s, believed_s }), _) if lambda > AIR_LAMBDA || for_s > LONGEST_CUT_S => {
-                self.late_s.add(for_s - believed_s);
-                Some(if lambda > AIR_LAMBDA { Wait::Shown } else { Wait::Missed })
+            (Some(Wait::Air { for_s, expected_s }), _) if lambda > AIR_LAMBDA || for_s > LONGEST_CUT_S => {
+                self.air_late_s.add(for_s - expected_s);
+                Some(if lambda > AIR_LAMBDA { Wait::AirSeen } else { Wait::AirMissed })
             }
-            (Some(Wait::Missed), true) => Some(Wait::Missed),
-            (Some(Wait::Air { for_s, believed_s }), true) => {
-                Some(Wait::Air { for_s: for_s + PERIOD_S, believed_s })
+            (Some(Wait::AirMissed), true) => Some(Wait::AirMissed),
+            (Some(Wait::Air { for_s, expected_s }), true) => {
+                Some(Wait::Air { for_s: for_s + PERIOD_S, expected_s })
             }
-            (Some(Wait::Air { for_s, believed_s }), false) => {
-                // The cut was over before the air arrived: it took at least so long.
-                if for_s > believed_s + 0.4 {
-                    self.late_s.add(for_s - believed_s);
+            (Some(Wait::Air { for_s, expected_s }), false) => {
+                // The cut ended before the air arrived: the delay is at least this long.
+                if for_s > expected_s + 0.4 {
+                    self.air_late_s.add(for_s - expected_s);
                 }
                 None
             }
-            (Some(Wait::Shown), true) => Some(Wait::Shown),
-            (Some(Wait::Shown), false) => Some(Wait::Mixture { for_s: 0.0, believed_s }),
-            (Some(Wait::Mixture { for_s, believed_s }), false) if state.insight().phase.burns() => {
+            (Some(Wait::AirSeen), true) => Some(Wait::AirSeen),
+            (Some(Wait::AirSeen), false) => Some(Wait::Mixture { for_s: 0.0, expected_s }),
+            (Some(Wait::Mixture { for_s, expected_s }), false) if state.insight().phase.burns() => {
                 if lambda < MIXTURE_LAMBDA || for_s > LONGEST_CUT_S {
-                    self.back_s.add(for_s - believed_s);
+                    self.mixture_late_s.add(for_s - expected_s);
                     None
                 } else {
-                    Some(Wait::Mixture { for_s: for_s + PERIOD_S, believed_s })
+                    Some(Wait::Mixture { for_s: for_s + PERIOD_S, expected_s })
                 }
             }
-            (_, true) if self.looks > 1 && lambda < MIXTURE_LAMBDA => {
-                Some(Wait::Air { for_s: 0.0, believed_s })
+            (_, true) if self.samples > 1 && lambda < MIXTURE_LAMBDA => {
+                Some(Wait::Air { for_s: 0.0, expected_s })
             }
             _ => None,
         };

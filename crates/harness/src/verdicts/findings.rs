@@ -1,4 +1,4 @@
-//! Findings in words: what was seen, what may be behind it, how to tell the causes apart, what to check.
+//! Texts of the findings: evidence, possible causes, how to distinguish them, what to check.
 
 use trimwright_control::{Controller, Refusal};
 
@@ -7,10 +7,10 @@ use super::evidence::Evidence;
 use super::rank::{rank, response};
 use crate::summary::{Finding, Weight};
 
-/// Standard deviation below which a cell was visited enough to know something, as a share of the first one.
+/// Standard deviation of a cell below which it counts as known, as a share of the prior.
 const KNOWN: f32 = 0.5;
 
-/// Findings: what matters most first, and of what matters alike the likeliest; then what is worth knowing anyway.
+/// Findings: most urgent first, among these the most likely; then general remarks.
 ///
 /// ```
 /// use trimwright_control::Options;
@@ -35,7 +35,7 @@ pub fn findings(evidence: &Evidence, controller: &Controller) -> Vec<Finding> {
     found
 }
 
-/// Titles, causes, ways to tell apart and checks of a cause.
+/// Texts of a cause.
 struct Words {
     title: &'static str,
     weight: Weight,
@@ -59,100 +59,107 @@ fn finding(cause: Cause, evidence: &Evidence, controller: &Controller) -> Findin
     }
 }
 
-/// What was seen, with numbers.
+/// Evidence of a cause with numbers.
 fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<String> {
     let state = controller.state();
     let percent = |ln: f64| format!("{:+.1} %", 100.0 * libm::expm1(ln));
-    let at = |ln: Option<f64>| ln.map_or_else(|| "not judged".to_owned(), percent);
+    let at = |ln: Option<f64>| ln.map_or_else(|| "not measured".to_owned(), percent);
     let corrections = format!(
-        "fuel corrections that were right: {} at idle, {} at four times that flow, {} above",
+        "required fuel corrections: {} at idle, {} at four times that flow, {} above",
         at(evidence.pattern.low_ln()),
         at(evidence.pattern.middle_ln()),
         at(evidence.pattern.high_ln())
     );
-    let (pull, _, count) = state.self_check().torque_response().estimate();
+    let (slope, _, count) = state.self_check().torque_response().estimate();
     let burned = state.self_check().torque_response().lambda_bias_ln(response(controller)).map_or_else(
         String::new,
         |(off_ln, sigma_ln)| {
             let (off, sigma) = (100.0 * libm::expm1(f64::from(off_ln.abs())), 100.0 * sigma_ln);
-            let way = if off_ln < 0.0 { "richer" } else { "leaner" };
-            format!(": the reading is {off:.1} % {way} than what burns (standard deviation {sigma:.1} %)")
+            let side = if off_ln < 0.0 { "richer" } else { "leaner" };
+            format!(
+                ": the reading is {off:.1} % {side} than the mixture burned (standard deviation {sigma:.1} %)"
+            )
         },
     );
-    let crank =
-        format!("1 % more fuel changes the idle speed by {pull:+.2} % ({count:.0} half waves){burned}");
+    let crank = format!(
+        "1 % more fuel changes the idle speed by {slope:+.2} % ({count:.0} half periods of dither){burned}"
+    );
     let codes: Vec<String> =
         state.dtcs().stored().map(|dtc| format!("{}: {}", dtc.code(), dtc.meaning())).collect();
     match cause {
         Cause::SensorReading => vec![crank, corrections],
         Cause::UpstreamAir => {
-            let refused = state.counts().of(Refusal::UpstreamAir);
-            let learning = format!("{refused} readings at low flow were not learned from because of it");
+            let refusals = state.counts().of(Refusal::UpstreamAir);
+            let learning = format!("{refusals} readings at low flow were not learned from because of it");
             vec![crank, corrections, learning]
         }
-        Cause::FuelScale if evidence.died > 0 => {
-            vec![corrections, format!("the engine stopped {} times", evidence.died)]
+        Cause::FuelScale if evidence.stalls > 0 => {
+            vec![corrections, format!("the engine stopped {} times", evidence.stalls)]
         }
         Cause::FuelScale | Cause::OpeningDelay => vec![corrections],
         Cause::VacuumLeak => {
             vec![format!(
-                "the idle valve gives {:+.0} % duty beyond what is usual",
+                "the idle valve gives {:+.0} % duty beyond the usual",
                 100.0 * evidence.idle_extra.value()
             )]
         }
         Cause::FuelSupply => {
-            vec![format!("rail pressure fell to {} of the wanted", percent(evidence.rail_least_ln))]
+            vec![format!("rail pressure fell to {} of the target", percent(evidence.rail_min_ln))]
         }
         Cause::SensorSlow => {
             let mut seen = Vec::new();
-            if evidence.late_s.count() > 0 {
-                let late_s = evidence.late_s.value();
-                seen.push(format!("after a fuel cut air showed {late_s:.2} s later than believed"));
+            if evidence.air_late_s.count() > 0 {
+                let late_s = evidence.air_late_s.value();
+                seen.push(format!(
+                    "after a fuel cut the reading showed air {late_s:.2} s later than expected"
+                ));
             }
-            if evidence.back_s.count() > 0 {
-                let back_s = evidence.back_s.value();
-                seen.push(format!("fuel being back, the mixture showed {back_s:.2} s later than believed"));
+            if evidence.mixture_late_s.count() > 0 {
+                let back_s = evidence.mixture_late_s.value();
+                seen.push(format!(
+                    "after the cut the reading showed the mixture {back_s:.2} s later than expected"
+                ));
             }
             seen.extend(state.self_check().measured().map(|measured| {
                 let (delay_s, expected_s) = (measured.delay_s, measured.expected_delay_s);
-                format!("the dither of the fuel came back after {delay_s:.2} s instead of {expected_s:.2} s")
+                format!("the fuel dither appeared in the reading after {delay_s:.2} s instead of {expected_s:.2} s")
             }));
             seen
         }
         Cause::CrankSignal => {
-            let (lost, refused) = (state.crank().lost_pulses(), state.crank().rejected_pulses());
-            vec![format!("{lost} pulses seem lost, {refused} were refused")]
+            let (lost, rejected) = (state.crank().lost_pulses(), state.crank().rejected_pulses());
+            vec![format!("{lost} pulses probably lost, {rejected} rejected")]
         }
         Cause::Charging | Cause::Wiring => {
             let [standing, running] = evidence.battery_v.map(|volts| volts.value());
-            vec![format!("{standing:.1} V with the engine standing, {running:.1} V running")]
+            vec![format!("{standing:.1} V with the engine stopped, {running:.1} V running")]
         }
         Cause::Thermostat => {
-            vec![format!("{:.0} degC after ten minutes and more", evidence.ect_late_k.value() - 273.15)]
+            vec![format!("{:.0} degC from ten minutes after the start", evidence.ect_late_k.value() - 273.15)]
         }
         _ => codes,
     }
 }
 
-/// The mixture reached an end of what may be corrected.
+/// Finding when corrections reached their limit.
 fn limits(controller: &Controller) -> Option<Finding> {
     let bounded = controller.state().counts().of(Refusal::Authority);
     (bounded > 0).then(|| Finding {
-        title: "The learned map reached the end of what it may correct".to_owned(),
+        title: "The learned map reached the limit of its corrections".to_owned(),
         weight: Weight::Act,
         evidence: vec![format!("{bounded} lessons ended at the limit of a cell")],
         causes: vec!["a setup answer is wrong".to_owned(), "a part is broken".to_owned()],
-        tell_apart: vec!["the other findings name parts; without them suspect an answer".to_owned()],
-        check: vec!["camshaft, displacement, injector flow and pressure as answered".to_owned()],
+        tell_apart: vec!["other findings name parts; without them an answer is likely".to_owned()],
+        check: vec!["the answered camshaft, displacement, injector flow and pressure".to_owned()],
     })
 }
 
-/// The engine needed another correction cold than warm.
+/// Finding when the required correction differs between cold and warm.
 fn cold(evidence: &Evidence) -> Option<Finding> {
-    let [cold, warm] = &evidence.off_ln;
+    let [cold, warm] = &evidence.required_ln;
     let more_ln = cold.value() - warm.value();
     (cold.count() > 500 && more_ln.abs() > 0.25).then(|| Finding {
-        title: "Cold, the engine needs another correction than warm".to_owned(),
+        title: "The engine needs a different correction cold than warm".to_owned(),
         weight: Weight::Note,
         evidence: vec![format!(
             "{:+.0} % of fuel more below 45 degC than warm",
@@ -160,13 +167,13 @@ fn cold(evidence: &Evidence) -> Option<Finding> {
         )],
         causes: vec!["warm-up enrichment".to_owned(), "more or less fuel on the cold wall".to_owned()],
         tell_apart: vec![
-            "the wall shows when the throttle moves, enrichment also when it does not".to_owned(),
+            "wall fuel shows when the throttle moves, enrichment also at constant throttle".to_owned(),
         ],
         check: vec!["the coolant sensor against a thermometer".to_owned()],
     })
 }
 
-/// The drive ended before anything could be learned.
+/// Finding when there was no lesson.
 fn nothing_learned(controller: &Controller) -> Option<Finding> {
     let counts = controller.state().counts();
     if counts.lessons() > 0 || !controller.calibration().options().learning {
@@ -179,14 +186,14 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
         title: "Nothing was learned".to_owned(),
         weight: Weight::Note,
         evidence: vec![format!(
-            "{} of {whole} readings were refused because: {}",
+            "{} of {whole} readings were not learned from because: {}",
             counts.of(reason),
             reason.name().replace('_', " ")
         )],
         causes: vec![if short {
             "the drive was too short for the engine to get warm".to_owned()
         } else {
-            "what the other findings and the trouble codes name".to_owned()
+            "those of the other findings and trouble codes".to_owned()
         }],
         tell_apart: Vec::new(),
         check: vec![if short {
@@ -197,7 +204,7 @@ fn nothing_learned(controller: &Controller) -> Option<Finding> {
     })
 }
 
-/// Where the map knows nothing.
+/// Finding when cells were not driven.
 fn unvisited(controller: &Controller) -> Option<Finding> {
     let learned = controller.state().learned();
     let first = controller.calibration().parameters().learner.prior_sigma_ln;
@@ -207,7 +214,7 @@ fn unvisited(controller: &Controller) -> Option<Finding> {
         title: "Part of the map was never driven".to_owned(),
         weight: Weight::Note,
         evidence: vec![format!(
-            "{} of {cells} cells are hardly better known than at the start",
+            "{} of {cells} cells are hardly more certain than at the start",
             cells - known
         )],
         causes: vec!["the drive did not go there".to_owned()],
@@ -216,13 +223,13 @@ fn unvisited(controller: &Controller) -> Option<Finding> {
     })
 }
 
-/// `leaner`: should the sensor be wrong, the engine is leaner than it reads.
+/// Texts of a cause. `leaner`: if the sensor is wrong, the engine is leaner than its reading.
 fn words(cause: Cause, leaner: bool) -> Words {
     let circuit = |title| Words {
         title,
         weight: Weight::Act,
         causes: &["broken wire or plug", "short to ground or supply", "the sensor itself"],
-        tell_apart: &["unplug the sensor: the reading changes when the wire is sound"],
+        tell_apart: &["unplug the sensor: the reading changes when the wire is intact"],
         check: &["plug and wire, with the ignition off"],
     };
     match cause {
@@ -234,9 +241,9 @@ fn words(cause: Cause, leaner: bool) -> Words {
                 "the sensor reads lean everywhere",
             ],
             tell_apart: &[
-                "a leak fades with flow, a sensor is wrong at every flow; from the drive alone the two differ by less than sound engines do",
-                "the sensor in open air: what reads air rightly leaves the leak",
-                "a vacuum leak moves the idle valve; this does not",
+                "a leak fades with flow, a sensor is wrong at every flow; in the drive the two differ by less than fault-free engines do",
+                "the reading in open air: if it is correct, it is a leak",
+                "a vacuum leak moves the idle valve; these do not",
             ],
             check: &[
                 "exhaust joints from the ports to the sensor, cold engine; ventilate: exhaust is poisonous",
@@ -246,28 +253,28 @@ fn words(cause: Cause, leaner: bool) -> Words {
             title: if leaner {
                 "The engine is leaner than the oxygen sensor reads"
             } else {
-                "The oxygen sensor reads leaner than what burns"
+                "The oxygen sensor reads leaner than the engine runs"
             },
             weight: if leaner { Weight::Stop } else { Weight::Act },
-            causes: &["ageing sensor", "lifted ground of its driver", "place on a bend"],
+            causes: &["ageing sensor", "raised ground of the sensor driver", "position on a bend"],
             tell_apart: &[
-                "volts between the driver's ground and the engine",
+                "voltage between the sensor driver's ground and the engine",
                 "the reading in open air: the lean end",
             ],
             check: if leaner {
-                &["ground and place of the sensor; until then no full load: lean mixtures destroy engines"]
+                &["ground and position of the sensor; until then no full load: lean mixtures destroy engines"]
             } else {
                 &[
-                    "ground and place of the sensor, after the joints before it; the engine runs rich meanwhile",
+                    "first the joints before the sensor, then its ground and position; meanwhile the engine runs rich",
                 ]
             },
         },
         Cause::VacuumLeak => Words {
-            title: "Air enters the manifold past the idle valve",
+            title: "Air enters the manifold by another way than the idle valve",
             weight: Weight::Act,
             causes: &["vacuum hose or gasket", "throttle plate does not close"],
             tell_apart: &[
-                "the mixture is right, since the manifold pressure tells of this air; only the idle valve closes",
+                "the mixture is correct, since manifold pressure includes this air; only the idle valve closes further",
             ],
             check: &["hoses, throttle stop, gasket below the throttle body"],
         },
@@ -280,9 +287,12 @@ fn words(cause: Cause, leaner: bool) -> Words {
                 "line too narrow or pinched",
                 "vapour at the pump's inlet",
             ],
-            tell_apart: &["pressure before the filter tells filter from pump", "only hot: vapour"],
+            tell_apart: &[
+                "the pressure before the filter distinguishes filter and pump",
+                "only when hot: vapour",
+            ],
             check: &[
-                "no full load until mended: lean mixtures destroy engines; fuel under pressure: no flame, relieve it first",
+                "no full load until repaired: lean mixtures destroy engines; fuel under pressure: no flame, relieve it first",
             ],
         },
         Cause::FuelScale => Words {
@@ -295,24 +305,27 @@ fn words(cause: Cause, leaner: bool) -> Words {
                 "injectors clogged",
             ],
             tell_apart: &[
-                "answers are wrong from the first day, fuel changes with a fill, clogging comes slowly",
+                "a wrong answer shows from the first day, fuel after filling up, clogging gradually",
             ],
             check: &["the answers, then a sample of the fuel, then the injectors on a bench"],
         },
         Cause::OpeningDelay => Words {
             title: "Corrections change at short pulses",
             weight: Weight::Act,
-            causes: &["opening delay of the injectors", "filling at idle: another cam than answered"],
-            tell_apart: &["a delay shows wherever pulses are short, a cam only at low speed"],
-            check: &["volts at the injectors; the camshaft as answered"],
+            causes: &[
+                "opening delay of the injectors",
+                "volumetric efficiency at idle: another cam than answered",
+            ],
+            tell_apart: &["a delay shows at all short pulses, a cam only at low speed"],
+            check: &["voltage at the injectors; the answered camshaft"],
         },
         Cause::SensorSlow => Words {
-            title: "The oxygen sensor answers late",
+            title: "The oxygen sensor responds late",
             weight: Weight::Note,
             causes: &["sensor too far down the pipe", "aged or sooted sensor"],
             tell_apart: &[
-                "far: the mixture shows after a cut no later than the air did; slow: much later",
-                "far: late mostly at idle; slow: late at every flow",
+                "too far: after a fuel cut mixture and air appear equally late; slow: the mixture much later",
+                "too far: late mostly at idle; slow: late at every flow",
             ],
             check: &["distance from the ports; six to eight inches after the tubes merge is common practice"],
         },
@@ -320,8 +333,8 @@ fn words(cause: Cause, leaner: bool) -> Words {
             title: "Pulses of the distributor are lost or added",
             weight: Weight::Act,
             causes: &["pickup, its gap or plug", "interference from the ignition wires"],
-            tell_apart: &["lost: gap or plug; added: wires run together"],
-            check: &["gap, plug, screen and the way of the wire"],
+            tell_apart: &["lost: gap or plug; added: wires routed together"],
+            check: &["gap, plug, shield and routing of the wire"],
         },
         Cause::MapCircuit => circuit("The MAP sensor's circuit is faulty"),
         Cause::TpCircuit => circuit("The TP sensor's circuit is faulty"),
@@ -333,14 +346,16 @@ fn words(cause: Cause, leaner: bool) -> Words {
             title: "The battery is not charged while the engine runs",
             weight: Weight::Act,
             causes: &["alternator or its belt", "its wiring or fuse"],
-            tell_apart: &["volts at the alternator itself"],
-            check: &["belt, then volts at alternator and battery"],
+            tell_apart: &["voltage at the alternator itself"],
+            check: &["belt, then voltage at alternator and battery"],
         },
         Cause::Wiring => Words {
-            title: "Volts are lost between battery and controller",
+            title: "Voltage drop between battery and controller",
             weight: Weight::Act,
             causes: &["corroded ground or plug", "wire too thin"],
-            tell_apart: &["volts from battery to controller, ground side and supply side, under load"],
+            tell_apart: &[
+                "voltage drop under load from battery to controller, on the ground and the supply side",
+            ],
             check: &["grounds first"],
         },
         Cause::Thermostat => Words {
@@ -348,7 +363,7 @@ fn words(cause: Cause, leaner: bool) -> Words {
             weight: Weight::Note,
             causes: &["thermostat stays open", "coolant sensor reads cold"],
             tell_apart: &["the upper hose gets warm at once when the thermostat is open"],
-            check: &["thermostat; open no hot cooling system"],
+            check: &["thermostat; do not open a hot cooling system"],
         },
     }
 }

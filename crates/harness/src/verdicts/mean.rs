@@ -1,6 +1,6 @@
-//! A running mean and its spread.
+//! Running mean and standard deviation.
 
-/// Mean and standard deviation of what was added (Welford's recurrence).
+/// Mean and standard deviation of the values added (Welford's recurrence).
 ///
 /// ```
 /// use trimwright_harness::verdicts::Mean;
@@ -17,14 +17,7 @@ pub struct Mean {
 }
 
 impl Mean {
-    /// Takes a value; one that is no number is left out.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Mean;
-    /// let mut volts = Mean::default();
-    /// [14.1, f64::NAN, 14.3].into_iter().for_each(|volt| volts.add(volt));
-    /// assert!(volts.count() == 2 && (volts.value() - 14.2).abs() < 1e-12);
-    /// ```
+    /// Adds a value; NaN and infinity are ignored.
     pub fn add(&mut self, value: f64) {
         if value.is_finite() {
             self.count += 1;
@@ -34,41 +27,17 @@ impl Mean {
         }
     }
 
-    /// How many values.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Mean;
-    /// let mut volts = Mean::default();
-    /// (0..50).for_each(|_| volts.add(12.6));
-    /// assert_eq!(volts.count(), 50);
-    /// ```
+    /// Number of values.
     pub fn count(&self) -> u64 {
         self.count
     }
 
-    /// Their mean; NaN when there was none.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Mean;
-    /// let mut late_s = Mean::default();
-    /// assert!(late_s.value().is_nan());
-    /// [0.1, 0.3].into_iter().for_each(|late| late_s.add(late));
-    /// assert!((late_s.value() - 0.2).abs() < 1e-12);
-    /// ```
+    /// Mean; NaN without values.
     pub fn value(&self) -> f64 {
         if self.count == 0 { f64::NAN } else { self.value }
     }
 
-    /// Their standard deviation; NaN below two.
-    ///
-    /// ```
-    /// use trimwright_harness::verdicts::Mean;
-    /// let mut off_ln = Mean::default();
-    /// off_ln.add(0.03);
-    /// assert!(off_ln.spread().is_nan(), "one value has none");
-    /// off_ln.add(0.05);
-    /// assert!((off_ln.spread() - 0.02 / 2.0_f64.sqrt()).abs() < 1e-12);
-    /// ```
+    /// Standard deviation; NaN below two values.
     pub fn spread(&self) -> f64 {
         if self.count < 2 { f64::NAN } else { libm::sqrt(self.squares / (self.count - 1) as f64) }
     }

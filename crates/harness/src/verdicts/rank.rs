@@ -1,4 +1,4 @@
-//! Weighs the evidence for each cause.
+//! Weights of the causes by the evidence.
 
 use trimwright_control::parameters::TorqueResponseParameters;
 use trimwright_control::{Controller, Dtc};
@@ -6,45 +6,45 @@ use trimwright_control::{Controller, Dtc};
 use super::cause::Cause;
 use super::evidence::Evidence;
 
-/// Weight of a code that names a circuit: it stands above everything else.
+/// Weight of a trouble code that names a circuit: above everything else.
 const CIRCUIT: f64 = 100.0;
-/// Weight of something plainly measured.
+/// Weight of a direct measurement.
 const MEASURED: f64 = 20.0;
-/// Weight of a reading that the crank contradicts.
+/// Weight of a reading that the torque response contradicts.
 const CONTRADICTED: f64 = 3.0;
-/// What sound engines need at high flow, ln, and from where it is too much.
-const SOUND_HIGH_LN: f64 = 0.03;
+/// Typical correction of fault-free engines at high flow, and limit of the deviation from it, ln.
+const FAULT_FREE_HIGH_LN: f64 = 0.03;
 const SCALE_LN: f64 = 0.20;
-/// What sound engines need at idle beyond that at high flow, ln, and from where it is too much, up and down. Early injectors are a
-/// larger share of what is left of a pulse: no other cause makes idle fall so far.
-const SOUND_RISE_LN: f64 = -0.11;
+/// Typical correction of fault-free engines at idle minus that at high flow, and limits of the deviation from it, up and down, ln. Early
+/// injectors are a larger share of a short pulse: no other cause lowers idle that far.
+const FAULT_FREE_RISE_LN: f64 = -0.11;
 const RISE_LN: f64 = 0.20;
 const FALL_LN: f64 = 0.44;
-/// Opening delay that is learned of sound injectors, s, and from where it is too much: a rise that it explains alone is a delay, a rise
-/// without it the filling of another cam than answered.
-const SOUND_DELAY_S: f64 = -0.03e-3;
+/// Typical learned opening delay of fault-free injectors, and limit of the deviation from it, s: a rise towards idle that the delay
+/// explains is a delay; without it, it is the filling of another cam than answered.
+const FAULT_FREE_DELAY_S: f64 = -0.03e-3;
 const DELAY_S: f64 = 0.155e-3;
-/// Correction at high flow beyond that of sound engines from which a sensor that reads lean does so everywhere, ln. Sound engines
-/// differ by 0.064 (standard deviation over 100), so that a leak seldom comes so far.
+/// Deviation of the correction at high flow from which a sensor that reads lean does so at every flow, ln. Fault-free engines have a
+/// standard deviation of 0.064 (over 100), so a leak seldom reaches it.
 const EVERYWHERE_LN: f64 = 0.13;
-/// How late air shows after a cut with a sound sensor, s, the latest of sound ones about 0.09 later, and how much later is too much.
-const SOUND_LATE_S: f64 = -0.05;
+/// Typical delay of air after a fuel cut with a fault-free sensor, s (latest about 0.09 later), and limit of the deviation from it, s.
+const FAULT_FREE_LATE_S: f64 = -0.05;
 const LATE_S: f64 = 0.21;
-/// How late the mixture shows after a cut with a sound sensor, s, the latest of sound ones about 0.36 later, and how much later is too
-/// much: more than for air, since a slow sensor comes back from the far end of its range.
-const SOUND_BACK_S: f64 = -0.10;
+/// Typical delay of the mixture after a fuel cut with a fault-free sensor, s (latest about 0.36 later), and limit of the deviation from it,
+/// s: larger than for air, since a slow sensor returns from the far end of its range.
+const FAULT_FREE_BACK_S: f64 = -0.10;
 const BACK_S: f64 = 0.46;
-/// Idle duty beyond the known one at which air comes in elsewhere.
+/// Extra idle duty below which air enters elsewhere.
 const IDLE_EXTRA: f64 = -0.22;
-/// Pulses lost or refused while running that a sound pickup does not show.
-const PULSES_OFF: u32 = 20;
-/// Times that a sound engine stops in a drive, and the weight of one that stops more often.
-const DEATHS: u32 = 5;
-const DIES: f64 = 1.5;
-/// Least rail pressure, ln of the wanted one.
+/// Most pulses lost or rejected with a fault-free pickup.
+const MAX_BAD_PULSES: u32 = 20;
+/// Most stalls of a fault-free engine in a drive, and weight of more stalls.
+const MAX_STALLS: u32 = 5;
+const STALLS_OFTEN: f64 = 1.5;
+/// Least rail pressure over the wanted one, ln.
 const RAIL_LN: f64 = -0.03;
 
-/// Causes with their weights, heaviest first, those of at least 1.
+/// Causes with weights of at least 1, heaviest first.
 ///
 /// ```
 /// use trimwright_control::{Calibration, Controller, SetupAnswers};
@@ -77,7 +77,7 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         Cause::IatCircuit => circuit(&[Dtc::IatPerformance, Dtc::IatLow, Dtc::IatHigh]),
         Cause::FrpCircuit => circuit(&[Dtc::FrpPerformance, Dtc::FrpLow, Dtc::FrpHigh]),
         Cause::OxygenCircuit => {
-            if evidence.at_end.value() > 0.5 {
+            if evidence.at_range_end.value() > 0.5 {
                 CIRCUIT
             } else {
                 circuit(&[Dtc::O2Heater, Dtc::O2NoActivity])
@@ -85,13 +85,13 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         }
         Cause::CrankSignal => {
             let code = if any(&[Dtc::CrankPerformance]) { 2.5 } else { 2.0 };
-            code * measured(evidence.pulses_off > PULSES_OFF)
+            code * measured(evidence.bad_pulses > MAX_BAD_PULSES)
         }
         Cause::Charging => measured(evidence.charge_v() < 0.8),
         Cause::Wiring => measured(evidence.battery_v[0].value() < 10.8),
         Cause::Thermostat => measured(evidence.ect_late_k.value() < 340.0),
         Cause::FuelSupply => {
-            let low = evidence.rail_least_ln / RAIL_LN;
+            let low = evidence.rail_min_ln / RAIL_LN;
             if any(&[Dtc::RailTooLow]) { MEASURED } else { low.min(MEASURED) }
         }
         Cause::VacuumLeak => measured(evidence.idle_extra.value() < IDLE_EXTRA),
@@ -102,15 +102,15 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
             lean.max(measured_ln(state.self_check().torque_response().falsely_rich_ln(response(controller))))
         }
         Cause::FuelScale => {
-            // An engine that cannot be kept running, without anything else to explain it, gets far too little or too much.
-            let dies = if evidence.died > DEATHS { DIES } else { 0.0 };
-            let off = |ln: f64| 1.5 * (ln - SOUND_HIGH_LN).abs() / SCALE_LN - 0.5;
+            // An engine that keeps stalling without another explanation has a large fuel error.
+            let dies = if evidence.stalls > MAX_STALLS { STALLS_OFTEN } else { 0.0 };
+            let off = |ln: f64| 1.5 * (ln - FAULT_FREE_HIGH_LN).abs() / SCALE_LN - 0.5;
             evidence.pattern.high_ln().map_or(dies, off)
         }
         Cause::OpeningDelay => {
-            let rise_ln = evidence.rise_ln().map_or(0.0, |ln| ln - SOUND_RISE_LN);
-            let delay_s = f64::from(state.learned().common.delay_s) - SOUND_DELAY_S;
-            // A rise that goes with a rich engine is no delay.
+            let rise_ln = evidence.rise_ln().map_or(0.0, |ln| ln - FAULT_FREE_RISE_LN);
+            let delay_s = f64::from(state.learned().common.delay_s) - FAULT_FREE_DELAY_S;
+            // A rise towards idle in an engine that is richer than its reading is no delay.
             if rise_ln * delay_s < 0.0 || (reads_lean(controller) > 0.0 && rise_ln > 0.0) {
                 return 0.0;
             }
@@ -121,24 +121,24 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
     }
 }
 
-/// Weight of a reading that the crank contradicts.
+/// Weight of a reading that the torque response contradicts.
 fn measured_ln(off_ln: Option<f32>) -> f64 {
     if off_ln.is_some() { CONTRADICTED } else { 0.0 }
 }
 
-/// What the crank's answer is judged by.
+/// Parameters of the torque response.
 pub(super) fn response(controller: &Controller) -> &TorqueResponseParameters {
     &controller.calibration().parameters().torque_response
 }
 
-/// Weight of an engine that is richer than it reads.
+/// Weight of an engine that is richer than its reading.
 fn reads_lean(controller: &Controller) -> f64 {
     measured_ln(controller.state().self_check().torque_response().falsely_lean_ln(response(controller)))
 }
 
-/// Whether the correction is so large at high flow, too, that the sensor rather than a leak makes it.
+/// True when the correction is large at high flow too, which points to the sensor rather than a leak.
 fn everywhere(evidence: &Evidence) -> bool {
-    evidence.pattern.high_ln().is_some_and(|ln| ln - SOUND_HIGH_LN > EVERYWHERE_LN)
+    evidence.pattern.high_ln().is_some_and(|ln| ln - FAULT_FREE_HIGH_LN > EVERYWHERE_LN)
 }
 
 fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
@@ -146,8 +146,8 @@ fn slow(evidence: &Evidence, controller: &Controller) -> f64 {
     if state.dtcs().stored().any(|stored| stored == Dtc::O2Slow) {
         return MEASURED;
     }
-    let late = (evidence.late_s.value() - SOUND_LATE_S) / LATE_S;
-    let back = (evidence.back_s.value() - SOUND_BACK_S) / BACK_S;
+    let late = (evidence.air_late_s.value() - FAULT_FREE_LATE_S) / LATE_S;
+    let back = (evidence.mixture_late_s.value() - FAULT_FREE_BACK_S) / BACK_S;
     let by_dither = (state.self_check().measured())
         .map_or(0.0, |measured| 2.0 * f64::from(measured.delay_s / measured.expected_delay_s) - 1.8);
     late.max(back).max(by_dither).max(0.0)

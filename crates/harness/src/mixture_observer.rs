@@ -1,6 +1,6 @@
-//! Watches one run of the loop, event by event: mixture error, dwell, what the log says, the trace.
+//! Observer of one run, event by event: mixture error, dwell per cell, log for the offline fit, convergence.
 //!
-//! It looks at the plant's truth and at the controller's insight, and changes neither.
+//! It reads the plant's truth and the controller's insight and changes neither.
 
 use trimwright_control::{Controller, Insight};
 use trimwright_numerics::{Weights, lag};
@@ -13,113 +13,83 @@ use crate::mixture::Mixture;
 use crate::session::{Moment, Observer};
 use crate::steady::{self, Steady};
 
-/// Nothing is counted before the engine has run this long.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule, watch::SETTLED_AFTER_S};
-/// let still = format!("time [s],speed [km/h]\n0,0\n{SETTLED_AFTER_S},0\n");
-/// let scenario = Scenario { schedule: Schedule::parse("still", "still.csv", &still)?, passes: 1, ..Scenario::load("delivery-van")? };
-/// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
-/// assert_eq!(run.last_pass.events(), 0, "the start took a while: nothing counts yet");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Running time before events are counted, s.
 pub const SETTLED_AFTER_S: f64 = 60.0;
-/// Width of the windows in which convergence is followed.
-///
-/// ```
-/// use trimwright_harness::watch::{WINDOW_S, Window, settle_s};
-/// let bad = Window { end_s: WINDOW_S, map_rms: 0.1, closed_loop_rms: 0.02 };
-/// let good = Window { end_s: 2.0 * WINDOW_S, map_rms: 0.01, closed_loop_rms: 0.01 };
-/// assert_eq!(settle_s(&[bad, good], 0.02), 60.0, "from the end of the bad minute on");
-/// ```
+/// Length of the convergence windows, s.
 pub const WINDOW_S: f64 = 60.0;
-/// Fewest steady events for a window to say anything.
+/// Fewest steady events for the figure of a window.
 const FEWEST_EVENTS: u64 = 40;
-/// Events remembered to find what the gas at the sensor was made from: 3 s at 6000 rpm and eight cylinders.
+/// Events kept to find the injection behind the gas at the sensor: 3 s at 6000 rpm and eight cylinders.
 const REMEMBERED: usize = 1200;
-/// Time between two samples of the log for the fit made afterwards.
+/// Time between two samples of the log for the offline fit, s.
 const LOG_S: f64 = 0.05;
-/// Revolutions a minute in a radian a second.
+/// Conversion from rad/s to rpm.
 const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
-/// The fit takes samples of the warm engine, as the controller does: 60 degC.
+/// Least coolant temperature of a sample of the log, K: 60 degC, as in the controller.
 const WARM_K: f64 = 333.15;
-/// Variance of a sample of the steady engine as if samples were independent, ln^2: off by about 1.5 % for reasons that last half
-/// a second, ten samples in each direction.
+/// Effective variance of a sample of the steady engine, ln^2: (1.5 %)^2 times 20, because errors are correlated for about 0.5 s, ten
+/// samples in each direction.
 const STEADY_LN2: f64 = 0.0045;
-/// The same of one that was not steady.
+/// The same for a sample that was not steady.
 const UNSTEADY_LN2: f64 = 20.0 * STEADY_LN2;
 
-/// What was applied when an event took in its charge.
+/// State of the controller when an event took in its charge.
 #[derive(Clone, Copy, Debug)]
 struct Applied {
     time_s: f64,
     weights: Weights<f32>,
     film: [f64; FILM],
     applied_ln: f64,
-    /// How long an injector flowed had it opened as the calibration has it.
+    /// Flow time of an injector with the calibration's opening delay, s.
     flow_s: f64,
     wanted_ln: f64,
     steady: bool,
     counted: bool,
 }
 
-/// One window of convergence.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let windows = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?.windows;
-/// assert!(windows[0].map_rms.is_nan(), "in the first minute nothing counts");
-/// assert!(windows[5].map_rms < 0.5 * windows[1].map_rms, "the map gets better");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// One convergence window.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct Window {
-    /// End of the window.
+    /// End of the window, s.
     pub end_s: f64,
-    /// Root mean square of the steady error that the map alone would leave; NaN when too few steady events.
+    /// Rms of the steady error that the map alone would leave, ln; NaN with too few steady events.
     pub map_rms: f64,
-    /// Root mean square of the error of all events; NaN when there was none.
+    /// Rms of the error of all events, ln; NaN without events.
     pub closed_loop_rms: f64,
 }
 
-/// Collects the measures of one run.
+/// Measurements of one run.
 ///
 /// ```
-/// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}, watch::Watch};
+/// use trimwright_harness::{scenario::Scenario, session::{SessionBuilder, Until}, mixture_observer::MixtureObserver};
 /// let mut session = SessionBuilder::new(Scenario::load("delivery-van")?).build()?;
-/// let mut watch = Watch::new(session.closed_loop().controller());
-/// session.run(Until::After(90.0), &mut watch)?;
-/// assert!(watch.steady.events() > 300, "a minute after the start idle counts, and is steady");
+/// let mut mixture = MixtureObserver::new(session.closed_loop().controller());
+/// session.run(Until::After(90.0), &mut mixture)?;
+/// assert!(mixture.steady.events() > 300, "a minute after the start idle counts, and is steady");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug)]
-pub struct Watch {
-    /// Steady events of the whole run.
+pub struct MixtureObserver {
+    /// Mixture error of steady events of the whole run.
     pub steady: Mixture,
-    /// All events of this pass.
+    /// Mixture error of all events of this pass.
     pub all: Mixture,
-    /// Events of this pass that were not steady.
+    /// Mixture error of the events of this pass that were not steady.
     pub transient: Mixture,
-    /// How far the cylinders were from the whole engine: ln of their lambda over its own.
+    /// Spread between cylinders: ln of a cylinder's lambda over the engine's.
     pub cylinders: Mixture,
-    /// The last event.
+    /// Last event.
     pub last: CylinderEvent,
-    /// Time between the last two events.
+    /// Time between the last two events, s.
     pub last_span_s: f64,
-    /// Dwell and conditions by cell.
+    /// Dwell and mean conditions of each cell.
     pub cells: Cells,
-    /// The log of a controller that learns, for the fit made afterwards: samples as the calibration's opening delay has it.
+    /// Log of a learning controller for the offline fit, with the calibration's opening delay.
     pub log: Vec<Sample>,
     /// Convergence, window by window.
     pub windows: Vec<Window>,
     learning: bool,
-    still: Steady,
+    steadiness: Steady,
     running_since_s: Option<f64>,
     window_map: (f64, u64),
     window_all: (f64, u64),
@@ -131,16 +101,8 @@ pub struct Watch {
     in_cut: bool,
 }
 
-impl Watch {
-    /// A watch over a controller of this calibration.
-    ///
-    /// ```
-    /// use trimwright_control::{CELLS, Calibration, Controller, SetupAnswers};
-    /// use trimwright_harness::watch::Watch;
-    /// let watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
-    /// assert!(watch.steady.rms().is_nan() && watch.cells.visited() == [false; CELLS]);
-    /// # Ok::<(), trimwright_control::AnswerError>(())
-    /// ```
+impl MixtureObserver {
+    /// An observer for a controller of this calibration.
     pub fn new(controller: &Controller) -> Self {
         let cells = controller.calibration().setup().filling().flat().len();
         Self {
@@ -154,7 +116,7 @@ impl Watch {
             log: Vec::new(),
             windows: Vec::new(),
             learning: controller.calibration().options().learning,
-            still: Steady::new(),
+            steadiness: Steady::new(),
             running_since_s: None,
             window_map: (0.0, 0),
             window_all: (0.0, 0),
@@ -167,7 +129,7 @@ impl Watch {
         }
     }
 
-    /// Forgets the mixture of earlier passes (not the map, the log or the windows).
+    /// Resets the mixture errors of the pass; map, log and windows continue.
     fn start_pass(&mut self) {
         self.all = Mixture::new();
         self.transient = Mixture::new();
@@ -182,12 +144,12 @@ impl Watch {
             return;
         }
         let since_s = *self.running_since_s.get_or_insert(event.time_s);
-        // The charge of this event was injected at a firing before it: an event counts when neither was in a cut.
+        // The charge of this event was injected at an earlier firing: it counts when neither was in a fuel cut.
         let in_cut = !insight.phase.burns();
         let counted =
             event.time_s - since_s >= SETTLED_AFTER_S && !in_cut && !self.in_cut && event.fuel_kg > 0.0;
         self.in_cut = in_cut;
-        let steady = counted && self.still.is_steady();
+        let steady = counted && self.steadiness.is_steady();
         let (flow_s, delay_ln) = pulse(closed_loop.controller());
         let applied_ln =
             delay_ln + f64::from(insight.learned_ln + insight.trim_ln + insight.dither_ln + insight.film_ln);
@@ -212,7 +174,7 @@ impl Watch {
         add_square(&mut self.window_all, error);
         if steady {
             self.steady.add(error);
-            // Lean of the wanted mixture by what the short-term trim added: what the map alone would have left.
+            // Error plus short-term trim: what the map alone would have left.
             add_square(&mut self.window_map, error + f64::from(insight.trim_ln));
             self.cells.add(event, closed_loop.controller().state(), &closed_loop.view(), span_s);
         } else {
@@ -230,13 +192,13 @@ impl Watch {
         }
     }
 
-    /// The event whose charge was taken in last before `time_s`.
+    /// Last event that took in its charge before `time_s`.
     fn recall(&self, time_s: f64) -> Option<&Applied> {
         let (older, newer) = self.past.split_at((self.newest + 1).min(self.past.len()));
         newer.iter().chain(older).rev().find(|applied| applied.time_s <= time_s)
     }
 
-    /// One sample for the fit: the reading against what the gas at the sensor was made from, the sensor's lag known.
+    /// Adds one sample to the log: the reading against the injection behind the gas at the sensor, with the true lag of the sensor.
     fn log(&mut self, closed_loop: &ClosedLoop) {
         let insight: &Insight = closed_loop.controller().state().insight();
         let view = closed_loop.view();
@@ -259,30 +221,30 @@ impl Watch {
         if !(0.7..1.34).contains(&measured) {
             return;
         }
-        let right_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
+        let required_ln = libm::log(measured) - seen.wanted_ln + seen.applied_ln;
         let weights = self.recall(view.sensed_intake_s - tau_s).map_or(applied.weights, |then| then.weights);
         let weight = 1.0 / if applied.steady { STEADY_LN2 } else { UNSTEADY_LN2 };
         let delay_per_s = seen.flow_s.recip();
-        self.log.push(Sample { weights, film: seen.film, delay_per_s, right_ln, weight });
+        self.log.push(Sample { weights, film: seen.film, delay_per_s, required_ln, weight });
     }
 
-    /// Least squares over the whole log for injectors that open `late_s` later than the calibration has it.
+    /// Offline fit over the whole log, for injectors that open `delay_s` later than in the calibration.
     ///
     /// ```
     /// use trimwright_control::{CELLS, Calibration, Controller, Parameters, SetupAnswers};
-    /// use trimwright_harness::{fit::{FILM, Sample}, watch::Watch};
+    /// use trimwright_harness::{fit::{FILM, Sample}, mixture_observer::MixtureObserver};
     /// use trimwright_numerics::Weights;
-    /// let mut watch = Watch::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
+    /// let mut mixture = MixtureObserver::new(&Controller::new(Calibration::from_answers(&SetupAnswers::default())?));
     /// let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25; 4] };
-    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, right_ln: 0.08, weight: 220.0 };
-    /// watch.log = vec![sample; 1000];
-    /// let cell_ln = |late_s| watch.fit(CELLS, late_s).solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[20]);
+    /// let sample = Sample { weights, film: [0.0; FILM], delay_per_s: 500.0, required_ln: 0.08, weight: 220.0 };
+    /// mixture.log = vec![sample; 1000];
+    /// let cell_ln = |delay_s| mixture.fit(CELLS, delay_s).solve(&Parameters::DEFAULT).map_or(f64::NAN, |fitted| fitted.cells[20]);
     /// assert!(cell_ln(0.1e-3) < cell_ln(0.0), "what late injectors explain is not the cell's");
     /// # Ok::<(), trimwright_control::AnswerError>(())
     /// ```
-    pub fn fit(&self, cells: usize, late_s: f64) -> Fit {
+    pub fn fit(&self, cells: usize, delay_s: f64) -> Fit {
         let mut fit = Fit::new(cells);
-        let samples = self.log.iter().filter_map(|sample| sample.opening_late(late_s));
+        let samples = self.log.iter().filter_map(|sample| sample.with_opening_delay(delay_s));
         samples.for_each(|sample| fit.add(&sample));
         fit
     }
@@ -299,7 +261,7 @@ impl Watch {
     }
 }
 
-impl Observer for Watch {
+impl Observer for MixtureObserver {
     fn observe(&mut self, now: &Moment<'_>) {
         if now.pass_step == 0 {
             self.start_pass();
@@ -308,7 +270,7 @@ impl Observer for Watch {
         let steps_per_sample = (steady::PERIOD_S / closed_loop.step_s()) as u64;
         if closed_loop.steps().is_multiple_of(steps_per_sample.max(1)) {
             let view = closed_loop.view();
-            self.still.feed(view.map_pa, view.speed_rad_per_s * RPM_PER_RAD_PER_S);
+            self.steadiness.feed(view.map_pa, view.speed_rad_per_s * RPM_PER_RAD_PER_S);
         }
         for event in closed_loop.plant().events() {
             self.event(event, closed_loop);
@@ -332,25 +294,18 @@ fn root_mean(sum: (f64, u64), fewest: u64) -> f64 {
     if sum.1 < fewest { f64::NAN } else { libm::sqrt(sum.0 / sum.1 as f64) }
 }
 
-/// First time after which every window with something to say stays under `limit`; NaN when the last one does not.
-///
-/// ```
-/// use trimwright_harness::watch::{Window, settle_s};
-/// let window = |end_s, map_rms| Window { end_s, map_rms, closed_loop_rms: 0.0 };
-/// let windows = [window(60.0, 0.12), window(120.0, 0.015), window(180.0, 0.01)];
-/// assert_eq!(settle_s(&windows, 0.02), 60.0);
-/// ```
+/// First time after which the figure of every window stays below `limit`, s; NaN when that of the last one does not.
 pub fn settle_s(windows: &[Window], limit: f64) -> f64 {
-    let told: Vec<&Window> = windows.iter().filter(|window| window.map_rms.is_finite()).collect();
-    match told.iter().rposition(|window| window.map_rms >= limit) {
-        None => told.first().map_or(f64::NAN, |first| first.end_s - WINDOW_S),
-        Some(last_bad) if last_bad + 1 < told.len() => told[last_bad].end_s,
+    let known: Vec<&Window> = windows.iter().filter(|window| window.map_rms.is_finite()).collect();
+    match known.iter().rposition(|window| window.map_rms >= limit) {
+        None => known.first().map_or(f64::NAN, |first| first.end_s - WINDOW_S),
+        Some(last_bad) if last_bad + 1 < known.len() => known[last_bad].end_s,
         Some(_) => f64::NAN,
     }
 }
 
-/// How long an injector flowed for the last event had it opened as the calibration has it, s, and what the learned opening delay
-/// added to that, ln. Both are 0 without a pulse.
+/// Flow time of an injector for the last event with the calibration's opening delay, s, and the effect of the learned opening delay on it,
+/// ln. Both 0 without a pulse.
 pub(crate) fn pulse(controller: &Controller) -> (f64, f64) {
     let (state, calibration) = (controller.state(), controller.calibration());
     let flow_kg_per_s = calibration.injector_flow_kg_per_s(state.estimate().drop_pa());

@@ -1,67 +1,43 @@
-//! One drive through the schedule, and what is written down on the way.
+//! One drive through the schedule and its recording.
 
 use std::time::Instant;
 
 use trimwright_control::LearnedMap;
 
+use crate::mixture_observer::MixtureObserver;
 use crate::on_target::OnTarget;
 use crate::run_error::RunError;
 use crate::session::{Moment, Observer, Session, Until};
 use crate::trace::{self, TraceRow};
 use crate::verdicts::{self, Evidence};
-use crate::watch::Watch;
 
 /// Time between two snapshots of the map for the replay, s.
 const SNAPSHOT_S: f64 = 20.0;
-/// Time between two words of progress, s.
+/// Time between two progress reports, s.
 const PROGRESS_S: f64 = 10.0;
 
-/// What is kept of a run.
-///
-/// ```
-/// use trimwright_control::Options;
-/// use trimwright_harness::drive::{Record, drive_with};
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n60,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let run = drive_with(&scenario, Options::default(), Record::Everything, &mut |_| ())?;
-/// assert_eq!((run.rows.len(), run.snapshots.len()), (600, 3), "a row each tenth of a second, a map each 20 s");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Extent of recording.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Record {
-    /// The figures and the maps.
+    /// Figures and maps.
     Figures,
-    /// Also a row every tenth of a second and the map while it fills in.
+    /// Also a trace row every 0.1 s and snapshots of the map.
     Everything,
 }
 
-/// The learned map at one moment.
-///
-/// ```
-/// use trimwright_harness::drive::drive;
-/// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-///
-/// let schedule = Schedule::parse("trip", "trip.csv", "time [s],speed [km/h]\n0,0\n20,0\n40,50\n400,50\n")?;
-/// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let snapshots = drive(&scenario, &mut |_| ())?.snapshots;
-/// let moved = |snapshot: &trimwright_harness::drive::Snapshot| snapshot.learned.ln.flat().iter().any(|ln| *ln != 0.0);
-/// assert!(!moved(&snapshots[0]) && moved(&snapshots[snapshots.len() - 1]), "the map fills in on the way");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// The learned map at one time.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Snapshot {
-    /// When.
+    /// Time since power-up, s.
     pub time_s: f64,
-    /// What was learned by then.
+    /// Learned map at that time.
     pub learned: LearnedMap,
 }
 
-/// What one drive through the schedule left behind.
+/// Recording of one drive through the schedule.
 pub(super) struct Driven {
     pub(super) session: Session,
-    pub(super) watch: Watch,
+    pub(super) mixture: MixtureObserver,
     pub(super) evidence: Evidence,
     pub(super) rows: Vec<TraceRow>,
     pub(super) snapshots: Vec<Snapshot>,
@@ -70,9 +46,9 @@ pub(super) struct Driven {
     pub(super) wall_s: f64,
 }
 
-/// Writes down what is kept of a drive.
-struct Logbook<'a> {
-    watch: Watch,
+/// Observer that records a drive.
+struct DriveRecorder<'a> {
+    mixture: MixtureObserver,
     evidence: Evidence,
     learning: bool,
     record: Record,
@@ -86,7 +62,7 @@ struct Logbook<'a> {
     progress: &'a mut dyn FnMut(f64),
 }
 
-/// Steps between two of each.
+/// Steps between two samples of each recording.
 struct Cadence {
     evidence: u64,
     row: u64,
@@ -94,7 +70,7 @@ struct Cadence {
     progress: u64,
 }
 
-impl Observer for Logbook<'_> {
+impl Observer for DriveRecorder<'_> {
     fn observe(&mut self, now: &Moment<'_>) {
         let closed_loop = now.closed_loop;
         if let Some(view) = now.decided {
@@ -102,14 +78,14 @@ impl Observer for Logbook<'_> {
             self.error_squares += error * error;
             self.decisions += 1;
         }
-        self.watch.observe(now);
+        self.mixture.observe(now);
         if self.learning && now.is_each(self.each.evidence) {
-            self.evidence.look(closed_loop.controller());
+            self.evidence.sample(closed_loop.controller());
         }
         if self.record == Record::Everything {
             let steps_before = closed_loop.steps() - 1;
             if steps_before.is_multiple_of(self.each.row) {
-                self.rows.push(TraceRow::of(now, &self.watch));
+                self.rows.push(TraceRow::of(now, &self.mixture));
             }
             if steps_before.is_multiple_of(self.each.snapshot) {
                 let learned = closed_loop.controller().state().learned().clone();
@@ -127,8 +103,8 @@ impl Observer for Logbook<'_> {
     }
 }
 
-/// Drives all passes of a session; its controller may run on another processor. `progress` hears of the simulated time, s.
-pub(super) fn once(
+/// Drives all passes of a session; its controller may run on another processor. `progress` is called with the simulated time, s.
+pub(super) fn drive_passes(
     mut session: Session,
     record: Record,
     mut target: Option<&mut OnTarget>,
@@ -143,8 +119,8 @@ pub(super) fn once(
     }
     let mut evidence = Evidence::default();
     evidence.on_dynamometer = session.scenario().schedule.on_dynamometer();
-    let mut logbook = Logbook {
-        watch: Watch::new(controller),
+    let mut recorder = DriveRecorder {
+        mixture: MixtureObserver::new(controller),
         evidence,
         learning: calibration.options().learning,
         record,
@@ -163,19 +139,20 @@ pub(super) fn once(
         progress,
     };
     match target {
-        None => session.run(Until::Driven, &mut logbook)?,
+        None => session.run(Until::Driven, &mut recorder)?,
         Some(target) => {
             session.run_by(
                 |closed_loop, inputs| Ok(closed_loop.step_on(inputs, target)?),
                 Until::Driven,
-                &mut logbook,
+                &mut recorder,
             )?;
             target.check_learned(session.closed_loop().controller().state().learned())?;
         }
     }
-    let Logbook { watch, evidence, rows, snapshots, pass_distance_km, error_squares, decisions, .. } =
-        logbook;
+    let DriveRecorder {
+        mixture, evidence, rows, snapshots, pass_distance_km, error_squares, decisions, ..
+    } = recorder;
     let speed_error_rms = libm::sqrt(error_squares / decisions as f64);
     let wall_s = began.elapsed().as_secs_f64();
-    Ok(Driven { session, watch, evidence, rows, snapshots, pass_distance_km, speed_error_rms, wall_s })
+    Ok(Driven { session, mixture, evidence, rows, snapshots, pass_distance_km, speed_error_rms, wall_s })
 }
