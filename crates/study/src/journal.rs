@@ -76,7 +76,7 @@ impl Head {
 /// Journal::begin(&path, &Head::of(&van, &order))?;
 /// let other = Head::of(&van, &Order { seed: 2, ..order });
 /// let error = Journal::resume(&path, &other).map(|_| ()).expect_err("not that fleet");
-/// assert_eq!(error.to_string(), "it was begun with another seed");
+/// assert_eq!(error.to_string(), "it was started with another seed");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, thiserror::Error)]
@@ -85,13 +85,13 @@ pub enum JournalError {
     #[error("{0}")]
     Io(#[from] io::Error),
     /// A fleet is begun where there is one.
-    #[error("a fleet is there already")]
+    #[error("a fleet exists already")]
     There,
     /// The file is of another fleet.
-    #[error("it was begun with another {0}")]
+    #[error("it was started with another {0}")]
     Other(&'static str),
     /// The file is none of this kind.
-    #[error("it is no record of a fleet: {0}")]
+    #[error("it is not a record of a fleet: {0}")]
     Unreadable(String),
 }
 
