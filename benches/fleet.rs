@@ -9,7 +9,7 @@ use std::sync::atomic::AtomicBool;
 use std::time::Instant;
 use trimwright_control::Strategy;
 use trimwright_harness::scenario::Scenario;
-use trimwright_study::fleet::{Order, drive};
+use trimwright_study::fleet::{FleetPlan, drive};
 
 /// Engines of the fleet, each of which drives the highway schedule three times: first calibration, learning, learned.
 const ENGINES: u32 = 8;
@@ -31,9 +31,9 @@ fn processor_s() -> Option<f64> {
 
 /// Wall time and processor time of driving the fleet, s.
 fn took(scenario: &Scenario, jobs: usize) -> (f64, f64) {
-    let order = Order { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs };
+    let plan = FleetPlan { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs };
     let (began, before_s) = (Instant::now(), processor_s());
-    let driven = drive(scenario, &order, Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
+    let driven = drive(scenario, &plan, Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
     assert_eq!(driven.expect("it can be driven").len(), ENGINES as usize);
     let wall_s = began.elapsed().as_secs_f64();
     let spent_s = processor_s().zip(before_s).map(|(after_s, before_s)| after_s - before_s);

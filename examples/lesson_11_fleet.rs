@@ -1,7 +1,7 @@
 //! Lesson 11: does what works on one engine work on others?
 //!
 //! One engine proves little: it may just suit the controller. So a fleet is drawn by lot: breathing, injectors, wall film, sensor lag
-//! and pipe differ, and so does what the owners answered (see `trimwright_study::draw` for what is drawn, and why so far). Each
+//! and pipe differ, and so does what the owners answered (see `trimwright_study::sample` for what is drawn, and why so far). Each
 //! engine drives the same way; what counts is not the best of them but the one that is worst off.
 
 mod lesson;
@@ -11,7 +11,7 @@ use lesson::road;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::Strategy;
-use trimwright_study::fleet::{FleetEngine, Order};
+use trimwright_study::fleet::{FleetEngine, FleetPlan};
 
 /// Engines in the fleet; `trimwright fleet` drives as many as are asked for.
 const ENGINES: u32 = 4;
@@ -28,9 +28,9 @@ pub(crate) struct Answer {
 
 pub(crate) fn answer() -> Answer {
     let scenario = road::van();
-    let order = Order { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+    let plan = FleetPlan { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
     let engine = |index| {
-        let driven = FleetEngine::drive(&scenario, &order, index);
+        let driven = FleetEngine::drive(&scenario, &plan, index);
         let figures = driven[0].figures().expect("every drawn engine can be driven");
         let (guessed, learned) =
             (figures.base_map_rms.expect("measured"), figures.learned_map_rms.expect("measured"));

@@ -11,7 +11,7 @@ use trimwright_harness::shipped::SCENARIOS;
 /// How much of each shipped drive is driven with each fault, s: a start, the fault coming and going, and some driving.
 const DRIVEN_S: f64 = 60.0;
 /// How often every number is looked at, s.
-const LOOK_S: u64 = 20;
+const SAMPLE_S: u64 = 20;
 
 fn van() -> Scenario {
     Scenario::load("delivery-van").expect("shipped")
@@ -60,7 +60,7 @@ fn every_fault_on_every_shipped_drive_leaves_every_number_finite() {
             let mut seconds = 0;
             experience(&with(&scenario, fault), DRIVEN_S, &mut |closed_loop| {
                 seconds += 1;
-                if seconds % LOOK_S == 0 {
+                if seconds % SAMPLE_S == 0 {
                     written(closed_loop, &mut text);
                     assert_finite(&text, &what);
                 }

@@ -14,9 +14,9 @@ use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::watch::Window;
 use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
-use trimwright_study::compare::{self, Compared};
+use trimwright_study::compare::{self, LearnerRun};
 use trimwright_study::learners::LEARNERS;
-use trimwright_study::quantiles::Way;
+use trimwright_study::quantiles::FigureFormat;
 
 pub(crate) const EXAMPLES: &str = "\
 Examples:
@@ -58,7 +58,7 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
     output::check(&out)?;
     let bar = bar(options.quiet, LEARNERS.len() as u64, "{pos} of {len} learners {wide_bar} {elapsed}");
     let compared = compare::compare(&scenario, || bar.inc(1))
-        .map_err(|error: RunError| Failure::Other(error.to_string()))?;
+        .map_err(|error: RunError| Failure::Variation(error.to_string()))?;
     bar.finish_and_clear();
     let csv = compare::to_csv(&compared);
     let page = trimwright_report::render_study(&study(&scenario, &compared));
@@ -66,7 +66,7 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
     match (options.quiet, options.json) {
         (true, _) => Ok(()),
         (_, true) => {
-            let learner = |each: &Compared| json!({ "learner": each.learner, "summary": each.run.summary });
+            let learner = |each: &LearnerRun| json!({ "learner": each.learner, "summary": each.run.summary });
             let learners: Vec<Value> = compared.iter().map(learner).collect();
             print(&json(&json!({ "scenario": scenario.name, "seed": scenario.seed, "learners": learners }))?)
         }
@@ -84,28 +84,30 @@ pub(crate) const EXPLANATIONS: &str = "\
     and low later.";
 
 /// Label of a row and the value of each learner in it.
-fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
-    let row = |label, way: Way, figure: fn(&Compared) -> f64| {
+fn rows(compared: &[LearnerRun]) -> Vec<(&'static str, Vec<String>)> {
+    let row = |label, format: FigureFormat, figure: fn(&LearnerRun) -> f64| {
         let written = compared.iter().map(|each| match figure(each) {
             value if value.is_finite() => {
-                format!("{} {}", way.written(value), way.unit()).trim_end().to_owned()
+                format!("{} {}", format.text(value), format.unit()).trim_end().to_owned()
             }
             _ => "not reached".to_owned(),
         });
         (label, written.collect())
     };
-    let count = |label, figure: fn(&Compared) -> u64| {
+    let count = |label, figure: fn(&LearnerRun) -> u64| {
         (label, compared.iter().map(|each| figure(each).to_string()).collect())
     };
     vec![
-        row("First calibration", Way::Percent, |each| each.run.summary.mixture.base_map_rms),
-        row("Learned map", Way::Percent, |each| each.run.summary.mixture.learned_map_rms),
-        row("With feedback", Way::Percent, |each| each.run.summary.mixture.closed_loop_rms),
-        row("In transients", Way::Percent, |each| each.run.summary.mixture.transient_rms),
-        row("Within 2 % after", Way::Seconds, |each| each.run.summary.learning.settle_s),
-        row("Error in visited cells", Way::Percent, |each| each.run.summary.learning.visited_error_rms),
-        row("Offline fit", Way::Percent, |each| each.run.summary.learning.offline_fit_rms),
-        row("Within two sigma", Way::Percent, |each| each.run.summary.learning.within_two_sigma),
+        row("First calibration", FigureFormat::Percent, |each| each.run.summary.mixture.base_map_rms),
+        row("Learned map", FigureFormat::Percent, |each| each.run.summary.mixture.learned_map_rms),
+        row("With feedback", FigureFormat::Percent, |each| each.run.summary.mixture.closed_loop_rms),
+        row("In transients", FigureFormat::Percent, |each| each.run.summary.mixture.transient_rms),
+        row("Within 2 % after", FigureFormat::Seconds, |each| each.run.summary.learning.settle_s),
+        row("Error in visited cells", FigureFormat::Percent, |each| {
+            each.run.summary.learning.visited_error_rms
+        }),
+        row("Offline fit", FigureFormat::Percent, |each| each.run.summary.learning.offline_fit_rms),
+        row("Within two sigma", FigureFormat::Percent, |each| each.run.summary.learning.within_two_sigma),
         count("Cells visited", |each| each.run.summary.learning.cells_visited as u64),
         count("Cells known to 1 %", |each| each.run.summary.learning.cells_confident as u64),
         count("Lessons", |each| each.run.summary.learning.lessons),
@@ -113,7 +115,7 @@ fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
     ]
 }
 
-fn text(scenario: &Scenario, compared: &[Compared], out: &Path) -> String {
+fn text(scenario: &Scenario, compared: &[LearnerRun], out: &Path) -> String {
     let schedule = page::schedule(scenario);
     let mut text = format!(
         "{} (seed {})\n  {:<24}{schedule}\n\n  {:<24}",
@@ -137,7 +139,7 @@ fn text(scenario: &Scenario, compared: &[Compared], out: &Path) -> String {
     text
 }
 
-fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
+fn study(scenario: &Scenario, compared: &[LearnerRun]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
     Study {
         title: "Comparison of the learners".to_owned(),
@@ -181,8 +183,8 @@ fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
     }
 }
 
-fn chart(title: &str, note: &str, compared: &[Compared], error: fn(&Window) -> f64) -> Chart {
-    let line = |each: &Compared| ChartLine {
+fn chart(title: &str, note: &str, compared: &[LearnerRun], error: fn(&Window) -> f64) -> Chart {
+    let line = |each: &LearnerRun| ChartLine {
         name: each.learner.to_owned(),
         points: each.run.windows.iter().map(|window| [window.end_s / 60.0, 100.0 * error(window)]).collect(),
         dots: false,

@@ -8,7 +8,7 @@ pub(crate) enum Failure {
     /// Invalid input of the user; exit code 2.
     Input(InputError),
     /// Any other failure; exit code 1.
-    Other(String),
+    Variation(String),
 }
 
 impl From<InputError> for Failure {

@@ -50,7 +50,7 @@ readings for the reasons named.";
 /// Cautions below the table.
 const CAUTIONS: &str = "A simulation: it does not show that a real engine survives any of this. A lean mixture at high load burns pistons \
     and valves within seconds; the lean guard works only with a correct oxygen sensor. Never try faults on a road: \
-    a stalled engine has no brake and steering assist. Leaking fuel burns: check for leaks first. Have fuel lines and exhausts \
+    a stalled engine has no brake and steering assist. LeakRun fuel burns: check for leaks first. Have fuel lines and exhausts \
     repaired by licensed people where rules require it.";
 
 /// Options of `trimwright faults`.
@@ -106,7 +106,7 @@ pub(crate) fn faults(options: &FaultsOptions) -> Result<(), Failure> {
     };
     let bar = waiting("driving with each fault");
     let examined = examination::examine(&scenario, &schedule, from_s, options.only.as_deref())
-        .map_err(|error| Failure::Other(error.to_string()))?;
+        .map_err(|error| Failure::Variation(error.to_string()))?;
     bar.finish_and_clear();
     if options.json {
         return print(&json(&examined)?);

@@ -14,8 +14,8 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use trimwright_harness::error::InputError;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
-use trimwright_study::fleet::{self, Ended, FleetEngine, FleetError, Order};
-use trimwright_study::journal::{Head, Journal, JournalError};
+use trimwright_study::fleet::{self, EngineOutcome, FleetEngine, FleetError, FleetPlan};
+use trimwright_study::journal::{Journal, JournalError, JournalHead};
 use trimwright_study::learners::{self, LEARNERS};
 use trimwright_study::{columns, parquet};
 
@@ -86,12 +86,12 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, None)?;
     let selected = |name: &str| options.learner.iter().any(|each| each == name || each == ALL);
     let learners = LEARNERS.iter().filter(|(name, _)| selected(name)).map(|(_, learner)| *learner).collect();
-    let order =
-        Order { engines: options.engines, seed: options.seed, learners, jobs: usize::from(options.jobs) };
+    let plan =
+        FleetPlan { engines: options.engines, seed: options.seed, learners, jobs: usize::from(options.jobs) };
     let out =
         options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(format!("{}-fleet", scenario.name)));
     output::check(&out)?;
-    let (mut journal, done) = open(&scenario, &order, &out, options)?;
+    let (mut journal, done) = open(&scenario, &plan, &out, options)?;
 
     let stop = Arc::new(AtomicBool::new(false));
     let stop_requested = Arc::clone(&stop);
@@ -100,45 +100,45 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
             std::process::exit(130);
         }
     });
-    handler.map_err(|error| Failure::Other(format!("can't handle Ctrl-C: {error}")))?;
+    handler.map_err(|error| Failure::Variation(format!("can't handle Ctrl-C: {error}")))?;
 
-    let engines = u64::from(order.engines);
+    let engines = u64::from(plan.engines);
     let bar = bar(options.quiet, engines, "{pos} of {len} engines {wide_bar} {eta} left");
-    bar.set_position((done.len() / order.learners.len()) as u64);
+    bar.set_position((done.len() / plan.learners.len()) as u64);
     bar.reset_eta();
-    let driven = fleet::drive(&scenario, &order, done, &stop, |engine| {
+    let driven = fleet::drive(&scenario, &plan, done, &stop, |engine| {
         bar.inc(1);
-        journal.add(engine)
+        journal.append(engine)
     });
     bar.finish_and_clear();
     let engines = driven.map_err(|error| match error {
-        FleetError::Each(error) => Failure::Other(format!("{}: {error}", out.join(JOURNAL).display())),
-        threads => Failure::Other(threads.to_string()),
+        FleetError::Each(error) => Failure::Variation(format!("{}: {error}", out.join(JOURNAL).display())),
+        threads => Failure::Variation(threads.to_string()),
     })?;
-    write(&scenario, &order, &engines, &out)?;
+    write(&scenario, &plan, &engines, &out)?;
     if options.json {
         let result = serde_json::json!({
-            "scenario": scenario.name, "seed": order.seed,
-            "learners": order.learners.iter().map(|learner| learners::name(*learner)).collect::<Vec<_>>(),
+            "scenario": scenario.name, "seed": plan.seed,
+            "learners": plan.learners.iter().map(|learner| learners::name(*learner)).collect::<Vec<_>>(),
             "engines": engines.iter().map(flat).collect::<Result<Vec<_>, _>>()?,
         });
         print(&json(&result)?)?;
     } else if !options.quiet {
-        print(&fleet_report::text(&scenario, &order, &engines, &out))?;
+        print(&fleet_report::text(&scenario, &plan, &engines, &out))?;
     }
-    let (done, all) = (engines.len() / order.learners.len(), order.engines);
+    let (done, all) = (engines.len() / plan.learners.len(), plan.engines);
     if done < all as usize {
-        return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume continues")));
+        return Err(Failure::Variation(format!("stopped after {done} of {all} engines; --resume continues")));
     }
     Ok(())
 }
 
 /// An engine as a flat JSON object: number, learner, failure or figures.
 fn flat(engine: &FleetEngine) -> Result<Value, Failure> {
-    let unwritable = |error: serde_json::Error| Failure::Other(error.to_string());
-    let (failure, figures) = match &engine.ended {
-        Ended::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
-        Ended::Driven(figures) => (Value::Null, serde_json::to_value(figures).map_err(unwritable)?),
+    let unwritable = |error: serde_json::Error| Failure::Variation(error.to_string());
+    let (failure, figures) = match &engine.outcome {
+        EngineOutcome::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
+        EngineOutcome::Driven(figures) => (Value::Null, serde_json::to_value(figures).map_err(unwritable)?),
     };
     let mut entries = Map::new();
     entries.insert("engine".to_owned(), engine.index.into());
@@ -153,14 +153,14 @@ fn flat(engine: &FleetEngine) -> Result<Value, Failure> {
 
 fn open(
     scenario: &Scenario,
-    order: &Order,
+    plan: &FleetPlan,
     out: &Path,
     options: &FleetOptions,
 ) -> Result<(Journal, Vec<FleetEngine>), Failure> {
-    let (path, head) = (out.join(JOURNAL), Head::of(scenario, order));
+    let (path, head) = (out.join(JOURNAL), JournalHead::of(scenario, plan));
     let wrong = |error: JournalError| {
         let reason = match error {
-            JournalError::There => format!("{error}; --resume continues it, --force overwrites it"),
+            JournalError::Exists => format!("{error}; --resume continues it, --force overwrites it"),
             _ if options.resume => format!("can't resume it: {error}"),
             _ => format!("can't start it: {error}"),
         };
@@ -170,22 +170,22 @@ fn open(
         return Journal::resume(&path, &head).map_err(wrong);
     }
     std::fs::create_dir_all(out).map_err(|error| wrong(error.into()))?;
-    let begin = if options.force { Journal::begin_anew } else { Journal::begin };
+    let begin = if options.force { Journal::overwrite } else { Journal::create };
     Ok((begin(&path, &head).map_err(wrong)?, Vec::new()))
 }
 
-fn write(scenario: &Scenario, order: &Order, engines: &[FleetEngine], out: &Path) -> Result<(), Failure> {
-    let rows = columns::values(engines, order.seed);
+fn write(scenario: &Scenario, plan: &FleetPlan, engines: &[FleetEngine], out: &Path) -> Result<(), Failure> {
+    let rows = columns::values(engines, plan.seed);
     let csv = columns::to_csv(&rows);
     let notes = [
         ("scenario", scenario.name.clone()),
         ("scenario_hash", scenario.hash()),
-        ("seed", order.seed.to_string()),
+        ("seed", plan.seed.to_string()),
         ("program", env!("CARGO_PKG_VERSION").to_owned()),
     ];
     let parquet = parquet::to_bytes(&rows, &notes)
-        .map_err(|error| Failure::Other(format!("the results can't be written as Parquet: {error}")))?;
-    let page = trimwright_report::render_study(&fleet_report::study(scenario, order, engines));
+        .map_err(|error| Failure::Variation(format!("the results can't be written as Parquet: {error}")))?;
+    let page = trimwright_report::render_study(&fleet_report::study(scenario, plan, engines));
     let files: [(&str, &[u8]); 3] =
         [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];
     Ok(output::write(out, &files)?)
@@ -198,8 +198,8 @@ mod tests {
 
     #[test]
     fn an_engine_is_a_flat_object() {
-        let engine = |ended| FleetEngine { index: 7, learner: LEARNERS[0].1, ended };
-        let failed = flat(&engine(Ended::Failed("too heavy".to_owned()))).expect("JSON");
+        let engine = |outcome| FleetEngine { index: 7, learner: LEARNERS[0].1, outcome };
+        let failed = flat(&engine(EngineOutcome::Failed("too heavy".to_owned()))).expect("JSON");
         assert_eq!(failed, json!({ "engine": 7, "learner": LEARNERS[0].0, "failure": "too heavy" }));
         let figures = json!({
             "base_map_rms": 0.1, "learned_map_rms": 0.01, "closed_loop_rms": null, "p95_abs": null, "transient_rms": null,
@@ -208,7 +208,7 @@ mod tests {
             "distance_km": 1.5, "fuel_kg": 0.2, "dtcs": "P0171 P0131",
         });
         let read = serde_json::from_value(figures.clone()).expect("figures");
-        let driven = flat(&engine(Ended::Driven(read))).expect("JSON");
+        let driven = flat(&engine(EngineOutcome::Driven(read))).expect("JSON");
         for (name, figure) in figures.as_object().expect("an object") {
             let expected = if name == "dtcs" { json!(["P0171", "P0131"]) } else { figure.clone() };
             assert_eq!(driven[name], expected, "{name}");

@@ -7,9 +7,9 @@ use std::path::Path;
 use trimwright_control::Strategy;
 use trimwright_harness::scenario::Scenario;
 use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
-use trimwright_study::fleet::{self, Figures, FleetEngine, Order};
+use trimwright_study::fleet::{self, Figures, FleetEngine, FleetPlan};
 use trimwright_study::learners;
-use trimwright_study::quantiles::{self, FIGURES, Told, Way};
+use trimwright_study::quantiles::{self, FIGURES, FigureFormat, FleetFigure};
 
 /// Heads of the columns for `quantiles::SHARES`.
 const HEADS: [&str; quantiles::SHARES.len()] = ["min", "5 %", "25 %", "median", "75 %", "95 %", "max"];
@@ -26,25 +26,25 @@ const CHARTED: [&str; 5] =
     ["base_map_rms", "learned_map_rms", "settle_s", "over_offline_fit", "within_two_sigma"];
 
 /// The results as text that fits a screen.
-pub(crate) fn text(scenario: &Scenario, order: &Order, engines: &[FleetEngine], out: &Path) -> String {
+pub(crate) fn text(scenario: &Scenario, plan: &FleetPlan, engines: &[FleetEngine], out: &Path) -> String {
     let mut text = String::new();
     // Writing into a String can't fail.
-    let _ = fill(&mut text, scenario, order, engines, out);
+    let _ = fill(&mut text, scenario, plan, engines, out);
     text
 }
 
 fn fill(
     text: &mut String,
     scenario: &Scenario,
-    order: &Order,
+    plan: &FleetPlan,
     engines: &[FleetEngine],
     out: &Path,
 ) -> std::fmt::Result {
-    let groups = groups(order, engines);
+    let groups = groups(plan, engines);
     let names: Vec<&str> = groups.iter().map(|group| group.learner).collect();
     let learner = if names.len() == 1 { "learner" } else { "learners" };
     let (count, names) = (engines.len() / groups.len(), names.join(", "));
-    writeln!(text, "{count} engines based on {}, {learner} {names}, seed {}", scenario.name, order.seed)?;
+    writeln!(text, "{count} engines based on {}, {learner} {names}, seed {}", scenario.name, plan.seed)?;
     writeln!(text, "  {:<26}{}", "Schedule", page::schedule(scenario))?;
     let compared = groups.len() > 1;
     if compared {
@@ -91,8 +91,8 @@ fn lines<'a>(
 }
 
 /// Label with unit.
-fn labelled(told: &Told) -> String {
-    format!("{} [{}]", told.label, told.way.unit()).trim_end_matches(" []").to_owned()
+fn labelled(figure: &FleetFigure) -> String {
+    format!("{} [{}]", figure.label, figure.format.unit()).trim_end_matches(" []").to_owned()
 }
 
 /// Label of a count and its function.
@@ -124,18 +124,18 @@ struct Group<'a> {
     engines: Vec<&'a FleetEngine>,
 }
 
-fn groups<'a>(order: &Order, engines: &'a [FleetEngine]) -> Vec<Group<'a>> {
+fn groups<'a>(plan: &FleetPlan, engines: &'a [FleetEngine]) -> Vec<Group<'a>> {
     let group = |learner: &Strategy| Group {
         learner: learners::name(*learner),
-        engines: fleet::with(engines, *learner),
+        engines: fleet::with_learner(engines, *learner),
     };
-    order.learners.iter().map(group).collect()
+    plan.learners.iter().map(group).collect()
 }
 
 /// The report page.
-pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[FleetEngine]) -> Study {
+pub(crate) fn study(scenario: &Scenario, plan: &FleetPlan, engines: &[FleetEngine]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
-    let groups = groups(order, engines);
+    let groups = groups(plan, engines);
     let count = engines.len() / groups.len();
     let mut tables = vec![quantile_table(&groups), count_table(&groups)];
     if groups.len() > 1 {
@@ -159,14 +159,14 @@ pub(crate) fn study(scenario: &Scenario, order: &Order, engines: &[FleetEngine])
             fact("Scenario", scenario.name.clone()),
             fact("Schedule", page::schedule(scenario)),
             fact("Learner", groups.iter().map(|group| group.learner).collect::<Vec<_>>().join(", ")),
-            fact("Seed", order.seed.to_string()),
-            fact("Engines", format!("{count} of {}", order.engines)),
+            fact("Seed", plan.seed.to_string()),
+            fact("Engines", format!("{count} of {}", plan.engines)),
         ],
         tables,
         charts: FIGURES
             .iter()
-            .filter(|told| CHARTED.contains(&told.name))
-            .map(|told| chart(told, &groups))
+            .filter(|figure| CHARTED.contains(&figure.name))
+            .map(|figure| chart(figure, &groups))
             .collect(),
     }
 }
@@ -176,12 +176,12 @@ fn quantile_table(groups: &[Group<'_>]) -> StudyTable {
     if let [group] = groups {
         return one_quantile_table(group);
     }
-    let row = |told: &Told| {
+    let row = |figure: &FleetFigure| {
         let values = groups.iter().flat_map(|group| {
-            let values = quantiles::sorted(&group.engines, told.figure);
-            COMPARED_SHARES.map(|(share, _)| told.way.written(quantiles::quantile(&values, share)))
+            let values = quantiles::sorted(&group.engines, figure.value);
+            COMPARED_SHARES.map(|(share, _)| figure.format.text(quantiles::quantile(&values, share)))
         });
-        std::iter::once(labelled(told)).chain(values).collect()
+        std::iter::once(labelled(figure)).chain(values).collect()
     };
     let heads = groups
         .iter()
@@ -204,9 +204,10 @@ fn explanation() -> String {
 }
 
 fn one_quantile_table(group: &Group<'_>) -> StudyTable {
-    let row = |told: &Told| {
-        let quantiles = quantiles::of(&group.engines, told.figure).map(|value| told.way.written(value));
-        std::iter::once(labelled(told)).chain(quantiles).collect()
+    let row = |figure: &FleetFigure| {
+        let quantiles =
+            quantiles::quantiles_of(&group.engines, figure.value).map(|value| figure.format.text(value));
+        std::iter::once(labelled(figure)).chain(quantiles).collect()
     };
     StudyTable {
         title: format!("Learner {}: quantiles over the engines", group.learner),
@@ -245,14 +246,14 @@ fn failures(groups: &[Group<'_>]) -> StudyTable {
 }
 
 /// Distribution of a figure: a histogram for one learner, cumulative shares as lines for several.
-fn chart(told: &Told, groups: &[Group<'_>]) -> Chart {
-    let x_label = labelled(told);
+fn chart(figure: &FleetFigure, groups: &[Group<'_>]) -> Chart {
+    let x_label = labelled(figure);
     let drawing = match groups {
         [group] => {
-            let values = quantiles::sorted(&group.engines, told.figure);
+            let values = quantiles::sorted(&group.engines, figure.value);
             let (edges, heights) = quantiles::histogram(&values, BINS);
             let labels =
-                edges.windows(2).map(|pair| format!("{}–{}", edge(told, pair[0]), edge(told, pair[1])));
+                edges.windows(2).map(|pair| format!("{}–{}", edge(figure, pair[0]), edge(figure, pair[1])));
             Drawing::Columns {
                 x_label,
                 y_label: "engines".to_owned(),
@@ -264,22 +265,22 @@ fn chart(told: &Told, groups: &[Group<'_>]) -> Chart {
             x_label,
             y_label: "engines below [%]".to_owned(),
             logarithmic: false,
-            lines: groups.iter().map(|group| cumulative(told, group)).collect(),
+            lines: groups.iter().map(|group| cumulative(figure, group)).collect(),
         },
     };
-    Chart { title: told.label.to_owned(), note: missing_note(told, groups), drawing }
+    Chart { title: figure.label.to_owned(), note: missing_note(figure, groups), drawing }
 }
 
 /// An edge of a histogram in the unit of its label, without trailing zeros.
-fn edge(told: &Told, value: f64) -> String {
-    let shown = if told.way == Way::Percent { 100.0 * value } else { value };
+fn edge(figure: &FleetFigure, value: f64) -> String {
+    let shown = if figure.format == FigureFormat::Percent { 100.0 * value } else { value };
     format!("{shown:.4}").trim_end_matches('0').trim_end_matches('.').to_owned()
 }
 
 /// The cumulative share of engines over the value.
-fn cumulative(told: &Told, group: &Group<'_>) -> ChartLine {
-    let values = quantiles::sorted(&group.engines, told.figure);
-    let shown = |value: f64| if told.way == Way::Percent { 100.0 * value } else { value };
+fn cumulative(figure: &FleetFigure, group: &Group<'_>) -> ChartLine {
+    let values = quantiles::sorted(&group.engines, figure.value);
+    let shown = |value: f64| if figure.format == FigureFormat::Percent { 100.0 * value } else { value };
     let finite = values.iter().enumerate().filter(|(_, value)| value.is_finite());
     let point =
         |(place, value): (usize, &f64)| [shown(*value), 100.0 * (place + 1) as f64 / values.len() as f64];
@@ -287,9 +288,9 @@ fn cumulative(told: &Told, group: &Group<'_>) -> ChartLine {
 }
 
 /// Note on engines with infinite values, which a chart cannot show.
-fn missing_note(told: &Told, groups: &[Group<'_>]) -> String {
+fn missing_note(figure: &FleetFigure, groups: &[Group<'_>]) -> String {
     let infinite = |group: &Group<'_>| {
-        let values = quantiles::sorted(&group.engines, told.figure);
+        let values = quantiles::sorted(&group.engines, figure.value);
         values.iter().filter(|value| !value.is_finite()).count()
     };
     let some = groups.iter().map(|group| (group.learner, infinite(group))).filter(|(_, count)| *count > 0);

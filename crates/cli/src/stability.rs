@@ -9,11 +9,11 @@ use std::path::{Path, PathBuf};
 use trimwright_harness::csv_text::csv_text;
 use trimwright_harness::output;
 use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
-use trimwright_study::stability::{self, LOOK_S, Motion, StabilityLimit};
+use trimwright_study::stability::{self, Response, SAMPLE_S, StabilityLimit};
 
 /// Delays at which the limits are measured, samples.
 const DELAYS: [usize; 12] = [1, 2, 3, 4, 5, 7, 10, 15, 20, 30, 45, 60];
-/// Names of the kinds of response, in the order of [`Motion`].
+/// Names of the kinds of response, in the order of [`Response`].
 const KINDS: [&str; 3] = ["settles", "overshoots by 25 % or more", "unstable"];
 
 pub(crate) const EXAMPLES: &str = "\
@@ -55,7 +55,7 @@ pub(crate) fn stability(options: &StabilityOptions) -> Result<(), Failure> {
 /// A limit as JSON.
 fn to_json(limit: &StabilityLimit) -> Value {
     let StabilityLimit { delay, exact, trim, learner } = limit;
-    json!({ "delay": delay, "delay_s": *delay as f64 * LOOK_S, "exact": exact, "trim": trim, "learner": learner })
+    json!({ "delay": delay, "delay_s": *delay as f64 * SAMPLE_S, "exact": exact, "trim": trim, "learner": learner })
 }
 
 /// A chart with its texts.
@@ -121,7 +121,7 @@ fn text(limits: &[StabilityLimit], out: &Path) -> String {
     // Writing into a String can't fail.
     let _ = writeln!(text, "  {:>10}{:>10}{:>10}{:>10}{:>10}", "readings", "s", "exact", "trim", "learner");
     for limit in limits {
-        let seconds = limit.delay as f64 * LOOK_S;
+        let seconds = limit.delay as f64 * SAMPLE_S;
         let _ = writeln!(
             text,
             "  {:>10}{seconds:>10.2}{:>10.4}{:>10.4}{:>10.4}",
@@ -141,26 +141,26 @@ fn csv(maps: &[StabilityMap]) -> String {
     let rows = maps.iter().flat_map(|StabilityMap { name, chart, .. }| {
         let places =
             chart.values.iter().flat_map(move |value| chart.delays.iter().map(move |delay| (delay, value)));
-        places.zip(&chart.motions).map(move |((delay, value), motion)| {
-            let delay_s = format!("{:.2}", *delay as f64 * LOOK_S);
+        places.zip(&chart.responses).map(move |((delay, value), motion)| {
+            let delay_s = format!("{:.2}", *delay as f64 * SAMPLE_S);
             [(*name).to_owned(), delay_s, value.to_string(), KINDS[place(*motion)].to_owned()]
         })
     });
     csv_text(["map", "delay [s]", "value [1]", "motion"], rows)
 }
 
-fn place(motion: Motion) -> usize {
+fn place(motion: Response) -> usize {
     match motion {
-        Motion::Settles => 0,
-        Motion::Overshoots => 1,
-        Motion::Swings => 2,
+        Response::Settles => 0,
+        Response::Overshoots => 1,
+        Response::Unstable => 2,
     }
 }
 
 fn study(limits: &[StabilityLimit], maps: &[StabilityMap]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
     let points = |value: fn(&StabilityLimit) -> f64| -> Vec<[f64; 2]> {
-        limits.iter().map(|limit| [limit.delay as f64 * LOOK_S, value(limit)]).collect()
+        limits.iter().map(|limit| [limit.delay as f64 * SAMPLE_S, value(limit)]).collect()
     };
     let line = |name: &str, value, dots| ChartLine { name: name.to_owned(), points: points(value), dots };
     let limit_chart = Chart {
@@ -182,7 +182,7 @@ fn study(limits: &[StabilityLimit], maps: &[StabilityMap]) -> Study {
         title: "Stability limits of trim and learning".to_owned(),
         about: "A constant mixture error is corrected by the controller's trim and learner, which measure the result after a delay."
             .to_owned(),
-        facts: vec![fact("Time between readings", format!("{:.0} ms", 1e3 * LOOK_S))],
+        facts: vec![fact("Time between readings", format!("{:.0} ms", 1e3 * SAMPLE_S))],
         tables: vec![StudyTable {
             title: "Limits".to_owned(),
             heads: ["delay [readings]", "exact", "trim", "learner"].map(str::to_owned).into(),
@@ -206,9 +206,14 @@ fn drawing(map: &StabilityMap) -> Chart {
         drawing: Drawing::Fields {
             x_label: "delay [s]".to_owned(),
             y_label: map.y_label.to_owned(),
-            columns: map.chart.delays.iter().map(|delay| format!("{:.1}", *delay as f64 * LOOK_S)).collect(),
+            columns: map
+                .chart
+                .delays
+                .iter()
+                .map(|delay| format!("{:.1}", *delay as f64 * SAMPLE_S))
+                .collect(),
             rows: map.chart.values.iter().map(f64::to_string).collect(),
-            values: map.chart.motions.iter().map(|motion| place(*motion)).collect(),
+            values: map.chart.responses.iter().map(|motion| place(*motion)).collect(),
             kinds: KINDS.map(str::to_owned).into(),
         },
     }
