@@ -1,4 +1,4 @@
-//! Variation sensors are told by a scenario file alone: where engine and controller agree on them, a drive comes out as with the usual
+//! Other sensors are described by a scenario file alone: where engine and controller agree on them, a drive comes out as with the usual
 //! ones; where only one of them has changed, it shows what a wrong curve does.
 
 use std::fs;

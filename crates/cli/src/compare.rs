@@ -58,7 +58,7 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
     output::check(&out)?;
     let bar = bar(options.quiet, LEARNERS.len() as u64, "{pos} of {len} learners {wide_bar} {elapsed}");
     let compared = compare::compare(&scenario, || bar.inc(1))
-        .map_err(|error: RunError| Failure::Variation(error.to_string()))?;
+        .map_err(|error: RunError| Failure::Other(error.to_string()))?;
     bar.finish_and_clear();
     let csv = compare::to_csv(&compared);
     let page = trimwright_report::render_study(&study(&scenario, &compared));

@@ -41,7 +41,7 @@ pub(crate) fn drive(name: &str, options: &DriveOptions) -> Result<(), Failure> {
             harness::drive_with(&scenario, control, Record::Everything, &mut show)
         }
     };
-    let run = driven.map_err(|error| Failure::Variation(error.to_string()))?;
+    let run = driven.map_err(|error| Failure::Other(error.to_string()))?;
     bar.finish_and_clear();
 
     let summary = run.summary.to_json().map_err(unwritable)?;
@@ -78,5 +78,5 @@ fn write(
 }
 
 fn unwritable(error: impl std::fmt::Display) -> Failure {
-    Failure::Variation(format!("the results can't be written as JSON: {error}"))
+    Failure::Other(format!("the results can't be written as JSON: {error}"))
 }

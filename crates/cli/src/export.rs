@@ -56,7 +56,7 @@ pub(crate) fn export(arguments: &ExportOptions) -> Result<(), Failure> {
     };
     let run = ExportedRun::read(&arguments.run)?;
     let out = arguments.out.clone().unwrap_or_else(|| arguments.run.join("export"));
-    let files = run.export(format).map_err(Failure::Variation)?;
+    let files = run.export(format).map_err(Failure::Other)?;
     let files: Vec<(&str, &[u8])> =
         files.iter().map(|(name, contents)| (name.as_str(), contents.as_slice())).collect();
     output::write(&out, &files)?;

@@ -8,7 +8,7 @@ pub(crate) enum Failure {
     /// Invalid input of the user; exit code 2.
     Input(InputError),
     /// Any other failure; exit code 1.
-    Variation(String),
+    Other(String),
 }
 
 impl From<InputError> for Failure {

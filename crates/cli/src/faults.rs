@@ -106,7 +106,7 @@ pub(crate) fn faults(options: &FaultsOptions) -> Result<(), Failure> {
     };
     let bar = waiting("driving with each fault");
     let examined = examination::examine(&scenario, &schedule, from_s, options.only.as_deref())
-        .map_err(|error| Failure::Variation(error.to_string()))?;
+        .map_err(|error| Failure::Other(error.to_string()))?;
     bar.finish_and_clear();
     if options.json {
         return print(&json(&examined)?);

@@ -100,7 +100,7 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
             std::process::exit(130);
         }
     });
-    handler.map_err(|error| Failure::Variation(format!("can't handle Ctrl-C: {error}")))?;
+    handler.map_err(|error| Failure::Other(format!("can't handle Ctrl-C: {error}")))?;
 
     let engines = u64::from(plan.engines);
     let bar = bar(options.quiet, engines, "{pos} of {len} engines {wide_bar} {eta} left");
@@ -112,8 +112,8 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     });
     bar.finish_and_clear();
     let engines = driven.map_err(|error| match error {
-        FleetError::Each(error) => Failure::Variation(format!("{}: {error}", out.join(JOURNAL).display())),
-        threads => Failure::Variation(threads.to_string()),
+        FleetError::Each(error) => Failure::Other(format!("{}: {error}", out.join(JOURNAL).display())),
+        threads => Failure::Other(threads.to_string()),
     })?;
     write(&scenario, &plan, &engines, &out)?;
     if options.json {
@@ -128,14 +128,14 @@ pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     }
     let (done, all) = (engines.len() / plan.learners.len(), plan.engines);
     if done < all as usize {
-        return Err(Failure::Variation(format!("stopped after {done} of {all} engines; --resume continues")));
+        return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume continues")));
     }
     Ok(())
 }
 
 /// An engine as a flat JSON object: number, learner, failure or figures.
 fn flat(engine: &FleetEngine) -> Result<Value, Failure> {
-    let unwritable = |error: serde_json::Error| Failure::Variation(error.to_string());
+    let unwritable = |error: serde_json::Error| Failure::Other(error.to_string());
     let (failure, figures) = match &engine.outcome {
         EngineOutcome::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
         EngineOutcome::Driven(figures) => (Value::Null, serde_json::to_value(figures).map_err(unwritable)?),
@@ -184,7 +184,7 @@ fn write(scenario: &Scenario, plan: &FleetPlan, engines: &[FleetEngine], out: &P
         ("program", env!("CARGO_PKG_VERSION").to_owned()),
     ];
     let parquet = parquet::to_bytes(&rows, &notes)
-        .map_err(|error| Failure::Variation(format!("the results can't be written as Parquet: {error}")))?;
+        .map_err(|error| Failure::Other(format!("the results can't be written as Parquet: {error}")))?;
     let page = trimwright_report::render_study(&fleet_report::study(scenario, plan, engines));
     let files: [(&str, &[u8]); 3] =
         [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];

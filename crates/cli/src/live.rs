@@ -60,7 +60,7 @@ pub(crate) fn live(arguments: &LiveArguments) -> Result<(), Failure> {
     let bench =
         trimwright_live::run(&scenario.with_seed(seed), live_options).map_err(|error| match error {
             LiveError::NoTerminal => Failure::Input(InputError::new("standard output", error.to_string())),
-            other => Failure::Variation(other.to_string()),
+            other => Failure::Other(other.to_string()),
         })?;
     print(&outcome(&bench))?;
     match &arguments.out {

@@ -69,7 +69,7 @@ fn exit_code(done: Result<(), Failure>) -> ExitCode {
 fn report_failure(failure: Failure) -> ExitCode {
     let (message, code) = match failure {
         Failure::Input(error) => (error.to_string(), 2),
-        Failure::Variation(message) => (message, 1),
+        Failure::Other(message) => (message, 1),
     };
     // An error while printing the message cannot be reported.
     let _ = writeln!(io::stderr(), "trimwright: {message}");

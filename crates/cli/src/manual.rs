@@ -35,7 +35,7 @@ pub(crate) fn manual(of: Option<&str>) -> Result<String, Failure> {
         .title(title)
         .source(concat!("trimwright ", env!("CARGO_PKG_VERSION")))
         .render(&mut page)
-        .map_err(|error| Failure::Variation(format!("the manual can't be written: {error}")))?;
+        .map_err(|error| Failure::Other(format!("the manual can't be written: {error}")))?;
     Ok(text(page)? + &more)
 }
 
@@ -95,7 +95,7 @@ fn rows<'a>(page: &mut Roff, laid_out: bool, rows: impl Iterator<Item = &'a str>
 }
 
 fn text(bytes: Vec<u8>) -> Result<String, Failure> {
-    String::from_utf8(bytes).map_err(|error| Failure::Variation(format!("not UTF-8: {error}")))
+    String::from_utf8(bytes).map_err(|error| Failure::Other(format!("not UTF-8: {error}")))
 }
 
 #[cfg(test)]

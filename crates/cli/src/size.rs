@@ -47,7 +47,7 @@ pub(crate) fn size(options: &SizeOptions) -> Result<(), Failure> {
     let scenario = Scenario::load(&options.scenario)?;
     // The answers were checked when the scenario was loaded.
     let system = if options.json { UnitSystem::Si } else { options.units };
-    let sizing = sizing::size(&scenario, system).map_err(|error| Failure::Variation(error.to_string()))?;
+    let sizing = sizing::size(&scenario, system).map_err(|error| Failure::Other(error.to_string()))?;
     if options.json {
         return print(&json(&sizing)?);
     }

@@ -11,13 +11,13 @@ pub(crate) fn print(text: &str) -> Result<(), Failure> {
 
 /// A result as JSON text.
 pub(crate) fn json(result: &impl Serialize) -> Result<String, Failure> {
-    let text = serde_json::to_string_pretty(result).map_err(|error| Failure::Variation(error.to_string()))?;
+    let text = serde_json::to_string_pretty(result).map_err(|error| Failure::Other(error.to_string()))?;
     Ok(text + "\n")
 }
 
 /// Runs `write`, flushes standard output and reports errors. A closed pipe (as with `head`) is no error.
 pub(crate) fn checked_write(write: impl FnOnce() -> io::Result<()>) -> Result<(), Failure> {
-    let failure = |why: &str| Err(Failure::Variation(format!("can't write to standard output: {why}")));
+    let failure = |why: &str| Err(Failure::Other(format!("can't write to standard output: {why}")));
     if closed_stdout::at_start() {
         return failure("it is closed");
     }
@@ -49,7 +49,7 @@ mod closed_stdout {
 
 #[cfg(not(unix))]
 mod closed_stdout {
-    /// Variation systems always provide a standard output.
+    /// Other systems always provide a standard output.
     pub(super) fn at_start() -> bool {
         false
     }

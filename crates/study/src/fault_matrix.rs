@@ -78,7 +78,7 @@ pub struct Case {
     /// Time from the fault to that code, s; in `start` from the first run of the engine or, without one, from cranking; 0 when the code was
     /// set before.
     pub seconds_to_code: Option<f64>,
-    /// Variation codes that were set during or after the fault.
+    /// Other codes that were set during or after the fault.
     pub other_codes: Vec<&'static str>,
     /// Largest movement of a cell outside the interval between its value before the fault and that of the fault-free car, ratio.
     pub map_moved: f64,

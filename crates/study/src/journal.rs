@@ -77,7 +77,7 @@ pub enum JournalError {
     Exists,
     /// The file belongs to another fleet.
     #[error("it was started with another {0}")]
-    Variation(&'static str),
+    OtherFleet(&'static str),
     /// The file is not a journal.
     #[error("it is not a record of a fleet: {0}")]
     Unreadable(String),
@@ -170,7 +170,7 @@ impl Journal {
             (found.learners == head.learners, "learner"),
         ] {
             if !same {
-                return Err(JournalError::Variation(what));
+                return Err(JournalError::OtherFleet(what));
             }
         }
         let mut engines: Vec<Vec<FleetEngine>> = Vec::new();
@@ -247,7 +247,7 @@ mod tests {
         let home = tempfile::tempdir().expect("a place");
         let path = home.path().join("fleet.jsonl");
         Journal::create(&path, &head(1)).expect("created");
-        assert!(matches!(Journal::resume(&path, &head(2)), Err(JournalError::Variation("seed"))));
+        assert!(matches!(Journal::resume(&path, &head(2)), Err(JournalError::OtherFleet("seed"))));
         std::fs::write(&path, "something else").expect("written");
         assert!(matches!(Journal::resume(&path, &head(1)), Err(JournalError::Unreadable(_))));
         assert!(matches!(Journal::resume(&home.path().join("none"), &head(1)), Err(JournalError::Io(_))));
