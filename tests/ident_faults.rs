@@ -86,17 +86,17 @@ fn non_finite_numbers_are_found_in_text() {
 
 #[test]
 fn ident_before_a_fault_begins_nothing_differs() {
-    let sound = van();
+    let fault_free = van();
     let until_s = 40.0;
     // As text, in which NaN equals NaN.
     let driven =
         |scenario: &Scenario| format!("{:?}", experience(scenario, until_s, &mut |_| {}).expect("a drive"));
-    let plain = driven(&sound);
+    let plain = driven(&fault_free);
     for name in ["clogged_injectors", "other_fuel", "map_open", "slow_sensor"] {
         let fault = Fault { from_s: until_s, ..Fault::usual(find(name).expect("a kind")) };
-        assert_eq!(driven(&with(&sound, fault.clone())), plain, "{name}");
+        assert_eq!(driven(&with(&fault_free, fault.clone())), plain, "{name}");
         let earlier = Fault { from_s: 0.5 * until_s, ..fault };
-        assert_ne!(driven(&with(&sound, earlier)), plain, "{name}");
+        assert_ne!(driven(&with(&fault_free, earlier)), plain, "{name}");
     }
 }
 

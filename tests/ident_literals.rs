@@ -147,8 +147,8 @@ fn ident_literals_are_recognised() {
     let text = "const A: f32 = 1.5; // 3.5\nlet b = \"4.5\"; x.0 + 2.5e-3 * 7_f32 - t.1.0; 0..=9; 0x1e5; 7usize; 1.0; 'a' '\\''\n\
                 fn f<'a>() { 3.max(4); y * 1e3; 1..2.5 }\nparameters! { a { 8.5 } }\n#[cfg(test)]\nmod tests { 6.5 }\nlet c = 9.25;";
     let found: Vec<(usize, String)> = numbers("none.rs", text);
-    let told: Vec<(usize, &str)> = found.iter().map(|(line, word)| (*line, word.as_str())).collect();
-    assert_eq!(told, [(1, "1.5"), (2, "2.5e-3"), (2, "7_f32"), (3, "1e3"), (3, "2.5"), (7, "9.25")]);
+    let found_words: Vec<(usize, &str)> = found.iter().map(|(line, word)| (*line, word.as_str())).collect();
+    assert_eq!(found_words, [(1, "1.5"), (2, "2.5e-3"), (2, "7_f32"), (3, "1e3"), (3, "2.5"), (7, "9.25")]);
 }
 
 #[test]
@@ -157,14 +157,14 @@ fn ident_the_controller_has_few_literals() {
     let mut files: Vec<_> =
         fs::read_dir(&sources).expect("sources").map(|entry| entry.expect("a file").path()).collect();
     files.sort();
-    let (mut told, mut count) = (String::new(), 0);
+    let (mut found_words, mut count) = (String::new(), 0);
     for path in files {
         assert!(path.is_file(), "{}: a folder, whose files would go uncounted", path.display());
         let name = path.file_name().and_then(|name| name.to_str()).expect("a name");
         for (line, word) in numbers(name, &fs::read_to_string(&path).expect("text")) {
             count += 1;
-            told += &format!("crates/control/src/{name}:{line}: {word}\n");
+            found_words += &format!("crates/control/src/{name}:{line}: {word}\n");
         }
     }
-    assert!(count <= MOST, "{told}{count} numbers are no parameters, {MOST} may be left");
+    assert!(count <= MOST, "{found_words}{count} numbers are no parameters, {MOST} may be left");
 }

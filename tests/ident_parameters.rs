@@ -62,20 +62,20 @@ fn check<T: Real + 'static>(
 #[test]
 fn ident_every_parameter_has_a_source_a_description_and_its_default_in_range() {
     let mut wrong = Vec::new();
-    let mut told = |who: &str, look: &dyn Fn(&mut Counts, &mut Vec<String>)| {
+    let mut record = |who: &str, collect: &dyn Fn(&mut Counts, &mut Vec<String>)| {
         let mut counts = Counts::new();
-        check(&mut counts, &mut wrong);
+        collect(&mut counts, &mut wrong);
         println!("{who}: {} parameters, {counts:?}", counts.values().sum::<u32>());
         counts.values().sum::<u32>()
     };
     let parameters = Parameters::DEFAULT;
-    let control = told("controller", &|counts, wrong| {
+    let control = record("controller", &|counts, wrong| {
         parameters.blocks().into_iter().for_each(|block| check(block, counts, wrong));
     });
     let answers = SetupAnswers::default();
-    told("setup answers", &|counts, wrong| check(&answers, counts, wrong));
+    record("setup answers", &|counts, wrong| check(&answers, counts, wrong));
     let truth = Truth::mild_v8();
-    let plant = told("plant", &|counts, wrong| {
+    let plant = record("plant", &|counts, wrong| {
         truth.blocks().into_iter().for_each(|block| check(block, counts, wrong));
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));

@@ -80,10 +80,10 @@ fn a_fault_free_engine_has_only_the_finding_of_unvisited_cells() {
 /// Shipped drives without a fault, over a mountain, with a trailer or on a dynamometer, have no findings to act on, with the self-check neither.
 #[test]
 fn fault_free_shipped_drives_have_no_findings_to_act_on() {
-    let sound = || SCENARIOS.iter().map(|shipped| Scenario::load(shipped.name).expect("shipped"));
-    assert_eq!(sound().filter(|scenario| !scenario.faults.is_empty()).count(), 1);
+    let fault_free = || SCENARIOS.iter().map(|shipped| Scenario::load(shipped.name).expect("shipped"));
+    assert_eq!(fault_free().filter(|scenario| !scenario.faults.is_empty()).count(), 1);
     let check = |self_check: bool| {
-        for scenario in sound().filter(|scenario| scenario.faults.is_empty()) {
+        for scenario in fault_free().filter(|scenario| scenario.faults.is_empty()) {
             let learned = learn(&scenario, Options { self_check, ..Options::default() }).expect("a drive");
             assert_eq!(causes(&learned), [], "{}", scenario.name);
             let found = findings(&learned.evidence, &learned.controller);
@@ -119,12 +119,12 @@ fn a_drive_too_short_to_learn_has_a_finding() {
 fn readings_with_an_upstream_leak_are_rejected_and_reported() {
     let leak = Some(("exhaust_leak", 5e-4));
     let (checked, unchecked) = (driven(leak, true), driven(leak, false));
-    let refused = |learned: &Learned| learned.controller.state().counts().of(Refusal::UpstreamAir);
-    assert!(refused(&checked) > 500, "{}", refused(&checked));
-    assert_eq!((refused(&unchecked), causes(&unchecked).contains(&Cause::UpstreamAir)), (0, false));
+    let rejected = |learned: &Learned| learned.controller.state().counts().of(Refusal::UpstreamAir);
+    assert!(rejected(&checked) > 500, "{}", rejected(&checked));
+    assert_eq!((rejected(&unchecked), causes(&unchecked).contains(&Cause::UpstreamAir)), (0, false));
     let found = findings(&checked.evidence, &checked.controller);
-    let said = format!("{} readings at low flow were not learned from", refused(&checked));
-    assert!(found[0].evidence.iter().any(|line| line.contains(&said)), "{:?}", found[0].evidence);
+    let reported = format!("{} readings at low flow were not learned from", rejected(&checked));
+    assert!(found[0].evidence.iter().any(|line| line.contains(&reported)), "{:?}", found[0].evidence);
     // A leak or a lean-reading sensor explains it: both are reported, with means to distinguish them.
     assert_eq!(causes(&checked)[..2], [Cause::UpstreamAir, Cause::SensorReading]);
     assert!(found[0].tell_apart.iter().any(|line| line.contains("at every flow")));
@@ -139,8 +139,8 @@ fn readings_with_an_upstream_leak_are_rejected_and_reported() {
 fn three_simultaneous_faults_are_all_reported() {
     let scenario = Scenario::load("tired-van").expect("shipped");
     let learned = learn(&scenario, Options { self_check: true, ..Options::default() }).expect("a drive");
-    let said = causes(&learned);
+    let reported = causes(&learned);
     for cause in [Cause::IatCircuit, Cause::VacuumLeak, Cause::UpstreamAir] {
-        assert!(said.contains(&cause), "{cause:?}: {said:?}");
+        assert!(reported.contains(&cause), "{cause:?}: {reported:?}");
     }
 }

@@ -19,13 +19,13 @@ fn ident_host_and_target_agree_to_the_bit() {
     if tools.status.code() == Some(3) {
         // Directly to standard error, which tests do not capture.
         let missing = String::from_utf8_lossy(&tools.stderr);
-        let said = writeln!(std::io::stderr(), "not run: host against target\n{}", missing.trim_end());
-        return said.expect("standard error can be written");
+        let text = writeln!(std::io::stderr(), "not run: host against target\n{}", missing.trim_end());
+        return text.expect("standard error can be written");
     }
     let compared = run_target(&["same-bits", "6"]);
-    let said = String::from_utf8_lossy(&compared.stdout);
-    assert!(compared.status.success(), "{said}{}", String::from_utf8_lossy(&compared.stderr));
-    assert!(said.starts_with("the same bits on host and target"), "{said}");
+    let text = String::from_utf8_lossy(&compared.stdout);
+    assert!(compared.status.success(), "{text}{}", String::from_utf8_lossy(&compared.stderr));
+    assert!(text.starts_with("the same bits on host and target"), "{text}");
 }
 
 /// The board uses them unchecked.

@@ -233,7 +233,7 @@ mod tests {
     #[test]
     fn ident_the_strength_is_the_lean_shift_at_idle() {
         let scenario = Scenario::load("delivery-van").expect("shipped");
-        // Two banks: 3 g/s each; nine tenths of the leak are taken in at 6 of 60 g/s.
+        // Two banks: 3 g/s each; the leak draws 90 % at 6 of 60 g/s.
         assert!((leak_kg_per_s(&scenario, 0.05, 6e-3) - 0.05 * 3e-3 / 0.9).abs() < 1e-12);
     }
 }

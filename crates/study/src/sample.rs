@@ -175,23 +175,24 @@ mod tests {
             (0.0, 0.5, |sample| sample.answered_compression),
             (0.0, 0.03, |sample| sample.answered_rail_pressure),
         ];
-        let draws = all();
-        let count = draws.len() as f64;
+        let samples = all();
+        let count = samples.len() as f64;
         for (mean, limit, value) in distributions {
-            let values = || draws.iter().map(|sample| (value(sample) - mean) / limit);
+            let values = || samples.iter().map(|sample| (value(sample) - mean) / limit);
             assert!(values().all(|value| value.abs() <= 1.0));
             assert!((values().sum::<f64>() / count).abs() < 0.05);
             assert!((values().map(|value| value * value).sum::<f64>() / count - 1.0 / 3.0).abs() < 0.02);
         }
-        let wrong = draws.iter().filter(|sample| sample.answered_cam_steps != 0).count() as f64;
+        let wrong = samples.iter().filter(|sample| sample.answered_cam_steps != 0).count() as f64;
         assert!((wrong / count - WRONG_CAM).abs() < 0.02, "{wrong}");
     }
 
     #[test]
     fn neighbouring_engines_are_uncorrelated() {
-        let draws = all();
+        let samples = all();
         let product = |pair: &[EngineSample]| pair[0].deviations.film_x * pair[1].deviations.film_x;
-        let correlation = draws.windows(2).map(product).sum::<f64>() / draws.len() as f64 / (0.0625 / 3.0);
+        let correlation =
+            samples.windows(2).map(product).sum::<f64>() / samples.len() as f64 / (0.0625 / 3.0);
         assert!(correlation.abs() < 0.06, "{correlation}");
     }
 
