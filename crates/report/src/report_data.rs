@@ -16,8 +16,8 @@ use crate::digits::{rounded, rounded_each};
 ///
 /// ```
 /// use trimwright_report::{ReportData, render};
-/// let story = ReportData { title: "A short drive".into(), ..ReportData::default() };
-/// assert!(render(&story).contains("A short drive"));
+/// let data = ReportData { title: "A short drive".into(), ..ReportData::default() };
+/// assert!(render(&data).contains("A short drive"));
 /// ```
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct ReportData {
