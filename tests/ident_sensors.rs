@@ -75,7 +75,7 @@ fn sections_in_the_readme_are_read() {
     let parameters = load("readme", sections).parameters;
     assert_eq!(
         changed(&parameters),
-        ["sensors.map_pa", "feedback.keep_s"],
+        ["sensors.map_pa", "feedback.hold_s"],
         "what it shows is set, and no more"
     );
     let sensors = parameters.sensors;
