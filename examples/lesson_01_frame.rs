@@ -1,9 +1,9 @@
 //! Lesson 1: what does a controller know of an engine from one frame of volts?
 //!
-//! The controller is not told pressures and temperatures: a [`Frame`] holds what its pins read. Each sensor has a curve. That of
-//! MAP is a straight line, 10 kPa at 0.5 V to 110 kPa at 4.5 V. That of the coolant's thermistor is bent: with a resistor
-//! of 2490 ohm from 5 V to the thermistor, the volts over the thermistor of `R` ohm are `5 R / (R + 2490)`, and `R` falls
-//! by half each 16 kelvin or so. Where the curve is flat, a millivolt of noise is a large error.
+//! The controller does not receive pressures and temperatures: a [`Frame`] holds the voltages at its pins. Each sensor has a curve. That
+//! of MAP is a straight line, 10 kPa at 0.5 V to 110 kPa at 4.5 V. That of the coolant thermistor is nonlinear: with a pull-up of
+//! 2490 ohm to 5 V, the voltage over a thermistor of `R` ohm is `5 R / (R + 2490)`, and `R` halves about every 16 K. Where the curve is
+//! flat, a millivolt of noise is a large error.
 
 mod lesson;
 
@@ -14,7 +14,7 @@ use trimwright_control::sensing::Estimate;
 use trimwright_control::{Calibration, Controller, SetupAnswers};
 use trimwright_signals::{Frame, Switches};
 
-/// What one frame says, and the curve behind it.
+/// Estimates from one frame, and the curve of the thermistor.
 pub(crate) struct Answer {
     pub(crate) map_kpa: f32,
     pub(crate) coolant_c: f32,
@@ -22,7 +22,7 @@ pub(crate) struct Answer {
     pub(crate) curve: Vec<(f64, f64)>,
 }
 
-/// A frame of a standing engine with the ignition on.
+/// A frame of a stopped engine with the ignition on.
 fn frame(coolant_v: f32) -> Frame {
     let switches = Switches { ignition: true, ..Switches::default() };
     Frame {
@@ -36,10 +36,10 @@ fn frame(coolant_v: f32) -> Frame {
     }
 }
 
-/// Estimates of a controller that has read this frame for twenty seconds.
+/// Estimates of a controller after 20 s of this frame.
 pub(crate) fn estimated(coolant_v: f32) -> Estimate {
     let answers = SetupAnswers::default();
-    let mut controller = Controller::new(Calibration::from_answers(&answers).expect("customary answers"));
+    let mut controller = Controller::new(Calibration::from_answers(&answers).expect("default answers"));
     for step in 1..=2000 {
         controller.step(&Frame { time_us: step * 10_000, ..frame(coolant_v) });
     }
@@ -54,7 +54,7 @@ pub(crate) fn answer() -> Answer {
 }
 
 impl Answer {
-    /// Degrees per volt between the two points of the curve around this voltage.
+    /// Slope of the curve at this voltage, degC/V.
     pub(crate) fn slope_c_per_v(&self, volts: f64) -> f64 {
         let after = self.curve.iter().position(|point| point.0 > volts).expect("within the curve");
         let ((from_v, from_c), (to_v, to_c)) = (self.curve[after - 1], self.curve[after]);
@@ -62,7 +62,7 @@ impl Answer {
     }
 
     pub(crate) fn plot(&self) -> Plot {
-        Plot::new("The coolant thermistor as the controller reads it", "pin, V", "coolant, degC")
+        Plot::new("Coolant thermistor", "pin, V", "coolant, degC")
             .line("estimated temperature", self.curve.iter().copied())
     }
 }
@@ -71,14 +71,14 @@ impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         writeln!(
             f,
-            "4.15 V on the MAP wire are {:.1} kPa: the engine stands, so this is the barometer.",
+            "4.15 V on the MAP wire are {:.1} kPa: with a stopped engine this is the barometric pressure.",
             self.map_kpa
         )?;
         writeln!(f, "0.90 V on the coolant wire are {:.0} degC.", self.coolant_c)?;
         let [hot, warm] = [0.45, 2.5].map(|volts| self.slope_c_per_v(volts).abs() / 100.0);
         write!(
             f,
-            "10 mV of noise are {warm:.2} kelvin at 2.5 V, but {hot:.2} kelvin at 0.45 V, where the engine is hot."
+            "10 mV of noise are {warm:.2} K at 2.5 V, but {hot:.2} K at 0.45 V, where the engine is hot."
         )
     }
 }

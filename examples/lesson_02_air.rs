@@ -1,9 +1,9 @@
-//! Lesson 2: how much air does a cylinder draw, and how far is the first guess from the truth?
+//! Lesson 2: how much air does a cylinder draw, and how far is the first estimate from the truth?
 //!
 //! Speed density: a cylinder of volume `V` filled with air of pressure `p` and temperature `T` would hold `p V / (R T)`, with
-//! `R` = 287.05 J/(kg K) (ideal gas; ISO 2533). A real engine draws less, its filling efficiency times that: exhaust
-//! left in the clearance and pushed back by the overlap of the valves takes up room, most of all at low pressure (Hendricks et
-//! al., SAE 960037). The controller guesses the efficiency from what its owner answered. What is left is to be learned.
+//! `R` = 287.05 J/(kg K) (ideal gas; ISO 2533). A real engine draws its filling efficiency times that: residual
+//! exhaust in the clearance volume and backflow during valve overlap take up room, most of all at low pressure (Hendricks et al.,
+//! SAE 960037). The controller estimates the efficiency from the owner's answers. The remaining error has to be learned.
 
 mod lesson;
 
@@ -24,13 +24,13 @@ pub(crate) struct Charge {
     pub(crate) map_pa: f64,
     pub(crate) full_kg: f64,
     pub(crate) true_kg: f64,
-    pub(crate) guessed_kg: f64,
+    pub(crate) estimated_kg: f64,
 }
 
 impl Charge {
-    /// By how much the guess is too large, ln.
+    /// Error of the first estimate, ln.
     pub(crate) fn error_ln(&self) -> f64 {
-        libm::log(self.guessed_kg / self.true_kg)
+        libm::log(self.estimated_kg / self.true_kg)
     }
 }
 
@@ -38,26 +38,26 @@ pub(crate) struct Answer {
     pub(crate) charges: Vec<Charge>,
 }
 
-/// What a cylinder would hold if it were filled with manifold air.
+/// Charge of a cylinder filled with manifold air, kg.
 pub(crate) fn full_charge_kg(answers: &SetupAnswers, map_pa: f64, charge_k: f64) -> f64 {
     let cylinder_m3 = f64::from(answers.displacement_m3) / f64::from(answers.cylinders);
     map_pa * cylinder_m3 / (f64::from(trimwright_control::fueling::R_AIR) * charge_k)
 }
 
 fn charge(truth: &Truth, calibration: &Calibration, map_pa: f64) -> Charge {
-    let guessed_kg =
+    let estimated_kg =
         calibration.setup().base_air_charge_kg(map_pa as f32, OUTSIDE_PA, SPEED as f32, CHARGE_K as f32);
     Charge {
         map_pa,
         full_kg: full_charge_kg(calibration.answers(), map_pa, CHARGE_K),
         true_kg: truth.air_charge_kg(map_pa, CHARGE_K, SPEED),
-        guessed_kg: f64::from(guessed_kg),
+        estimated_kg: f64::from(estimated_kg),
     }
 }
 
 pub(crate) fn answer() -> Answer {
     let scenario = Scenario::load("delivery-van").expect("it is shipped");
-    let calibration = scenario.calibration().expect("they were checked");
+    let calibration = scenario.calibration().expect("valid answers");
     let pressures = (20..=100).map(|kpa| f64::from(kpa) * 1e3);
     Answer { charges: pressures.map(|map_pa| charge(&scenario.truth, &calibration, map_pa)).collect() }
 }
@@ -74,24 +74,24 @@ impl Answer {
         Plot::new("Air of one cylinder at 800 rpm", "manifold pressure, kPa", "air, mg")
             .dashes("filled with manifold air", mg(|each| each.full_kg))
             .line("truth", mg(|each| each.true_kg))
-            .line("the controller's first guess", mg(|each| each.guessed_kg))
+            .line("the controller's first estimate", mg(|each| each.estimated_kg))
     }
 }
 
 impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         for charge in self.charges.iter().step_by(20) {
-            let [full, drawn, guessed] =
-                [charge.full_kg, charge.true_kg, charge.guessed_kg].map(|kg| kg * 1e6);
-            let (kpa, off) = (charge.map_pa / 1e3, 100.0 * charge.error_ln());
+            let [full, drawn, estimated] =
+                [charge.full_kg, charge.true_kg, charge.estimated_kg].map(|kg| kg * 1e6);
+            let (kpa, error) = (charge.map_pa / 1e3, 100.0 * charge.error_ln());
             writeln!(
                 f,
-                "{kpa:3.0} kPa: full {full:3.0} mg, drawn {drawn:3.0} mg, guessed {guessed:3.0} mg ({off:+.1} %)"
+                "{kpa:3.0} kPa: full {full:3.0} mg, drawn {drawn:3.0} mg, estimated {estimated:3.0} mg ({error:+.1} %)"
             )?;
         }
         write!(
             f,
-            "The first guess is off by {:.1} % rms: this is what there is to learn.",
+            "The first estimate has an error of {:.1} % rms, which has to be learned.",
             100.0 * self.error_rms()
         )
     }

@@ -1,10 +1,9 @@
 //! Lesson 3: how long must an injector be energised, and what does a wrong opening delay cost?
 //!
-//! The needle lifts only some time after the current is switched on, and falls a little after it is switched off. The difference
-//! is the opening delay; it grows as the supply voltage falls. After it fuel flows at a rate that goes with the root of the
-//! pressure drop (orifice law). So fuel over open time is a straight line that starts at the delay (SAE J1832 finds the
-//! delay that way), but for a bend at the very beginning. A delay believed wrong by `d` leaves `d` over the flowing time of
-//! the fuel: little of a long pulse, much of a short one.
+//! The needle opens some time after the current is switched on and closes a little after it is switched off. The difference is the opening
+//! delay; it grows as the supply voltage falls. Then fuel flows in proportion to the square root of the pressure drop (orifice law). So
+//! fuel over open time is a straight line that starts at the delay (SAE J1832 measures the delay this way), except for a bend at its
+//! beginning. A delay error `d` causes a fuel error of `d` over the flow time: small for a long pulse, large for a short one.
 
 mod lesson;
 
@@ -15,20 +14,20 @@ use trimwright_plant::Truth;
 
 pub(crate) const SUPPLY_V: f64 = 13.5;
 pub(crate) const DROP_PA: f64 = 300e3;
-/// By how much the needles lift later than believed, s.
+/// Error of the assumed opening delay, s.
 pub(crate) const LATE_S: f64 = 1e-4;
 
 /// One pulse.
 pub(crate) struct Pulse {
     pub(crate) open_s: f64,
     pub(crate) fuel_kg: f64,
-    /// Fuel of an injector that opens later, over that of the one that was meant.
+    /// Fuel of an injector that opens later, relative to the nominal one.
     pub(crate) late_ratio: f64,
 }
 
 pub(crate) struct Answer {
     pub(crate) pulses: Vec<Pulse>,
-    /// Where the straight part of the line meets zero fuel, s.
+    /// Open time at which the extrapolated straight line has zero fuel, s.
     pub(crate) offset_s: f64,
 }
 
@@ -38,13 +37,13 @@ pub(crate) fn fuel_kg(open_s: f64, drop_pa: f64) -> f64 {
 }
 
 pub(crate) fn answer() -> Answer {
-    let meant = Truth::mild_v8();
-    let mut late = meant.clone();
+    let nominal = Truth::mild_v8();
+    let mut late = nominal.clone();
     late.injectors.delay_s = late.injectors.delay_s.map(|delay_s| delay_s + LATE_S);
     let pulses = (2..=160).map(|step| {
         let open_s = f64::from(step) * 1e-4;
         let [fuel_kg, late_kg] =
-            [&meant, &late].map(|truth| truth.injected_fuel_kg(open_s, SUPPLY_V, DROP_PA));
+            [&nominal, &late].map(|truth| truth.injected_fuel_kg(open_s, SUPPLY_V, DROP_PA));
         Pulse { open_s, fuel_kg, late_ratio: late_kg / fuel_kg }
     });
     let (short_s, long_s) = (8e-3, 16e-3);
@@ -78,10 +77,10 @@ impl fmt::Display for Answer {
             let (open_ms, fuel_mg, missing) = (open_s * 1e3, fuel_kg * 1e6, 100.0 * (1.0 - late_ratio));
             writeln!(
                 f,
-                "{open_ms:4.1} ms: {fuel_mg:4.1} mg; opening 0.1 ms late takes {missing:4.1} % of it"
+                "{open_ms:4.1} ms: {fuel_mg:4.1} mg; opening 0.1 ms late loses {missing:4.1} % of it"
             )?;
         }
-        write!(f, "The same wrong delay hardly counts at full load and spoils the idle.")
+        write!(f, "The same delay error is negligible at full load and large at idle.")
     }
 }
 

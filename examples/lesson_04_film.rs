@@ -1,9 +1,9 @@
 //! Lesson 4: why does an engine go lean when the throttle is opened, and what helps?
 //!
-//! Of what is injected a share `X` lands on the manifold's wall; the film of `m` kg there gives off `m / tau` (Aquino, SAE 810494):
-//! `dm/dt = X q - m / tau`. At rest as much leaves the wall as lands on it, so that `m = X tau q`, and the engine gets all
-//! that is injected. When the throttle is opened `q` grows and the film grows with it, and what it takes is missing in the cylinders.
-//! Knowing `X` and `tau` the controller turns the equation round and injects what the film will take on top.
+//! A share `X` of the injected fuel wets the manifold wall; the film of `m` kg evaporates with `m / tau` (Aquino, SAE 810494):
+//! `dm/dt = X q - m / tau`. In steady state `m = X tau q`, and the engine receives all injected fuel. When the throttle is opened, `q` and the
+//! film grow, and the fuel that the film gains is missing in the cylinders. With known `X` and `tau` the controller inverts the equation and
+//! injects the additional fuel for the film.
 
 mod lesson;
 
@@ -17,10 +17,10 @@ use trimwright_control::Options;
 pub(crate) struct TipIn {
     /// Time since the throttle was opened, s, and lambda in the cylinders.
     pub(crate) lambda: Vec<(f64, f64)>,
-    /// The film before the throttle was opened, kg: as it was, and as it has to be at rest.
+    /// Film mass before the tip-in, kg: simulated, and in theory.
     pub(crate) film_kg: f64,
     pub(crate) rest_film_kg: f64,
-    /// What the film gained in the tip-in, kg, and what was injected but not drawn in the same time.
+    /// Fuel gained by the film in the tip-in, kg, and fuel injected but not drawn in the same time, kg.
     pub(crate) gained_kg: f64,
     pub(crate) missing_kg: f64,
 }
@@ -30,7 +30,7 @@ pub(crate) struct Answer {
     pub(crate) with: TipIn,
 }
 
-/// Opens the throttle at 1800 rpm, with everything switched off that would correct the mixture later.
+/// Opens the throttle at 1800 rpm with feedback and learning off.
 fn tip_in(film_compensation: bool) -> TipIn {
     let options = Options { film_compensation, feedback: false, learning: false, ..Options::default() };
     let mut stand = Stand::start(options, |truth| (truth.film.x_scale, truth.film.tau_scale) = (1.0, 1.0));
@@ -38,18 +38,18 @@ fn tip_in(film_compensation: bool) -> TipIn {
     stand.inputs().throttle = 0.10;
     stand.run(60.0, |_| ());
     let mut injected_kg_per_s = 0.0;
-    stand.run(1.0, |wired| injected_kg_per_s += wired.view().injected_kg_per_s / 1000.0);
-    let (before, balances) = (stand.wired().view(), stand.wired().plant().balances());
+    stand.run(1.0, |closed_loop| injected_kg_per_s += closed_loop.view().injected_kg_per_s / 1000.0);
+    let (before, balances) = (stand.closed_loop().view(), stand.closed_loop().plant().balances());
 
     let mut lambda = Vec::new();
     for step in 0..100 {
         stand.inputs().throttle = 0.10 + 0.12 * f64::from(step.min(10)) / 10.0;
-        stand.run(0.03, |wired| {
-            let events = wired.plant().events().iter();
+        stand.run(0.03, |closed_loop| {
+            let events = closed_loop.plant().events().iter();
             lambda.extend(events.map(|event| (event.time_s - before.time_s, event.lambda)));
         });
     }
-    let (after, balances_after) = (stand.wired().view(), stand.wired().plant().balances());
+    let (after, balances_after) = (stand.closed_loop().view(), stand.closed_loop().plant().balances());
     let airborne_kg = balances_after.fuel_airborne_kg - balances.fuel_airborne_kg;
     let drawn_kg = balances_after.fuel_drawn_kg - balances.fuel_drawn_kg;
     TipIn {
@@ -66,7 +66,7 @@ pub(crate) fn answer() -> Answer {
 }
 
 impl TipIn {
-    /// How far the leanest event is beyond both the mixture before and the one after, ln.
+    /// Lean excursion beyond the mixtures before and after, ln.
     pub(crate) fn lean_ln(&self) -> f64 {
         let ends = [self.lambda.first(), self.lambda.last()].map(|event| event.expect("events").1);
         let leanest = self.lambda.iter().map(|event| event.1).fold(0.0, f64::max);
@@ -92,16 +92,13 @@ impl fmt::Display for Answer {
             self.without.missing_kg,
         ];
         let [film_g, rest_g, gained_g, missing_g] = grams.map(|kg| kg * 1e3);
-        writeln!(f, "At rest {film_g:.2} g of fuel are on the wall; X tau q is {rest_g:.2} g.")?;
+        writeln!(f, "In steady state {film_g:.2} g of fuel are on the wall; X tau q is {rest_g:.2} g.")?;
         writeln!(
             f,
             "With the throttle open the film gains {gained_g:.2} g, and {missing_g:.2} g are missing in the cylinders."
         )?;
         let [without, with] = [&self.without, &self.with].map(|tip_in| 100.0 * tip_in.lean_ln());
-        write!(
-            f,
-            "Without compensation the engine goes {without:.0} % lean for it, with compensation {with:.0} %."
-        )
+        write!(f, "The engine goes {without:.0} % lean without compensation and {with:.0} % lean with it.")
     }
 }
 

@@ -1,9 +1,8 @@
 //! Lesson 6: does the map get better while the car is driven?
 //!
-//! Each reading says, a little late, which correction would have been right where the engine ran then. A lesson moves the cells that
-//! had a share in that fuel; the short-term trim does what the map does not do yet, and has less and less to do. The mixture
-//! error is `ln(lambda_true / lambda_wanted)` of each cylinder event; what counts is the error that the map alone would leave,
-//! without the trim, minute by minute.
+//! Each reading shows, with a delay, the correction that was required at the operating point of its injection. A lesson updates the cells that
+//! had a share in that fuel; the short-term trim corrects the remaining error, which becomes smaller. The mixture error is
+//! `ln(lambda_true / lambda_wanted)` of each cylinder event; the result is the error of the map alone, without the trim, in each minute.
 
 mod lesson;
 
@@ -34,8 +33,11 @@ impl Answer {
         let base = 100.0 * self.run.summary.mixture.base_map_rms;
         let last = self.run.windows.last().map_or(0.0, |window| window.end_s / 60.0);
         Plot::new("Mixture error while learning", "time since the start, min", "error, rms, %")
-            .dashes("first guess, whole drive", (0..=50).map(|part| (last * f64::from(part) / 50.0, base)))
-            .line("what the map alone would leave", minutes(|window| window.map_rms))
+            .dashes(
+                "first calibration, whole drive",
+                (0..=50).map(|part| (last * f64::from(part) / 50.0, base)),
+            )
+            .line("map alone", minutes(|window| window.map_rms))
             .dots("with the trim, all events", minutes(|window| window.closed_loop_rms))
     }
 }
@@ -46,15 +48,12 @@ impl fmt::Display for Answer {
         let [base, learned] = [mixture.base_map_rms, mixture.learned_map_rms].map(|rms| 100.0 * rms);
         writeln!(
             f,
-            "First guess: {base:.1} % off. What one drive taught: {learned:.1} %, trim and learning switched off."
+            "First calibration: {base:.1} % error. Map learned in one drive: {learned:.1} %, trim and learning off."
         )?;
-        let refused: u64 = learning.refusals.values().sum();
-        writeln!(f, "{} lessons were taken, {refused} readings refused.", learning.lessons)?;
-        let [left, fitted] = [learning.visited_error_rms, learning.offline_fit_rms].map(|rms| 100.0 * rms);
-        write!(
-            f,
-            "In the cells it visited {left:.1} % are left; a fit of the whole log made afterwards leaves {fitted:.1} %."
-        )
+        let rejected: u64 = learning.refusals.values().sum();
+        writeln!(f, "{} lessons were accepted, {rejected} readings rejected.", learning.lessons)?;
+        let [learner, fitted] = [learning.visited_error_rms, learning.offline_fit_rms].map(|rms| 100.0 * rms);
+        write!(f, "Error in the visited cells: {learner:.1} %; offline fit of the whole log: {fitted:.1} %.")
     }
 }
 

@@ -1,9 +1,9 @@
-//! Lesson 7: a cell says how sure it is of itself; may one believe it?
+//! Lesson 7: is the standard deviation that the map estimates for a cell correct?
 //!
-//! Beside each correction the map keeps a variance. A cell of variance `P` that hears a reading of variance `R` has `1 / (1/P + 1/R)` left
-//! (Kalman, 1960). If that is honest, 95 of 100 cells are less than two of their standard deviations from the truth
-//! (normal distribution). It is honest only if each reading errs in its own way: of readings that repeat each other's error
-//! four times as many are needed, and a learner that does not know it claims half the standard deviation it should.
+//! Beside each correction the map keeps a variance. An update with a reading of variance `R` reduces a variance `P` to `1 / (1/P + 1/R)`
+//! (Kalman, 1960). If the estimate is correct, 95 % of the cells are within two standard deviations of the truth (normal distribution). It is
+//! correct only if the errors of the readings are independent: if each error is repeated four times, four times as many readings are needed,
+//! and a learner that assumes independence estimates half the true standard deviation.
 
 mod lesson;
 
@@ -25,30 +25,26 @@ const READING_SIGMA_LN: f64 = 0.14;
 pub(crate) const TRIES: usize = 2000;
 
 pub(crate) struct Answer {
-    /// Share of single cells within two standard deviations, when each reading errs by itself, and when each error comes four times.
-    pub(crate) by_itself: f64,
+    /// Share of single cells within two standard deviations with independent errors, and with each error repeated four times.
+    pub(crate) independent: f64,
     pub(crate) repeated: f64,
-    /// The same of the cells that a drive visited, and each one's standard deviation and error, ln.
+    /// The same for the visited cells of a drive, and standard deviation and error of each, ln.
     pub(crate) driven: f64,
     pub(crate) cells: Vec<(f64, f64)>,
 }
 
-/// One cell hears readings of a truth that was drawn; whether it then is within two standard deviations of it.
+/// Updates one cell with readings of a random truth; returns whether it is within two standard deviations of the truth.
 fn is_within(chance: &mut Chance, times: usize) -> bool {
     let alone = Weights { cells: [0, 1, 2, 3], shares: [1.0, 0.0, 0.0, 0.0] };
     let parameters = Parameters::DEFAULT;
     let truth_ln = chance.normal(f64::from(parameters.learner.prior_sigma_ln)).clamp(-0.25, 0.25);
     let mut map = parameters.blank_map();
     for _ in 0..READINGS / times {
-        let right_ln = (truth_ln + chance.normal(READING_SIGMA_LN)) as f32;
+        let required_ln = (truth_ln + chance.normal(READING_SIGMA_LN)) as f32;
         let variance_ln2 = (READING_SIGMA_LN * READING_SIGMA_LN) as f32;
         for _ in 0..times {
-            let lesson = Lesson {
-                shares: &LaggedShares::settled(&alone),
-                required_ln: right_ln,
-                variance_ln2,
-                film: false,
-            };
+            let lesson =
+                Lesson { shares: &LaggedShares::settled(&alone), required_ln, variance_ln2, film: false };
             Kalman.learn(&parameters.learner, &mut map, &lesson);
         }
     }
@@ -61,7 +57,7 @@ fn share(chance: &mut Chance, times: usize) -> f64 {
 
 pub(crate) fn answer() -> Answer {
     let mut chance = Chance(1);
-    let (by_itself, repeated) = (share(&mut chance, 1), share(&mut chance, 4));
+    let (independent, repeated) = (share(&mut chance, 1), share(&mut chance, 4));
     let scenario = road::van();
     let run =
         drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ()).expect("it can be driven");
@@ -73,14 +69,14 @@ pub(crate) fn answer() -> Answer {
         )
     };
     let cells = (0..CELLS).filter(|&index| visited[index]).map(cell).collect();
-    Answer { by_itself, repeated, driven: run.summary.learning.within_two_sigma, cells }
+    Answer { independent, repeated, driven: run.summary.learning.within_two_sigma, cells }
 }
 
 impl Answer {
     pub(crate) fn plot(&self) -> Plot {
         let widest = self.cells.iter().map(|cell| cell.0).fold(0.0, f64::max) * 100.0;
         let edge = |sign: f64| [(0.0, 0.0), (widest, sign * 2.0 * widest)];
-        Plot::new("Cells that a drive visited", "standard deviation as the cell says, %", "its error, %")
+        Plot::new("Cells that a drive visited", "estimated standard deviation, %", "true error, %")
             .dots("a cell", self.cells.iter().map(|cell| (100.0 * cell.0, 100.0 * cell.1)))
             .line("two standard deviations too rich", edge(1.0))
             .dashes("two standard deviations too lean", edge(-1.0))
@@ -89,16 +85,13 @@ impl Answer {
 
 impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        let [by_itself, repeated, driven] =
-            [self.by_itself, self.repeated, self.driven].map(|share| 100.0 * share);
-        writeln!(
-            f,
-            "Each reading with an error of its own: {by_itself:.1} % of the cells are within two sigma."
-        )?;
-        writeln!(f, "Each error heard four times: {repeated:.1} %.")?;
+        let [independent, repeated, driven] =
+            [self.independent, self.repeated, self.driven].map(|share| 100.0 * share);
+        writeln!(f, "Independent errors: {independent:.1} % of the cells are within two sigma.")?;
+        writeln!(f, "Each error repeated four times: {repeated:.1} %.")?;
         write!(
             f,
-            "On the road, where each reading counts for less because they resemble each other: {driven:.0} % of {} cells.",
+            "On the road, with a larger variance for the correlated readings: {driven:.0} % of {} cells.",
             self.cells.len()
         )
     }

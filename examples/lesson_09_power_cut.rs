@@ -1,9 +1,9 @@
 //! Lesson 9: what is left of the map when the power fails while it is saved?
 //!
-//! Flash is erased page by page and written word by word; the power can fail in the middle of either. Written over the last map, in its
-//! own page, the new one takes the old one with it. So each map goes to a free place, with its running number and a checksum,
-//! and the one before it stays until the new one is whole. Here the power is cut in every single operation of a save, both
-//! ways, and each time what comes back is looked at.
+//! Flash is erased page by page and written word by word; the power can fail during either. If a new map is written over the last one, an
+//! interrupted save loses both. So each map is written to a free page, with a sequence number and a checksum, and the previous one is kept
+//! until the new one is complete. Here the power is cut in every single operation of a save, with both methods, and the restored map is
+//! compared.
 
 #[path = "../crates/store/tests/power/flash.rs"]
 mod flash;
@@ -17,20 +17,20 @@ use std::fmt;
 use trimwright_control::{Calibration, Codes, Parameters, SetupAnswers, persistence};
 use trimwright_store::{Store, wait_for};
 
-/// Running number of the map that is saved when the power fails.
+/// Sequence number of the map that is saved when the power fails.
 pub(crate) const NEW: u32 = 5;
 
 pub(crate) struct Answer {
-    /// By the operation in which the power failed: the number of the map that came back, 0 for none. The last save is not cut.
+    /// Number of the restored map for each operation in which the power failed, 0 for none. The last save is not interrupted.
     pub(crate) beside: Vec<u32>,
     pub(crate) over: Vec<u32>,
 }
 
 fn calibration() -> Calibration {
-    Calibration::from_answers(&SetupAnswers::default()).expect("customary answers")
+    Calibration::from_answers(&SetupAnswers::default()).expect("default answers")
 }
 
-/// Saves map `number` in a free place. That it may fail is what this is about: what came of it is seen afterwards.
+/// Saves map `number` in a free page. Errors are expected; the result is checked afterwards.
 fn save_beside(flash: Flash, number: u32) -> Flash {
     let mut store = Store::new(flash, 0..(PAGE * PAGES) as u32).expect("whole pages");
     let _ =
@@ -43,7 +43,7 @@ fn read_beside(flash: Flash) -> u32 {
     wait_for(store.restore(&calibration())).kept.map_or(0, |(_, number)| number)
 }
 
-/// Saves it where the last one was.
+/// Saves map `number` over the last one.
 fn save_over(mut flash: Flash, number: u32) -> Flash {
     let image = persistence::pack(&calibration(), &Parameters::DEFAULT.blank_map(), Codes::empty(), number);
     let _ = wait_for(flash.erase(0, PAGE as u32)).and_then(|()| wait_for(flash.write(0, &image)));
@@ -55,7 +55,7 @@ fn read_over(flash: Flash) -> u32 {
         .map_or(0, |(_, number)| number)
 }
 
-/// What comes back after a cut in each operation of the last save.
+/// Restored map after a power failure in each operation of the last save.
 fn cut_everywhere(save: fn(Flash, u32) -> Flash, read: fn(Flash) -> u32) -> Vec<u32> {
     let before = (1..NEW).fold(Flash::new(), save);
     let operations = save(before.clone(), NEW).operations - before.operations;
@@ -72,30 +72,30 @@ pub(crate) fn answer() -> Answer {
 
 impl Answer {
     pub(crate) fn plot(&self) -> Plot {
-        let points = |came_back: &[u32]| {
-            (1..).zip(came_back.to_vec()).map(|(at, number)| (f64::from(at), f64::from(number)))
+        let points = |restored: &[u32]| {
+            (1..).zip(restored.to_vec()).map(|(at, number)| (f64::from(at), f64::from(number)))
         };
         Plot::new(
             "Map 5 is saved after map 4",
             "operation of the flash in which the power fails",
-            "map that comes back, 0: none",
+            "restored map, 0: none",
         )
-        .line("in a free place", points(&self.beside))
+        .line("in a free page", points(&self.beside))
         .dashes("over the last one", points(&self.over))
     }
 }
 
 impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (way, came_back) in [("in a free place", &self.beside), ("over the last one", &self.over)] {
+        for (way, restored) in [("in a free page", &self.beside), ("over the last one", &self.over)] {
             let [none, old, new] =
-                [0, NEW - 1, NEW].map(|wanted| came_back.iter().filter(|&&it| it == wanted).count());
+                [0, NEW - 1, NEW].map(|wanted| restored.iter().filter(|&&it| it == wanted).count());
             writeln!(
                 f,
-                "saved {way}: the old map came back {old} times, the new one {new}, none {none} times"
+                "saved {way}: the old map was restored {old} times, the new one {new}, none {none} times"
             )?;
         }
-        write!(f, "An interrupted save costs the last minutes of learning, not the map.")
+        write!(f, "An interrupted save loses the last minutes of learning, not the map.")
     }
 }
 

@@ -1,16 +1,16 @@
 //! Lesson 10: what does it take to write a learner of one's own?
 //!
-//! A [`Learner`] gets a [`Lesson`]: the cells that had a share `phi_i` in a reading, and the correction `y` that would have been right. What
-//! the map says is `sum phi_i theta_i`; the difference is the innovation. The customary rule moves each cell by a fixed part of it,
-//! which is either slow at first or restless later. The one written here counts: a cell that was seen `n` times moves by
-//! `1 / n` of it, but never by less than a floor, so that it keeps following an engine that ages. A mean is the best estimate
-//! of a constant (Gauss); the floor makes it a fading one. [`LearnedMap::update`] holds each cell within its authority and keeps the
-//! map's confidence. `Controller::step_with` and `ClosedLoop::step_with` take such a learner along.
+//! A [`Learner`] receives a [`Lesson`]: the cells with their shares `phi_i` in a reading, and the required correction `y`. The map gives
+//! `sum phi_i theta_i`; the difference is the innovation. The usual rule updates each cell by a fixed share of it, which is either slow at
+//! first or noisy later. The learner here counts: a cell with `n` lessons is updated by `1 / n` of the innovation, but never by less than a
+//! lower limit, so that it follows an ageing engine. A mean is the best estimate of a constant (Gauss); the limit makes it a fading one.
+//! [`LearnedMap::update`] limits each cell to its authority and updates its variance. `Controller::step_with` and
+//! `ClosedLoop::step_with` accept such a learner.
 
 mod lesson;
 
 use lesson::plot::Plot;
-use lesson::road::{self, Heard, Road};
+use lesson::road::{self, RecordedLesson, Road};
 use std::cell::RefCell;
 use std::error::Error;
 use std::fmt;
@@ -21,20 +21,20 @@ use trimwright_control::learning::{Lesson, Outcome};
 use trimwright_control::parameters::LearnerParameters;
 use trimwright_control::{CELLS, Parameters};
 
-/// The whole learner: how much of each cell it has seen, and the smallest part that a cell still moves by.
+/// The whole learner: sum of the shares of each cell, and lower limit of the gain.
 struct Counting {
-    seen: RefCell<[f32; CELLS]>,
+    shares: RefCell<[f32; CELLS]>,
     floor: f32,
 }
 
 impl Learner for Counting {
     fn learn(&self, parameters: &LearnerParameters, map: &mut LearnedMap, lesson: &Lesson<'_>) -> Outcome {
-        let mut seen = self.seen.borrow_mut();
+        let mut shares = self.shares.borrow_mut();
         for (cell, share) in lesson.shares.iter().filter(|(cell, _)| *cell < CELLS) {
-            seen[cell] += share;
+            shares[cell] += share;
         }
-        let rest = |cell: usize| seen.get(cell).map_or(0.0, |seen| (1.0 / (1.0 + seen)).max(self.floor));
-        map.update(parameters, lesson, |cell, share, _| share * rest(cell))
+        let gain = |cell: usize| shares.get(cell).map_or(0.0, |sum| (1.0 / (1.0 + sum)).max(self.floor));
+        map.update(parameters, lesson, |cell, share, _| share * gain(cell))
     }
 }
 
@@ -43,31 +43,31 @@ pub(crate) struct Answer {
     pub(crate) errors: Vec<(&'static str, Vec<(f64, f64)>)>,
 }
 
-/// How the error of one learner goes down while it hears the lessons of the drive.
-fn taught(learner: &dyn Learner, road: &Road) -> Vec<(f64, f64)> {
+/// Error of one learner over the lessons of the drive.
+fn errors_of(learner: &dyn Learner, road: &Road) -> Vec<(f64, f64)> {
     let mut map = Parameters::DEFAULT.blank_map();
     let mut errors = Vec::new();
-    for (number, Heard { minute, shares, required_ln }) in road.lessons.iter().enumerate() {
+    for (number, RecordedLesson { minute, shares, required_ln }) in road.lessons.iter().enumerate() {
         let lesson = Lesson { shares, required_ln: *required_ln, variance_ln2: 0.02, film: false };
         learner.learn(&LearnerParameters::DEFAULT, &mut map, &lesson);
         if number.is_multiple_of(100) {
-            let error_ln = road.cells.error_rms(|cell| f64::from(map.ln.flat()[cell]), &road.right_ln);
+            let error_ln = road.cells.error_rms(|cell| f64::from(map.ln.flat()[cell]), &road.true_ln);
             errors.push((*minute, error_ln));
         }
     }
     errors
 }
 
-/// All learners hear the same lessons.
+/// All learners get the same lessons.
 pub(crate) fn answer() -> Answer {
     let road = road::drive();
-    let counting = Counting { seen: RefCell::new([0.0; CELLS]), floor: 0.002 };
+    let counting = Counting { shares: RefCell::new([0.0; CELLS]), floor: 0.002 };
     let learners: [(_, &dyn Learner); 3] =
         [("counting", &counting), ("integral", &Integral { gain: 0.01 }), ("kalman", &Kalman)];
-    Answer { errors: learners.map(|(name, learner)| (name, taught(learner, &road))).into() }
+    Answer { errors: learners.map(|(name, learner)| (name, errors_of(learner, &road))).into() }
 }
 
-/// Lines of this file that the learner takes.
+/// Number of lines of the learner in this file.
 pub(crate) fn learner_lines() -> usize {
     let lines = include_str!("lesson_10_own_learner.rs").lines();
     lines
@@ -79,11 +79,11 @@ pub(crate) fn learner_lines() -> usize {
 impl Answer {
     pub(crate) fn plot(&self) -> Plot {
         let percent = |name: &str| {
-            let (_, errors) = self.errors.iter().find(|(each, _)| *each == name).expect("it was taught");
+            let (_, errors) = self.errors.iter().find(|(each, _)| *each == name).expect("a learner");
             errors.iter().map(|(minute, error_ln)| (*minute, 100.0 * error_ln)).collect::<Vec<_>>()
         };
         let error = "error of the visited cells, rms, %";
-        Plot::new("Learners that hear the same lessons", "time since the start, min", error)
+        Plot::new("Learners with the same lessons", "time since the start, min", error)
             .line("counting", percent("counting"))
             .dashes("integral", percent("integral"))
             .dots("kalman", percent("kalman"))
@@ -96,7 +96,7 @@ impl fmt::Display for Answer {
             let at = |share: f64| 100.0 * errors[((errors.len() - 1) as f64 * share) as usize].1;
             writeln!(
                 f,
-                "{name:8}: {:.1} % off at first, {:.1} % after a tenth of the lessons, {:.1} % after all",
+                "{name:8}: error {:.1} % at first, {:.1} % after 10 % of the lessons, {:.1} % after all",
                 at(0.0),
                 at(0.1),
                 at(1.0)

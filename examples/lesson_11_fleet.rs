@@ -1,8 +1,8 @@
 //! Lesson 11: does what works on one engine work on others?
 //!
-//! One engine proves little: it may just suit the controller. So a fleet is drawn by lot: breathing, injectors, wall film, sensor lag
-//! and pipe differ, and so does what the owners answered (see `trimwright_study::draw` for what is drawn, and why so far). Each
-//! engine drives the same way; what counts is not the best of them but the one that is worst off.
+//! A result on one engine may be coincidence. So a fleet is sampled: filling, injectors, wall film, sensor lag and pipe differ, and so do the
+//! owners' answers (ranges and reasons: `trimwright_study::sample`). All engines drive the same schedule; the result is that of the worst
+//! engine.
 
 mod lesson;
 
@@ -11,14 +11,14 @@ use lesson::road;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::Strategy;
-use trimwright_study::fleet::{FleetEngine, Order};
+use trimwright_study::fleet::{FleetEngine, FleetPlan};
 
-/// Engines in the fleet; `trimwright fleet` drives as many as are asked for.
+/// Number of engines; `trimwright fleet` drives larger fleets.
 const ENGINES: u32 = 4;
 
-/// One engine: rms mixture error of the map alone, with the first guess and with what was learned, ln.
+/// Mixture error of the map alone of one engine, rms, ln: first calibration and learned map.
 pub(crate) struct Driven {
-    pub(crate) guessed: f64,
+    pub(crate) base: f64,
     pub(crate) learned: f64,
 }
 
@@ -28,13 +28,13 @@ pub(crate) struct Answer {
 
 pub(crate) fn answer() -> Answer {
     let scenario = road::van();
-    let order = Order { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+    let plan = FleetPlan { engines: ENGINES, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
     let engine = |index| {
-        let driven = FleetEngine::drive(&scenario, &order, index);
-        let figures = driven[0].figures().expect("every drawn engine can be driven");
-        let (guessed, learned) =
+        let driven = FleetEngine::drive(&scenario, &plan, index);
+        let figures = driven[0].figures().expect("every sampled engine can be driven");
+        let (base, learned) =
             (figures.base_map_rms.expect("measured"), figures.learned_map_rms.expect("measured"));
-        Driven { guessed, learned }
+        Driven { base, learned }
     };
     Answer { engines: (0..ENGINES).map(engine).collect() }
 }
@@ -53,22 +53,22 @@ impl Answer {
             (1..).zip(&self.engines).map(move |(number, engine)| (f64::from(number), 100.0 * pick(engine)))
         };
         Plot::new("A small fleet, thirteen minutes on the highway each", "engine", "mixture error, rms, %")
-            .dots("first guess", error(|engine| engine.guessed))
+            .dots("first calibration", error(|engine| engine.base))
             .dots("learned", error(|engine| engine.learned))
     }
 }
 
 impl fmt::Display for Answer {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-        for (number, Driven { guessed, learned }) in (1..).zip(&self.engines) {
+        for (number, Driven { base, learned }) in (1..).zip(&self.engines) {
             writeln!(
                 f,
-                "engine {number}: {:4.1} % off by the first guess, {:.1} % with what was learned",
-                100.0 * guessed,
+                "engine {number}: first calibration {:4.1} %, learned map {:.1} %",
+                100.0 * base,
                 100.0 * learned
             )?;
         }
-        write!(f, "The worst of them is left with {:.1} %.", 100.0 * self.worst().learned)
+        write!(f, "The worst engine has {:.1} %.", 100.0 * self.worst().learned)
     }
 }
 

@@ -1,4 +1,4 @@
-//! Drives the same ten simulated seconds several times, for a profiler to count: `step_cost loop|plant|control TIMES`.
+//! Runs the same ten simulated seconds several times for a profiler: `step_cost loop|plant|control TIMES`.
 
 #[path = "../benches/stretch/mod.rs"]
 mod stretch;

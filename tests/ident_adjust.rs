@@ -1,5 +1,5 @@
-//! Fine adjustment: each key an owner may set, written into the file of a shipped scenario, moves what it is for, the right way and about
-//! as far as it says, on every shipped engine that has the part.
+//! Fine adjustment: each key, set in the file of a shipped scenario, changes its figure in the expected direction and by the expected
+//! amount, on every shipped engine with the part.
 
 mod adjust;
 
@@ -8,8 +8,8 @@ use trimwright_control::Parameters;
 use trimwright_harness::block_reader::key_of;
 use trimwright_harness::parameters::FINE_ADJUSTMENT;
 
-/// What a row shows on each of its cars, and whether that is as it should be.
-fn shown(row: &Row) -> Vec<(bool, String)> {
+/// Result of a row on each of its cars: whether it is as expected, and a description.
+fn results(row: &Row) -> Vec<(bool, String)> {
     let judged = row.on.cars().map(|shipped| {
         let before = match row.beside {
             [] => (row.figure)(shipped),
@@ -18,14 +18,14 @@ fn shown(row: &Row) -> Vec<(bool, String)> {
         let after = (row.figure)(&shipped.adjusted(&[row.beside, &[row.sets]].concat()));
         let moves = format!("from {before:.4} to {after:.4}, should be {:?}", row.moves);
         let told = format!("{} on {}: {moves}", row.sets.0, shipped.scenario.name);
-        (row.moves.is_right(before, after), told)
+        (row.moves.is_as_expected(before, after), told)
     });
     judged.collect()
 }
 
 fn assert_each_moves_its_figure(rows: &[Row]) {
     let wrong: Vec<String> =
-        rows.iter().flat_map(shown).filter(|(right, _)| !right).map(|(_, told)| told).collect();
+        rows.iter().flat_map(results).filter(|(expected, _)| !expected).map(|(_, text)| text).collect();
     assert!(wrong.is_empty(), "\n{}", wrong.join("\n"));
 }
 
@@ -75,7 +75,7 @@ fn ident_keys_of_learning_move_map_and_trim() {
 }
 
 #[test]
-fn ident_whatever_is_called_fine_adjustment_has_a_row() {
+fn ident_every_key_of_fine_adjustment_has_a_row() {
     let parameters = Parameters::DEFAULT;
     let all: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).collect();
     let tried: Vec<&str> = table::TABLE.iter().flat_map(|rows| rows.iter()).map(|row| row.sets.0).collect();

@@ -1,6 +1,5 @@
-//! A reading of lambda is late: it tells of injections that were made a good part of a second ago. Credited to them it teaches the
-//! right cells; credited to the cells where the engine is now it teaches neighbours, and takes what was injected then for what
-//! is injected now.
+//! Attribution of delayed lambda readings: attributed to the injections that caused them, they update the correct cells; attributed to the
+//! present operating point, they update neighbouring cells with a wrong correction.
 
 use trimwright_control::LearnedMap;
 use trimwright_control::Learner;
@@ -15,11 +14,11 @@ use trimwright_harness::session::{SessionBuilder, Until};
 use trimwright_numerics::Real;
 use trimwright_plant::DriverInputs;
 
-/// By how much more must be left in the visited cells when the present cell is taught, ratio: with the van it was 3.5 to 4.8, with the
-/// pickup, whose right correction differs less from cell to cell, 1.2 and more.
+/// Smallest ratio of the errors in the visited cells with attribution to the present and to the injection: 3.5 to 4.8 with the van, 1.2 and
+/// more with the pickup, whose true correction differs less between cells.
 const WORSE: [(&str, f64); 2] = [("delivery-van", 2.5), ("highway-pickup", 1.1)];
 
-/// Gives each reading to the operating point of this moment.
+/// Attributes each reading to the present operating point.
 struct PresentCell {
     strategy: Strategy,
     seen: LaggedShares,
@@ -45,8 +44,8 @@ impl Learner for PresentCell {
     }
 }
 
-/// Drives the town schedule once and gives the rms error of the visited cells, ln, and how many lessons were taken.
-fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
+/// Drives the town schedule once; returns the rms error of the visited cells, ln, and the number of lessons.
+fn error_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32) {
     let mut session = SessionBuilder::new(scenario.clone()).build().expect("it was checked");
     let mut mixture = MixtureObserver::new(session.closed_loop().controller());
     let step = |closed_loop: &mut ClosedLoop, inputs: &DriverInputs| {
@@ -74,13 +73,13 @@ fn left_ln(scenario: &Scenario, strategy: Strategy, present: bool) -> (f64, u32)
 
 #[test]
 #[expect(clippy::print_stdout, reason = "the figures are what one wants to see")]
-fn ident_a_reading_belongs_to_the_injections_that_made_it() {
+fn ident_a_reading_belongs_to_the_injections_that_caused_it() {
     for (name, worse) in WORSE {
         let town = Scenario::load(name).and_then(|scenario| scenario.with_schedule("udds"));
         let town = town.expect("both are shipped").with_passes(1);
         for strategy in [Strategy::Integral, Strategy::NormalisedGradient, Strategy::Kalman] {
-            let (past, lessons) = left_ln(&town, strategy, false);
-            let (present, _) = left_ln(&town, strategy, true);
+            let (past, lessons) = error_ln(&town, strategy, false);
+            let (present, _) = error_ln(&town, strategy, true);
             println!(
                 "{name}, {strategy:?}: {:.2} % left in the visited cells, {:.2} % when the present cell is taught",
                 100.0 * past,

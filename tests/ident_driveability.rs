@@ -1,11 +1,11 @@
-//! The shipped cars drive well: starts, tip-ins, idle under loads, the way back from a fuel cut, each with its limit.
+//! Driveability limits of the shipped cars: starts, tip-ins, idle with load steps, return from fuel cut.
 
 use trimwright_control::Options;
 use trimwright_harness::drive::{Record, drive_with};
 use trimwright_harness::driveability::{Driveability, driveability};
 use trimwright_harness::scenario::Scenario;
 
-/// The trials of a scenario with what two passes of its schedule taught.
+/// Driveability of a scenario with the map learned in two passes of its schedule.
 fn driven(name: &str) -> Driveability {
     let scenario = Scenario::load(name).expect("shipped");
     let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ()).expect("drives");

@@ -1,4 +1,4 @@
-//! Faults put into whole drives: nothing breaks in the program, whatever breaks in the car.
+//! Faults in whole drives: the program stays numerically valid.
 
 use std::fmt::Write;
 use trimwright_control::Parameters;
@@ -8,10 +8,10 @@ use trimwright_harness::faults::{Fault, KINDS, find};
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::shipped::SCENARIOS;
 
-/// How much of each shipped drive is driven with each fault, s: a start, the fault coming and going, and some driving.
+/// Part of each shipped drive for each fault, s: a start, an intermittent fault, and some driving.
 const DRIVEN_S: f64 = 60.0;
-/// How often every number is looked at, s.
-const LOOK_S: u64 = 20;
+/// Interval of the check of all numbers, s.
+const CHECK_S: u64 = 20;
 
 fn van() -> Scenario {
     Scenario::load("delivery-van").expect("shipped")
@@ -21,7 +21,7 @@ fn with(scenario: &Scenario, fault: Fault) -> Scenario {
     Scenario { faults: vec![fault], ..scenario.clone() }
 }
 
-/// Everything that controller and plant hold, as text, in which what is no finite number shows.
+/// State of controller and plant as text, for the search of non-finite numbers.
 fn written(closed_loop: &ClosedLoop, text: &mut String) {
     text.clear();
     let (controller, commands) = (closed_loop.controller().state(), closed_loop.commands());
@@ -32,7 +32,7 @@ fn written(closed_loop: &ClosedLoop, text: &mut String) {
 fn assert_finite(text: &str, what: &str) {
     let odd = [" NaN", "(NaN", "[NaN", " inf", "[inf", "(inf", "-inf"].iter().find_map(|odd| {
         let at = text.find(odd)?;
-        // A field's name may begin with the same letters.
+        // Names of fields may begin with the same letters.
         let after = text[at + odd.len()..].chars().next();
         after.is_some_and(|next| !next.is_alphanumeric() && next != '_').then_some(at)
     });
@@ -41,7 +41,7 @@ fn assert_finite(text: &str, what: &str) {
     }
 }
 
-/// Each kind of fault, of usual strength and of the strongest, coming and going, on the beginning of each shipped drive.
+/// Each kind of fault with usual and largest strength, intermittent, on the beginning of each shipped drive.
 #[test]
 fn every_fault_on_every_shipped_drive_leaves_every_number_finite() {
     let drive = |shipped: &trimwright_harness::shipped::Shipped| {
@@ -60,7 +60,7 @@ fn every_fault_on_every_shipped_drive_leaves_every_number_finite() {
             let mut seconds = 0;
             experience(&with(&scenario, fault), DRIVEN_S, &mut |closed_loop| {
                 seconds += 1;
-                if seconds % LOOK_S == 0 {
+                if seconds % CHECK_S == 0 {
                     written(closed_loop, &mut text);
                     assert_finite(&text, &what);
                 }
@@ -77,7 +77,7 @@ fn every_fault_on_every_shipped_drive_leaves_every_number_finite() {
 }
 
 #[test]
-fn what_is_no_number_is_found_in_text() {
+fn non_finite_numbers_are_found_in_text() {
     assert_finite("Inner { inflow_k: 3.0, info: 2.0, nan_count: 1 }", "names");
     for text in ["a: NaN, b", "a: [NaN, 1.0]", "a: inf }", "a: -inf, b", "Some(inf)"] {
         assert!(std::panic::catch_unwind(|| assert_finite(text, "odd")).is_err(), "{text}");
@@ -86,22 +86,22 @@ fn what_is_no_number_is_found_in_text() {
 
 #[test]
 fn ident_before_a_fault_begins_nothing_differs() {
-    let sound = van();
+    let fault_free = van();
     let until_s = 40.0;
-    // As text, in which a figure that was not measured equals itself.
+    // As text, in which NaN equals NaN.
     let driven =
         |scenario: &Scenario| format!("{:?}", experience(scenario, until_s, &mut |_| {}).expect("a drive"));
-    let plain = driven(&sound);
+    let plain = driven(&fault_free);
     for name in ["clogged_injectors", "other_fuel", "map_open", "slow_sensor"] {
         let fault = Fault { from_s: until_s, ..Fault::usual(find(name).expect("a kind")) };
-        assert_eq!(driven(&with(&sound, fault.clone())), plain, "{name}");
+        assert_eq!(driven(&with(&fault_free, fault.clone())), plain, "{name}");
         let earlier = Fault { from_s: 0.5 * until_s, ..fault };
-        assert_ne!(driven(&with(&sound, earlier)), plain, "{name}");
+        assert_ne!(driven(&with(&fault_free, earlier)), plain, "{name}");
     }
 }
 
 #[test]
-fn several_faults_at_once_are_all_there() {
+fn several_faults_are_active_at_once() {
     let names = ["weak_pump", "o2_open", "wrong_cam"];
     let faults = names.map(|name| Fault::usual(find(name).expect("a kind"))).to_vec();
     let scenario = Scenario { faults, ..van() };
@@ -116,11 +116,11 @@ fn several_faults_at_once_are_all_there() {
     assert_ne!(cam, van().answers.cam);
 }
 
-/// What starves the engine at high load while the sensor is sound: the lean guard has to end it.
+/// Lean mixture at high load with a fault-free sensor must be ended by the lean guard.
 #[test]
-fn the_lean_guard_ends_what_starves_a_loaded_engine() {
+fn the_lean_guard_ends_lean_mixture_at_high_load() {
     let schedule = examination::schedule();
-    // A loss up to this is made up for by what may be learned; a little more is not.
+    // Learning compensates a loss up to the authority limit; a little more it does not.
     let Parameters { learner, common_correction, .. } = Parameters::DEFAULT;
     let whole_authority_ln = learner.authority_ln + common_correction.flow_authority_ln;
     let made_up_for = 1.0 - f64::from((-whole_authority_ln).exp());
@@ -133,7 +133,7 @@ fn the_lean_guard_ends_what_starves_a_loaded_engine() {
         let met: Experience =
             experience(&scenario, scenario.schedule.duration_s(), &mut |_| {}).expect("a drive");
         assert!(met.guard_trips > 0, "{name}: {:?}", met.high_load);
-        // Without the guard these stretches last up to a minute; with it two or three pass until the reading has arrived and is believed.
+        // Without the guard lean intervals last up to a minute; with it 2 or 3 s until the reading has arrived and is valid.
         assert!(met.high_load.longest_lean_s < 3.0, "{name}: {:?}", met.high_load);
     }
 }

@@ -1,6 +1,6 @@
-//! Every lesson of `examples/` gives the answer that theory, a reference table or a balance asks for, and saves its plot.
+//! Every lesson of `examples/` agrees with theory, a reference table or a balance, and saves its plot.
 #![expect(dead_code, reason = "the main functions are the examples'")]
-#![expect(clippy::duplicate_mod, reason = "each lesson brings along what it shares with the others")]
+#![expect(clippy::duplicate_mod, reason = "each lesson includes the common parts")]
 
 #[path = "../examples/lesson_01_frame.rs"]
 mod lesson_01_frame;
@@ -30,7 +30,7 @@ mod table;
 use trimwright_harness::scenario::Scenario;
 use trimwright_plant::Truth;
 
-/// The lesson prints these words, and its plot is an SVG whose axes are named so.
+/// Asserts that the lesson prints these texts and that its plot is an SVG with these axis labels.
 macro_rules! shows {
     ($name:literal, $answer:expr, $words:expr, $axes:expr) => {
         let text = $answer.to_string();
@@ -76,12 +76,12 @@ fn val_lesson_2_fills_a_cylinder_with_standard_air() {
         assert!(charge.true_kg < charge.full_kg, "{}", charge.map_pa);
         assert!(charge.error_ln().abs() < 0.35, "{}", charge.map_pa);
     }
-    assert!(answer.error_rms() > 0.02, "nothing would be left to learn");
+    assert!(answer.error_rms() > 0.02, "nothing to learn");
 }
 
 /// Source: orifice law, shared/reference/injector_sqrt.csv.
 #[test]
-fn val_lesson_3_flows_with_the_root_of_pressure_and_loses_the_late_time() {
+fn val_lesson_3_follows_the_orifice_law_and_loses_the_late_time() {
     use lesson_03_injector::{DROP_PA, LATE_S, SUPPLY_V, fuel_kg};
     let answer = lesson_03_injector::answer();
     shows!("lesson_03_injector", answer, ["1.00 ms", "0.1 ms late"], ["open time, ms", "fuel, mg"]);
@@ -91,17 +91,17 @@ fn val_lesson_3_flows_with_the_root_of_pressure_and_loses_the_late_time() {
         let flowing = |drop_pa| fuel_kg(injectors.delay_s(SUPPLY_V, drop_pa) + 10e-3, drop_pa);
         row.agrees("flow_ratio_to_300kPa", flowing(drop_pa) / flowing(DROP_PA), 1e-5);
     }
-    // The line of fuel over open time starts at the delay, and the bend takes its own length from long pulses.
+    // The line of fuel over open time starts at the delay plus the length of the nonlinearity.
     let start_s = injectors.delay_s(SUPPLY_V, DROP_PA) + injectors.nonlinearity_s;
     assert!((answer.offset_s - start_s).abs() < 2e-6, "{}", answer.offset_s);
-    // What is missing of a pulse is the late time over the time that it flows.
+    // The missing share of a pulse is the late time over the flow time.
     for open_s in [4e-3, 8e-3, 16e-3] {
         let lost = 1.0 - answer.pulse(open_s).late_ratio;
         assert!((lost * (open_s - start_s) / LATE_S - 1.0).abs() < 0.02, "{open_s}: {lost}");
     }
 }
 
-/// At rest as much leaves the wall as lands on it (Aquino, SAE 810494); what the film gains was not drawn.
+/// In steady state evaporation equals deposition (Aquino, SAE 810494); the gain of the film equals the fuel that was not drawn.
 #[test]
 fn ident_lesson_4_closes_the_balance_of_the_film() {
     let answer = lesson_04_film::answer();
@@ -116,12 +116,12 @@ fn ident_lesson_4_closes_the_balance_of_the_film() {
 
 /// Source: roots of `z^d - z^(d-1) + K`, shared/reference/control_margins.csv, rows "discrete I".
 #[test]
-fn val_lesson_5_turns_unstable_where_the_roots_say() {
+fn val_lesson_5_has_the_stability_limit_of_the_roots() {
     let answer = lesson_05_delay::answer();
-    shows!("lesson_05_delay", answer, ["delay 10 looks", "2000 rpm"], ["delay, looks", "part K"]);
+    shows!("lesson_05_delay", answer, ["delay 10 samples", "2000 rpm"], ["delay, samples", "gain K"]);
     let rows = table::read_where("control_margins", "case", "discrete I");
-    assert_eq!(rows.len(), answer.ignorant.len());
-    for (row, &(delay, limit)) in rows.iter().zip(&answer.ignorant) {
+    assert_eq!(rows.len(), answer.unaware.len());
+    for (row, &(delay, limit)) in rows.iter().zip(&answer.unaware) {
         assert_eq!(row.text("p1"), format!("d={delay}"));
         row.agrees("Ku_Td", lesson_05_delay::exact_limit(delay), 1e-9);
         row.agrees("Ku_Td", limit, 0.02);
@@ -130,25 +130,30 @@ fn val_lesson_5_turns_unstable_where_the_roots_say() {
     assert!(answer.travel_s.is_sorted_by(|slow, fast| slow.1 > fast.1), "{:?}", answer.travel_s);
 }
 
-/// The practical limit is a fit of the whole log, made afterwards with the delay known.
+/// The practical limit is an offline fit of the whole log with known delay.
 #[test]
-fn ident_lesson_6_learns_nearly_what_the_log_can_tell() {
+fn ident_lesson_6_learns_nearly_as_well_as_the_offline_fit() {
     let answer = lesson_06_learning::answer();
-    shows!("lesson_06_learning", answer, ["First guess", "lessons"], ["time since the start, min", "rms, %"]);
+    shows!(
+        "lesson_06_learning",
+        answer,
+        ["First calibration", "lessons"],
+        ["time since the start, min", "rms, %"]
+    );
     let (mixture, learning) = (&answer.run.summary.mixture, &answer.run.summary.learning);
     assert!(mixture.learned_map_rms < 0.2 * mixture.base_map_rms, "{mixture:?}");
     assert!(learning.visited_error_rms < 1.7 * learning.offline_fit_rms, "{learning:?}");
 }
 
-/// Normal distribution: the share within two standard deviations, and within one where the claimed one is half of the true one.
+/// Normal distribution: share within two standard deviations, and within one where the estimated one is half of the true one.
 #[test]
-fn val_lesson_7_is_as_sure_as_the_normal_distribution_allows() {
+fn val_lesson_7_agrees_with_the_normal_distribution() {
     let answer = lesson_07_confidence::answer();
     shows!("lesson_07_confidence", answer, ["two sigma", "On the road"], ["standard deviation", "error, %"]);
     let within = |sigmas: f64| libm::erf(sigmas / std::f64::consts::SQRT_2);
-    for (share, wanted) in [(answer.by_itself, within(2.0)), (answer.repeated, within(1.0))] {
+    for (share, wanted) in [(answer.independent, within(2.0)), (answer.repeated, within(1.0))] {
         let spread = libm::sqrt(wanted * (1.0 - wanted) / lesson_07_confidence::TRIES as f64);
-        // The map's drift term and the bounds of the drawn truths make it a little surer than the ideal.
+        // The drift term of the map and the limits of the random truths increase the share a little.
         assert!((share - wanted).abs() < 4.0 * spread + 0.005, "{share} for {wanted}");
     }
     assert!(answer.driven > 0.8 && answer.cells.len() > 10, "{} of {}", answer.driven, answer.cells.len());
@@ -156,26 +161,31 @@ fn val_lesson_7_is_as_sure_as_the_normal_distribution_allows() {
 
 /// Mass balance of the air at the sensor.
 #[test]
-fn ident_lesson_8_runs_rich_by_what_the_leak_lets_in() {
+fn ident_lesson_8_runs_rich_by_the_leak_air() {
     let answer = lesson_08_leak::answer();
-    shows!("lesson_08_leak", answer, ["leak 0.30 g/s", "the crank says so"], ["leak, g/s", "lambda"]);
+    shows!("lesson_08_leak", answer, ["leak 0.30 g/s", "the self-check detects it"], ["leak, g/s", "lambda"]);
     for idle in &answer.idles {
-        let seen = idle.burned * idle.balance();
-        assert!((seen / idle.read - 1.0).abs() < 0.02, "leak {}: {seen} {}", idle.leak_kg_per_s, idle.read);
-        assert!((idle.read - 1.0).abs() < 0.01, "{}", idle.read);
+        let expected = idle.burned * idle.balance();
+        assert!(
+            (expected / idle.measured - 1.0).abs() < 0.02,
+            "leak {}: {expected} {}",
+            idle.leak_kg_per_s,
+            idle.measured
+        );
+        assert!((idle.measured - 1.0).abs() < 0.01, "{}", idle.measured);
     }
-    assert!(answer.found && !answer.suspected);
+    assert!(answer.detected && !answer.false_alarm);
 }
 
 #[test]
-fn ident_lesson_9_never_loses_a_map_that_is_saved_beside_the_last() {
+fn ident_lesson_9_never_loses_a_map_saved_in_a_free_page() {
     use lesson_09_power_cut::NEW;
     let answer = lesson_09_power_cut::answer();
     shows!(
         "lesson_09_power_cut",
         answer,
-        ["in a free place", "over the last one"],
-        ["operation", "comes back"]
+        ["in a free page", "over the last one"],
+        ["operation", "restored map"]
     );
     assert!(answer.beside.len() > 100 && answer.over.len() > 100, "a save is many operations");
     assert!(answer.beside.iter().all(|&number| number == NEW || number == NEW - 1), "{:?}", answer.beside);
@@ -196,11 +206,11 @@ fn lesson_10_adds_a_learner_in_a_few_lines() {
 }
 
 #[test]
-fn lesson_11_helps_every_engine_of_the_fleet() {
+fn lesson_11_improves_every_engine_of_the_fleet() {
     let answer = lesson_11_fleet::answer();
     shows!("lesson_11_fleet", answer, ["engine 4", "The worst"], ["engine", "rms, %"]);
     for engine in &answer.engines {
-        assert!(engine.learned < 0.5 * engine.guessed, "{} {}", engine.learned, engine.guessed);
+        assert!(engine.learned < 0.5 * engine.base, "{} {}", engine.learned, engine.base);
     }
     assert!(answer.worst().learned < 0.06, "{}", answer.worst().learned);
 }

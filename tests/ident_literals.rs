@@ -1,14 +1,14 @@
-//! What can be tuned in the controller is a parameter with range, unit and source, not a number somewhere in its code.
+//! Tunable numbers of the controller are parameters with range, unit and source, not literals in the code.
 
 use std::fs;
 use std::path::Path;
 
-/// How many numbers may be left in the code: guards against what is no number, and periods of the tasks.
+/// Largest number of literals in the code: guards against invalid numbers, and periods of the tasks.
 const MOST: usize = 20;
-/// Numbers that say nothing of an engine.
+/// Literals without a relation to an engine.
 const PLAIN: [f64; 4] = [0.0, 0.5, 1.0, 2.0];
-/// Constants that nobody tunes, by file and name: conversions of units, what physics, a standard or the board gives, and the units of
-/// whole numbers that are stored.
+/// Constants that are not tunable, by file and name: unit conversions, constants of physics, a standard or the board, and units of stored
+/// integers.
 const GIVEN: [(&str, &str); 17] = [
     ("clock.rs", "S_PER_US"),
     ("enrichment.rs", "STANDARD_KG_PER_M3"),
@@ -28,10 +28,10 @@ const GIVEN: [(&str, &str); 17] = [
     ("persistence.rs", "FLOW_UNIT"),
     ("persistence.rs", "DELAY_UNIT"),
 ];
-/// What begins an item that is left out: registered parameters, and tests.
+/// Beginnings of excluded items: parameters and tests.
 const LEFT_OUT: [&str; 4] = ["parameters!", "blocks!", "choice!", "#[cfg(test)]"];
 
-/// The code with blanks for comments, strings and characters. Lines stay where they are.
+/// The code with comments, strings and characters replaced by blanks; line numbers are kept.
 fn code(text: &str) -> String {
     let letters: Vec<char> = text.chars().collect();
     let (mut made, mut at) = (String::new(), 0);
@@ -62,12 +62,12 @@ fn code(text: &str) -> String {
     made
 }
 
-/// A character, and no lifetime.
+/// Whether a quote begins a character, not a lifetime.
 fn is_character(from_quote: &[char]) -> bool {
     from_quote.get(1) == Some(&'\\') || from_quote.get(2) == Some(&'\'')
 }
 
-/// Blanks for everything from each such beginning to the end of its item.
+/// Replaces the items with this beginning by blanks.
 fn without(code: &str, beginning: &str) -> String {
     let mut left = code.to_owned();
     while let Some(begun) = left.find(beginning) {
@@ -90,7 +90,7 @@ fn without(code: &str, beginning: &str) -> String {
     left
 }
 
-/// The float literals of a line, as they are written. A whole number, a field of a tuple and a range are none.
+/// The float literals of a line; integers, tuple fields and ranges are none.
 fn floats(line: &str) -> Vec<&str> {
     let (bytes, mut found, mut at) = (line.as_bytes(), Vec::new(), 0);
     while at < bytes.len() {
@@ -122,13 +122,13 @@ fn floats(line: &str) -> Vec<&str> {
     found
 }
 
-/// Its value.
+/// Value of a literal.
 fn value(word: &str) -> f64 {
     let digits = word.replace("f32", "").replace("f64", "").replace('_', "");
     digits.parse().unwrap_or_else(|_| panic!("{word} is no number"))
 }
 
-/// The numbers of a file that ought to be parameters: line and word.
+/// Literals of a file that should be parameters: line and text.
 fn numbers(name: &str, text: &str) -> Vec<(usize, String)> {
     let mut code = LEFT_OUT.iter().fold(code(text), |code, beginning| without(&code, beginning));
     for (_, constant) in GIVEN.iter().filter(|(file, _)| *file == name) {
@@ -143,28 +143,28 @@ fn numbers(name: &str, text: &str) -> Vec<(usize, String)> {
 }
 
 #[test]
-fn ident_literals_are_told_from_what_only_looks_like_them() {
+fn ident_literals_are_recognised() {
     let text = "const A: f32 = 1.5; // 3.5\nlet b = \"4.5\"; x.0 + 2.5e-3 * 7_f32 - t.1.0; 0..=9; 0x1e5; 7usize; 1.0; 'a' '\\''\n\
                 fn f<'a>() { 3.max(4); y * 1e3; 1..2.5 }\nparameters! { a { 8.5 } }\n#[cfg(test)]\nmod tests { 6.5 }\nlet c = 9.25;";
     let found: Vec<(usize, String)> = numbers("none.rs", text);
-    let told: Vec<(usize, &str)> = found.iter().map(|(line, word)| (*line, word.as_str())).collect();
-    assert_eq!(told, [(1, "1.5"), (2, "2.5e-3"), (2, "7_f32"), (3, "1e3"), (3, "2.5"), (7, "9.25")]);
+    let found_words: Vec<(usize, &str)> = found.iter().map(|(line, word)| (*line, word.as_str())).collect();
+    assert_eq!(found_words, [(1, "1.5"), (2, "2.5e-3"), (2, "7_f32"), (3, "1e3"), (3, "2.5"), (7, "9.25")]);
 }
 
 #[test]
-fn ident_few_numbers_stand_in_the_code_of_the_controller() {
+fn ident_the_controller_has_few_literals() {
     let sources = Path::new(env!("CARGO_MANIFEST_DIR")).join("crates/control/src");
     let mut files: Vec<_> =
         fs::read_dir(&sources).expect("sources").map(|entry| entry.expect("a file").path()).collect();
     files.sort();
-    let (mut told, mut count) = (String::new(), 0);
+    let (mut found_words, mut count) = (String::new(), 0);
     for path in files {
         assert!(path.is_file(), "{}: a folder, whose files would go uncounted", path.display());
         let name = path.file_name().and_then(|name| name.to_str()).expect("a name");
         for (line, word) in numbers(name, &fs::read_to_string(&path).expect("text")) {
             count += 1;
-            told += &format!("crates/control/src/{name}:{line}: {word}\n");
+            found_words += &format!("crates/control/src/{name}:{line}: {word}\n");
         }
     }
-    assert!(count <= MOST, "{told}{count} numbers are no parameters, {MOST} may be left");
+    assert!(count <= MOST, "{found_words}{count} numbers are no parameters, {MOST} may be left");
 }

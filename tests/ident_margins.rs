@@ -1,8 +1,8 @@
-//! The short-term trim on the whole engine: calm from the shortest to the longest delay, with a sensor that shows two thirds or half
-//! as much again of the error there is, and with a pipe that is half, twice or two and a half times the believed one.
+//! Stability of the short-term trim on the whole engine, from the shortest to the longest delay, with a sensor gain of 2/3 and 1.5, and with
+//! a pipe of 0.5, 2 and 2.5 times the assumed length.
 //!
-//! That the stage by itself bears just as much as theory says is checked in `tests/val/control_loops.rs` against
-//! `control_margins.csv`. Here the gain is raised on the engine until the trim swings, and held against the same theory.
+//! `tests/val/control_loops.rs` checks the stage alone against `control_margins.csv`. Here the gain is raised on the engine up to the stability
+//! limit, which is compared with the same theory.
 
 use trimwright_control::parameters::FeedbackParameters;
 use trimwright_control::{Controller, Options};
@@ -12,23 +12,23 @@ use trimwright_signals::{Commands, Frame};
 
 /// Steps of 1 ms.
 const STEP_S: f64 = 1e-3;
-/// The engine warms up, then the sensor's wire gets its other slope and the fuel is off by a tenth, then the trim has so long, s.
-const WARMS_S: f64 = 40.0;
-const SETTLES_S: f64 = 30.0;
-const LOOKED_AT_S: f64 = 20.0;
-/// Volts of the wideband output at lambda 1, about which the slope is wrong.
+/// Durations of warm-up, of the settling after the change of sensor slope and fuel, and of the evaluation, s.
+const WARM_UP_S: f64 = 40.0;
+const SETTLING_S: f64 = 30.0;
+const EVALUATED_S: f64 = 20.0;
+/// Voltage of the wideband output at lambda 1, the fixed point of the slope error, V.
 const LAMBDA_1_V: f32 = 2.3529;
-/// By how much the injectors' flow changes, ratio.
-const OFF: f64 = 1.08;
-/// Farthest that the trim may move in the end: noise and cylinders that differ; and the mean mixture be off, with the noise
-/// of a few hundred charges, ratio.
+/// Change of the injector flow, ratio.
+const FLOW_FACTOR: f64 = 1.08;
+/// Largest range of the trim at the end (noise, cylinder differences), and largest error of the mean mixture with the noise of a few hundred
+/// charges, ratio.
 const MOVES: f32 = 0.01;
 const MEAN_OFF: f64 = 0.01;
 
-/// Turns of the crank from injection to the exhaust valve (geometry of the four-stroke cycle).
+/// Crank revolutions from injection to the exhaust valve (four-stroke cycle).
 const TURNS: f64 = 1.7;
 
-/// Where the engine is held.
+/// An operating point on the dynamometer.
 struct Point {
     rpm: f64,
     throttle: f64,
@@ -43,12 +43,12 @@ const POINTS: [Point; 5] = [
     Point { rpm: 4000.0, throttle: 0.35 },
 ];
 
-/// How the trim was in the end.
+/// Result at the end of a run.
 #[derive(Debug)]
 struct End {
-    /// Delay from injection to reading, s: the controller's, with the pipe's part as much longer as the pipe is.
+    /// Delay from injection to reading, s: that of the controller with the true pipe length.
     delay_s: f64,
-    /// From the least to the largest trim, ln.
+    /// Range of the trim, ln.
     moves_ln: f32,
     /// Mean of true over wanted mixture, ln.
     mean_ln: f64,
@@ -65,13 +65,13 @@ struct Bench {
 }
 
 impl Bench {
-    fn run(&mut self, seconds: f64, mut look: impl FnMut(&Self)) {
+    fn run(&mut self, seconds: f64, mut observe: impl FnMut(&Self)) {
         for _ in 0..(seconds / STEP_S).round() as u64 {
             let mut frame: Frame = self.plant.step(&self.commands, &self.inputs, STEP_S).clone();
             frame.o2_v = (LAMBDA_1_V + self.slope * (frame.o2_v - LAMBDA_1_V)).clamp(0.0, 5.0);
             self.o2_v = frame.o2_v;
             self.commands = self.controller.step(&frame);
-            look(self);
+            observe(self);
         }
     }
 }
@@ -98,18 +98,18 @@ fn warm(point: &Point, change: impl Fn(&mut Truth)) -> (Bench, Truth) {
     bench.inputs.key = Key::On;
     bench.inputs.dyno_rad_per_s = Some(point.rpm * std::f64::consts::PI / 30.0);
     bench.inputs.throttle = point.throttle;
-    bench.run(WARMS_S, |_| ());
+    bench.run(WARM_UP_S, |_| ());
     (bench, truth)
 }
 
 fn end(point: &Point, pipe: f64, slope: f32) -> End {
     let (mut bench, mut truth) = warm(point, |truth| truth.exhaust.pipe_m3 *= pipe);
     bench.slope = slope;
-    truth.injectors.static_flow_kg_per_s *= OFF;
+    truth.injectors.static_flow_kg_per_s *= FLOW_FACTOR;
     bench.plant.set_truth(truth).expect("a truth");
-    bench.run(SETTLES_S, |_| ());
+    bench.run(SETTLING_S, |_| ());
     let (mut least, mut most, mut sum, mut count) = (f32::MAX, f32::MIN, 0.0, 0.0);
-    bench.run(LOOKED_AT_S, |bench| {
+    bench.run(EVALUATED_S, |bench| {
         let state = bench.controller.state();
         (least, most) = (least.min(state.feedback().trim_ln()), most.max(state.feedback().trim_ln()));
         for event in bench.plant.events() {
@@ -124,7 +124,7 @@ fn end(point: &Point, pipe: f64, slope: f32) -> End {
 }
 
 #[test]
-fn ident_the_trim_is_calm_at_every_delay_with_a_wrong_gain_and_a_wrong_pipe() {
+fn ident_the_trim_is_stable_at_every_delay_with_wrong_gain_and_pipe() {
     let (mut shortest_s, mut longest_s) = (f64::MAX, 0.0_f64);
     for point in &POINTS {
         for (pipe, slope) in [(1.0, 1.0), (1.0, 1.5), (1.0, 1.0 / 1.5), (0.5, 1.5), (2.0, 1.5), (2.5, 1.5)] {
@@ -146,9 +146,9 @@ fn lagged(dead_s: f64, lag_s: f64, w: f64) -> (f64, f64) {
     (size * angle.cos(), size * angle.sin())
 }
 
-/// Slope of the sensor at which the loop swings for ever. The trim follows `applied as believed + slope * (disturbance - applied in truth)`
+/// Critical slope of the sensor at the stability limit. The trim follows `assumed correction + slope * (disturbance - true correction)`
 /// with a lag `tau`: `1 + (slope P - M) / (tau s + 1) = 0`, which is the lag with dead time of `control_margins.csv` where the path `P` is
-/// what the predictor's `M` has it to be. On the imaginary axis `slope = (M - 1 - j w tau) / P` is real; `delay_s` tells where to look.
+/// equal to the predictor's model `M`. On the imaginary axis `slope = (M - 1 - j w tau) / P` is real; `delay_s` sets the frequency range of the search.
 fn critical(path: Response<'_>, model: Response<'_>, tau_s: f64, delay_s: f64) -> f64 {
     let slope = |w: f64| {
         let ((p, q), (m, n)) = (path(w), model(w));
@@ -182,17 +182,16 @@ fn val_with_a_perfect_predictor_the_critical_slope_is_the_published_gain() {
     assert!(checked >= 8);
 }
 
-/// Trim that is given at once to see what becomes of it, ln; and how long that is looked at, s.
+/// Step of the trim, ln, and duration of the recorded response, s.
 const GIVEN_LN: f32 = 0.03;
 const RESPONDS_S: f64 = 7.0;
-const STRETCH_S: f64 = 5e-3;
-/// The controller looks back this often, and believes in a sensor of this lag, s (`crates/control/src/calibration.rs`).
-const LOOK_BACK_S: f64 = 0.02;
+const INTERVAL_S: f64 = 5e-3;
+/// Sample time of the feedback and assumed lag of the sensor, s (`crates/control/src/calibration.rs`).
+const FEEDBACK_S: f64 = 0.02;
 const SENSOR_S: f64 = 0.09;
 
-/// What the engine makes of a step of the trim, by its reading less that of the same engine without: how much of the whole way was gone in
-/// each stretch of 5 ms.
-fn answer(warm: &Bench) -> Vec<f64> {
+/// Step response of the engine: reading with the step minus that without, increments of the relative response in intervals of 5 ms.
+fn step_response(warm: &Bench) -> Vec<f64> {
     let course = |given_ln: f32| -> Vec<f64> {
         let mut bench = warm.clone();
         let calibration = bench.controller.calibration();
@@ -201,10 +200,10 @@ fn answer(warm: &Bench) -> Vec<f64> {
         let state = state.with_trim_moved(&FeedbackParameters::DEFAULT, given_ln);
         bench.controller = Controller::new(off);
         bench.controller.restore(state);
-        let stretches = (RESPONDS_S / STRETCH_S) as u32;
+        let stretches = (RESPONDS_S / INTERVAL_S) as u32;
         (0..stretches)
             .map(|_| {
-                bench.run(STRETCH_S, |_| ());
+                bench.run(INTERVAL_S, |_| ());
                 f64::from(bench.o2_v)
             })
             .collect()
@@ -219,20 +218,20 @@ fn answer(warm: &Bench) -> Vec<f64> {
         .collect()
 }
 
-/// The answer to a frequency: that to a step, piece by piece.
+/// Frequency response from the step response.
 fn answer_at(answer: &[f64], w: f64) -> (f64, f64) {
     answer.iter().enumerate().fold((0.0, 0.0), |(re, im), (index, moved)| {
-        let angle = -w * (index as f64 + 0.5) * STRETCH_S;
+        let angle = -w * (index as f64 + 0.5) * INTERVAL_S;
         (re + moved * angle.cos(), im + moved * angle.sin())
     })
 }
 
-/// A trim that moves so far swings, and one that moves no farther than this is calm, ln.
+/// Range of the trim of an unstable loop, and largest range of a stable one, ln.
 const WIDE: f32 = 0.1;
 const NOISE: f32 = 0.01;
 
-/// Whether the trim swings more and more with this slope after a change of the fuel by a hundredth.
-fn swings(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
+/// Whether the trim oscillates with growing amplitude with this slope after a fuel change of 1 %.
+fn is_unstable(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
     let (mut bench, mut truth) = warm.clone();
     bench.slope = slope;
     truth.injectors.static_flow_kg_per_s *= 1.01;
@@ -250,22 +249,22 @@ fn swings(warm: &(Bench, Truth), slope: f32, period_s: f64) -> bool {
     widths[1] > WIDE || (widths[1] > NOISE && widths[1] > widths[0])
 }
 
-/// Delays of 0.10 to 0.78 s: found 6.1, 5.6, 6.5 and 10.6, by theory 6.3, 5.7, 6.3 and 9.9.
+/// Delays of 0.10 to 0.78 s: measured 6.1, 5.6, 6.5 and 10.6, theory 6.3, 5.7, 6.3 and 9.9.
 #[test]
 fn ident_the_critical_gain_on_the_engine_is_that_of_theory() {
     for point in &POINTS[..4] {
-        // Noise and cylinders that differ would be in the way of a small swing.
+        // Noise and cylinder differences would mask a small oscillation.
         let quiet = |truth: &mut Truth| {
             truth.oxygen_sensor.noise = 0.0;
             truth.distribution.spread = 0.0;
             truth.combustion.variation = 0.0;
         };
         let warm = warm(point, quiet);
-        let answer = answer(&warm.0);
+        let answer = step_response(&warm.0);
         let delay_s = f64::from(warm.0.controller.state().insight().delay_s);
-        // A trim is held from look to look: half of that adds to the path.
+        // The trim is constant between samples: half a sample time adds to the delay.
         let path = |w: f64| {
-            let ((re, im), (c, d)) = (answer_at(&answer, w), lagged(0.5 * LOOK_BACK_S, 0.0, w));
+            let ((re, im), (c, d)) = (answer_at(&answer, w), lagged(0.5 * FEEDBACK_S, 0.0, w));
             (re * c - im * d, re * d + im * c)
         };
         let model = |w: f64| lagged(delay_s, SENSOR_S, w);
@@ -274,7 +273,7 @@ fn ident_the_critical_gain_on_the_engine_is_that_of_theory() {
         let (mut calm, mut wild) = (1.0_f32, 20.0_f32);
         while wild / calm > 1.02 {
             let slope = (wild * calm).sqrt();
-            *(if swings(&warm, slope, period_s) { &mut wild } else { &mut calm }) = slope;
+            *(if is_unstable(&warm, slope, period_s) { &mut wild } else { &mut calm }) = slope;
         }
         let found = f64::from((wild * calm).sqrt());
         assert!((found / theory - 1.0).abs() < 0.10, "{} rpm: {found}, by theory {theory}", point.rpm);

@@ -1,17 +1,17 @@
-//! One name, one type over the whole workspace.
+//! Type names are unique in the workspace.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Names that two types have, and why.
+/// Names of two types, with the reason.
 const TWICE: [(&str, &str); 4] = [
     ("Error", "the associated type of two foreign traits"),
     ("Film", "the wall film: the plant's, and the controller's estimate of it"),
     ("Nitrous", "the nitrous system: the plant's parts, and the controller's stage"),
     ("OutOfRange", "the same type: the plant's alias says that its numbers are f64"),
 ];
-/// What begins the definition of a type.
+/// Keywords of type definitions.
 const KEYWORDS: [&str; 5] = ["struct", "enum", "trait", "type", "union"];
 
 fn sources(directory: &Path, found: &mut Vec<PathBuf>) {

@@ -1,4 +1,4 @@
-//! A step of the loop takes nothing from the heap.
+//! A step of the loop does not allocate.
 
 #[path = "../benches/stretch/mod.rs"]
 mod stretch;

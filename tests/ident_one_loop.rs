@@ -1,17 +1,17 @@
-//! The loop of plant and controller is driven in one place: whoever else would step it goes by a session.
+//! The loop of plant and controller is run in one place; everything else uses a session.
 
 use std::fs;
 use std::path::{Path, PathBuf};
 
-/// Who may step what, and why: files below `crates`.
+/// Files below `crates` that may call a step, with the reason.
 const STEPS: [(&str, &str); 5] = [
     ("harness/src/session.rs", "the loop itself"),
     ("harness/src/closed_loop.rs", "one step of it: plant, then controller"),
-    ("harness/src/drive/recorder.rs", "inputs the session a step on another processor"),
+    ("harness/src/drive/recorder.rs", "gives the session a step on another processor"),
     ("link/src/processor.rs", "answers one frame"),
     ("control/src/controller.rs", "a step is one with the options' learner"),
 ];
-/// What is stepped, and the steps that only the loop has.
+/// Calls of steps.
 const STEPPED: [&str; 5] =
     ["plant.step(", "controller.step(", "closed_loop.step(", ".step_with(", ".step_on("];
 
@@ -26,7 +26,7 @@ fn sources(directory: &Path, found: &mut Vec<PathBuf>) {
     }
 }
 
-/// Lines of a file, without comments and tests, in which something is stepped.
+/// Number of lines of a file with a call of a step, without comments and tests.
 fn stepping(text: &str) -> usize {
     let code = text.split("#[cfg(test)]").next().unwrap_or_default();
     let lines = code.lines().map(str::trim_start).filter(|line| !line.starts_with("//"));
@@ -38,7 +38,7 @@ fn ident_the_loop_is_driven_in_one_place() {
     let crates = Path::new(env!("CARGO_MANIFEST_DIR")).join("crates");
     let mut stepping_files = Vec::new();
     for name in fs::read_dir(&crates).expect("crates").map(|entry| entry.expect("an entry").file_name()) {
-        // On the board there is no session: its programs step a controller, or both, as a board would.
+        // The programs of the board have no session: they step a controller, or controller and plant.
         if name == "firmware" {
             continue;
         }

@@ -1,4 +1,4 @@
-//! Every parameter of controller, answers and plant is written down whole: source, sentence, unit, range with the default in it.
+//! Every parameter of controller, answers and plant has source, description, unit, and a range that contains the default.
 #![expect(clippy::print_stdout, reason = "how many have which source is worth seeing")]
 
 use std::collections::BTreeMap;
@@ -8,13 +8,13 @@ use trimwright_numerics::Real;
 use trimwright_numerics::parameters::{Block, ParameterInfo, Shape};
 use trimwright_plant::Truth;
 
-/// What a source may be beside a citation.
+/// Allowed sources besides a citation.
 const JUDGEMENT: &str = "engineering judgement";
 const PRACTICE: &str = "common practice, no source";
 
-/// What kind of source it is; none for what is no source.
+/// Kind of a source; `None` if it is not valid.
 fn kind(source: &str) -> Option<&'static str> {
-    // A citation names who said it or where, or is a law of nature or of geometry.
+    // A citation names author or publication, or is a law of physics or geometry.
     let cited =
         ["SAE ", "ISO ", "p. ", "(19", "(20", "geometry", "balance", "Heywood", "Guzzella", "from memory"];
     let cited = cited.iter().any(|word| source.contains(word));
@@ -26,11 +26,11 @@ fn kind(source: &str) -> Option<&'static str> {
     }
 }
 
-/// How many parameters have which kind of source.
+/// Number of parameters by kind of source.
 type Counts = BTreeMap<&'static str, u32>;
 
-/// Counts the sources of a block, and finds what is not whole.
-fn look<T: Real + 'static>(
+/// Counts the sources of a block and collects incomplete parameters.
+fn check<T: Real + 'static>(
     block: &dyn Block<T>,
     counts: &mut BTreeMap<&'static str, u32>,
     wrong: &mut Vec<String>,
@@ -60,30 +60,30 @@ fn look<T: Real + 'static>(
 }
 
 #[test]
-fn ident_every_parameter_has_a_source_a_sentence_and_its_default_in_its_range() {
+fn ident_every_parameter_has_a_source_a_description_and_its_default_in_range() {
     let mut wrong = Vec::new();
-    let mut told = |who: &str, look: &dyn Fn(&mut Counts, &mut Vec<String>)| {
+    let mut record = |who: &str, collect: &dyn Fn(&mut Counts, &mut Vec<String>)| {
         let mut counts = Counts::new();
-        look(&mut counts, &mut wrong);
+        collect(&mut counts, &mut wrong);
         println!("{who}: {} parameters, {counts:?}", counts.values().sum::<u32>());
         counts.values().sum::<u32>()
     };
     let parameters = Parameters::DEFAULT;
-    let control = told("controller", &|counts, wrong| {
-        parameters.blocks().into_iter().for_each(|block| look(block, counts, wrong));
+    let control = record("controller", &|counts, wrong| {
+        parameters.blocks().into_iter().for_each(|block| check(block, counts, wrong));
     });
     let answers = SetupAnswers::default();
-    told("setup answers", &|counts, wrong| look(&answers, counts, wrong));
+    record("setup answers", &|counts, wrong| check(&answers, counts, wrong));
     let truth = Truth::mild_v8();
-    let plant = told("plant", &|counts, wrong| {
-        truth.blocks().into_iter().for_each(|block| look(block, counts, wrong));
+    let plant = record("plant", &|counts, wrong| {
+        truth.blocks().into_iter().for_each(|block| check(block, counts, wrong));
     });
     assert!(wrong.is_empty(), "{}", wrong.join("\n"));
     assert!(control >= 344 && plant >= 185, "the registry has lost parameters: {control} {plant}");
 }
 
 #[test]
-fn ident_what_says_nothing_is_no_source() {
+fn ident_an_empty_phrase_is_no_source() {
     for (source, is) in [
         ("engineering judgement, from drives", Some(JUDGEMENT)),
         ("common practice, no source: 100 rpm", Some(PRACTICE)),

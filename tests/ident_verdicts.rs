@@ -1,4 +1,4 @@
-//! What is said after a drive: the right cause first, in words, and nothing of a sound engine.
+//! Findings after a drive: the true cause first, and none for a fault-free engine.
 
 use trimwright_control::{Options, Refusal};
 use trimwright_harness::drive::{Learned, learn};
@@ -9,7 +9,7 @@ use trimwright_harness::shipped::SCENARIOS;
 use trimwright_harness::summary::Weight;
 use trimwright_harness::verdicts::{Cause, findings, rank};
 
-/// A fault of this strength (left out where it has none) in the van, driven through town once, the loop checking itself.
+/// The van with this fault and strength, driven through town once, optionally with the self-check.
 fn driven(fault: Option<(&str, f64)>, self_check: bool) -> Learned {
     let mut scenario = Scenario::load("delivery-van").expect("shipped").with_passes(1);
     scenario.faults = fault
@@ -23,8 +23,8 @@ fn causes(learned: &Learned) -> Vec<Cause> {
     rank(&learned.evidence, &learned.controller).iter().map(|(cause, _)| *cause).collect()
 }
 
-/// A fault that stands out for each cause.
-const STANDS_OUT: [(Cause, &str, f64); 17] = [
+/// A clear fault for each cause.
+const CLEAR_FAULTS: [(Cause, &str, f64); 17] = [
     (Cause::UpstreamAir, "exhaust_leak", 5e-4),
     (Cause::VacuumLeak, "vacuum_leak", 6e-5),
     (Cause::FuelSupply, "weak_pump", 0.75),
@@ -44,10 +44,10 @@ const STANDS_OUT: [(Cause, &str, f64); 17] = [
     (Cause::Thermostat, "thermostat_open", 0.0),
 ];
 
-/// The right cause stands first, its weight is the largest, and the first finding is in its words.
+/// The true cause is first, with the largest weight, and the first finding describes it.
 #[test]
-fn each_cause_is_said_first_of_an_engine_that_has_it_and_in_full() {
-    assert_eq!(STANDS_OUT.map(|(cause, ..)| cause), Cause::ALL);
+fn each_cause_is_reported_first() {
+    assert_eq!(CLEAR_FAULTS.map(|(cause, ..)| cause), Cause::ALL);
     let check = |(cause, name, strength): (Cause, &str, f64)| {
         let learned = driven(Some((name, strength)), true);
         let ranked = rank(&learned.evidence, &learned.controller);
@@ -61,14 +61,14 @@ fn each_cause_is_said_first_of_an_engine_that_has_it_and_in_full() {
         assert!(first.evidence.iter().all(|line| !line.contains("NaN")), "{name}: {first:?}");
     };
     std::thread::scope(|scope| {
-        for half in STANDS_OUT.chunks(9) {
+        for half in CLEAR_FAULTS.chunks(9) {
             scope.spawn(move || half.iter().copied().for_each(check));
         }
     });
 }
 
 #[test]
-fn of_a_sound_engine_only_what_was_not_driven_is_said() {
+fn a_fault_free_engine_has_only_the_finding_of_unvisited_cells() {
     let learned = driven(None, true);
     assert_eq!(causes(&learned), []);
     let found = findings(&learned.evidence, &learned.controller);
@@ -77,13 +77,13 @@ fn of_a_sound_engine_only_what_was_not_driven_is_said() {
     assert_eq!(titles, [("Part of the map was never driven", Weight::Note)]);
 }
 
-/// A shipped drive without a fault, over a mountain, with a trailer or on a dynamometer, is accused of nothing, nor when it checks itself.
+/// Shipped drives without a fault, over a mountain, with a trailer or on a dynamometer, have no findings to act on, with the self-check neither.
 #[test]
-fn of_a_shipped_drive_without_faults_nothing_is_to_be_acted_on() {
-    let sound = || SCENARIOS.iter().map(|shipped| Scenario::load(shipped.name).expect("shipped"));
-    assert_eq!(sound().filter(|scenario| !scenario.faults.is_empty()).count(), 1);
+fn fault_free_shipped_drives_have_no_findings_to_act_on() {
+    let fault_free = || SCENARIOS.iter().map(|shipped| Scenario::load(shipped.name).expect("shipped"));
+    assert_eq!(fault_free().filter(|scenario| !scenario.faults.is_empty()).count(), 1);
     let check = |self_check: bool| {
-        for scenario in sound().filter(|scenario| scenario.faults.is_empty()) {
+        for scenario in fault_free().filter(|scenario| scenario.faults.is_empty()) {
             let learned = learn(&scenario, Options { self_check, ..Options::default() }).expect("a drive");
             assert_eq!(causes(&learned), [], "{}", scenario.name);
             let found = findings(&learned.evidence, &learned.controller);
@@ -100,9 +100,9 @@ fn of_a_shipped_drive_without_faults_nothing_is_to_be_acted_on() {
     });
 }
 
-/// A drive that ends before the engine is warm taught nothing, and says so and why.
+/// A drive that ends before the engine is warm has a finding that nothing was learned.
 #[test]
-fn a_drive_too_short_to_learn_from_says_so() {
+fn a_drive_too_short_to_learn_has_a_finding() {
     let trip = "time [s],speed [km/h]\n0,0\n20,0\n40,50\n200,50\n220,0\n";
     let schedule = Schedule::parse("trip", "trip.csv", trip).expect("a schedule");
     let van = Scenario::load("delivery-van").expect("shipped");
@@ -113,34 +113,34 @@ fn a_drive_too_short_to_learn_from_says_so() {
     assert!(found[0].evidence[0].ends_with("were not learned from because: cold"), "{found:?}");
 }
 
-/// With a leak before the sensor lessons at idle are refused once the crank has told, and the verdict counts them; without the self-check
-/// nothing is refused, and nothing can be said.
+/// With an upstream leak readings at idle are rejected after its detection, and the verdict counts them; without the self-check none are
+/// rejected or reported.
 #[test]
-fn learning_where_the_sensor_is_lied_to_is_refused_and_said() {
+fn readings_with_an_upstream_leak_are_rejected_and_reported() {
     let leak = Some(("exhaust_leak", 5e-4));
     let (checked, unchecked) = (driven(leak, true), driven(leak, false));
-    let refused = |learned: &Learned| learned.controller.state().counts().of(Refusal::UpstreamAir);
-    assert!(refused(&checked) > 500, "{}", refused(&checked));
-    assert_eq!((refused(&unchecked), causes(&unchecked).contains(&Cause::UpstreamAir)), (0, false));
+    let rejected = |learned: &Learned| learned.controller.state().counts().of(Refusal::UpstreamAir);
+    assert!(rejected(&checked) > 500, "{}", rejected(&checked));
+    assert_eq!((rejected(&unchecked), causes(&unchecked).contains(&Cause::UpstreamAir)), (0, false));
     let found = findings(&checked.evidence, &checked.controller);
-    let said = format!("{} readings at low flow were not learned from", refused(&checked));
-    assert!(found[0].evidence.iter().any(|line| line.contains(&said)), "{:?}", found[0].evidence);
-    // The leak alone explains it, or a sensor that reads lean: both are said, and how to tell them apart.
+    let reported = format!("{} readings at low flow were not learned from", rejected(&checked));
+    assert!(found[0].evidence.iter().any(|line| line.contains(&reported)), "{:?}", found[0].evidence);
+    // A leak or a lean-reading sensor explains it: both are reported, with means to distinguish them.
     assert_eq!(causes(&checked)[..2], [Cause::UpstreamAir, Cause::SensorReading]);
     assert!(found[0].tell_apart.iter().any(|line| line.contains("at every flow")));
-    // Rich is no danger; a sensor that hides a lean engine is.
+    // A rich engine is not in danger; a sensor that hides a lean one is a danger.
     assert_eq!((found[0].weight, found[1].weight), (Weight::Act, Weight::Act));
     let lean = driven(Some(("shifted_sensor", -0.12)), true);
     assert_eq!(findings(&lean.evidence, &lean.controller)[0].weight, Weight::Stop);
 }
 
-/// What is said of the shipped van with three faults at once: all three, whatever the order.
+/// The shipped van with three faults: all three are reported, in any order.
 #[test]
-fn three_faults_at_once_are_all_said() {
+fn three_simultaneous_faults_are_all_reported() {
     let scenario = Scenario::load("tired-van").expect("shipped");
     let learned = learn(&scenario, Options { self_check: true, ..Options::default() }).expect("a drive");
-    let said = causes(&learned);
+    let reported = causes(&learned);
     for cause in [Cause::IatCircuit, Cause::VacuumLeak, Cause::UpstreamAir] {
-        assert!(said.contains(&cause), "{cause:?}: {said:?}");
+        assert!(reported.contains(&cause), "{cause:?}: {reported:?}");
     }
 }

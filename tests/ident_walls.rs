@@ -1,4 +1,4 @@
-//! The walls of the house: the controller can't see the truth, and the plant can't see the controller.
+//! Dependencies of the crates: control does not depend on plant, and plant not on control.
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::path::Path;
@@ -7,8 +7,7 @@ use std::sync::LazyLock;
 
 use serde_json::Value;
 
-/// The workspace's packages as their manifests have them. Nothing is resolved, so that no package has to be there which no build
-/// needs: a machine without a network and with an empty package cache can tell.
+/// The packages of the workspace from their manifests, without resolving dependencies: works without network and package cache.
 static WORKSPACE: LazyLock<Value> = LazyLock::new(|| manifests("."));
 
 fn manifests(workspace: &str) -> Value {
@@ -26,8 +25,7 @@ fn items<'a>(of: &'a Value, name: &str) -> &'a [Value] {
     of[name].as_array().expect("cargo names a list")
 }
 
-/// The workspace crates that `package` is built from, optional ones included: all that its dependencies lead to, but for those of
-/// its tests. A package from a registry cannot lead back.
+/// The workspace crates on which `package` depends, transitively and with optional ones, without dev-dependencies.
 fn parts_of(package: &str) -> BTreeSet<&'static str> {
     let (mut parts, mut to_do) = (BTreeSet::new(), vec![package.to_owned()]);
     while let Some(name) = to_do.pop() {
@@ -40,7 +38,7 @@ fn parts_of(package: &str) -> BTreeSet<&'static str> {
     parts
 }
 
-/// What a package is built on, without what only its tests need.
+/// Dependencies of a package without dev-dependencies.
 fn built_on(package: &Value) -> impl Iterator<Item = &str> {
     items(package, "dependencies")
         .iter()
@@ -48,7 +46,7 @@ fn built_on(package: &Value) -> impl Iterator<Item = &str> {
         .filter_map(|part| part["name"].as_str())
 }
 
-/// Each crate of ours and the crates of ours that its manifest names.
+/// Each crate of the workspace and its direct dependencies in the workspace.
 fn arrows() -> BTreeMap<String, BTreeSet<String>> {
     let board = manifests("crates/firmware");
     let packages = items(&WORKSPACE, "packages").iter().chain(items(&board, "packages"));
@@ -70,13 +68,13 @@ fn control_and_plant_share_only_wires_and_numerics() {
 }
 
 #[test]
-fn the_pieces_they_share_know_neither() {
+fn the_shared_crates_depend_on_neither() {
     assert_eq!(parts_of("trimwright-signals"), ["trimwright-signals"].into());
     assert_eq!(parts_of("trimwright-numerics"), ["trimwright-numerics"].into());
 }
 
 #[test]
-fn what_closes_the_loop_is_seen_to_lead_to_both() {
+fn the_harness_depends_on_both() {
     let parts = parts_of("trimwright-cli");
     assert!(
         ["trimwright-control", "trimwright-plant", "trimwright-harness"]
@@ -85,25 +83,25 @@ fn what_closes_the_loop_is_seen_to_lead_to_both() {
     );
 }
 
-/// The table of DEVELOPERS.md has every crate of ours with what it is built on, and in its picture each stands below all of these.
+/// Table and picture of DEVELOPERS.md agree with the manifests: in the picture each crate is below its dependencies.
 #[test]
-fn the_house_is_as_the_text_draws_it() {
+fn developers_md_shows_the_dependencies() {
     const TEXT: &str = include_str!("../DEVELOPERS.md");
     let rows = TEXT.lines().filter_map(|row| row.strip_prefix("| `crates/")?.split_once('`'));
-    let told: BTreeMap<String, BTreeSet<String>> = rows
+    let documented: BTreeMap<String, BTreeSet<String>> = rows
         .map(|(name, row)| {
             let cells: Vec<&str> = row.split('|').map(str::trim).collect();
             let parts = cells[cells.len() - 2].split(", ").filter(|part| !part.is_empty());
             (name.to_owned(), parts.map(str::to_owned).collect())
         })
         .collect();
-    assert_eq!(told, arrows());
+    assert_eq!(documented, arrows());
     let picture = TEXT.split("```").nth(1).expect("a picture");
-    let storey = |name: &str| {
+    let row_of = |name: &str| {
         let words = |row: &str| row.split(|letter: char| !letter.is_alphabetic()).any(|word| word == name);
         picture.lines().position(words).unwrap_or_else(|| panic!("{name} is not in the picture"))
     };
-    for (name, parts) in told {
-        assert!(parts.iter().all(|part| storey(part) < storey(&name)), "{name} stands below {parts:?}");
+    for (name, parts) in documented {
+        assert!(parts.iter().all(|part| row_of(part) < row_of(&name)), "{name} stands below {parts:?}");
     }
 }

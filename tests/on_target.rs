@@ -1,4 +1,4 @@
-//! Host and target against each other, where the machine has what that needs; elsewhere it is said what was not run.
+//! Comparison of host and target where the tools are installed; otherwise a message says what was skipped.
 
 use std::io::Write;
 use std::process::{Command, Output};
@@ -17,18 +17,18 @@ fn run_target(arguments: &[&str]) -> Output {
 fn ident_host_and_target_agree_to_the_bit() {
     let tools = run_target(&["tools"]);
     if tools.status.code() == Some(3) {
-        // Past the capture of the test's own output, so that it is seen.
+        // Directly to standard error, which tests do not capture.
         let missing = String::from_utf8_lossy(&tools.stderr);
-        let said = writeln!(std::io::stderr(), "not run: host against target\n{}", missing.trim_end());
-        return said.expect("standard error can be written");
+        let text = writeln!(std::io::stderr(), "not run: host against target\n{}", missing.trim_end());
+        return text.expect("standard error can be written");
     }
     let compared = run_target(&["same-bits", "6"]);
-    let said = String::from_utf8_lossy(&compared.stdout);
-    assert!(compared.status.success(), "{said}{}", String::from_utf8_lossy(&compared.stderr));
-    assert!(said.starts_with("the same bits on host and target"), "{said}");
+    let text = String::from_utf8_lossy(&compared.stdout);
+    assert!(compared.status.success(), "{text}{}", String::from_utf8_lossy(&compared.stderr));
+    assert!(text.starts_with("the same bits on host and target"), "{text}");
 }
 
-/// The board takes them unchecked.
+/// The board uses them unchecked.
 #[test]
 fn parameters_of_the_example_board_are_in_their_ranges() {
     assert_eq!(own_board::PARAMETERS.check(), Ok(()));

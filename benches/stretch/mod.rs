@@ -1,4 +1,4 @@
-//! Ten seconds of driving with a warm-running engine, to be driven again and again: whole loop, plant alone, controller alone.
+//! Ten seconds of driving with a warm engine for benchmarks: whole loop, plant alone, controller alone.
 
 use std::hint::black_box;
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
@@ -7,10 +7,10 @@ use trimwright_harness::session::{SessionBuilder, Until};
 use trimwright_plant::{DriverInputs, GearRange, Key};
 use trimwright_signals::{Commands, Frame};
 
-/// Steps in the stretch.
+/// Number of steps.
 pub(crate) const STEPS: usize = 10_000;
 
-/// The moment at which the stretch begins, and what passed over the wires in it.
+/// State at the beginning of the section, and its frames and commands.
 pub(crate) struct Stretch {
     start: ClosedLoop,
     inputs: DriverInputs,
@@ -19,7 +19,7 @@ pub(crate) struct Stretch {
 }
 
 impl Stretch {
-    /// Starts the default engine, pulls away and drives for half a minute.
+    /// Starts the default engine and drives for 30 s.
     pub(crate) fn new() -> Self {
         let scenario = Scenario::load("delivery-van").expect("it is shipped");
         let mut session = SessionBuilder::new(scenario).by_hand().build().expect("it was checked");
@@ -47,7 +47,7 @@ impl Stretch {
         Self { start, inputs: drive, frames, commands }
     }
 
-    /// Drives it with the loop closed.
+    /// Runs the closed loop.
     pub(crate) fn drive(&self) {
         let mut running = self.start.clone();
         for _ in 0..STEPS {
@@ -56,7 +56,7 @@ impl Stretch {
         black_box(running);
     }
 
-    /// Drives the plant alone, with the commands that it was given.
+    /// Runs the plant alone with the recorded commands.
     pub(crate) fn drive_plant(&self) {
         let mut plant = self.start.plant().clone();
         for commands in &self.commands {
@@ -64,7 +64,7 @@ impl Stretch {
         }
     }
 
-    /// Runs the controller alone, on the frames that it was given.
+    /// Runs the controller alone with the recorded frames.
     pub(crate) fn run_controller(&self) {
         let mut controller = self.start.controller().clone();
         for frame in &self.frames {

@@ -14,13 +14,13 @@ impl Chance {
         mixed ^ (mixed >> 31)
     }
 
-    /// Even, above 0 and at most 1.
-    fn even(&mut self) -> f64 {
+    /// Uniform, above 0 and at most 1.
+    fn uniform(&mut self) -> f64 {
         ((self.next() >> 11) + 1) as f64 / (1_u64 << 53) as f64
     }
 
     /// Normal with this standard deviation (Box and Muller, 1958).
     pub(crate) fn normal(&mut self, sigma: f64) -> f64 {
-        sigma * libm::sqrt(-2.0 * libm::log(self.even())) * libm::cos(TAU * self.even())
+        sigma * libm::sqrt(-2.0 * libm::log(self.uniform())) * libm::cos(TAU * self.uniform())
     }
 }

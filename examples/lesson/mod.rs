@@ -1,5 +1,5 @@
-//! What the lessons share: a plot, and an engine on a dynamometer.
-#![allow(dead_code, reason = "not every lesson needs everything")]
+//! Common parts of the lessons: random numbers, plot, drive on the road, engine on a dynamometer.
+#![allow(dead_code, reason = "not every lesson uses all of it")]
 
 pub(crate) mod chance;
 pub(crate) mod plot;
@@ -14,7 +14,7 @@ use std::fmt::Display;
 pub(crate) const RPM: f64 = std::f64::consts::PI / 30.0;
 
 /// Prints the answer and saves its plot as `out/lessons/NAME.svg`.
-#[expect(clippy::print_stdout, reason = "a lesson talks to its reader")]
+#[expect(clippy::print_stdout, reason = "a lesson prints its answer")]
 pub(crate) fn show(name: &str, answer: &impl Display, plot: &Plot) -> Result<(), Box<dyn Error>> {
     println!("{answer}\nplot: {}", plot.save(name)?.display());
     Ok(())

@@ -6,7 +6,7 @@ use std::error::Error;
 use std::ops::Range;
 use std::path::PathBuf;
 
-/// Colours that stay apart for every kind of colour vision: Okabe and Ito, "Color universal design" (2008).
+/// Colours that are distinct for every kind of colour vision: Okabe and Ito, "Color universal design" (2008).
 const COLOURS: [RGBColor; 5] = [
     RGBColor(0, 114, 178),
     RGBColor(213, 94, 0),
@@ -15,10 +15,10 @@ const COLOURS: [RGBColor; 5] = [
     RGBColor(0, 0, 0),
 ];
 const PIXELS: (u32, u32) = (900, 560);
-/// Room left beside the outermost points, share of their span.
+/// Margin beside the outermost points, share of their span.
 const MARGIN: f64 = 0.05;
 
-/// How a series is drawn: in black and white they are told apart too.
+/// Style of a series; distinct in black and white too.
 #[derive(Clone, Copy, PartialEq)]
 enum Mark {
     Line,

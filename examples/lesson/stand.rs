@@ -13,7 +13,7 @@ pub(crate) struct Stand {
 }
 
 impl Stand {
-    /// Starts the engine, with its truth changed as `change` says; then it idles with the gearbox in park.
+    /// Starts the engine with its truth modified by `change`; it then idles in park.
     pub(crate) fn start(options: Options, change: impl FnOnce(&mut Truth)) -> Self {
         let mut scenario = Scenario::load("delivery-van").expect("it is shipped");
         (scenario.truth.thermal.start_k, scenario.truth.thermal.start_bonnet_k) = (358.0, 310.0);
@@ -27,24 +27,24 @@ impl Stand {
         stand
     }
 
-    /// Plant and controller.
-    pub(crate) fn wired(&self) -> &ClosedLoop {
+    /// The closed loop of plant and controller.
+    pub(crate) fn closed_loop(&self) -> &ClosedLoop {
         self.session.closed_loop()
     }
 
-    /// What is done with the engine.
+    /// Driver inputs and dynamometer.
     pub(crate) fn inputs(&mut self) -> &mut DriverInputs {
         self.session.inputs_mut()
     }
 
-    /// Lets the dynamometer hold this speed.
+    /// Sets the speed of the dynamometer, rpm.
     pub(crate) fn hold_rpm(&mut self, rpm: f64) {
         self.inputs().dyno_rad_per_s = Some(rpm * RPM);
     }
 
-    /// Runs for so long and looks after each step of a millisecond.
-    pub(crate) fn run(&mut self, seconds: f64, mut look: impl FnMut(&ClosedLoop)) {
-        let observer = &mut |now: &Moment<'_>| look(now.closed_loop);
+    /// Runs for `seconds` and calls `observe` after each step of 1 ms.
+    pub(crate) fn run(&mut self, seconds: f64, mut observe: impl FnMut(&ClosedLoop)) {
+        let observer = &mut |now: &Moment<'_>| observe(now.closed_loop);
         self.session.run(Until::After(seconds), observer).expect("it has no faults");
     }
 }

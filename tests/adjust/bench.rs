@@ -1,4 +1,4 @@
-//! An engine on a bench, and what is read there.
+//! An engine on a test bench, and its measurements.
 
 use trimwright_control::{Calibration, Controller, Options};
 use trimwright_harness::closed_loop::{ClosedLoop, STEP_S};
@@ -12,17 +12,17 @@ pub(crate) const RPM: f64 = std::f64::consts::PI / 30.0;
 const HOT_DEGC: f64 = 88.0;
 /// Under-bonnet air of a hot engine, degC at most.
 const BONNET_DEGC: f64 = 45.0;
-const PRIMES_S: f64 = 2.0;
+const PRIMING_S: f64 = 2.0;
 const LONGEST_CRANKING_S: f64 = 6.0;
-/// From here the starter is let go, rad/s.
+/// Speed at which cranking ends, rad/s.
 const CAUGHT_RAD_PER_S: f64 = 55.0;
-/// The sensor of every car is hot by then, and the trim at work.
-const WARMS_S: f64 = 26.0;
-/// Load is looked at, and the pedal moved, so often, s; and how fast for a load that is off by 1.
+/// Time until sensor and trim of every car are active, s.
+const WARM_UP_S: f64 = 26.0;
+/// Period of the load control by pedal, s, and its gain, 1/s.
 const PEDAL_S: f64 = 0.02;
 const PEDAL_PER_S: f64 = 0.4;
 
-/// The truth with engine, and in the cold the weather, at this temperature.
+/// The truth with the engine, and when cold the ambient air, at this temperature.
 pub(crate) fn at_degc(truth: &Truth, degc: f64) -> Truth {
     let mut truth = truth.clone();
     truth.ambient.sea_level_k = truth.ambient.sea_level_k.min(ZERO_DEGC_K + degc);
@@ -31,7 +31,7 @@ pub(crate) fn at_degc(truth: &Truth, degc: f64) -> Truth {
     truth
 }
 
-/// An engine, its controller, and whoever works both.
+/// An engine with controller and driver inputs.
 #[derive(Clone)]
 pub(crate) struct Bench {
     pub(crate) closed_loop: ClosedLoop,
@@ -39,8 +39,8 @@ pub(crate) struct Bench {
 }
 
 impl Bench {
-    /// The key is on, the crank stands.
-    pub(crate) fn standing(truth: Truth, seed: u64, calibration: Calibration) -> Self {
+    /// A stopped engine with the key on.
+    pub(crate) fn stopped(truth: Truth, seed: u64, calibration: Calibration) -> Self {
         let plant = Plant::new(truth, seed).expect("a truth in range");
         Self {
             closed_loop: ClosedLoop::new(plant, Controller::new(calibration)),
@@ -48,15 +48,15 @@ impl Bench {
         }
     }
 
-    /// A hot idle, the oxygen sensor at work.
+    /// A hot idle with active oxygen sensor.
     pub(crate) fn warm(truth: Truth, seed: u64, calibration: Calibration) -> Self {
-        let mut bench = Self::standing(at_degc(&truth, HOT_DEGC), seed, calibration);
+        let mut bench = Self::stopped(at_degc(&truth, HOT_DEGC), seed, calibration);
         bench.start();
-        bench.run(WARMS_S, |_| ());
+        bench.run(WARM_UP_S, |_| ());
         bench
     }
 
-    /// The same engine at the same moment with a controller that goes on by another calibration.
+    /// The same engine and state with another calibration of the controller.
     pub(crate) fn adjusted(&self, calibration: Calibration) -> Self {
         let mut controller = Controller::new(calibration);
         controller.restore(self.closed_loop.controller().state().clone());
@@ -72,7 +72,7 @@ impl Bench {
         self.adjusted(calibration.with_options(options))
     }
 
-    /// Another truth from now on.
+    /// Changes the truth.
     pub(crate) fn change_truth(&mut self, change: impl Fn(&mut Truth)) {
         let mut truth = self.closed_loop.plant().truth().clone();
         change(&mut truth);
@@ -81,7 +81,7 @@ impl Bench {
 
     /// Primes and cranks until the engine catches.
     pub(crate) fn start(&mut self) {
-        self.run(PRIMES_S, |_| ());
+        self.run(PRIMING_S, |_| ());
         self.inputs.key = Key::Start;
         let mut cranked_s = 0.0;
         while self.speed() < CAUGHT_RAD_PER_S && cranked_s < LONGEST_CRANKING_S {
@@ -97,15 +97,15 @@ impl Bench {
         self.closed_loop.view().speed_rad_per_s
     }
 
-    /// Lets time pass.
-    pub(crate) fn run(&mut self, seconds: f64, mut look: impl FnMut(&ClosedLoop)) {
+    /// Runs for `seconds`; `observe` is called after each step.
+    pub(crate) fn run(&mut self, seconds: f64, mut observe: impl FnMut(&ClosedLoop)) {
         for _ in 0..(seconds / STEP_S).round() as u32 {
             self.closed_loop.step(&self.inputs);
-            look(&self.closed_loop);
+            observe(&self.closed_loop);
         }
     }
 
-    /// Waits for something; how long that took, s.
+    /// Runs until a condition holds; returns the time, s.
     pub(crate) fn until(&mut self, longest_s: f64, mut is_so: impl FnMut(&ClosedLoop) -> bool) -> f64 {
         let mut waited_s = 0.0;
         while waited_s < longest_s {
@@ -118,13 +118,13 @@ impl Bench {
         longest_s
     }
 
-    /// A dynamometer holds this speed, rad/s, and the foot this pedal.
+    /// Holds this speed, rad/s, by dynamometer and this pedal position.
     pub(crate) fn hold(&mut self, speed_rad_per_s: f64, throttle: f64, seconds: f64) {
         (self.inputs.dyno_rad_per_s, self.inputs.throttle) = (Some(speed_rad_per_s), throttle);
         self.run(seconds, |_| ());
     }
 
-    /// A dynamometer holds this speed, rad/s, and the foot this share of the outside pressure in the manifold.
+    /// Holds this speed, rad/s, by dynamometer and this ratio of manifold to outside pressure by pedal.
     pub(crate) fn hold_load(&mut self, speed_rad_per_s: f64, load: f64, seconds: f64) {
         self.inputs.dyno_rad_per_s = Some(speed_rad_per_s);
         self.inputs.throttle = self.inputs.throttle.max(0.05);
@@ -136,7 +136,7 @@ impl Bench {
         }
     }
 
-    /// Mean over so long.
+    /// Mean over `seconds`.
     pub(crate) fn mean(&mut self, seconds: f64, figure: impl Fn(&ClosedLoop) -> f64) -> f64 {
         let (mut sum, mut count) = (0.0, 0.0);
         self.run(seconds, |closed_loop| {
@@ -146,7 +146,7 @@ impl Bench {
         sum / count
     }
 
-    /// Mean true lambda of the charges over so long.
+    /// Mean true lambda of the charges over `seconds`.
     pub(crate) fn lambda(&mut self, seconds: f64) -> f64 {
         let (mut sum, mut count) = (0.0, 0.0);
         self.run(seconds, |closed_loop| {

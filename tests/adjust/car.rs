@@ -1,4 +1,4 @@
-//! A shipped car as its owner adjusts it: lines in the text of its scenario.
+//! A shipped car with keys set in the text of its scenario.
 
 use std::path::PathBuf;
 use std::sync::LazyLock;
@@ -42,16 +42,16 @@ impl Having {
     }
 }
 
-/// What is written at a key.
+/// Value of a key.
 #[derive(Clone, Copy)]
 pub(crate) enum Written {
     /// The same for every car.
     Text(&'static str),
-    /// Other than what the owner answered.
+    /// Relative to the owner's answer.
     From(fn(&SetupAnswers) -> String),
 }
 
-/// A key as the owner writes it, its stage or `setup` before it, and what is written there.
+/// A key with its stage or `setup`, and its value.
 pub(crate) type Setting = (&'static str, Written);
 
 /// A car with its warm engine.
@@ -66,7 +66,7 @@ impl Car {
         Self::of(Scenario::load(name).expect("shipped"), None)
     }
 
-    /// The same car with these keys in its file. Its engine is warmed up as it is shipped, and adjusted then.
+    /// The same car with these keys in its file; its engine is warmed up with the shipped file.
     pub(crate) fn adjusted(&'static self, settings: &[Setting]) -> Self {
         let text = find(SCENARIOS, &self.scenario.name).expect("shipped").text;
         let text = settings.iter().fold(text.to_owned(), |text, (key, written)| {
@@ -102,13 +102,13 @@ impl Car {
         Self { scenario, calibration, warm: LazyLock::new(warm) }
     }
 
-    /// Its engine at a hot idle, the oxygen sensor at work.
+    /// Its engine at a hot idle with active oxygen sensor.
     pub(crate) fn warm(&self) -> Bench {
         self.warm.clone()
     }
 }
 
-/// The text with another line for this key: in the place of the one it has, or in a section of its own.
+/// The text with this key set: replaced, or added in its section.
 fn set(text: &str, key: &str, value: &str) -> String {
     let (section, name) = key.split_once('.').expect("a section and a key");
     if section != "setup" {
@@ -125,7 +125,7 @@ fn set(text: &str, key: &str, value: &str) -> String {
     text.lines().map(line).collect()
 }
 
-/// A file that is gone when it is no longer needed.
+/// A file that is removed when dropped.
 struct TemporaryFile(PathBuf);
 
 impl TemporaryFile {
@@ -141,7 +141,7 @@ impl TemporaryFile {
 
 impl Drop for TemporaryFile {
     fn drop(&mut self) {
-        // What can't be removed does no harm there.
+        // An error of removing a temporary file is harmless.
         let _ = std::fs::remove_file(&self.0);
     }
 }

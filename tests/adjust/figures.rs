@@ -1,4 +1,4 @@
-//! What is read of an engine: each figure from a trial of its own, where the engine shows it and not from a command.
+//! Figures of an engine, each measured in a separate test on the engine, not taken from commands.
 
 use trimwright_harness::closed_loop::ClosedLoop;
 use trimwright_plant::Key;
@@ -6,7 +6,7 @@ use trimwright_plant::Key;
 use super::bench::{Bench, RPM, ZERO_DEGC_K, at_degc};
 use super::car::Car;
 
-/// A cold start is tried at this temperature, degC.
+/// Temperature of a cold start, degC.
 const COLD_DEGC: f64 = 10.0;
 /// Cruise: speed, rpm, and load.
 const CRUISE: (f64, f64) = (2000.0, 0.5);
@@ -26,7 +26,7 @@ fn cruising(car: &Car) -> Bench {
     bench
 }
 
-/// Full throttle, where the trim has had its time.
+/// Full throttle after settling of the trim.
 fn flat_out(car: &Car) -> Bench {
     let mut bench = car.warm();
     bench.hold(middle(car), 0.3, 4.0);
@@ -35,14 +35,14 @@ fn flat_out(car: &Car) -> Bench {
 }
 
 fn cold(car: &Car) -> Bench {
-    let mut bench = standing(car, COLD_DEGC);
+    let mut bench = stopped(car, COLD_DEGC);
     bench.start();
     bench
 }
 
-fn standing(car: &Car, degc: f64) -> Bench {
+fn stopped(car: &Car, degc: f64) -> Bench {
     let scenario = &car.scenario;
-    Bench::standing(at_degc(&scenario.truth, degc), scenario.seed, car.calibration.clone())
+    Bench::stopped(at_degc(&scenario.truth, degc), scenario.seed, car.calibration.clone())
 }
 
 /// Lambda at full throttle.
@@ -69,7 +69,7 @@ pub(crate) fn idle_lambda(car: &Car) -> f64 {
     bench.lambda(4.0)
 }
 
-/// Lambda of a cold engine when the enrichment after its start is gone and the trim at work.
+/// Lambda of a cold engine after the after-start enrichment, with active trim.
 pub(crate) fn cold_lambda(car: &Car) -> f64 {
     let mut bench = cold(car);
     bench.run(45.0, |_| ());
@@ -101,10 +101,10 @@ pub(crate) fn cranking_mg_a_charge_with_the_pedal_down(car: &Car) -> f64 {
 }
 
 fn cranked_mg_a_charge(car: &Car, throttle: f64) -> f64 {
-    let mut bench = standing(car, COLD_DEGC);
+    let mut bench = stopped(car, COLD_DEGC);
     bench.run(2.0, |_| ());
     let before_mg = injected_mg(&bench);
-    // Held at the starter's speed: an engine that catches would be cranked for a few charges only.
+    // Held at the starter's speed: an engine that starts would be cranked for a few charges only.
     bench.inputs.key = Key::Start;
     bench.hold(200.0 * RPM, throttle, 0.0);
     let mut charges = 0;
@@ -114,14 +114,14 @@ fn cranked_mg_a_charge(car: &Car, throttle: f64) -> f64 {
 
 /// Fuel through the injectors before the crank turns, mg.
 pub(crate) fn prime_mg(car: &Car) -> f64 {
-    let mut bench = standing(car, COLD_DEGC);
+    let mut bench = stopped(car, COLD_DEGC);
     bench.run(2.0, |_| ());
     injected_mg(&bench)
 }
 
-/// When that comes, s.
+/// Time of the priming, s.
 pub(crate) fn prime_s(car: &Car) -> f64 {
-    standing(car, COLD_DEGC).until(2.0, |closed_loop| closed_loop.plant().balances().fuel_injected_kg > 0.0)
+    stopped(car, COLD_DEGC).until(2.0, |closed_loop| closed_loop.plant().balances().fuel_injected_kg > 0.0)
 }
 
 fn injected_mg(bench: &Bench) -> f64 {
@@ -130,7 +130,7 @@ fn injected_mg(bench: &Bench) -> f64 {
 
 /// Highest speed within 3 s after a start, rpm.
 pub(crate) fn flare_rpm(car: &Car) -> f64 {
-    let mut bench = standing(car, 88.0);
+    let mut bench = stopped(car, 88.0);
     bench.start();
     fastest_rpm(&mut bench, 3.0)
 }
@@ -175,7 +175,7 @@ fn spark_deg(closed_loop: &ClosedLoop) -> f64 {
 pub(crate) fn knocks(car: &Car) -> f64 {
     let mut truth = at_degc(&car.scenario.truth, 88.0);
     truth.fuel.octane -= 10.0;
-    let mut bench = Bench::standing(truth, car.scenario.seed, car.calibration.clone());
+    let mut bench = Bench::stopped(truth, car.scenario.seed, car.calibration.clone());
     bench.start();
     bench.hold(2200.0 * RPM, 1.0, 2.0);
     let before = bench.closed_loop.plant().balances();
@@ -213,7 +213,7 @@ pub(crate) fn idle_spark_deg(car: &Car) -> f64 {
 
 /// Spark in effect under the starter.
 pub(crate) fn cranking_spark_deg(car: &Car) -> f64 {
-    let mut bench = standing(car, 88.0);
+    let mut bench = stopped(car, 88.0);
     bench.run(2.0, |_| ());
     bench.inputs.key = Key::Start;
     bench.until(2.0, |closed_loop| closed_loop.plant().balances().charges > 0);
@@ -222,13 +222,13 @@ pub(crate) fn cranking_spark_deg(car: &Car) -> f64 {
 
 /// Spark in effect at full throttle with the coolant at 112 degC.
 pub(crate) fn hot_spark_deg(car: &Car) -> f64 {
-    let mut bench = standing(car, 112.0);
+    let mut bench = stopped(car, 112.0);
     bench.start();
     bench.hold(middle(car), 1.0, 2.0);
     bench.mean(1.0, spark_deg)
 }
 
-/// Spark in effect just after the foot has ended coasting.
+/// Spark in effect just after the end of coasting.
 pub(crate) fn returning_spark_deg(car: &Car) -> f64 {
     let mut bench = coasting(car);
     bench.inputs.throttle = 0.15;
@@ -264,7 +264,7 @@ fn tip_in(car: &Car) -> (f64, f64) {
     (leanest / before, sum / count / before)
 }
 
-/// At 3000 rpm or what the engine has, the foot off and the fuel cut.
+/// Fuel cut with closed throttle at 3000 rpm, or less if the engine cannot reach it.
 fn coasting(car: &Car) -> Bench {
     let mut bench = car.warm();
     bench.hold(coasts(car), 0.15, 2.0);
@@ -279,7 +279,7 @@ fn coasts(car: &Car) -> f64 {
 /// Time for which no injector has opened, after which the fuel is cut, s.
 const NONE_FOR_S: f64 = 0.1;
 
-/// Tells whether the fuel is cut: nothing has come through the injectors for longer than between two firings.
+/// Detects a fuel cut: no injection for longer than between two firings.
 #[derive(Default)]
 struct FuelWatch {
     none_s: f64,
@@ -293,7 +293,7 @@ impl FuelWatch {
     }
 }
 
-/// Speed over idle from which the fuel is cut when the car gathers speed with the foot off, rpm.
+/// Speed over idle from which the fuel is cut when the car accelerates with closed throttle, rpm.
 pub(crate) fn cut_from_rpm(car: &Car) -> f64 {
     let mut bench = car.warm();
     let (mut watch, mut over) = (FuelWatch::default(), 60.0);
@@ -305,7 +305,7 @@ pub(crate) fn cut_from_rpm(car: &Car) -> f64 {
     over / RPM
 }
 
-/// Speed over idle at which the fuel comes back when the car slowly loses speed, rpm.
+/// Speed over idle at which injection resumes when the car slows down, rpm.
 pub(crate) fn cut_to_rpm(car: &Car) -> f64 {
     let mut bench = coasting(car);
     let (mut watch, mut over) = (FuelWatch { none_s: 1.0 }, 200.0);
@@ -316,10 +316,10 @@ pub(crate) fn cut_to_rpm(car: &Car) -> f64 {
     over / RPM
 }
 
-/// Time from the foot's leaving the pedal at speed to the last fuel, s; no longer than 6 s.
+/// Time from closing the throttle at speed to the last injection, s; at most 6 s.
 pub(crate) fn cut_after_s(car: &Car) -> f64 {
     let mut bench = car.warm();
-    // Barely open before: of a pedal let go farther the wall alone would feed the engine for a while.
+    // Barely open before: after a larger opening the wall film alone would feed the engine for a while.
     bench.hold(coasts(car), 0.035, 4.0);
     bench.inputs.throttle = 0.0;
     let mut watch = FuelWatch::default();
@@ -346,13 +346,13 @@ fn at_the_limit(car: &Car) -> Bench {
     bench
 }
 
-/// An engine at work behind a covered radiator, as in a traffic jam without wind, so many K from where its first fan comes on.
+/// A loaded engine with covered radiator, `from_fan_k` from the switch-on temperature of its first fan.
 fn covered(car: &Car, from_fan_k: f64) -> Bench {
     let mut truth = car.scenario.truth.clone();
     (truth.thermal.radiator_w_per_k, truth.thermal.radiator_per_speed) = (0.0, 0.0);
     let starts_degc = f64::from(car.scenario.answers.fan1_on_k) + from_fan_k - ZERO_DEGC_K;
     let truth = at_degc(&truth, starts_degc);
-    let mut bench = Bench::standing(truth, car.scenario.seed, car.calibration.clone());
+    let mut bench = Bench::stopped(truth, car.scenario.seed, car.calibration.clone());
     bench.start();
     bench
 }
@@ -409,7 +409,7 @@ pub(crate) fn hot_nitrous_g_per_s(car: &Car) -> f64 {
     let mut truth = at_degc(&car.scenario.truth, 98.0);
     (truth.thermal.radiator_w_per_k, truth.thermal.radiator_per_speed, truth.thermal.fan_w_per_k) =
         (0.0, 0.0, 0.0);
-    let mut bench = Bench::standing(truth, car.scenario.seed, car.calibration.clone());
+    let mut bench = Bench::stopped(truth, car.scenario.seed, car.calibration.clone());
     bench.start();
     bench.run(26.0, |_| ());
     bench.hold(idle(car) + 240.0, 1.0, 1.5);

@@ -1,4 +1,4 @@
-//! Scenarios with keys set in their text, and engines held where a figure is read.
+//! Scenarios with keys set in their text, and engines at the operating points of the measurements.
 
 pub(crate) mod bench;
 pub(crate) mod car;

@@ -1,4 +1,4 @@
-//! The table: what is written at which key, what shows it, and how far that moves.
+//! The table of fine adjustment: value of each key, figure that shows it, and its expected change.
 
 use std::ops::RangeInclusive;
 
@@ -9,7 +9,7 @@ use super::figures as f;
 /// A figure of a car.
 pub(crate) type Figure = fn(&Car) -> f64;
 
-/// One key of fine adjustment. Whatever else it sets makes the situation in which the first one shows, with and without it.
+/// One key of fine adjustment. Further settings create the situation in which it has an effect, in both runs.
 pub(crate) struct Row {
     pub(crate) sets: Setting,
     pub(crate) beside: &'static [Setting],
@@ -18,19 +18,19 @@ pub(crate) struct Row {
     pub(crate) moves: Moves,
 }
 
-/// How far a figure moves.
+/// Expected change of a figure.
 #[derive(Clone, Debug)]
 pub(crate) enum Moves {
-    /// By so much, in its own unit.
+    /// By this difference, in the unit of the figure.
     By(RangeInclusive<f64>),
-    /// Into this range, from outside of it.
+    /// Into this range from outside.
     To(RangeInclusive<f64>),
-    /// To so many times what it was.
+    /// By this factor.
     Times(RangeInclusive<f64>),
 }
 
 impl Moves {
-    pub(crate) fn is_right(&self, before: f64, after: f64) -> bool {
+    pub(crate) fn is_as_expected(&self, before: f64, after: f64) -> bool {
         match self {
             Self::By(range) => range.contains(&(after - before)),
             Self::To(range) => range.contains(&after) && !range.contains(&before),
@@ -46,12 +46,12 @@ const fn row(sets: Setting, on: Having, figure: Figure, moves: Moves) -> Row {
 use Having::{Everything, HotCam, Nitrous, Spark};
 use Moves::{By, Times, To};
 
-/// Revolutions a minute beside an answer in radians a second.
+/// Speed in rpm relative to an answer in rad/s.
 fn rpm(rad_per_s: f32, more: f32) -> String {
     format!("\"{} rpm\"", rad_per_s / core::f32::consts::PI * 30.0 + more)
 }
 
-/// Degrees Celsius beside an answer in kelvin.
+/// Temperature in degC relative to an answer in K.
 fn degc(k: f32, more: f32) -> String {
     format!("\"{} degC\"", k - 273.15 + more)
 }
@@ -91,7 +91,7 @@ pub(crate) const MIXTURE: &[Row] = &[
     ),
 ];
 
-/// Six degrees more at any speed.
+/// 6 degrees more at any speed.
 const MORE_SPARK: Written = Text(
     "[[\"380 rpm\", \"13 deg\"], [\"760 rpm\", \"18 deg\"], [\"1900 rpm\", \"30 deg\"], [\"3340 rpm\", \"37 deg\"], [\"5730 rpm\", \"39 deg\"]]",
 );
@@ -181,7 +181,7 @@ pub(crate) const IDLE: &[Row] = &[
         By(100.0..=300.0),
     ),
     row(("idle.ac_faster", Text("\"143 rpm\"")), Everything, f::ac_idle_rpm, By(80.0..=160.0)),
-    // Above the speed that fans may raise it to, that one has to rise as well.
+    // The maximum speed with fans has to be raised too.
     Row {
         beside: &[("idle.fan_max", Text("\"1400 rpm\""))],
         ..row(("idle.fan_faster", Text("\"150 rpm\"")), Everything, f::ac_idle_rpm, By(90.0..=115.0))
@@ -225,7 +225,7 @@ pub(crate) const FANS: &[Row] = &[
         f::fan2_on_degc,
         By(1.5..=2.5),
     ),
-    // Well above the thermostat, which holds some engines at where others' fans would stop.
+    // Well above the thermostat, which is at the switch-off temperature of other engines' fans.
     Row {
         beside: &[("setup.fan1_on", From(|answers| degc(answers.fan1_on_k, 5.0)))],
         ..row(("fans.hysteresis", Text("\"3 K\"")), Everything, f::fan_off_degc, By(1.8..=2.2))

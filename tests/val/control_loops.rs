@@ -6,7 +6,7 @@ use trimwright_control::learning::Feedback;
 use trimwright_control::parameters::FeedbackParameters;
 use trimwright_numerics::Ring;
 
-/// The largest error in the last tenth of a long run of a sampled integrator of gain `gain` whose action is felt
+/// The largest error in the last tenth of a long run of a sampled integrator of gain `gain` whose action is effective
 /// `delay` samples later, after a unit disturbance.
 fn tail(gain: f64, delay: usize) -> f64 {
     const SAMPLES: usize = 20_000;
@@ -28,7 +28,7 @@ fn tail(gain: f64, delay: usize) -> f64 {
 /// Source: `z^d - z^(d-1) + Ki` has its roots inside the unit circle for `Ki < 2 sin(pi / (2 (2d - 1)))`; the same gains by
 /// numerical roots.
 #[test]
-fn val_a_delayed_integrator_turns_unstable_where_its_polynomial_says() {
+fn val_a_delayed_integrator_has_the_stability_limit_of_its_polynomial() {
     for row in table::read_where("control_margins", "case", "discrete I") {
         let delay: usize = row.text("p1").trim_start_matches("d=").parse().expect("a whole number");
         let limit = row.number("Ku_Td");
@@ -40,8 +40,8 @@ fn val_a_delayed_integrator_turns_unstable_where_its_polynomial_says() {
 
 const DISTURBANCE: f32 = 0.01;
 
-/// The short-term trim step by step of 1 ms after a disturbance of 1 %, with a delay of `delay_steps` milliseconds that it knows, and
-/// a sensor that shows `gain` times the error there is.
+/// The short-term trim step by step of 1 ms after a disturbance of 1 %, with a known delay of `delay_steps` milliseconds and
+/// a sensor with `gain` times the true error.
 fn trims(delay_steps: usize, gain: f32) -> impl Iterator<Item = f32> {
     let mut feedback = Feedback::default();
     let mut applied = Ring::<f32, 512>::filled(0.0);
@@ -53,8 +53,8 @@ fn trims(delay_steps: usize, gain: f32) -> impl Iterator<Item = f32> {
     })
 }
 
-/// Gain at which a lag with dead time, `K exp(-s Td) / (tau s + 1)`, starts to swing for ever in closed loop: `w Td + atan(w tau) = pi`,
-/// found by halving, and there `K = hypot(1, w tau)`.
+/// Gain at which a lag with dead time, `K exp(-s Td) / (tau s + 1)`, is at the stability limit in closed loop: `w Td + atan(w tau) = pi`,
+/// found by bisection, and there `K = hypot(1, w tau)`.
 fn ultimate_gain(delay_over_tau: f64) -> f64 {
     let (mut low, mut high) = (0.0, PI);
     for _ in 0..60 {
@@ -77,7 +77,7 @@ fn val_ultimate_gain_of_a_lag_with_dead_time() {
 /// Source: the same. With the delay right, the predictor leaves `(gain - 1) exp(-s Td) / (tau s + 1)` in the loop, tau being the
 /// time constant with which the trim takes up a disturbance: the loop is stable up to the gain at which that is.
 #[test]
-fn val_the_trim_bears_a_wrong_gain_up_to_the_published_limit() {
+fn val_the_trim_is_stable_up_to_the_published_gain() {
     const STEPS: usize = 400_000;
     for delay_steps in [75, 150, 300, 450] {
         let taken_up = DISTURBANCE * (1.0 - (-1.0_f32).exp());

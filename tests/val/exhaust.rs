@@ -1,4 +1,4 @@
-//! Lambda by mass, as the plant keeps it, against lambda by what an analyser finds in the exhaust.
+//! Lambda of the plant by mass against lambda from exhaust gas analysis.
 
 use crate::table::{self, Row};
 use trimwright_plant::Fuel;
@@ -90,7 +90,7 @@ struct Burned {
 
 impl Burned {
     /// From moles of oxygen, with 3.76 of nitrogen each: complete when there is enough, else by the water-gas equilibrium
-    /// `CO H2O = 3.5 CO2 H2`, found by halving.
+    /// `CO H2O = 3.5 CO2 H2`, found by bisection.
     fn from_oxygen(h_c: f64, oxygen: f64) -> Self {
         let n2 = 3.76 * oxygen;
         let spare = oxygen - (1.0 + h_c / 4.0);

@@ -5,12 +5,12 @@ use trimwright_control::fueling::film_estimate;
 use trimwright_control::parameters::FilmParameters;
 use trimwright_plant::{Film, Truth};
 
-/// rpm, bar, X, tau in seconds: worked from the formula printed in Jiang et al.
+/// rpm, bar, X, tau in seconds: computed from the formula printed in Jiang et al.
 const POINTS: [(f64, f64, f64, f64); 2] = [(800.0, 0.3, 0.553, 1.087), (2000.0, 0.5, 0.4315, 0.638)];
 const WARM_K: f64 = 363.0;
 
 /// Source: tau-X map reprinted in Jiang et al., Adv. Mech. Eng. (2023), after Hendricks et al., SAE 960037, and Aquino,
-/// SAE 810494: the values at two points, worked from the printed formula.
+/// SAE 810494: the values at two points, computed from the printed formula.
 #[test]
 fn val_share_and_time_constant_at_published_points() {
     let film = Film { x_scale: 1.0, tau_scale: 1.0, ..Truth::mild_v8().film };
@@ -21,9 +21,9 @@ fn val_share_and_time_constant_at_published_points() {
     }
 }
 
-/// Source: the same, which the controller believes of a warm engine.
+/// Source: the same, for the controller's film model of a warm engine.
 #[test]
-fn val_the_controllers_belief_at_published_points() {
+fn val_the_controllers_film_model_at_published_points() {
     for (rpm, bar, x, tau_s) in POINTS {
         let at = film_estimate(
             &FilmParameters::DEFAULT,

@@ -1,6 +1,6 @@
-//! The models held against published data: one file a theme, the source named beside each check.
+//! Comparison of the models with published data: one file per topic, with the source of each check.
 //!
-//! The tables lie in `shared/reference/`, with their sources and the tolerance each may be asked for.
+//! The tables lie in `shared/reference/`, with their sources and tolerances.
 
 mod air;
 mod combustion;

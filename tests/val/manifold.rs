@@ -6,7 +6,7 @@ use trimwright_signals::Commands;
 
 const STEP_S: f64 = 1e-4;
 
-/// A motored engine without fuel, its walls as warm as the air, breathing by filling efficiency alone: no overlap, no deviation.
+/// A motored engine without fuel, walls at air temperature, filling efficiency without overlap and deviation.
 fn motored() -> Truth {
     let mut truth = Truth::mild_v8();
     (truth.filling.overlap, truth.filling.deviation) = (0.0, 0.0);
@@ -29,7 +29,7 @@ fn val_emptying_follows_the_published_time_constant() {
         let speed = rpm * PI / 30.0;
         let truth = motored();
         let (volume_m3, cylinders) = (truth.manifold.volume_m3, f64::from(truth.engine.cylinders));
-        let mut plant = Plant::new(truth, 1).expect("a sound truth");
+        let mut plant = Plant::new(truth, 1).expect("a valid truth");
         let inputs = |throttle| DriverInputs {
             key: Key::On,
             range: GearRange::Park,
@@ -41,7 +41,7 @@ fn val_emptying_follows_the_published_time_constant() {
         for _ in 0..20_000 {
             plant.step(&commands, &inputs(1.0), STEP_S);
         }
-        // The plates take a moment to shut.
+        // The throttle needs some time to close.
         for _ in 0..400 {
             plant.step(&commands, &inputs(0.0), STEP_S);
         }

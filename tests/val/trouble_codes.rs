@@ -4,7 +4,7 @@ use crate::table;
 use std::collections::{BTreeMap, BTreeSet};
 use trimwright_control::Dtc;
 
-/// Words that a code's meaning in the standard must hold, for each kind of fault the controller tells apart.
+/// Words that the meaning of a code in the standard must contain, for each code of the controller.
 const WORDS: &[(Dtc, &[&str])] = &[
     (Dtc::RailTooLow, &["Rail", "Low"]),
     (Dtc::RailTooHigh, &["Rail", "High"]),
@@ -41,7 +41,7 @@ const WORDS: &[(Dtc, &[&str])] = &[
     (Dtc::VoltsHigh, &["System Voltage", "High"]),
 ];
 
-/// Source: SAE J2012 / ISO 15031-6; the table's status column says how far each meaning was confirmed.
+/// Source: SAE J2012 / ISO 15031-6; the table's status column says whether each meaning was confirmed.
 #[test]
 fn val_each_code_means_what_the_standard_says() {
     let meanings: BTreeMap<String, String> = table::read("dtc")
@@ -56,11 +56,11 @@ fn val_each_code_means_what_the_standard_says() {
             assert!(meaning.contains(word), "{dtc:?} is {code}, which means {meaning}");
         }
     }
-    let told: BTreeSet<_> = WORDS.iter().map(|(dtc, _)| dtc.code()).collect();
+    let tested: BTreeSet<_> = WORDS.iter().map(|(dtc, _)| dtc.code()).collect();
     assert_eq!(
-        told,
+        tested,
         Dtc::ALL.iter().map(|dtc| dtc.code()).collect(),
         "every code is checked, and no two are the same"
     );
-    assert_eq!(told.len(), WORDS.len());
+    assert_eq!(tested.len(), WORDS.len());
 }

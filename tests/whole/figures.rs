@@ -1,4 +1,4 @@
-//! Figures of the whole car within the bands of the trade, the source beside each.
+//! Figures of the whole car within typical ranges, with the source of each.
 
 use crate::rig::{RPM, Rig};
 use std::fmt::Write;

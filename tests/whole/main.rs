@@ -1,4 +1,4 @@
-//! The shipped cars driven by controller and driver: balances that close, steps that are short enough, figures of the trade.
+//! Whole drives of the shipped cars: balances, convergence of the time step, typical figures.
 
 mod balances;
 mod figures;

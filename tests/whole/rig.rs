@@ -1,4 +1,4 @@
-//! A shipped car with its controller and whoever is at its wheel.
+//! A shipped car with controller and driver.
 
 use trimwright_harness::closed_loop::STEP_S;
 use trimwright_harness::scenario::Scenario;
@@ -6,7 +6,7 @@ use trimwright_harness::schedule::Schedule;
 use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_plant::{Balances, Plant, View};
 
-/// Revolutions a minute to radians a second.
+/// 1 rpm in rad/s.
 pub(crate) const RPM: f64 = core::f64::consts::PI / 30.0;
 /// Angle of a working cycle of a four-stroke engine, rad.
 const CYCLE_RAD: f64 = 2.0 * core::f64::consts::TAU;
@@ -17,12 +17,12 @@ pub(crate) struct Rig {
 }
 
 impl Rig {
-    /// A shipped scenario as it is.
+    /// A shipped scenario.
     pub(crate) fn shipped(name: &str) -> Self {
         Self::of(Scenario::load(name).expect("it is shipped"), STEP_S)
     }
 
-    /// Its car on another schedule, written as a table.
+    /// Its car on another schedule, given as a table.
     pub(crate) fn on(name: &str, table: &str) -> Self {
         let scenario = Scenario::load(name).expect("it is shipped");
         let schedule = Schedule::parse("test", "test.csv", table).expect("a schedule");
@@ -35,17 +35,17 @@ impl Rig {
         Self { session: SessionBuilder::new(scenario).with_step(step_s).build().expect("it was checked") }
     }
 
-    /// Goes on until a time of the schedule.
+    /// Runs until a time of the schedule, s.
     pub(crate) fn run_to(&mut self, time_s: f64) {
         self.session.run(Until::After(time_s - self.time_s()), &mut ()).expect("it has no faults");
     }
 
-    /// To the end of the schedule.
+    /// Runs to the end of the schedule.
     pub(crate) fn run_all(&mut self) {
         self.run_to(self.duration_s());
     }
 
-    /// How long the schedule lasts, s.
+    /// Duration of the schedule, s.
     pub(crate) fn duration_s(&self) -> f64 {
         self.session.scenario().schedule.duration_s()
     }
@@ -70,7 +70,7 @@ impl Rig {
         self.session.starting().stalls()
     }
 
-    /// Over the next seconds on a dynamometer: mean brake pressure, Pa, and fuel per work, g/kWh.
+    /// Mean effective pressure, Pa, and specific consumption, g/kWh, over `seconds` on a dynamometer.
     pub(crate) fn pull(&mut self, seconds: f64) -> Pull {
         let (before, from_s) = (self.balances(), self.time_s());
         let speed_rad_per_s = self.view().speed_rad_per_s;
@@ -86,7 +86,7 @@ impl Rig {
     }
 }
 
-/// What a stretch on a dynamometer gave.
+/// Result of a measurement on a dynamometer.
 #[derive(Clone, Copy, Debug)]
 pub(crate) struct Pull {
     pub(crate) rpm: f64,

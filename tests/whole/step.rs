@@ -1,16 +1,16 @@
-//! Half the time step gives the same results: the numerics are converged.
+//! Convergence: half the time step gives the same results.
 
 use crate::rig::Rig;
 use trimwright_harness::closed_loop::STEP_S;
 use trimwright_harness::scenario::Scenario;
 
-/// What moves by less than half a percent when the step is halved.
+/// Largest relative change of the results when the step is halved.
 const CONVERGED: f64 = 5e-3;
 
 /// Distance, fuel injected, coolant over freezing, and the sensor's lambda second by second.
 fn results(name: &str, step_s: f64, until_s: f64) -> ([f64; 3], Vec<f64>) {
     let mut scenario = Scenario::load(name).expect("it is shipped");
-    // What is drawn at every step or event would be drawn in another order.
+    // Random numbers of each step or event would come in another order.
     let truth = &mut scenario.truth;
     truth.trigger.jitter_deg = 0.0;
     truth.combustion.variation = 0.0;

@@ -1,14 +1,14 @@
-//! The words of the command line.
+//! Commands and options of the command line.
 
-use crate::chosen::DEFAULT_SCENARIO;
+use crate::command_line_error::whole;
 use crate::compare::{self, CompareOptions};
-use crate::export::{self, Export};
+use crate::export::{self, ExportOptions};
 use crate::faults::{self, FaultsOptions};
 use crate::fleet::{self, FleetOptions};
-use crate::live::{self, Live};
+use crate::live::{self, LiveArguments};
 use crate::parameters;
-use crate::refusal::whole;
-use crate::size::{self, Size};
+use crate::scenario_choice::DEFAULT_SCENARIO;
+use crate::size::{self, SizeOptions};
 use crate::stability::{self, StabilityOptions};
 use crate::units_choice::units;
 use clap::{Arg, Args, CommandFactory, Parser, Subcommand};
@@ -18,8 +18,8 @@ use trimwright_harness::units::UnitSystem;
 
 const EXAMPLES: &str = "\
 Examples:
-  trimwright                          drive the delivery van and see how it learns
-  trimwright list                     what there is to drive
+  trimwright                          drive the delivery van and show how it learns
+  trimwright list                     list the scenarios
   trimwright drive delivery-van --passes 4
   trimwright drive my-car.toml --out results/my-car
   trimwright drive --schedule my-trip.csv
@@ -28,7 +28,7 @@ Examples:
 Results go to out/<scenario>/: open report.html in a browser.
 
 This is a simulation. It does not show that a real engine is safe: a lean mixture at high load destroys engines, and \
-fuel under pressure, hot exhaust and raised cars can hurt people. Follow the maker's instructions and local rules, and \
+fuel under pressure, hot exhaust and raised cars can injure people. Follow the maker's instructions and local rules, and \
 have licensed people do what requires it.";
 
 const DRIVE_EXAMPLES: &str = "\
@@ -37,14 +37,14 @@ Examples:
   trimwright drive my-car.toml --schedule my-trip.csv --out results/my-car
   trimwright drive --json | jq .mixture
 
-A scenario is a text file that says which engine is driven, what its owner answered when the controller was set up, \
-and in what the engine differs from those answers. `trimwright list` names those that come with the program.
+A scenario is a text file with the engine, the owner's setup answers to the controller, and the deviations of the engine \
+from those answers. `trimwright list` lists those that come with the program.
 
-A schedule of your own is a CSV file that says how fast the car is to go; its first line names the columns with their \
+A schedule of your own is a CSV file with the speed of the car over time; its first line names the columns with their \
 units, as in `time [s],speed [km/h]`. Time may be in s, min or h, speed in m/s, km/h or mph. Time counts from the first row, in which \
-the car stands.
+the speed must be 0.
 
-Exit code: 0 done, 2 something in the input is wrong, 1 anything else.";
+Exit code: 0 success, 2 invalid input, 1 any other failure.";
 
 const LIST_EXAMPLES: &str = "\
 Examples:
@@ -62,10 +62,10 @@ Examples:
   trimwright manual | man -l -
   trimwright manual drive > trimwright-drive.1";
 
-/// Drives a simulated car with throttle-body fuel injection and shows how its controller learns to fuel it right.
+/// Drives a simulated car with throttle-body fuel injection and shows how its controller learns the fuel map.
 ///
-/// The controller starts from what the owner knows about the engine, which is never quite right. While driving it reads
-/// the oxygen sensor in the exhaust and corrects its fuel map cell by cell. Without a command, the delivery van is driven.
+/// The controller starts from the owner's setup answers, which are never exact. While driving it measures lambda in the
+/// exhaust and corrects its fuel map cell by cell. Without a command, the delivery van is driven.
 #[derive(Debug, Parser)]
 #[command(name = "trimwright", version, after_help = EXAMPLES, args_conflicts_with_subcommands = true, max_term_width = 100)]
 pub(crate) struct Arguments {
@@ -77,7 +77,7 @@ pub(crate) struct Arguments {
 
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    /// Drive a scenario and write down what was learned
+    /// Drive a scenario and write the results
     #[command(after_help = DRIVE_EXAMPLES)]
     Drive {
         /// Name of a scenario that comes with the program, or your own scenario file (.toml)
@@ -86,7 +86,7 @@ pub(crate) enum Command {
         #[command(flatten)]
         options: DriveOptions,
     },
-    /// Drive the same scenario with each learner, side by side
+    /// Drive the same scenario with each learner and compare them
     #[command(after_help = compare::EXAMPLES)]
     Compare {
         /// Name of a scenario that comes with the program, or your own scenario file (.toml)
@@ -95,7 +95,7 @@ pub(crate) enum Command {
         #[command(flatten)]
         options: CompareOptions,
     },
-    /// Drive many engines drawn by lot, and see how well learning does over all of them
+    /// Drive many randomly sampled engines and show the distribution of the results
     #[command(after_help = fleet::EXAMPLES)]
     Fleet {
         /// Name of a scenario that comes with the program, or your own scenario file (.toml)
@@ -104,21 +104,21 @@ pub(crate) enum Command {
         #[command(flatten)]
         options: FleetOptions,
     },
-    /// Show where trim and learning begin to swing, against the exact limit
+    /// Show the stability limits of trim and learning, against the exact limit
     #[command(after_help = stability::EXAMPLES)]
     Stability(StabilityOptions),
-    /// Work out whether injectors, pump, lines, wires, sensor place, fans and nitrous are enough for the engine
+    /// Check the sizing of injectors, pump, lines, wires, sensor location, fans and nitrous for the engine
     #[command(after_help = size::HELP)]
-    Size(Size),
-    /// Drive a scenario once with each fault: what owner and controller notice, and whether the engine is in danger
+    Size(SizeOptions),
+    /// Drive a scenario once with each fault: symptoms for owner and controller, and danger to the engine
     #[command(after_help = faults::HELP)]
     Faults(FaultsOptions),
     /// List the controller's parameters: what the sections of a scenario file below `calibration` can set
     #[command(after_help = parameters::HELP)]
     Parameters(parameters::ParametersOptions),
-    /// Drive by key in the terminal, in real time or faster, and watch the map fill in
+    /// Drive by keyboard in the terminal, in real time or faster, and watch the map being learned
     #[command(after_help = live::EXAMPLES)]
-    Live(Live),
+    Live(LiveArguments),
     /// List the scenarios, engines and schedules that come with the program
     #[command(after_help = LIST_EXAMPLES)]
     List {
@@ -129,10 +129,10 @@ pub(crate) enum Command {
         #[arg(long, value_parser = units(), default_value = "si")]
         units: UnitSystem,
     },
-    /// Give the results of a drive to other programs as CSV, Parquet or ASAM MDF 4
+    /// Export the results of a drive as CSV, Parquet or ASAM MDF 4
     #[command(after_help = export::EXAMPLES)]
-    Export(Export),
-    /// Print the script that completes our words in a shell
+    Export(ExportOptions),
+    /// Print the completion script for a shell
     #[command(after_help = COMPLETIONS_EXAMPLES)]
     Completions {
         /// Shell
@@ -141,12 +141,12 @@ pub(crate) enum Command {
     /// Print the manual page
     #[command(after_help = MANUAL_EXAMPLES)]
     Manual {
-        /// Command whose page to print [default: that of the program]
+        /// Command whose page to print [default: the program]
         command: Option<String>,
     },
 }
 
-/// The words with what they take: `--passes` and `--seed` mean the same on every command.
+/// The command line; `--passes` and `--seed` have the same range on every command.
 pub(crate) fn command() -> clap::Command {
     fn numbered(argument: Arg) -> Arg {
         match argument.get_id().as_str() {
@@ -160,10 +160,10 @@ pub(crate) fn command() -> clap::Command {
 
 #[derive(Args, Clone, Debug)]
 pub(crate) struct DriveOptions {
-    /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
+    /// How many times to drive the schedule, 1 to 100 [default: that of the scenario]
     #[arg(long, value_name = "N")]
     pub(crate) passes: Option<u32>,
-    /// Start of the random numbers; the same one gives the same drive [default: as the scenario says]
+    /// Seed of the random numbers; the same seed gives the same drive [default: that of the scenario]
     #[arg(long, value_name = "N")]
     pub(crate) seed: Option<u64>,
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
@@ -172,13 +172,13 @@ pub(crate) struct DriveOptions {
     /// Where to write the results [default: out/SCENARIO]
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,
-    /// Let the loop check itself while idling, which finds air that enters before the oxygen sensor; learning at idle takes longer
+    /// Run the self-check at idle, which finds air leaks upstream of the oxygen sensor; learning at idle takes longer
     #[arg(long, conflicts_with = "on_target")]
     pub(crate) self_check: bool,
-    /// Run the controller on an emulated Cortex-M4F: the program that `.ci/run_target build in_the_loop` makes
+    /// Run the controller on an emulated Cortex-M4F: the program built by `.ci/run_target build in_the_loop`
     #[arg(long, value_name = "PROGRAM")]
     pub(crate) on_target: Option<PathBuf>,
-    /// Print nothing unless something goes wrong
+    /// Print nothing except errors
     #[arg(long, conflicts_with = "json")]
     pub(crate) quiet: bool,
     /// Print the summary as JSON instead of the table
@@ -200,7 +200,7 @@ mod tests {
     }
 
     #[test]
-    fn the_command_line_is_sound() {
+    fn the_command_line_is_valid() {
         command().debug_assert();
     }
 

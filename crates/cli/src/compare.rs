@@ -1,11 +1,10 @@
-//! The learners side by side on the same drive.
+//! `trimwright compare`: the learners on the same drive.
 
-use crate::chosen::load;
 use crate::failure::Failure;
-use crate::out::json;
-use crate::out::say;
 use crate::page;
 use crate::progress::bar;
+use crate::scenario_choice::load;
+use crate::standard_output::{json, print};
 use clap::{Args, value_parser};
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -15,9 +14,9 @@ use trimwright_harness::mixture_observer::Window;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
 use trimwright_report::{Chart, ChartLine, Drawing, Fact, Study, StudyTable};
-use trimwright_study::compare::{self, Compared};
+use trimwright_study::compare::{self, LearnerRun};
 use trimwright_study::learners::LEARNERS;
-use trimwright_study::quantiles::Way;
+use trimwright_study::quantiles::FigureFormat;
 
 pub(crate) const EXAMPLES: &str = "\
 Examples:
@@ -26,13 +25,13 @@ Examples:
 
 Results go to out/SCENARIO-compare/: report.html and compare.csv.";
 
-/// Options of the comparison.
+/// Options of `trimwright compare`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct CompareOptions {
-    /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
+    /// How many times to drive the schedule, 1 to 100 [default: that of the scenario]
     #[arg(long, value_name = "N", value_parser = value_parser!(u32).range(1..=100))]
     passes: Option<u32>,
-    /// Start of the random numbers; the same one gives the same drive [default: as the scenario says]
+    /// Seed of the random numbers; the same seed gives the same drive [default: that of the scenario]
     #[arg(long, value_name = "N")]
     seed: Option<u64>,
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
@@ -41,7 +40,7 @@ pub(crate) struct CompareOptions {
     /// Where to write the results [default: out/SCENARIO-compare]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Print nothing unless something goes wrong
+    /// Print nothing except errors
     #[arg(long, conflicts_with = "json")]
     quiet: bool,
     /// Print the summary of each learner as JSON instead of the table
@@ -49,7 +48,7 @@ pub(crate) struct CompareOptions {
     json: bool,
 }
 
-/// Drives with each learner, writes and tells.
+/// Drives with each learner, writes the results and prints them.
 pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
     let out = options
@@ -67,46 +66,48 @@ pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failur
     match (options.quiet, options.json) {
         (true, _) => Ok(()),
         (_, true) => {
-            let learner = |each: &Compared| json!({ "learner": each.learner, "summary": each.run.summary });
+            let learner = |each: &LearnerRun| json!({ "learner": each.learner, "summary": each.run.summary });
             let learners: Vec<Value> = compared.iter().map(learner).collect();
-            say(&json(&json!({ "scenario": scenario.name, "seed": scenario.seed, "learners": learners }))?)
+            print(&json(&json!({ "scenario": scenario.name, "seed": scenario.seed, "learners": learners }))?)
         }
-        _ => say(&text(&scenario, &compared, &out)),
+        _ => print(&text(&scenario, &compared, &out)),
     }
 }
 
-/// What the words of a comparison mean, a line each; those of a fleet too.
-pub(crate) const WORDS: &str = "\
-    Left in visited cells: learned correction against the right one, weighted by the time spent in each cell.\n\
-    Fit made afterwards: the same for a least-squares fit that sees the whole log at once, about the practical limit.\n\
-    Within two sigma: share of the visited cells whose error is below two of the learner's own standard deviations; some 95 % is honest.\n\
-    Learners: with integral a cell takes a fixed part of each error times its share in the reading; with gradient a reading always removes \
-    the same part of its error, wherever it lies between cells; with kalman a cell takes the more the less it knows, so that it is quick at \
-    first and calm later.";
+/// Explanations of the figures of comparisons and fleets, one per line.
+pub(crate) const EXPLANATIONS: &str = "\
+    Error in visited cells: learned minus true correction, root mean square, weighted by dwell time.\n\
+    Offline fit: the same for a least-squares fit to the whole log, about the practical limit.\n\
+    Within two sigma: share of the visited cells whose error is below two standard deviations as estimated by the learner; 95 % is expected.\n\
+    Learners: integral corrects each cell by a fixed part of the error times its share in the reading; gradient always removes the same \
+    part of the error of a reading, wherever it lies between cells; kalman has a gain that falls with the variance of the cell, high at first \
+    and low later.";
 
 /// Label of a row and the value of each learner in it.
-fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
-    let row = |label, way: Way, figure: fn(&Compared) -> f64| {
+fn rows(compared: &[LearnerRun]) -> Vec<(&'static str, Vec<String>)> {
+    let row = |label, format: FigureFormat, figure: fn(&LearnerRun) -> f64| {
         let written = compared.iter().map(|each| match figure(each) {
             value if value.is_finite() => {
-                format!("{} {}", way.written(value), way.unit()).trim_end().to_owned()
+                format!("{} {}", format.text(value), format.unit()).trim_end().to_owned()
             }
-            _ => "not yet".to_owned(),
+            _ => "not reached".to_owned(),
         });
         (label, written.collect())
     };
-    let count = |label, figure: fn(&Compared) -> u64| {
+    let count = |label, figure: fn(&LearnerRun) -> u64| {
         (label, compared.iter().map(|each| figure(each).to_string()).collect())
     };
     vec![
-        row("First calibration", Way::Percent, |each| each.run.summary.mixture.base_map_rms),
-        row("Learned map", Way::Percent, |each| each.run.summary.mixture.learned_map_rms),
-        row("With feedback", Way::Percent, |each| each.run.summary.mixture.closed_loop_rms),
-        row("In transients", Way::Percent, |each| each.run.summary.mixture.transient_rms),
-        row("Within 2 % after", Way::Seconds, |each| each.run.summary.learning.settle_s),
-        row("Left in visited cells", Way::Percent, |each| each.run.summary.learning.visited_error_rms),
-        row("Fit made afterwards", Way::Percent, |each| each.run.summary.learning.offline_fit_rms),
-        row("Within two sigma", Way::Percent, |each| each.run.summary.learning.within_two_sigma),
+        row("First calibration", FigureFormat::Percent, |each| each.run.summary.mixture.base_map_rms),
+        row("Learned map", FigureFormat::Percent, |each| each.run.summary.mixture.learned_map_rms),
+        row("With feedback", FigureFormat::Percent, |each| each.run.summary.mixture.closed_loop_rms),
+        row("In transients", FigureFormat::Percent, |each| each.run.summary.mixture.transient_rms),
+        row("Within 2 % after", FigureFormat::Seconds, |each| each.run.summary.learning.settle_s),
+        row("Error in visited cells", FigureFormat::Percent, |each| {
+            each.run.summary.learning.visited_error_rms
+        }),
+        row("Offline fit", FigureFormat::Percent, |each| each.run.summary.learning.offline_fit_rms),
+        row("Within two sigma", FigureFormat::Percent, |each| each.run.summary.learning.within_two_sigma),
         count("Cells visited", |each| each.run.summary.learning.cells_visited as u64),
         count("Cells known to 1 %", |each| each.run.summary.learning.cells_confident as u64),
         count("Lessons", |each| each.run.summary.learning.lessons),
@@ -114,7 +115,7 @@ fn rows(compared: &[Compared]) -> Vec<(&'static str, Vec<String>)> {
     ]
 }
 
-fn text(scenario: &Scenario, compared: &[Compared], out: &Path) -> String {
+fn text(scenario: &Scenario, compared: &[LearnerRun], out: &Path) -> String {
     let schedule = page::schedule(scenario);
     let mut text = format!(
         "{} (seed {})\n  {:<24}{schedule}\n\n  {:<24}",
@@ -132,18 +133,18 @@ fn text(scenario: &Scenario, compared: &[Compared], out: &Path) -> String {
     }
     let _ = writeln!(
         text,
-        "\n\nA simulation: no proof that a real engine is safe.\nWritten to {}: report.html, compare.csv",
+        "\n\nA simulation: it does not prove that a real engine is safe.\nWritten to {}: report.html, compare.csv",
         out.display()
     );
     text
 }
 
-fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
+fn study(scenario: &Scenario, compared: &[LearnerRun]) -> Study {
     let fact = |label: &str, value: String| Fact { label: label.to_owned(), value };
     Study {
-        title: "The learners side by side".to_owned(),
+        title: "Comparison of the learners".to_owned(),
         about: format!(
-            "{}. Schedule {}. The same engine on the same drive, once with each learner; everything else is the same.",
+            "{}. Schedule {}. The same engine on the same drive, once with each learner; nothing else differs.",
             scenario.title,
             page::schedule(scenario)
         ),
@@ -164,14 +165,14 @@ fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
                 .collect(),
             note: format!(
                 "Mixture errors are root mean squares of ln(lambda / wanted lambda). First calibration and learned map: steady driving, no \
-                 feedback. With feedback: all of the last pass.\n{WORDS}\nCells known to 1 %: those of the visited whose standard deviation, \
-                 which the learner itself tells, is below 1 %."
+                 feedback. With feedback: all of the last pass.\n{EXPLANATIONS}\nCells known to 1 %: visited cells whose standard deviation, \
+                 as estimated by the learner, is below 1 %."
             ),
         }],
         charts: vec![
             chart(
                 "The map alone",
-                "What the learned map alone would have left, steady driving, in each minute.",
+                "Error of the learned map alone, steady driving, in each minute.",
                 compared,
                 |window| window.map_rms,
             ),
@@ -182,8 +183,8 @@ fn study(scenario: &Scenario, compared: &[Compared]) -> Study {
     }
 }
 
-fn chart(title: &str, note: &str, compared: &[Compared], error: fn(&Window) -> f64) -> Chart {
-    let line = |each: &Compared| ChartLine {
+fn chart(title: &str, note: &str, compared: &[LearnerRun], error: fn(&Window) -> f64) -> Chart {
+    let line = |each: &LearnerRun| ChartLine {
         name: each.learner.to_owned(),
         points: each.run.windows.iter().map(|window| [window.end_s / 60.0, 100.0 * error(window)]).collect(),
         dots: false,
@@ -192,8 +193,8 @@ fn chart(title: &str, note: &str, compared: &[Compared], error: fn(&Window) -> f
         title: title.to_owned(),
         note: note.to_owned(),
         drawing: Drawing::Lines {
-            across: "time [min]".to_owned(),
-            up: "mixture error, rms [%]".to_owned(),
+            x_label: "time [min]".to_owned(),
+            y_label: "mixture error, rms [%]".to_owned(),
             logarithmic: true,
             lines: compared.iter().map(line).collect(),
         },

@@ -1,10 +1,10 @@
-//! Drives a scenario and writes down what came of it.
+//! `trimwright drive`: drives a scenario and writes the results.
 
 use crate::arguments::DriveOptions;
-use crate::chosen::load;
 use crate::failure::Failure;
-use crate::out::say;
 use crate::progress::bar;
+use crate::scenario_choice::load;
+use crate::standard_output::print;
 use crate::{map, page, table};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
@@ -16,7 +16,7 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::UnitSystem;
 use trimwright_harness::{drive as harness, output, trace};
 
-/// Loads, drives, writes and tells.
+/// Drives the scenario, writes the results and prints them.
 pub(crate) fn drive(name: &str, options: &DriveOptions) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
@@ -48,11 +48,11 @@ pub(crate) fn drive(name: &str, options: &DriveOptions) -> Result<(), Failure> {
     write(&scenario, &run, &summary, &out, options.units)?;
     match (options.quiet, options.json) {
         (true, _) => return Ok(()),
-        (_, true) => say(&summary)?,
-        _ => say(&table::text(&scenario, &run, &out, options.units))?,
+        (_, true) => print(&summary)?,
+        _ => print(&table::text(&scenario, &run, &out, options.units))?,
     }
-    if let Some(words) = page::another_engine(&scenario) {
-        // Nobody is left to tell when this can't be written.
+    if let Some(words) = page::engine_mismatch(&scenario) {
+        // An error while printing the note cannot be reported.
         let _ = writeln!(io::stderr(), "trimwright: note: {words}");
     }
     Ok(())
@@ -67,7 +67,7 @@ fn write(
 ) -> Result<(), Failure> {
     let trace = trace::to_csv(&run.rows);
     let map = map::to_csv(&run.into());
-    let page = trimwright_report::render(&page::story(scenario, run, units));
+    let page = trimwright_report::render(&page::report_data(scenario, run, units));
     let files: [(&str, &[u8]); 4] = [
         ("summary.json", summary.as_bytes()),
         ("trace.csv", trace.as_bytes()),
@@ -78,5 +78,5 @@ fn write(
 }
 
 fn unwritable(error: impl std::fmt::Display) -> Failure {
-    Failure::Other(format!("the results can't be put into words: {error}"))
+    Failure::Other(format!("the results can't be written as JSON: {error}"))
 }

@@ -1,8 +1,7 @@
-//! Gives a run to other programs.
+//! `trimwright export`: writes a run in open formats.
 
 use crate::failure::Failure;
-use crate::out::json;
-use crate::out::say;
+use crate::standard_output::{json, print};
 use clap::{Args, ValueEnum};
 use std::path::PathBuf;
 use trimwright_export::{ExportedRun, Format};
@@ -17,12 +16,12 @@ csv      trace.csv and map.csv, each with a .csv-metadata.json after the W3C's M
 parquet  trace.parquet and map.parquet; units and descriptions in the key-value metadata
 mdf4     run.mf4 after ASAM MDF 4.1; the groups trace and map, units and descriptions at each channel
 
-What the run could not measure is empty in CSV, null in Parquet, NaN in MDF 4.";
+Values that were not measured are empty in CSV, null in Parquet, NaN in MDF 4.";
 
-/// The words of `trimwright export`.
+/// Options of `trimwright export`.
 #[derive(Args, Clone, Debug)]
-pub(crate) struct Export {
-    /// Directory that a drive has written, as out/delivery-van
+pub(crate) struct ExportOptions {
+    /// Results directory of a drive, as out/delivery-van
     run: PathBuf,
     /// Format to write
     #[arg(long, value_enum)]
@@ -30,7 +29,7 @@ pub(crate) struct Export {
     /// Where to write [default: export in the run's directory]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Print nothing unless something goes wrong
+    /// Print nothing except errors
     #[arg(long, conflicts_with = "json")]
     quiet: bool,
     /// Print the files written as JSON
@@ -48,8 +47,8 @@ enum ExportFormat {
     Mdf4,
 }
 
-/// Reads the run, writes its files and names them.
-pub(crate) fn export(arguments: &Export) -> Result<(), Failure> {
+/// Reads the run, writes the files and prints their names.
+pub(crate) fn export(arguments: &ExportOptions) -> Result<(), Failure> {
     let format = match arguments.format {
         ExportFormat::Csv => Format::Csv,
         ExportFormat::Parquet => Format::Parquet,
@@ -64,7 +63,7 @@ pub(crate) fn export(arguments: &Export) -> Result<(), Failure> {
     let written: Vec<String> = files.iter().map(|(name, _)| out.join(name).display().to_string()).collect();
     match (arguments.quiet, arguments.json) {
         (true, _) => Ok(()),
-        (_, true) => say(&json(&serde_json::json!({ "files": written }))?),
-        _ => say(&(written.join("\n") + "\n")),
+        (_, true) => print(&json(&serde_json::json!({ "files": written }))?),
+        _ => print(&(written.join("\n") + "\n")),
     }
 }

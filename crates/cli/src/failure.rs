@@ -1,13 +1,13 @@
-//! Why the program ends without having done what it was asked.
+//! Failures that end the program.
 
 use trimwright_harness::error::InputError;
 
-/// Decides how the program ends.
+/// A failure; its kind decides the exit code.
 #[derive(Debug)]
 pub(crate) enum Failure {
-    /// Something that the user gave is wrong.
+    /// Invalid input of the user; exit code 2.
     Input(InputError),
-    /// Anything else.
+    /// Any other failure; exit code 1.
     Other(String),
 }
 

@@ -1,11 +1,10 @@
-//! Drives a scenario once with each fault and tells what came of it.
+//! `trimwright faults`: drives a scenario once with each fault and prints the effects.
 
-use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
-use crate::out::json;
-use crate::out::say;
 use crate::progress::waiting;
-use crate::size::{WIDTH, hung};
+use crate::scenario_choice::DEFAULT_SCENARIO;
+use crate::size::{WIDTH, write_indented};
+use crate::standard_output::{json, print};
 use clap::Args;
 use serde_json::{Value, json};
 use std::fmt::Write;
@@ -18,15 +17,15 @@ use trimwright_harness::units::{Kind, parse};
 use trimwright_live::wrapped;
 
 pub(crate) const HELP: &str = "\
-To put faults into a scenario of your own:
+To set faults in a scenario of your own:
 
   [[fault]]
   kind = \"weak_pump\"     one of `trimwright faults --list`
-  strength = \"60 %\"      as usual when left out
+  strength = \"60 %\"      default: the usual strength
   from = \"2 min\"         from power-up, to the end
   until = \"5 min\"
-  every = \"10 s\"         comes and goes
-  lasting = \"2 s\"
+  every = \"10 s\"         period of an intermittent fault
+  lasting = \"2 s\"        duration in each period
 
 Examples:
   trimwright faults
@@ -35,26 +34,26 @@ Examples:
 
 Never try a fault on a road.";
 
-/// Where notices stand below their fault.
+/// Indentation of the symptoms below a fault.
 const INDENT: &str = "    ";
 
-/// Said above the table.
+/// Explanation above the table.
 const COLUMNS: &str = "\
-map      what the learned map gives more or less than the sound car's, share of fuel
+map      difference of the learned map to that of the fault-free car, share of fuel
 at idle  the same at idle speed
-lambda   true mean at high load; - when there was none
+lambda   true mean at high load; - when not reached
 lean     longest stretch leaner than lambda 1 there
 danger   to the engine: LEAN or KNOCKS at high load
-Below each: what the owner notices and what the controller notices, against the sound car. The controller refuses lessons for the \
-reasons named.";
+Below each: what the owner notices and what the controller notices, compared with the fault-free car. The controller rejects \
+readings for the reasons named.";
 
-/// Said below the table.
+/// Cautions below the table.
 const CAUTIONS: &str = "A simulation: it does not show that a real engine survives any of this. A lean mixture at high load burns pistons \
-    and valves within seconds; the lean guard helps only while the oxygen sensor tells the truth. Never try faults on a road: \
-    an engine that stalls takes the help of brakes and steering with it. Fuel that leaks burns: look for leaks first. Repairs of fuel \
-    lines and exhausts belong into licensed hands where rules say so.";
+    and valves within seconds; the lean guard works only with a correct oxygen sensor. Never try faults on a road: \
+    a stalled engine has no brake and steering assist. LeakRun fuel burns: check for leaks first. Have fuel lines and exhausts \
+    repaired by licensed people where rules require it.";
 
-/// What was asked for.
+/// Options of `trimwright faults`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct FaultsOptions {
     /// Name of a scenario that comes with the program, or your own scenario file (.toml)
@@ -63,13 +62,13 @@ pub(crate) struct FaultsOptions {
     /// Drive this speed schedule instead of thirteen minutes with idling, steady speeds and pulls
     #[arg(long, value_name = "FILE.csv")]
     schedule: Option<String>,
-    /// When a fault begins, as "30 s"; wrong answers and wrong places are there from the start [default: 5 min]
+    /// Begin of the faults, as "30 s"; wrong answers and locations are present from the start [default: 5 min]
     #[arg(long, value_name = "TIME", allow_hyphen_values = true)]
     from: Option<String>,
     /// Only this kind of fault
     #[arg(long, value_name = "KIND")]
     only: Option<String>,
-    /// Name the kinds of faults and drive nothing
+    /// List the kinds of faults without driving
     #[arg(long)]
     list: bool,
     /// Print JSON instead of text
@@ -77,18 +76,22 @@ pub(crate) struct FaultsOptions {
     json: bool,
 }
 
-/// Loads, drives and tells.
-pub(crate) fn faults(asked: &FaultsOptions) -> Result<(), Failure> {
-    if asked.list {
-        return say(&if asked.json { json(&KINDS.iter().map(told).collect::<Vec<_>>())? } else { kinds() });
+/// Drives with each fault and prints the table.
+pub(crate) fn faults(options: &FaultsOptions) -> Result<(), Failure> {
+    if options.list {
+        return print(&if options.json {
+            json(&KINDS.iter().map(to_json).collect::<Vec<_>>())?
+        } else {
+            kinds_text()
+        });
     }
-    let only = asked
+    let only = options
         .only
         .as_deref()
         .map(|name| named(name).map_err(|problem| InputError::new("--only", problem).value(name)));
     let only = only.transpose()?;
-    let mut scenario = Scenario::load(&asked.scenario)?;
-    let schedule = match &asked.schedule {
+    let mut scenario = Scenario::load(&options.scenario)?;
+    let schedule = match &options.schedule {
         Some(name) => {
             scenario = scenario.with_schedule(name)?;
             scenario.schedule.clone()
@@ -97,36 +100,36 @@ pub(crate) fn faults(asked: &FaultsOptions) -> Result<(), Failure> {
     };
     scenario = Scenario { schedule: schedule.clone(), ..scenario }.with_passes(1);
     scenario.check_length()?;
-    let from_s = match (&asked.from, only) {
+    let from_s = match (&options.from, only) {
         (None, Some(kind)) if !kind.is_timed => 0.0,
-        (from, _) => begins_s(from.as_deref(), schedule.duration_s())?,
+        (from, _) => begin_s(from.as_deref(), schedule.duration_s())?,
     };
-    let bar = waiting("driving with one fault after the other");
-    let examined = examination::examine(&scenario, &schedule, from_s, asked.only.as_deref())
+    let bar = waiting("driving with each fault");
+    let examined = examination::examine(&scenario, &schedule, from_s, options.only.as_deref())
         .map_err(|error| Failure::Other(error.to_string()))?;
     bar.finish_and_clear();
-    if asked.json {
-        return say(&json(&examined)?);
+    if options.json {
+        return print(&json(&examined)?);
     }
-    say(&table(&scenario, schedule.name(), &examined))
+    print(&table(&scenario, schedule.name(), &examined))
 }
 
-/// When faults begin on a drive of this length.
-fn begins_s(from: Option<&str>, lasts_s: f64) -> Result<f64, InputError> {
+/// Begin of the faults on a drive of this length, s.
+fn begin_s(from: Option<&str>, duration_s: f64) -> Result<f64, InputError> {
     let wrong = |text: &str, problem: String| InputError::new("--from", problem).value(text);
-    let late = format!("must be from 0 s to before the end of the drive, which lasts {lasts_s} s");
+    let late = format!("must be from 0 s to before the end of the drive, which lasts {duration_s} s");
     match from {
         Some(text) => {
             let from_s = parse(Kind::Time, text).map_err(|error| wrong(text, error.to_string()))?.si;
-            if (0.0..lasts_s).contains(&from_s) { Ok(from_s) } else { Err(wrong(text, late)) }
+            if (0.0..duration_s).contains(&from_s) { Ok(from_s) } else { Err(wrong(text, late)) }
         }
-        None if examination::FROM_S < lasts_s => Ok(examination::FROM_S),
+        None if examination::FROM_S < duration_s => Ok(examination::FROM_S),
         None => Err(wrong(&format!("{} s when not given", examination::FROM_S), late)),
     }
 }
 
-/// A kind for other programs; strengths are in SI units.
-fn told(kind: &FaultKind) -> Value {
+/// A kind of fault as JSON, strengths in SI units.
+fn to_json(kind: &FaultKind) -> Value {
     let strength = kind.strength.as_ref().map(|strength| {
         let (low, high, usual) = (strength.low, strength.high, strength.usual);
         json!({ "unit": strength.unit, "low_si": low, "high_si": high, "usual_si": usual })
@@ -135,13 +138,13 @@ fn told(kind: &FaultKind) -> Value {
 }
 
 /// The kinds of faults, each with its usual strength.
-fn kinds() -> String {
+fn kinds_text() -> String {
     let mut text = "Kinds of faults (kind = \"NAME\" in a section [[fault]] of a scenario)\n".to_owned();
     for kind in KINDS {
         text.push_str(&format!("  {:<20}{}\n", kind.name, Fault::usual(kind).title()));
     }
     text.push_str(
-        "\nstrength says how much; from and until when, counted from power-up;\nevery and lasting that it comes and goes.\n",
+        "\nstrength: size of the fault; from, until: begin and end since power-up;\nevery, lasting: period and duration of an intermittent fault.\n",
     );
     text
 }
@@ -176,25 +179,25 @@ fn fill(text: &mut String, scenario: &Scenario, schedule: &str, examined: &[Exam
             at_load(format!("{:.1} s", load.longest_lean_s)),
             load.danger().words(),
         )?;
-        hung(text, INDENT, "owner: ", &gathered(&one.owner))?;
-        hung(text, INDENT, "controller: ", &gathered(&one.controller))?;
+        write_indented(text, INDENT, "owner: ", &joined_symptoms(&one.owner))?;
+        write_indented(text, INDENT, "controller: ", &joined_symptoms(&one.controller))?;
     }
     writeln!(text)?;
     wrapped(CAUTIONS, WIDTH).iter().try_for_each(|row| writeln!(text, "{row}"))
 }
 
-/// A row with its columns, or a long one wrapped.
+/// A row as it is if it fits, else wrapped.
 fn wrapped_as_is(row: &str) -> Vec<String> {
     if row.chars().count() <= WIDTH { vec![row.to_owned()] } else { wrapped(row, WIDTH) }
 }
 
-/// Notices in a row, what is refused named once.
-fn gathered(notices: &[String]) -> String {
+/// Symptoms in one text; refusals are listed once at the end.
+fn joined_symptoms(notices: &[String]) -> String {
     const REFUSALS: &str = "refusals: ";
-    let refused: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSALS)).collect();
+    let refusals: Vec<&str> = notices.iter().filter_map(|notice| notice.strip_prefix(REFUSALS)).collect();
     let others = notices.iter().filter(|notice| !notice.starts_with(REFUSALS)).cloned();
-    let refused = (!refused.is_empty()).then(|| format!("{REFUSALS}{}", refused.join(", ")));
-    others.chain(refused).collect::<Vec<_>>().join("; ")
+    let refusals = (!refusals.is_empty()).then(|| format!("{REFUSALS}{}", refusals.join(", ")));
+    others.chain(refusals).collect::<Vec<_>>().join("; ")
 }
 
 fn percent(ratio: f64) -> String {
@@ -207,7 +210,7 @@ mod tests {
 
     #[test]
     fn every_kind_is_listed() {
-        let text = kinds();
+        let text = kinds_text();
         assert!(KINDS.iter().all(|kind| text.contains(kind.name)));
         assert_eq!(percent(f64::NAN), "-");
         assert_eq!(percent(-0.0312), "-3.1 %");
@@ -216,10 +219,10 @@ mod tests {
     }
 
     #[test]
-    fn what_is_refused_is_named_once_and_rows_fit_the_screen() {
+    fn refusals_are_listed_once_and_rows_fit_the_screen() {
         let notices =
             ["P0171", "refusals: authority", "learns nothing", "refusals: starting"].map(str::to_owned);
-        assert_eq!(gathered(&notices), "P0171; learns nothing; refusals: authority, starting");
+        assert_eq!(joined_symptoms(&notices), "P0171; learns nothing; refusals: authority, starting");
         let van = Scenario::load("tired-van").expect("shipped");
         let one = Examined {
             fault: "wrong_injector_flow".to_owned(),
@@ -237,10 +240,10 @@ mod tests {
     }
 
     #[test]
-    fn a_fault_begins_while_it_is_driven() {
-        assert_eq!(begins_s(None, 795.0), Ok(examination::FROM_S));
-        assert_eq!(begins_s(Some("2 min"), 795.0), Ok(120.0));
-        for (from, lasts_s, message) in [
+    fn a_fault_begins_within_the_drive() {
+        assert_eq!(begin_s(None, 795.0), Ok(examination::FROM_S));
+        assert_eq!(begin_s(Some("2 min"), 795.0), Ok(120.0));
+        for (from, duration_s, message) in [
             (
                 Some("20 min"),
                 795.0,
@@ -257,7 +260,7 @@ mod tests {
                 "--from, 300 s when not given: must be from 0 s to before the end of the drive, which lasts 110 s",
             ),
         ] {
-            assert_eq!(begins_s(from, lasts_s).expect_err("refused").to_string(), message);
+            assert_eq!(begin_s(from, duration_s).expect_err("rejected").to_string(), message);
         }
     }
 }

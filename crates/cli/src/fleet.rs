@@ -1,12 +1,11 @@
-//! Drives a fleet of engines drawn by lot.
+//! `trimwright fleet`: drives a fleet of randomly sampled engines.
 
-use crate::chosen::load;
+use crate::command_line_error::whole;
 use crate::failure::Failure;
-use crate::fleet_words;
-use crate::out::json;
-use crate::out::say;
+use crate::fleet_report;
 use crate::progress::bar;
-use crate::refusal::whole;
+use crate::scenario_choice::load;
+use crate::standard_output::{json, print};
 use clap::Args;
 use serde_json::{Map, Value};
 use std::path::{Path, PathBuf};
@@ -15,51 +14,51 @@ use std::sync::atomic::{AtomicBool, Ordering};
 use trimwright_harness::error::InputError;
 use trimwright_harness::output;
 use trimwright_harness::scenario::Scenario;
-use trimwright_study::fleet::{self, Ended, FleetEngine, FleetError, Order};
-use trimwright_study::journal::{Head, Journal, JournalError};
+use trimwright_study::fleet::{self, EngineOutcome, FleetEngine, FleetError, FleetPlan};
+use trimwright_study::journal::{Journal, JournalError, JournalHead};
 use trimwright_study::learners::{self, LEARNERS};
 use trimwright_study::{columns, parquet};
 
-/// What may be asked for as a learner.
-const NAMES: [&str; 4] = [LEARNERS[0].0, LEARNERS[1].0, LEARNERS[2].0, ALL];
-/// Every learner.
+/// Values of the option `--learner`.
+const LEARNER_NAMES: [&str; 4] = [LEARNERS[0].0, LEARNERS[1].0, LEARNERS[2].0, ALL];
+/// Selects every learner.
 const ALL: &str = "all";
-/// The record of finished engines, from which a fleet goes on.
+/// The record of finished engines, from which a fleet is resumed.
 const JOURNAL: &str = "fleet.jsonl";
 
-/// What is said below the options.
+/// Text below the options.
 pub(crate) const EXAMPLES: &str = "\
-Each engine is the scenario's, as its maker describes it, with parts that differ from that and an owner who is a little wrong in \
-the answers, both drawn by lot. What is drawn depends only on the seed and the engine's number.
+Each engine is that of the scenario with randomly sampled deviations of its parts and errors of the owner's answers. The samples \
+depend only on the seed and the engine's number.
 
 Examples:
   trimwright fleet delivery-van --engines 50
   trimwright fleet delivery-van --engines 1000 --out fleet --resume
   trimwright fleet delivery-van --learner all
 
---json prints scenario, seed, learners and a list of engines. Each has engine (its number), learner, failure (why it was not driven, or \
-null) and, when it was, the figures that fleet.csv has: shares as ratios, settle_s in s, null for what could not be measured, and dtcs, \
+--json prints scenario, seed, learners and a list of engines. Each has engine (its number), learner, failure (reason why it was not driven, or \
+null) and, when driven, the figures of fleet.csv: shares as ratios, settle_s in s, null for values that were not measured, and dtcs, \
 a list of trouble codes.
 
-Results go to out/SCENARIO-fleet/: report.html, fleet.csv, fleet.parquet, and fleet.jsonl, the record from which --resume goes \
-on; a fleet that is there already is driven anew only with --force. Ctrl-C finishes the engines under way and writes the results of those that are done; a second one ends at once.";
+Results go to out/SCENARIO-fleet/: report.html, fleet.csv, fleet.parquet, and fleet.jsonl, the record for \
+--resume; an existing fleet is overwritten only with --force. Ctrl-C finishes the engines in progress and writes the results of the finished ones; a second Ctrl-C ends at once.";
 
-/// Options of the fleet.
+/// Options of `trimwright fleet`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct FleetOptions {
-    /// How many engines
+    /// Number of engines
     #[arg(long, value_name = "N", default_value_t = 20, value_parser = whole::<u32>(1, 1_000_000), allow_negative_numbers = true)]
     engines: u32,
-    /// Start of the lots; the same one gives the same fleet
+    /// Seed of the samples; the same seed gives the same fleet
     #[arg(long, value_name = "N", default_value_t = 1)]
     seed: u64,
-    /// How many to drive at once, 0 for one on each core
+    /// Number of engines to drive in parallel, 0 for one per core
     #[arg(long, value_name = "N", default_value_t = 0, value_parser = whole::<u16>(0, 1024), allow_negative_numbers = true)]
     jobs: u16,
-    /// How lessons are taken; several, parted by commas, stand side by side
-    #[arg(long, value_name = "NAME", default_value = "kalman", value_delimiter = ',', value_parser = NAMES)]
+    /// Learner, or several separated by commas to compare them
+    #[arg(long, value_name = "NAME", default_value = "kalman", value_delimiter = ',', value_parser = LEARNER_NAMES)]
     learner: Vec<String>,
-    /// How many times to drive the schedule, 1 to 100 [default: as the scenario says]
+    /// How many times to drive the schedule, 1 to 100 [default: that of the scenario]
     #[arg(long, value_name = "N")]
     passes: Option<u32>,
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
@@ -68,13 +67,13 @@ pub(crate) struct FleetOptions {
     /// Where to write the results [default: out/SCENARIO-fleet]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
-    /// Go on with a fleet that was interrupted, or make it larger
+    /// Continue an interrupted fleet, or make it larger
     #[arg(long, conflicts_with = "force")]
     resume: bool,
-    /// Drive anew what was driven into that directory before; what is there is lost
+    /// Overwrite an existing fleet in the results directory
     #[arg(long)]
     force: bool,
-    /// Print nothing unless something goes wrong
+    /// Print nothing except errors
     #[arg(long, conflicts_with = "json")]
     quiet: bool,
     /// Print the figures of each engine as JSON instead of the table
@@ -82,88 +81,88 @@ pub(crate) struct FleetOptions {
     json: bool,
 }
 
-/// Draws, drives, writes and tells.
+/// Drives the fleet, writes the results and prints them.
 pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
     let scenario = load(name, options.schedule.as_deref(), options.passes, None)?;
-    let asked = |name: &str| options.learner.iter().any(|each| each == name || each == ALL);
-    let learners = LEARNERS.iter().filter(|(name, _)| asked(name)).map(|(_, learner)| *learner).collect();
-    let order =
-        Order { engines: options.engines, seed: options.seed, learners, jobs: usize::from(options.jobs) };
+    let selected = |name: &str| options.learner.iter().any(|each| each == name || each == ALL);
+    let learners = LEARNERS.iter().filter(|(name, _)| selected(name)).map(|(_, learner)| *learner).collect();
+    let plan =
+        FleetPlan { engines: options.engines, seed: options.seed, learners, jobs: usize::from(options.jobs) };
     let out =
         options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(format!("{}-fleet", scenario.name)));
     output::check(&out)?;
-    let (mut journal, done) = open(&scenario, &order, &out, options)?;
+    let (mut journal, done) = open(&scenario, &plan, &out, options)?;
 
     let stop = Arc::new(AtomicBool::new(false));
-    let asked = Arc::clone(&stop);
-    let listening = ctrlc::set_handler(move || {
-        if asked.swap(true, Ordering::Relaxed) {
+    let stop_requested = Arc::clone(&stop);
+    let handler = ctrlc::set_handler(move || {
+        if stop_requested.swap(true, Ordering::Relaxed) {
             std::process::exit(130);
         }
     });
-    listening.map_err(|error| Failure::Other(format!("can't listen for Ctrl-C: {error}")))?;
+    handler.map_err(|error| Failure::Other(format!("can't handle Ctrl-C: {error}")))?;
 
-    let engines = u64::from(order.engines);
+    let engines = u64::from(plan.engines);
     let bar = bar(options.quiet, engines, "{pos} of {len} engines {wide_bar} {eta} left");
-    bar.set_position((done.len() / order.learners.len()) as u64);
+    bar.set_position((done.len() / plan.learners.len()) as u64);
     bar.reset_eta();
-    let driven = fleet::drive(&scenario, &order, done, &stop, |engine| {
+    let driven = fleet::drive(&scenario, &plan, done, &stop, |engine| {
         bar.inc(1);
-        journal.add(engine)
+        journal.append(engine)
     });
     bar.finish_and_clear();
     let engines = driven.map_err(|error| match error {
         FleetError::Each(error) => Failure::Other(format!("{}: {error}", out.join(JOURNAL).display())),
         threads => Failure::Other(threads.to_string()),
     })?;
-    write(&scenario, &order, &engines, &out)?;
+    write(&scenario, &plan, &engines, &out)?;
     if options.json {
-        let told = serde_json::json!({
-            "scenario": scenario.name, "seed": order.seed,
-            "learners": order.learners.iter().map(|learner| learners::name(*learner)).collect::<Vec<_>>(),
+        let result = serde_json::json!({
+            "scenario": scenario.name, "seed": plan.seed,
+            "learners": plan.learners.iter().map(|learner| learners::name(*learner)).collect::<Vec<_>>(),
             "engines": engines.iter().map(flat).collect::<Result<Vec<_>, _>>()?,
         });
-        say(&json(&told)?)?;
+        print(&json(&result)?)?;
     } else if !options.quiet {
-        say(&fleet_words::text(&scenario, &order, &engines, &out))?;
+        print(&fleet_report::text(&scenario, &plan, &engines, &out))?;
     }
-    let (done, all) = (engines.len() / order.learners.len(), order.engines);
+    let (done, all) = (engines.len() / plan.learners.len(), plan.engines);
     if done < all as usize {
-        return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume goes on")));
+        return Err(Failure::Other(format!("stopped after {done} of {all} engines; --resume continues")));
     }
     Ok(())
 }
 
-/// An engine for other programs: its number, the learner, why it failed, and the figures of one that did not.
+/// An engine as a flat JSON object: number, learner, failure or figures.
 fn flat(engine: &FleetEngine) -> Result<Value, Failure> {
     let unwritable = |error: serde_json::Error| Failure::Other(error.to_string());
-    let (failure, figures) = match &engine.ended {
-        Ended::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
-        Ended::Driven(figures) => (Value::Null, serde_json::to_value(figures).map_err(unwritable)?),
+    let (failure, figures) = match &engine.outcome {
+        EngineOutcome::Failed(reason) => (Value::from(reason.as_str()), Value::Null),
+        EngineOutcome::Driven(figures) => (Value::Null, serde_json::to_value(figures).map_err(unwritable)?),
     };
-    let mut told = Map::new();
-    told.insert("engine".to_owned(), engine.index.into());
-    told.insert("learner".to_owned(), learners::name(engine.learner).into());
-    told.insert("failure".to_owned(), failure);
+    let mut entries = Map::new();
+    entries.insert("engine".to_owned(), engine.index.into());
+    entries.insert("learner".to_owned(), learners::name(engine.learner).into());
+    entries.insert("failure".to_owned(), failure);
     for (name, figure) in figures.as_object().into_iter().flatten() {
         let codes = figure.as_str().map(|codes| codes.split_whitespace().map(Value::from).collect());
-        told.insert(name.clone(), codes.unwrap_or_else(|| figure.clone()));
+        entries.insert(name.clone(), codes.unwrap_or_else(|| figure.clone()));
     }
-    Ok(told.into())
+    Ok(entries.into())
 }
 
 fn open(
     scenario: &Scenario,
-    order: &Order,
+    plan: &FleetPlan,
     out: &Path,
     options: &FleetOptions,
 ) -> Result<(Journal, Vec<FleetEngine>), Failure> {
-    let (path, head) = (out.join(JOURNAL), Head::of(scenario, order));
+    let (path, head) = (out.join(JOURNAL), JournalHead::of(scenario, plan));
     let wrong = |error: JournalError| {
         let reason = match error {
-            JournalError::There => format!("{error}; --resume goes on with it, --force drives it anew"),
-            _ if options.resume => format!("can't go on from it: {error}"),
-            _ => format!("can't begin it: {error}"),
+            JournalError::Exists => format!("{error}; --resume continues it, --force overwrites it"),
+            _ if options.resume => format!("can't resume it: {error}"),
+            _ => format!("can't start it: {error}"),
         };
         Failure::Input(InputError::new(path.display().to_string(), reason))
     };
@@ -171,22 +170,22 @@ fn open(
         return Journal::resume(&path, &head).map_err(wrong);
     }
     std::fs::create_dir_all(out).map_err(|error| wrong(error.into()))?;
-    let begin = if options.force { Journal::begin_anew } else { Journal::begin };
+    let begin = if options.force { Journal::overwrite } else { Journal::create };
     Ok((begin(&path, &head).map_err(wrong)?, Vec::new()))
 }
 
-fn write(scenario: &Scenario, order: &Order, engines: &[FleetEngine], out: &Path) -> Result<(), Failure> {
-    let rows = columns::values(engines, order.seed);
+fn write(scenario: &Scenario, plan: &FleetPlan, engines: &[FleetEngine], out: &Path) -> Result<(), Failure> {
+    let rows = columns::values(engines, plan.seed);
     let csv = columns::to_csv(&rows);
     let notes = [
         ("scenario", scenario.name.clone()),
         ("scenario_hash", scenario.hash()),
-        ("seed", order.seed.to_string()),
+        ("seed", plan.seed.to_string()),
         ("program", env!("CARGO_PKG_VERSION").to_owned()),
     ];
     let parquet = parquet::to_bytes(&rows, &notes)
         .map_err(|error| Failure::Other(format!("the results can't be written as Parquet: {error}")))?;
-    let page = trimwright_report::render_study(&fleet_words::study(scenario, order, engines));
+    let page = trimwright_report::render_study(&fleet_report::study(scenario, plan, engines));
     let files: [(&str, &[u8]); 3] =
         [("fleet.csv", csv.as_bytes()), ("fleet.parquet", &parquet), ("report.html", page.as_bytes())];
     Ok(output::write(out, &files)?)
@@ -198,9 +197,9 @@ mod tests {
     use serde_json::json;
 
     #[test]
-    fn an_engine_is_told_flat() {
-        let engine = |ended| FleetEngine { index: 7, learner: LEARNERS[0].1, ended };
-        let failed = flat(&engine(Ended::Failed("too heavy".to_owned()))).expect("JSON");
+    fn an_engine_is_a_flat_object() {
+        let engine = |outcome| FleetEngine { index: 7, learner: LEARNERS[0].1, outcome };
+        let failed = flat(&engine(EngineOutcome::Failed("too heavy".to_owned()))).expect("JSON");
         assert_eq!(failed, json!({ "engine": 7, "learner": LEARNERS[0].0, "failure": "too heavy" }));
         let figures = json!({
             "base_map_rms": 0.1, "learned_map_rms": 0.01, "closed_loop_rms": null, "p95_abs": null, "transient_rms": null,
@@ -209,10 +208,10 @@ mod tests {
             "distance_km": 1.5, "fuel_kg": 0.2, "dtcs": "P0171 P0131",
         });
         let read = serde_json::from_value(figures.clone()).expect("figures");
-        let driven = flat(&engine(Ended::Driven(read))).expect("JSON");
+        let driven = flat(&engine(EngineOutcome::Driven(read))).expect("JSON");
         for (name, figure) in figures.as_object().expect("an object") {
-            let told = if name == "dtcs" { json!(["P0171", "P0131"]) } else { figure.clone() };
-            assert_eq!(driven[name], told, "{name}");
+            let expected = if name == "dtcs" { json!(["P0171", "P0131"]) } else { figure.clone() };
+            assert_eq!(driven[name], expected, "{name}");
         }
         assert_eq!((&driven["engine"], &driven["failure"]), (&json!(7), &Value::Null));
     }

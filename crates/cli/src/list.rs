@@ -1,4 +1,4 @@
-//! What comes with the program.
+//! `trimwright list`: scenarios, engines and schedules that come with the program.
 
 use serde_json::{Value, json};
 use trimwright_harness::error::InputError;
@@ -6,7 +6,7 @@ use trimwright_harness::schedule::Schedule;
 use trimwright_harness::shipped::{ENGINES, SCENARIOS, SCHEDULES, Shipped};
 use trimwright_harness::units::UnitSystem;
 
-/// The scenarios, engines and schedules, each with a line about it.
+/// The scenarios, engines and schedules, one line each.
 pub(crate) fn text(units: UnitSystem) -> Result<String, InputError> {
     let mut text = String::new();
     section(&mut text, "Scenarios (trimwright drive NAME)", SCENARIOS, Shipped::title)?;

@@ -1,33 +1,33 @@
 //! The `trimwright` command: drives a simulated car and shows how its fuel controller learns.
 
 mod arguments;
-mod chosen;
+mod command_line_error;
 mod compare;
 mod drive;
 mod export;
 mod failure;
 mod faults;
 mod fleet;
-mod fleet_words;
+mod fleet_report;
 mod list;
 mod live;
 mod manual;
 mod map;
-mod out;
 mod page;
 mod parameters;
 mod progress;
-mod refusal;
+mod scenario_choice;
 mod size;
 mod stability;
+mod standard_output;
 mod table;
 mod units_choice;
 
 use arguments::{Arguments, Command};
-use chosen::DEFAULT_SCENARIO;
 use clap::FromArgMatches;
 use failure::Failure;
-use out::{say, written};
+use scenario_choice::DEFAULT_SCENARIO;
+use standard_output::{checked_write, print};
 use std::io::{self, Write};
 use std::process::ExitCode;
 
@@ -35,41 +35,43 @@ fn main() -> ExitCode {
     let parsed = arguments::command().try_get_matches();
     let arguments = match parsed.and_then(|matches| Arguments::from_arg_matches(&matches)) {
         Ok(arguments) => arguments,
-        Err(error) if error.use_stderr() => return failed(Failure::Input(refusal::refusal(&error))),
-        // Help or version was asked for.
-        Err(help) => return ended(written(|| help.print())),
+        Err(error) if error.use_stderr() => {
+            return report_failure(Failure::Input(command_line_error::input_error(&error)));
+        }
+        // Help or version was requested.
+        Err(help) => return exit_code(checked_write(|| help.print())),
     };
-    ended(match arguments.command {
+    exit_code(match arguments.command {
         None => drive::drive(DEFAULT_SCENARIO, &arguments.options),
         Some(Command::Drive { scenario, options }) => drive::drive(&scenario, &options),
         Some(Command::Compare { scenario, options }) => compare::compare(&scenario, &options),
         Some(Command::Fleet { scenario, options }) => fleet::fleet(&scenario, &options),
         Some(Command::Stability(options)) => stability::stability(&options),
-        Some(Command::Size(asked)) => size::size(&asked),
-        Some(Command::Faults(asked)) => faults::faults(&asked),
-        Some(Command::Parameters(asked)) => parameters::parameters(&asked),
-        Some(Command::Live(asked)) => live::live(&asked),
+        Some(Command::Size(options)) => size::size(&options),
+        Some(Command::Faults(options)) => faults::faults(&options),
+        Some(Command::Parameters(options)) => parameters::parameters(&options),
+        Some(Command::Live(options)) => live::live(&options),
         Some(Command::List { json, units }) => {
             let all = if json { list::json() } else { list::text(units) };
-            all.map_err(Failure::from).and_then(|text| say(&text))
+            all.map_err(Failure::from).and_then(|text| print(&text))
         }
         Some(Command::Export(arguments)) => export::export(&arguments),
-        Some(Command::Completions { shell }) => manual::completions(shell).and_then(|text| say(&text)),
-        Some(Command::Manual { command }) => manual::manual(command.as_deref()).and_then(|text| say(&text)),
+        Some(Command::Completions { shell }) => manual::completions(shell).and_then(|text| print(&text)),
+        Some(Command::Manual { command }) => manual::manual(command.as_deref()).and_then(|text| print(&text)),
     })
 }
 
-fn ended(done: Result<(), Failure>) -> ExitCode {
-    done.map_or_else(failed, |()| ExitCode::SUCCESS)
+fn exit_code(done: Result<(), Failure>) -> ExitCode {
+    done.map_or_else(report_failure, |()| ExitCode::SUCCESS)
 }
 
-/// Says why, and with which code the program ends.
-fn failed(failure: Failure) -> ExitCode {
+/// Prints the failure to standard error and returns the exit code.
+fn report_failure(failure: Failure) -> ExitCode {
     let (message, code) = match failure {
         Failure::Input(error) => (error.to_string(), 2),
         Failure::Other(message) => (message, 1),
     };
-    // Nobody is left to tell when this can't be written.
+    // An error while printing the message cannot be reported.
     let _ = writeln!(io::stderr(), "trimwright: {message}");
     ExitCode::from(code)
 }

@@ -1,4 +1,4 @@
-//! What other programs are told of ours: completions for the shell, a manual.
+//! Shell completions and manual pages.
 
 use crate::arguments::command;
 use crate::failure::Failure;
@@ -7,7 +7,7 @@ use clap::{Arg, Command};
 use clap_complete::Shell;
 use clap_mangen::roff::{Roff, roman};
 
-/// The script that completes our words in a shell.
+/// The completion script for a shell.
 pub(crate) fn completions(shell: Shell) -> Result<String, Failure> {
     let mut script = Vec::new();
     clap_complete::generate(shell, &mut command(), "trimwright", &mut script);
@@ -23,12 +23,12 @@ pub(crate) fn manual(of: Option<&str>) -> Result<String, Failure> {
         Some(name) => program.find_subcommand(name).cloned().ok_or_else(|| {
             Failure::Input(trimwright_harness::error::InputError::new(
                 name,
-                "no command of this name; `trimwright --help` names them",
+                "no command of this name; `trimwright --help` lists the commands",
             ))
         })?,
     };
     let title = command.get_display_name().unwrap_or("trimwright").to_owned();
-    let more = command.get_after_help().map(more).unwrap_or_default();
+    let more = command.get_after_help().map(extra_sections).unwrap_or_default();
     let usage = synopsis(&command);
     let mut page = Vec::new();
     clap_mangen::Man::new(command.override_usage(usage).after_help(Resettable::<StyledStr>::Reset))
@@ -39,7 +39,7 @@ pub(crate) fn manual(of: Option<&str>) -> Result<String, Failure> {
     Ok(text(page)? + &more)
 }
 
-/// How a command is written, with the names of the values.
+/// The synopsis of a command with the names of the values.
 fn synopsis(command: &Command) -> String {
     let name = |argument: &Arg| argument.get_value_names().map(|names| names.join(" ")).unwrap_or_default();
     let word = |argument: &Arg| {
@@ -58,8 +58,8 @@ fn synopsis(command: &Command) -> String {
     format!("{called} {words}{commands}")
 }
 
-/// What stands below the options, as sections of a manual page: the examples and whatever else is laid out as it is, row by row.
-fn more(help: &StyledStr) -> String {
+/// The text below the options as sections of a manual page: notes and examples, with their row layout kept.
+fn extra_sections(help: &StyledStr) -> String {
     let help = help.to_string();
     let (examples, notes): (Vec<&str>, Vec<&str>) =
         help.split("\n\n").partition(|block| block.starts_with("Examples:"));
@@ -69,7 +69,7 @@ fn more(help: &StyledStr) -> String {
     }
     for block in notes {
         page.control("PP", []);
-        // Words in columns.
+        // Text in columns.
         let laid_out = block.lines().any(|row| row.contains("  "));
         rows(&mut page, laid_out, block.lines());
     }
@@ -102,9 +102,9 @@ fn text(bytes: Vec<u8>) -> Result<String, Failure> {
 mod tests {
     use super::*;
 
-    /// A manual's examples can be copied: each stands in a row of its own, neither filled nor hyphenated.
+    /// Examples can be copied from the manual: one per row, neither filled nor hyphenated.
     #[test]
-    fn examples_of_a_manual_are_left_as_they_are() {
+    fn examples_of_a_manual_keep_their_layout() {
         let plain = |page: &str| page.replace("\\-", "-").replace("\\&", "");
         let drive = plain(&manual(Some("drive")).expect("a page"));
         let (_, examples) = drive.split_once(".SH EXAMPLES\n.nf\n").expect("examples, laid out");

@@ -1,4 +1,4 @@
-//! Tells a run as the story that the report page shows.
+//! Report data of a run, and texts that table and report share.
 
 use crate::map::{cells, rpm};
 use trimwright_harness::drive::Run;
@@ -7,33 +7,34 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::LearningFigures;
 use trimwright_harness::units::{UnitSystem, times};
 use trimwright_report::{
-    Convergence, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, Spread, Story, Trace, TroubleCode,
+    Convergence, ErrorHistogram, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, ReportData,
+    Trace, TroubleCode,
 };
 
-/// Rows of the record to one sample of the page.
-const ROWS_A_SAMPLE: usize = 5;
-/// Reach and number of bins of the histogram of mixture errors.
-const REACH_LN: f64 = 0.25;
+/// Rows of the trace per sample of the page.
+const ROWS_PER_SAMPLE: usize = 5;
+/// Largest mixture error of the histogram, ln, and number of its bins.
+const HISTOGRAM_RANGE_LN: f64 = 0.25;
 const BINS: usize = 50;
-/// Parts of the summary that the page shows in tables of their own.
+/// Parts of the summary that have separate tables in the page.
 const OWN_TABLES: [&str; 2] = ["learning.refusals", "driveability"];
-/// Standard deviation below which a cell has had a lesson, as a share of the first one.
-const TOUCHED: f32 = 0.98;
+/// A cell with a standard deviation below this share of the initial one has had a lesson, ratio.
+const LESSON_SIGMA_SHARE: f32 = 0.98;
 
-/// Largest difference between a displacement as answered and as simulated that is no other engine, ratio.
+/// Largest relative difference between answered and simulated displacement without a note.
 const SAME_ENGINE: f64 = 0.1;
-/// Faults that answer for such a difference.
+/// Faults that cause such a difference on purpose.
 const WRONG_ANSWERS: [&str; 2] = ["wrong_displacement", "wrong_cylinders"];
 
-/// The story of a run.
-pub(crate) fn story(scenario: &Scenario, run: &Run, units: UnitSystem) -> Story {
+/// The report data of a run.
+pub(crate) fn report_data(scenario: &Scenario, run: &Run, units: UnitSystem) -> ReportData {
     let summary = &run.summary;
     let refusals = summary.learning.refusals.iter();
     let mut figures = Vec::new();
     if let Ok(value) = serde_json::to_value(summary) {
         flatten("", &value, &mut figures);
     }
-    Story {
+    ReportData {
         title: scenario.title.clone(),
         scenario: scenario.about.clone(),
         driven: driven(scenario),
@@ -49,11 +50,13 @@ pub(crate) fn story(scenario: &Scenario, run: &Run, units: UnitSystem) -> Story 
             map_rms: run.windows.iter().map(|window| window.map_rms).collect(),
             closed_loop_rms: run.windows.iter().map(|window| window.closed_loop_rms).collect(),
         },
-        spread: Spread {
-            edges_ln: (0..=BINS).map(|edge| (2.0 * edge as f64 / BINS as f64 - 1.0) * REACH_LN).collect(),
-            base_map: run.base.histogram(REACH_LN, BINS),
-            learned_map: run.frozen.histogram(REACH_LN, BINS),
-            closed_loop: run.last_pass.histogram(REACH_LN, BINS),
+        error_histogram: ErrorHistogram {
+            edges_ln: (0..=BINS)
+                .map(|edge| (2.0 * edge as f64 / BINS as f64 - 1.0) * HISTOGRAM_RANGE_LN)
+                .collect(),
+            base_map: run.base.histogram(HISTOGRAM_RANGE_LN, BINS),
+            learned_map: run.frozen.histogram(HISTOGRAM_RANGE_LN, BINS),
+            closed_loop: run.last_pass.histogram(HISTOGRAM_RANGE_LN, BINS),
         },
         map: map(run),
         snapshots: snapshots(run),
@@ -65,7 +68,7 @@ pub(crate) fn story(scenario: &Scenario, run: &Run, units: UnitSystem) -> Story 
     }
 }
 
-/// Numbers by their full name, `mixture.p95_abs`; one that could not be measured is NaN. Refusals and how it drives have tables of their own.
+/// Appends all numbers by full name, as `mixture.p95_abs`, null as NaN; refusals and driveability have separate tables.
 fn flatten(name: &str, value: &serde_json::Value, figures: &mut Vec<Figure>) {
     let below = |key: &str| if name.is_empty() { key.to_owned() } else { format!("{name}.{key}") };
     match value {
@@ -84,7 +87,7 @@ fn flatten(name: &str, value: &serde_json::Value, figures: &mut Vec<Figure>) {
     }
 }
 
-/// Which schedule, and how often while learning.
+/// Name of the schedule and number of passes.
 pub(crate) fn schedule(scenario: &Scenario) -> String {
     format!("{}, driven {} while learning", scenario.schedule.name(), times(scenario.passes))
 }
@@ -104,44 +107,44 @@ fn driven(scenario: &Scenario) -> String {
     )
 }
 
-/// Size of the engine as the owner answered, and as it was simulated.
+/// SizeOptions of the engine as the owner answered, and as it was simulated.
 fn engines(scenario: &Scenario) -> [String; 2] {
-    let told = |m3: f64, cylinders: u8| format!("{:.1} L, {cylinders} cylinders", 1e3 * m3);
+    let text = |m3: f64, cylinders: u8| format!("{:.1} L, {cylinders} cylinders", 1e3 * m3);
     let (answers, truth) = (&scenario.answers, &scenario.truth.engine);
     [
-        told(f64::from(answers.displacement_m3), answers.cylinders),
-        told(truth.displacement_m3, truth.cylinders),
+        text(f64::from(answers.displacement_m3), answers.cylinders),
+        text(truth.displacement_m3, truth.cylinders),
     ]
 }
 
-/// A word for an owner whose answers speak of another engine than the one that was driven, unless a fault asked for that.
-pub(crate) fn another_engine(scenario: &Scenario) -> Option<String> {
+/// A note when answers and simulated engine differ in size, unless a fault causes it.
+pub(crate) fn engine_mismatch(scenario: &Scenario) -> Option<String> {
     let (answers, truth) = (&scenario.answers, &scenario.truth.engine);
     let off = f64::from(answers.displacement_m3) / truth.displacement_m3 - 1.0;
     let differs = off.abs() > SAME_ENGINE || answers.cylinders != truth.cylinders;
-    let asked_for = scenario.faults.iter().any(|fault| WRONG_ANSWERS.contains(&fault.kind.name));
+    let intended = scenario.faults.iter().any(|fault| WRONG_ANSWERS.contains(&fault.kind.name));
     let [answered, simulated] = engines(scenario);
-    (differs && !asked_for).then(|| {
+    (differs && !intended).then(|| {
         format!(
-            "[setup] says {answered}, but the engine that was driven has {simulated}: answers tell the controller about an engine and do not \
-             change it. `engine = ...` chooses another, `trimwright list` names them, and an engine file of your own works too"
+            "[setup] says {answered}, but the engine that was driven has {simulated}: answers describe the engine to the controller and do not \
+             change it. `engine = ...` selects another engine, from `trimwright list` or a file of your own"
         )
     })
 }
 
 fn facts(scenario: &Scenario, run: &Run) -> Vec<Fact> {
-    let common = common_causes(&run.summary.learning);
+    let common = common_correction(&run.summary.learning);
     let [answered, simulated] = engines(scenario);
     let simulated =
-        if simulated == answered { simulated } else { format!("{simulated}, whatever was answered") };
+        if simulated == answered { simulated } else { format!("{simulated}; differs from the answers") };
     [
         ("Scenario", scenario.name.clone()),
         ("Engine, as answered", answered),
         ("Engine, simulated", simulated),
         ("Seed", scenario.seed.to_string()),
         ("Scenario hash", run.summary.scenario_hash.clone()),
-        ("Flow and opening delay", common),
-        ("Parameters set by hand", changed(&scenario.parameters).join(", ")),
+        ("Common fuel correction", common),
+        ("Changed parameters", changed(&scenario.parameters).join(", ")),
     ]
     .map(|(label, value)| Fact { label: label.to_owned(), value })
     .into_iter()
@@ -149,20 +152,20 @@ fn facts(scenario: &Scenario, run: &Run) -> Vec<Fact> {
     .collect()
 }
 
-/// What all cells have in common, and whether the drive could part its two causes.
-pub(crate) fn common_causes(learning: &LearningFigures) -> String {
-    let flow = format!("{:+.1} % fuel everywhere", 100.0 * learning.common_flow_ln);
-    let when = if learning.opening_delay_s < 0.0 { "sooner" } else { "later" };
+/// Common fuel correction and opening delay, and whether the drive could distinguish them.
+pub(crate) fn common_correction(learning: &LearningFigures) -> String {
+    let flow = format!("{:+.1} % fuel in all cells", 100.0 * learning.common_flow_ln);
+    let when = if learning.opening_delay_s < 0.0 { "earlier" } else { "later" };
     let delay = format!("injectors {:.3} ms {when}", 1e3 * learning.opening_delay_s.abs());
     match learning.told_apart {
-        true => format!("{flow}, {delay} than believed"),
-        false => format!("{flow}, {delay}, or another such pair: the drive could not tell them apart"),
+        true => format!("{flow}, {delay} than assumed"),
+        false => format!("{flow}, {delay}; the drive could not separate the two"),
     }
 }
 
 fn trace(run: &Run) -> Trace {
     let series = |value: fn(&trimwright_harness::trace::TraceRow) -> f64| -> Vec<f64> {
-        run.rows.iter().step_by(ROWS_A_SAMPLE).map(value).collect()
+        run.rows.iter().step_by(ROWS_PER_SAMPLE).map(value).collect()
     };
     Trace {
         time_s: series(|row| row.time_s),
@@ -193,7 +196,7 @@ fn map(run: &Run) -> MapFigures {
         map_pa: run.calibration.setup().map_axis().points().iter().map(|&map_pa| f64::from(map_pa)).collect(),
         base_filling: series(|cell| cell.base_filling),
         learned_ln: series(|cell| cell.learned_ln),
-        right_ln: series(|cell| cell.right_ln),
+        true_ln: series(|cell| cell.true_ln),
         dwell_s: series(|cell| cell.dwell_s),
         sigma_ln: series(|cell| cell.sigma_ln),
         visited: cells.iter().map(|cell| cell.visited).collect(),
@@ -202,31 +205,31 @@ fn map(run: &Run) -> MapFigures {
 
 fn snapshots(run: &Run) -> Vec<ReplayFrame> {
     let Some(first) = run.snapshots.first() else { return Vec::new() };
-    let tell = |snapshot: &trimwright_harness::drive::Snapshot| {
+    let convert = |snapshot: &trimwright_harness::drive::Snapshot| {
         let learned = &snapshot.learned;
         let cells = 0..learned.ln.flat().len();
         ReplayFrame {
             time_s: snapshot.time_s,
             learned_ln: learned.ln.flat().iter().map(|&ln| f64::from(ln)).collect(),
             sigma_ln: cells.clone().map(|cell| f64::from(learned.sigma_ln(cell))).collect(),
-            touched: cells
-                .map(|cell| learned.sigma_ln(cell) < TOUCHED * first.learned.sigma_ln(cell))
+            has_lesson: cells
+                .map(|cell| learned.sigma_ln(cell) < LESSON_SIGMA_SHARE * first.learned.sigma_ln(cell))
                 .collect(),
         }
     };
-    run.snapshots.iter().map(tell).collect()
+    run.snapshots.iter().map(convert).collect()
 }
 
 fn dtcs(run: &Run) -> Vec<TroubleCode> {
-    let tell = |code: &String| TroubleCode {
+    let convert = |code: &String| TroubleCode {
         code: code.clone(),
         meaning: meaning(code).to_owned(),
         time_s: f64::NAN,
     };
-    run.summary.dtcs.iter().map(tell).collect()
+    run.summary.dtcs.iter().map(convert).collect()
 }
 
-/// What a trouble code says.
+/// Meaning of a trouble code.
 pub(crate) fn meaning(code: &str) -> &'static str {
     let known = trimwright_control::Dtc::ALL.into_iter().find(|dtc| dtc.code() == code);
     known.map_or("", trimwright_control::Dtc::meaning)
@@ -240,7 +243,7 @@ mod tests {
         Scenario::load("delivery-van").expect("shipped")
     }
 
-    /// The words of each cell of each row of a table's body.
+    /// The text of the cells of a table's body, row by row.
     fn rows<'a>(page: &'a str, table: &str) -> Vec<Vec<&'a str>> {
         let (_, rest) = page.split_once(&format!("<table class=\"{table}\">")).expect("the table begins");
         let (_, body) = rest.split_once("<tbody>").expect("its body begins");
@@ -252,7 +255,7 @@ mod tests {
         body.split("<tr>").skip(1).map(cells).collect()
     }
 
-    /// All numbers of the summary, by name, and those that could not be measured.
+    /// Names of all numbers of the summary, including null ones.
     fn numbers(name: &str, value: &serde_json::Value, found: &mut Vec<String>) {
         match value {
             serde_json::Value::Object(fields) => {
@@ -272,11 +275,11 @@ mod tests {
             trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip).expect("a schedule");
         let scenario = Scenario { schedule, passes: 1, ..van() };
         let run = trimwright_harness::drive::drive(&scenario, &mut |_| ()).expect("driven");
-        let story = story(&scenario, &run, UnitSystem::Us);
-        assert_eq!(story.units, UnitSystem::Us);
-        let tried = story.driveability.as_ref().expect("how it drives was tried");
-        assert_eq!((tried.starts.len(), tried.tip_ins.len()), (4, 2));
-        let page = trimwright_report::render(&story);
+        let data = report_data(&scenario, &run, UnitSystem::Us);
+        assert_eq!(data.units, UnitSystem::Us);
+        let tested = data.driveability.as_ref().expect("driveability was tested");
+        assert_eq!((tested.starts.len(), tested.tip_ins.len()), (4, 2));
+        let page = trimwright_report::render(&data);
 
         let mut named = Vec::new();
         for row in rows(&page, "figures") {
@@ -297,7 +300,7 @@ mod tests {
         }
         let mut there = Vec::new();
         numbers("", &serde_json::to_value(&run.summary).expect("JSON"), &mut there);
-        // What is not a figure, and what has a table of its own.
+        // Without entries that are no figures or have a separate table.
         there.retain(|name| name.contains('.') && !OWN_TABLES.iter().any(|table| name.starts_with(table)));
         named.sort();
         there.sort();
@@ -305,40 +308,41 @@ mod tests {
     }
 
     #[test]
-    fn each_reason_to_refuse_a_lesson_has_words() {
+    fn each_refusal_has_an_explanation() {
         let refusals = trimwright_control::Refusal::ALL
             .map(|refusal| RefusalCount { reason: refusal.name().to_owned(), count: 1 });
-        let page = trimwright_report::render(&Story { refusals: refusals.into(), ..Story::default() });
+        let page =
+            trimwright_report::render(&ReportData { refusals: refusals.into(), ..ReportData::default() });
         let rows = rows(&page, "reasons");
         assert_eq!(rows.len(), 1 + trimwright_control::Refusal::ALL.len());
         for row in rows {
-            assert!(row.last().is_some_and(|why| why.len() > 20), "no words for {row:?}");
+            assert!(row.last().is_some_and(|why| why.len() > 20), "no explanation for {row:?}");
         }
     }
 
     #[test]
-    fn an_owner_hears_when_another_engine_was_driven() {
+    fn a_note_is_given_when_answers_and_engine_differ() {
         let answered = |litres: f32, cylinders| {
             let mut scenario = van();
             (scenario.answers.displacement_m3, scenario.answers.cylinders) = (1e-3 * litres, cylinders);
             scenario
         };
-        let words = another_engine(&answered(5.9, 8)).expect("a word");
+        let words = engine_mismatch(&answered(5.9, 8)).expect("a note");
         assert!(
             words.starts_with(
                 "[setup] says 5.9 L, 8 cylinders, but the engine that was driven has 5.2 L, 8 cylinders"
             ),
             "{words}"
         );
-        assert!(another_engine(&answered(5.2, 6)).is_some());
-        assert_eq!(another_engine(&answered(5.5, 8)), None, "so much may an owner be mistaken");
+        assert!(engine_mismatch(&answered(5.2, 6)).is_some());
+        assert_eq!(engine_mismatch(&answered(5.5, 8)), None, "a usual error of the owner");
         let kind = trimwright_harness::faults::find("wrong_displacement").expect("a kind");
-        let asked_for =
+        let intended =
             Scenario { faults: vec![trimwright_harness::faults::Fault::usual(kind)], ..answered(7.0, 8) };
-        assert_eq!(another_engine(&asked_for), None);
+        assert_eq!(engine_mismatch(&intended), None);
         for shipped in trimwright_harness::shipped::SCENARIOS {
             assert_eq!(
-                another_engine(&Scenario::load(shipped.name).expect("shipped")),
+                engine_mismatch(&Scenario::load(shipped.name).expect("shipped")),
                 None,
                 "{}",
                 shipped.name
@@ -348,27 +352,24 @@ mod tests {
     }
 
     #[test]
-    fn parameters_set_by_hand_are_named() {
+    fn changed_parameters_are_named() {
         let mut set = van();
         set.parameters.feedback.hold_s = 60.0;
         let trip = "time [s],speed [km/h]\n0,0\n20,0\n";
         let schedule = trimwright_harness::schedule::Schedule::parse("trip", "trip.csv", trip);
         set = Scenario { schedule: schedule.expect("a schedule"), passes: 1, ..set };
-        let told = |scenario: &Scenario| {
+        let changed = |scenario: &Scenario| {
             let run = trimwright_harness::drive::drive(scenario, &mut |_| ()).expect("driven");
             let facts = facts(scenario, &run).into_iter();
-            facts
-                .filter(|fact| fact.label.starts_with("Parameters"))
-                .map(|fact| fact.value)
-                .collect::<Vec<_>>()
+            facts.filter(|fact| fact.label.starts_with("Changed")).map(|fact| fact.value).collect::<Vec<_>>()
         };
-        assert_eq!(told(&set), ["feedback.hold_s"]);
+        assert_eq!(changed(&set), ["feedback.hold_s"]);
         let default = Scenario { parameters: van().parameters, ..set };
-        assert!(told(&default).is_empty());
+        assert!(changed(&default).is_empty());
     }
 
     #[test]
-    fn it_is_said_when_two_causes_could_not_be_told_apart() {
+    fn inseparable_common_corrections_are_marked() {
         let learning = |told_apart| LearningFigures {
             settle_s: f64::NAN,
             cells_visited: 0,
@@ -383,9 +384,9 @@ mod tests {
             refusals: std::collections::BTreeMap::new(),
         };
         assert_eq!(
-            common_causes(&learning(true)),
-            "+3.3 % fuel everywhere, injectors 0.070 ms sooner than believed"
+            common_correction(&learning(true)),
+            "+3.3 % fuel in all cells, injectors 0.070 ms earlier than assumed"
         );
-        assert!(common_causes(&learning(false)).ends_with("the drive could not tell them apart"));
+        assert!(common_correction(&learning(false)).ends_with("could not separate the two"));
     }
 }

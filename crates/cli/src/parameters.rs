@@ -1,9 +1,9 @@
-//! Lists the controller's parameters, as a scenario file has them or for other programs.
+//! `trimwright parameters`: lists the controller's parameters.
 
-use crate::out::json;
-use crate::size::{WIDTH, hung};
+use crate::size::{WIDTH, write_indented};
+use crate::standard_output::json;
 use crate::units_choice::units;
-use crate::{Failure, say};
+use crate::{Failure, print};
 use clap::Args;
 use std::fmt::Write;
 use trimwright_control::Parameters;
@@ -15,9 +15,9 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::UnitSystem;
 
 pub(crate) const HELP: &str = "\
-The text is in the form of a scenario file: a section for each stage of the controller, above each parameter what it is, what \
-is allowed, and where its default comes from. Copy into your scenario file what you change, and nothing else. What there is \
-besides, and units, is in shared/schema/keys.md.
+The text has the form of a scenario file: a section for each stage of the controller, and above each parameter its meaning, \
+its range, and the source of its default. Copy only the parameters that you change into your scenario file. All other keys \
+and the units are in shared/schema/keys.md.
 
 Examples:
   trimwright parameters
@@ -25,22 +25,20 @@ Examples:
   trimwright parameters --fine --units us
   trimwright parameters --scenario my-car.toml --json | jq '.[] | select(.value != .default)'
 
-A parameter changes what the engine gets. On a real engine a wrong one can make the mixture lean at high load, which \
-destroys it.";
+Parameters change the mixture. On a real engine a wrong value can make it lean at high load, which destroys the engine.";
 
-const HEAD: &str =
-    "Parameters of the controller, as a scenario file has them. Copy what you change into yours.";
-const FINE: &str = "Fine adjustment, what to try first:";
+const HEAD: &str = "Parameters of the controller in the form of a scenario file. Copy those that you change.";
+const FINE: &str = "Fine adjustment, try first:";
 
-/// What was asked for.
+/// Options of `trimwright parameters`.
 #[derive(Args, Clone, Debug)]
 pub(crate) struct ParametersOptions {
     /// Only this stage of the controller
     stage: Option<String>,
-    /// As this scenario sets them: a name from `trimwright list` or a .toml file [default: as they are when nothing is set]
+    /// Values of this scenario: a name from `trimwright list` or a .toml file [default: the default values]
     #[arg(long, value_name = "SCENARIO")]
     scenario: Option<String>,
-    /// Only the few that an owner may want to adjust
+    /// Only the parameters for fine adjustment by the owner
     #[arg(long)]
     fine: bool,
     /// Print JSON instead of text, in SI units: for each its value, default and range
@@ -52,43 +50,43 @@ pub(crate) struct ParametersOptions {
 }
 
 impl ParametersOptions {
-    /// Whether a parameter of this stage and path is wanted.
+    /// Whether a parameter of this stage and path is selected.
     fn wants(&self, stage: &str, path: &str) -> bool {
         self.stage.as_deref().is_none_or(|wanted| wanted == stage)
             && (!self.fine || FINE_ADJUSTMENT.contains(&path))
     }
 }
 
-/// Looks up and tells.
-pub(crate) fn parameters(asked: &ParametersOptions) -> Result<(), Failure> {
-    if let Some(stage) = &asked.stage {
+/// Prints the selected parameters.
+pub(crate) fn parameters(options: &ParametersOptions) -> Result<(), Failure> {
+    if let Some(stage) = &options.stage {
         check_stage(stage).map_err(|problem| InputError::new(stage, problem))?;
     }
-    let parameters = match &asked.scenario {
+    let parameters = match &options.scenario {
         Some(name) => Scenario::load(name)?.parameters,
         None => Parameters::DEFAULT,
     };
-    if asked.json {
+    if options.json {
         let mut all = list(&parameters);
-        all.retain(|one| asked.wants(one.stage, &format!("{}.{}", one.stage, one.name)));
-        return say(&json(&all)?);
+        all.retain(|one| options.wants(one.stage, &format!("{}.{}", one.stage, one.name)));
+        return print(&json(&all)?);
     }
     let mut text = String::new();
     // Writing into a String can't fail.
-    let _ = fill(&mut text, asked, &parameters);
-    say(&text)
+    let _ = fill(&mut text, options, &parameters);
+    print(&text)
 }
 
-fn fill(text: &mut String, asked: &ParametersOptions, parameters: &Parameters) -> std::fmt::Result {
-    let system = asked.units;
-    hung(text, "# ", "", HEAD)?;
-    if asked.stage.is_none() && !asked.fine {
-        hung(text, "# ", "", FINE)?;
+fn fill(text: &mut String, options: &ParametersOptions, parameters: &Parameters) -> std::fmt::Result {
+    let system = options.units;
+    write_indented(text, "# ", "", HEAD)?;
+    if options.stage.is_none() && !options.fine {
+        write_indented(text, "# ", "", FINE)?;
         let all: Vec<_> = parameters.blocks().into_iter().flat_map(|block| block.info()).collect();
         let info = |path: &&str| all.iter().find(|info| info.path == *path);
         let keys: Vec<_> =
             FINE_ADJUSTMENT.iter().filter_map(info).filter_map(|info| key_of(info, &[])).collect();
-        hung(text, "#   ", "", &keys.join(", "))?;
+        write_indented(text, "#   ", "", &keys.join(", "))?;
     }
     let default = Parameters::DEFAULT;
     for (block, default) in parameters.blocks().into_iter().zip(default.blocks()) {
@@ -96,7 +94,7 @@ fn fill(text: &mut String, asked: &ParametersOptions, parameters: &Parameters) -
         let keys: Vec<_> = keys(block).into_iter().zip(keys(default)).zip(block.info()).collect();
         let mut wanted = keys
             .iter()
-            .filter(|(_, info)| asked.wants(block.stage(), info.path))
+            .filter(|(_, info)| options.wants(block.stage(), info.path))
             .map(|(pair, _)| pair)
             .peekable();
         if wanted.peek().is_some() {
@@ -109,12 +107,12 @@ fn fill(text: &mut String, asked: &ParametersOptions, parameters: &Parameters) -
 
 fn parameter(text: &mut String, system: UnitSystem, key: &FileKey, default: &FileKey) -> std::fmt::Result {
     writeln!(text)?;
-    hung(text, "# ", "", key.about)?;
-    hung(text, "#   ", "allowed: ", &key.allowed(system))?;
+    write_indented(text, "# ", "", key.about)?;
+    write_indented(text, "#   ", "allowed: ", &key.allowed(system))?;
     if key.lines != default.lines {
-        hung(text, "#   ", "default: ", &default.value())?;
+        write_indented(text, "#   ", "default: ", &default.value())?;
     }
-    hung(text, "#   ", "source: ", key.source)?;
+    write_indented(text, "#   ", "source: ", key.source)?;
     let name = key.path.rsplit_once('.').map_or(key.path.as_str(), |(_, name)| name);
     for line in &key.lines {
         let name = if line.part.is_empty() { name.to_owned() } else { format!("{name}.{}", line.part) };
@@ -123,7 +121,7 @@ fn parameter(text: &mut String, system: UnitSystem, key: &FileKey, default: &Fil
     Ok(())
 }
 
-/// A key and its value, over as many rows as it takes.
+/// A key and its value in one or more rows.
 fn rows(text: &mut String, name: &str, line: &FileLine) -> std::fmt::Result {
     let one = format!("{name} = {}", line.text());
     if !line.is_list || one.chars().count() <= WIDTH {
@@ -145,9 +143,9 @@ fn rows(text: &mut String, name: &str, line: &FileLine) -> std::fmt::Result {
 mod tests {
     use super::*;
 
-    fn told(asked: &ParametersOptions, parameters: &Parameters) -> String {
+    fn text_of(options: &ParametersOptions, parameters: &Parameters) -> String {
         let mut text = String::new();
-        fill(&mut text, asked, parameters).expect("a String takes it");
+        fill(&mut text, options, parameters).expect("writing to a String");
         text
     }
 
@@ -155,14 +153,14 @@ mod tests {
         ParametersOptions { stage: None, scenario: None, fine: false, json: false, units: UnitSystem::Si }
     }
 
-    /// What is printed, put into a scenario file, sets what was printed.
+    /// The printed text in a scenario file sets the printed values.
     #[test]
-    fn the_text_can_be_put_into_a_scenario_file() {
+    fn the_text_is_valid_in_a_scenario_file() {
         let mut set = Parameters::DEFAULT;
         set.feedback.hold_s = 61.5;
         set.sensors.ect_points_ohm[7].1 = 188.8;
         for units in [UnitSystem::Si, UnitSystem::Us] {
-            let text = told(&ParametersOptions { units, ..all() }, &set);
+            let text = text_of(&ParametersOptions { units, ..all() }, &set);
             let home = tempfile::tempdir().expect("a place");
             let file = home.path().join("own.toml");
             let van = include_str!("../shared/scenarios/delivery-van.toml");
@@ -174,10 +172,10 @@ mod tests {
     }
 
     #[test]
-    fn a_changed_value_stands_with_its_default() {
+    fn a_changed_value_is_shown_with_its_default() {
         let mut set = Parameters::DEFAULT;
         set.feedback.hold_s = 60.0;
-        let text = told(&ParametersOptions { stage: Some("feedback".to_owned()), ..all() }, &set);
+        let text = text_of(&ParametersOptions { stage: Some("feedback".to_owned()), ..all() }, &set);
         assert!(text.contains("#   allowed: 0 s to 600 s\n#   default: \"10 s\"\n"), "{text}");
         assert!(text.contains("\nhold = \"60 s\"\n") && !text.contains("[calibration.sensors]"), "{text}");
         assert_eq!(text.matches("default: ").count(), 1, "{text}");
@@ -185,10 +183,10 @@ mod tests {
 
     #[test]
     fn fine_adjustment_is_short() {
-        let text = told(&ParametersOptions { fine: true, ..all() }, &Parameters::DEFAULT);
+        let text = text_of(&ParametersOptions { fine: true, ..all() }, &Parameters::DEFAULT);
         assert_eq!(text.matches("allowed: ").count(), FINE_ADJUSTMENT.len(), "{text}");
         assert!(
-            told(&all(), &Parameters::DEFAULT)
+            text_of(&all(), &Parameters::DEFAULT)
                 .contains("#   wanted_lambda.by_load, wanted_lambda.by_throttle")
         );
     }

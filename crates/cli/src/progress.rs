@@ -4,7 +4,7 @@ use indicatif::{ProgressBar, ProgressDrawTarget, ProgressStyle};
 use std::io::{IsTerminal, stderr};
 use std::time::Duration;
 
-/// A bar of progress on standard error; nothing where that is no terminal or nothing is to be said.
+/// A progress bar on standard error; hidden when `quiet` or when standard error is no terminal.
 pub(crate) fn bar(quiet: bool, length: u64, template: &str) -> ProgressBar {
     if quiet || !stderr().is_terminal() {
         return ProgressBar::with_draw_target(None, ProgressDrawTarget::hidden());
@@ -13,7 +13,7 @@ pub(crate) fn bar(quiet: bool, length: u64, template: &str) -> ProgressBar {
     ProgressBar::new(length).with_style(style)
 }
 
-/// The same where there is no telling how far it has come: the time that has gone by.
+/// A progress line with the elapsed time, for work of unknown length.
 pub(crate) fn waiting(doing: &str) -> ProgressBar {
     let bar = bar(false, 0, &format!("{doing}, {{elapsed}}"));
     bar.enable_steady_tick(Duration::from_millis(500));

@@ -1,9 +1,8 @@
-//! Tells what a sizing found, line by line.
+//! `trimwright size`: prints the sizing of fuel system, wiring and cooling.
 
-use crate::chosen::DEFAULT_SCENARIO;
 use crate::failure::Failure;
-use crate::out::json;
-use crate::out::say;
+use crate::scenario_choice::DEFAULT_SCENARIO;
+use crate::standard_output::{json, print};
 use crate::units_choice::units;
 use clap::Args;
 use std::fmt::Write;
@@ -13,21 +12,21 @@ use trimwright_harness::units::UnitSystem;
 use trimwright_live::wrapped;
 
 pub(crate) const HELP: &str = "\
-Works from what is printed on the parts and from the section [installation] of the scenario: power, hottest fuel, pickup \
-and strainer, hose and clamps, wires, place of the oxygen sensor. Each line shows its formula with numbers, its limit, what \
-to change and the source. ok: within the limit; tight: within, but near it; not enough, too much, wrong: to be changed.
+Uses the ratings of the parts and the section [installation] of the scenario: power, hottest fuel, pickup and strainer, \
+hose and clamps, wires, location of the oxygen sensor. Each line shows its formula with numbers, its limit, what to change \
+and the source. ok: within the limit; tight: within, but near it; not enough, too much, wrong: to be changed.
 
 Examples:
   trimwright size
   trimwright size hot-cam-town --units us
   trimwright size my-car.toml --json
 
-A calculation is no proof. Fuel under pressure, raised cars, welding and nitrous can hurt people: follow the makers' \
+A calculation is no proof. Fuel under pressure, raised cars, welding and nitrous can injure people: follow the makers' \
 instructions and local rules, and have licensed people do what requires it.";
 
-/// What was asked for.
+/// Options of `trimwright size`.
 #[derive(Args, Clone, Debug)]
-pub(crate) struct Size {
+pub(crate) struct SizeOptions {
     /// Name of a scenario that comes with the program, or your own scenario file (.toml)
     #[arg(default_value = DEFAULT_SCENARIO)]
     scenario: String,
@@ -39,20 +38,20 @@ pub(crate) struct Size {
     units: UnitSystem,
 }
 
-/// Most characters in a row.
+/// Largest number of characters in a row.
 pub(crate) const WIDTH: usize = 100;
 const INDENT: &str = "                ";
 
-/// Loads, works out and tells.
-pub(crate) fn size(asked: &Size) -> Result<(), Failure> {
-    let scenario = Scenario::load(&asked.scenario)?;
+/// Computes the sizing and prints it.
+pub(crate) fn size(options: &SizeOptions) -> Result<(), Failure> {
+    let scenario = Scenario::load(&options.scenario)?;
     // The answers were checked when the scenario was loaded.
-    let system = if asked.json { UnitSystem::Si } else { asked.units };
+    let system = if options.json { UnitSystem::Si } else { options.units };
     let sizing = sizing::size(&scenario, system).map_err(|error| Failure::Other(error.to_string()))?;
-    if asked.json {
-        return say(&json(&sizing)?);
+    if options.json {
+        return print(&json(&sizing)?);
     }
-    say(&text(&scenario, &sizing))
+    print(&text(&scenario, &sizing))
 }
 
 fn text(scenario: &Scenario, sizing: &Sizing) -> String {
@@ -63,24 +62,24 @@ fn text(scenario: &Scenario, sizing: &Sizing) -> String {
 }
 
 fn fill(text: &mut String, scenario: &Scenario, sizing: &Sizing) -> std::fmt::Result {
-    writeln!(text, "{}: is everything large enough?", scenario.title)?;
+    writeln!(text, "{}: sizing", scenario.title)?;
     let mut part = "";
     for line in &sizing.lines {
         if line.part != part {
             part = line.part;
-            writeln!(text, "\n{}", capital(part))?;
+            writeln!(text, "\n{}", capitalized(part))?;
         }
         let limit = line.limit.map(|limit| limit_of(line, limit)).unwrap_or_default();
         let value = line.word.map_or_else(|| with_unit(line.value, line.unit), str::to_owned);
         let row = format!("  {:<12}  {:<41} {value:>12}  {limit}", line.verdict.words(), line.what);
         writeln!(text, "{}", row.trim_end())?;
-        hung(text, INDENT, "= ", &line.formula)?;
-        hung(text, INDENT, "-> ", &line.change)?;
-        hung(text, INDENT, "source: ", &line.source)?;
+        write_indented(text, INDENT, "= ", &line.formula)?;
+        write_indented(text, INDENT, "-> ", &line.change)?;
+        write_indented(text, INDENT, "source: ", &line.source)?;
     }
     writeln!(text, "\nCautions")?;
     for caution in &sizing.cautions {
-        hung(text, "  ", "* ", caution)?;
+        write_indented(text, "  ", "* ", caution)?;
     }
     Ok(())
 }
@@ -97,14 +96,14 @@ fn with_unit(value: f64, unit: &str) -> String {
     if unit.is_empty() { number(value) } else { format!("{} {unit}", number(value)) }
 }
 
-/// Four digits, without useless zeros.
+/// Four significant digits without trailing zeros.
 fn number(value: f64) -> String {
     let rounded: f64 = format!("{value:.3e}").parse().unwrap_or(f64::NAN);
     format!("{}", rounded + 0.0)
 }
 
-/// Words in rows that are indented and hang below their mark.
-pub(crate) fn hung(text: &mut String, indent: &str, mark: &str, words: &str) -> std::fmt::Result {
+/// Writes text in indented rows; continuation rows are aligned behind `mark`.
+pub(crate) fn write_indented(text: &mut String, indent: &str, mark: &str, words: &str) -> std::fmt::Result {
     for (index, row) in wrapped(words, WIDTH - indent.len() - mark.len()).iter().enumerate() {
         let mark = if index == 0 { mark.to_owned() } else { " ".repeat(mark.len()) };
         writeln!(text, "{indent}{mark}{row}")?;
@@ -112,7 +111,7 @@ pub(crate) fn hung(text: &mut String, indent: &str, mark: &str, words: &str) -> 
     Ok(())
 }
 
-fn capital(words: &str) -> String {
+fn capitalized(words: &str) -> String {
     let mut letters = words.chars();
     letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
@@ -135,7 +134,7 @@ mod tests {
     }
 
     #[test]
-    fn words_are_wrapped_whole() {
+    fn rows_break_between_words() {
         assert_eq!(wrapped("one two  three", 7), ["one two", "three"]);
         assert_eq!(wrapped("unbreakable", 3), ["unbreakable"]);
         assert!(wrapped(" ", 3).is_empty());

@@ -1,13 +1,13 @@
-//! The result of a run on less than a screen.
+//! The result of a run as a table that fits a screen.
 
-use crate::page::{common_causes, meaning};
+use crate::page::{common_correction, meaning};
 use std::fmt::Write;
 use std::path::Path;
 use trimwright_harness::drive::Run;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::UnitSystem;
 
-/// Most reasons for refused lessons that are shown.
+/// Largest number of refusals that are shown.
 const REASONS: usize = 4;
 
 /// The result as text.
@@ -31,29 +31,30 @@ fn fill(
     let times = if scenario.passes == 1 { "once".to_owned() } else { format!("{} times", scenario.passes) };
     row(text, "Schedule", &format!("{}, driven {times}", scenario.schedule.name()))?;
     row(text, "Distance", &units.distance(1e3 * drive.distance_km))?;
-    row(text, "Speed kept within", &format!("{} rms", units.speed(drive.speed_error_rms_m_per_s)))?;
+    row(text, "Speed error", &format!("{} rms", units.speed(drive.speed_error_rms_m_per_s)))?;
     if let Some(litres) = drive.l_per_100km {
         row(text, "Fuel", &units.consumption(litres))?;
     }
     row(text, "Stalls", &drive.stalls.to_string())?;
 
     writeln!(text, "\nMixture error, rms")?;
-    let within = format!("all of the last pass; 95 % of it within {:.2} %", 100.0 * mixture.p95_abs);
+    let within = format!("whole last pass; 95 % of events within {:.2} %", 100.0 * mixture.p95_abs);
     row(text, "First calibration", &percent(mixture.base_map_rms, "steady driving, no correction"))?;
-    row(text, "Learned map", &percent(mixture.learned_map_rms, "the same, with what was learned"))?;
+    row(text, "Learned map", &percent(mixture.learned_map_rms, "the same, learned map"))?;
     row(text, "With feedback", &percent(mixture.closed_loop_rms, &within))?;
 
     writeln!(text, "\nLearning")?;
     let sure =
         format!("{} visited, {} of them known to 1 %", learning.cells_visited, learning.cells_confident);
     row(text, "Cells of the map", &sure)?;
-    let limit = format!("a fit made afterwards leaves {:.2} %", 100.0 * learning.offline_fit_rms);
-    row(text, "Left in the visited", &percent(learning.visited_error_rms, &limit))?;
+    let limit = format!("remaining error; offline fit {:.2} %", 100.0 * learning.offline_fit_rms);
+    row(text, "Visited cells", &percent(learning.visited_error_rms, &limit))?;
     if learning.lessons > 0 {
-        row(text, "Flow, opening delay", &common_causes(learning))?;
+        row(text, "Common correction", &common_correction(learning))?;
     }
     let settled = learning.settle_s;
-    let settled = if settled.is_finite() { format!("after {settled:.0} s") } else { "not yet".to_owned() };
+    let settled =
+        if settled.is_finite() { format!("after {settled:.0} s") } else { "not reached".to_owned() };
     row(text, "Within 2 %", &settled)?;
     row(text, "Lessons", &lessons(learning.lessons, learning.refusals.iter()))?;
     for code in &summary.dtcs {
@@ -66,7 +67,7 @@ fn fill(
     let cost = &summary.cost;
     writeln!(
         text,
-        "\n{:.0} s simulated in {:.2} s, {:.0} times as fast as life. A simulation: no proof that a real engine is safe.",
+        "\n{:.0} s simulated in {:.2} s, {:.0} times real time. A simulation: no proof that a real engine is safe.",
         cost.simulated_s, cost.wall_s, cost.times_real_time
     )?;
     writeln!(
@@ -80,18 +81,22 @@ fn row(text: &mut String, label: &str, value: &str) -> std::fmt::Result {
     writeln!(text, "  {label:<22}{value}")
 }
 
-/// A ratio as a percentage, in a column, and what it is of.
+/// A ratio as a percentage with an explanation.
 fn percent(ratio: f64, of: &str) -> String {
     if ratio.is_finite() { format!("{:>6.2} %  {of}", 100.0 * ratio) } else { "not measured".to_owned() }
 }
 
-fn lessons<'a>(taken: u64, refusals: impl Iterator<Item = (&'a String, &'a u64)>) -> String {
+fn lessons<'a>(accepted: u64, refusals: impl Iterator<Item = (&'a String, &'a u64)>) -> String {
     let mut reasons: Vec<_> = refusals.filter(|(_, count)| **count > 0).collect();
     reasons.sort_by(|a, b| b.1.cmp(a.1).then(a.0.cmp(b.0)));
     let named =
         reasons.iter().take(REASONS).map(|(reason, count)| format!("{count} {}", reason.replace('_', " ")));
     let named = named.collect::<Vec<_>>().join(", ");
-    if named.is_empty() { format!("{taken} taken") } else { format!("{taken} taken; refused: {named}") }
+    if named.is_empty() {
+        format!("{accepted} accepted")
+    } else {
+        format!("{accepted} accepted; rejected: {named}")
+    }
 }
 
 #[cfg(test)]
@@ -100,17 +105,17 @@ mod tests {
     use std::collections::BTreeMap;
 
     #[test]
-    fn the_commonest_refusals_are_named() {
+    fn the_most_frequent_refusals_are_named() {
         let refusals: BTreeMap<String, u64> =
             [("cold", 5), ("fuel_cut", 9), ("never", 0), ("a", 1), ("b", 1), ("c", 1)]
                 .map(|(name, count)| (name.to_owned(), count))
                 .into();
-        assert_eq!(lessons(7, refusals.iter()), "7 taken; refused: 9 fuel cut, 5 cold, 1 a, 1 b");
-        assert_eq!(lessons(7, BTreeMap::new().iter()), "7 taken");
+        assert_eq!(lessons(7, refusals.iter()), "7 accepted; rejected: 9 fuel cut, 5 cold, 1 a, 1 b");
+        assert_eq!(lessons(7, BTreeMap::new().iter()), "7 accepted");
     }
 
     #[test]
-    fn what_was_not_measured_is_said() {
+    fn missing_measurements_are_marked() {
         assert_eq!([percent(0.0123, "it"), percent(f64::NAN, "it")], ["  1.23 %  it", "not measured"]);
     }
 }

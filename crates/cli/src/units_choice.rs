@@ -3,7 +3,7 @@
 use clap::builder::{PossibleValue, PossibleValuesParser, TypedValueParser};
 use trimwright_harness::units::UnitSystem;
 
-/// Reads the name of a system of units.
+/// Parser of the name of a system of units.
 pub(crate) fn units() -> impl TypedValueParser<Value = UnitSystem> {
     let about = |system: UnitSystem| {
         system.pick(

@@ -1,9 +1,9 @@
-//! The program as a user meets it: exit codes, messages, and what is left on the disk.
+//! The program from the user's side: exit codes, messages and files.
 
 mod support;
 
 use std::fs;
-use support::{VAN, assert_refused, files, home, run, short_scenario, stderr, stdout};
+use support::{VAN, assert_rejected, files, home, run, short_scenario, stderr, stdout};
 
 #[test]
 fn a_drive_writes_its_results_and_prints_less_than_a_screen() {
@@ -27,17 +27,17 @@ fn a_drive_writes_its_results_and_prints_less_than_a_screen() {
 }
 
 #[test]
-fn an_owner_is_told_that_answers_do_not_change_the_engine() {
+fn a_note_says_that_answers_do_not_change_the_engine() {
     let home = home();
     short_scenario(home.path());
     let own = fs::read_to_string(home.path().join("short.toml")).expect("text");
     fs::write(home.path().join("own.toml"), own.replace("318 cu in", "402 cu in")).expect("written");
     let output = run(home.path(), &["drive", "own.toml", "--units", "us"]);
     assert_eq!(output.status.code(), Some(0));
-    let said = "trimwright: note: [setup] says 6.6 L, 8 cylinders, but the engine that was driven has 5.2 L";
-    assert!(stderr(&output).starts_with(said), "{}", stderr(&output));
+    let note = "trimwright: note: [setup] says 6.6 L, 8 cylinders, but the engine that was driven has 5.2 L";
+    assert!(stderr(&output).starts_with(note), "{}", stderr(&output));
     let page = fs::read_to_string(home.path().join("out/own/report.html")).expect("text");
-    assert!(page.contains("<dt>Engine, simulated</dt><dd>5.2 L, 8 cylinders, whatever was answered</dd>"));
+    assert!(page.contains("<dt>Engine, simulated</dt><dd>5.2 L, 8 cylinders; differs from the answers</dd>"));
     assert!(page.contains("\"units\":\"us\""));
     assert_eq!(stderr(&run(home.path(), &["drive", "own.toml", "--quiet"])), "");
 }
@@ -65,7 +65,7 @@ fn the_same_seed_gives_the_same_bytes() {
 }
 
 #[test]
-fn options_overrule_the_scenario_and_json_is_the_summary() {
+fn options_override_the_scenario_and_json_is_the_summary() {
     let home = home();
     short_scenario(home.path());
     fs::write(home.path().join("trip.csv"), "time (min),speed (mph)\n0,0\n0.5,0\n1,20\n2,0\n")
@@ -83,7 +83,7 @@ fn options_overrule_the_scenario_and_json_is_the_summary() {
 }
 
 #[test]
-fn help_and_list_tell_what_there_is() {
+fn help_and_list_are_complete() {
     let home = home();
     for (arguments, words) in [
         (&["list"][..], &["delivery-van", "van-v8", "udds", "hwfet", "11.99 km"][..]),
@@ -101,18 +101,15 @@ fn help_and_list_tell_what_there_is() {
 }
 
 #[test]
-fn wrong_words_on_the_command_line_are_bad_input() {
+fn invalid_arguments_are_bad_input() {
     let home = home();
     for (arguments, message) in [
         (&["drive", "--passes", "0"][..], "--passes, 0: must be a whole number between 1 and 100"),
         (&["--seed", "-1"], "--seed, -1: must be a whole number between 0 and 18446744073709551615"),
-        (
-            &["--pases", "3"],
-            "--pases: is no option here, --help names those that are; did you mean --passes?",
-        ),
-        (&["drive", "a", "b"], "b: is one word too many"),
+        (&["--pases", "3"], "--pases: is no option here; --help lists the options; did you mean --passes?"),
+        (&["drive", "a", "b"], "b: is an unexpected argument"),
     ] {
-        assert_refused(home.path(), arguments, message);
+        assert_rejected(home.path(), arguments, message);
     }
 }
 
@@ -122,20 +119,20 @@ fn missing_files_are_bad_input() {
     let shipped: Vec<&str> =
         trimwright_harness::shipped::SCENARIOS.iter().map(|scenario| scenario.name).collect();
     assert!(shipped.contains(&"delivery-van"));
-    let there_are = shipped.join(", ");
-    assert_refused(
+    let names = shipped.join(", ");
+    assert_rejected(
         home.path(),
         &["drive", "moon"],
         &format!(
-            "moon: no scenario of this name comes with the program (there are {there_are}), and there is no such file"
+            "moon: no scenario of this name comes with the program (there are {names}), and there is no such file"
         ),
     );
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["drive", "moon.toml"],
         "moon.toml: can't be read: No such file or directory (os error 2)",
     );
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["--schedule", "m.csv"],
         "m.csv: can't be read: No such file or directory (os error 2)",
@@ -143,7 +140,7 @@ fn missing_files_are_bad_input() {
 }
 
 #[test]
-fn a_fault_in_a_scenario_is_told_with_file_line_and_key() {
+fn an_error_in_a_scenario_is_reported_with_file_line_and_key() {
     let home = home();
     let line = |needle: &str| 1 + VAN.lines().position(|line| line.contains(needle)).expect("there");
     for (from, to, message) in [
@@ -171,14 +168,14 @@ fn a_fault_in_a_scenario_is_told_with_file_line_and_key() {
         ),
     ] {
         fs::write(home.path().join("bad.toml"), VAN.replace(from, to)).expect("written");
-        assert_refused(home.path(), &["drive", "bad.toml"], &message);
+        assert_rejected(home.path(), &["drive", "bad.toml"], &message);
     }
     fs::write(home.path().join("bad.toml"), b"title = \"\xff\"").expect("written");
-    assert_refused(home.path(), &["drive", "bad.toml"], "bad.toml, line 1: is not UTF-8 text");
+    assert_rejected(home.path(), &["drive", "bad.toml"], "bad.toml, line 1: is not UTF-8 text");
 }
 
 #[test]
-fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
+fn an_error_in_a_schedule_is_reported_with_file_line_and_column() {
     let home = home();
     for (rows, message) in [
         ("", "x.csv: a schedule needs at least two rows of time and speed"),
@@ -191,10 +188,10 @@ fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
         ("0,0\n2,1\n1,1\n", "x.csv, line 4, time = 1: must be later than the time of the row before"),
     ] {
         fs::write(home.path().join("x.csv"), format!("time [s],speed [m/s]\n{rows}")).expect("written");
-        assert_refused(home.path(), &["drive", "--schedule", "x.csv"], message);
+        assert_rejected(home.path(), &["drive", "--schedule", "x.csv"], message);
     }
     fs::write(home.path().join("x.csv"), "time [h],speed [m/s]\n0,0\n24,0\n").expect("written");
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["--schedule", "x.csv", "--passes", "3"],
         "delivery-van, passes = 3: is too many; x fits 2 times into the 48 h that a run may last",
@@ -202,12 +199,12 @@ fn a_fault_in_a_schedule_is_told_with_file_line_and_column() {
 }
 
 #[test]
-fn a_place_that_cannot_be_written_is_found_before_the_drive() {
+fn an_unwritable_directory_is_found_before_the_drive() {
     let home = home();
     fs::write(home.path().join("file"), "mine").expect("written");
     for (out, why) in
         [("file", "Not a directory (os error 20)"), ("file/below", "Not a directory (os error 20)")]
     {
-        assert_refused(home.path(), &["--out", out], &format!("{out}: can't write results there: {why}"));
+        assert_rejected(home.path(), &["--out", out], &format!("{out}: can't write results there: {why}"));
     }
 }

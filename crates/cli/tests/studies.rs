@@ -1,12 +1,12 @@
-//! The commands that make many runs, as a user meets them.
+//! The commands with many runs, from the user's side.
 
 mod support;
 
 use std::fs;
-use support::{files, furnished as home, run, stderr, stdout};
+use support::{files, home_with_scenario as home, run, stderr, stdout};
 
 #[test]
-fn a_fleet_grows_by_resume_to_the_same_files() {
+fn a_resumed_fleet_has_the_same_files() {
     let home = home();
     let fleet = |engines: &str, more: &[&str]| {
         let arguments = ["fleet", "--engines", engines, "--schedule", "trip.csv", "--passes", "1"];
@@ -14,17 +14,17 @@ fn a_fleet_grows_by_resume_to_the_same_files() {
         assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
         stdout(&output)
     };
-    let told = fleet("3", &["--jobs", "1", "--out", "whole"]);
+    let text = fleet("3", &["--jobs", "1", "--out", "whole"]);
     for words in [
-        "3 engines after delivery-van, learner kalman, seed 1",
+        "3 engines based on delivery-van, learner kalman, seed 1",
         "Schedule                  trip, driven once while learning",
         "median",
         "Learned map [%]",
-        "Learner against fit",
-        "In all engines",
-        "Engines that failed",
+        "Learner / offline fit",
+        "Counts over all engines",
+        "Engines not driven",
     ] {
-        assert!(told.contains(words), "{words} in {told}");
+        assert!(text.contains(words), "{words} in {text}");
     }
     assert_eq!(fleet("2", &["--jobs", "2", "--out", "grown", "--quiet"]), "");
     fleet("3", &["--out", "grown", "--resume"]);
@@ -38,11 +38,12 @@ fn a_fleet_grows_by_resume_to_the_same_files() {
 }
 
 #[test]
-fn a_fleet_that_is_there_is_not_overwritten_unasked() {
+fn an_existing_fleet_is_overwritten_only_with_force() {
     let home = home();
     let fleet = |engines: &str, more: &[&str]| {
-        let asked = ["fleet", "--schedule", "trip.csv", "--passes", "1", "--out", "f", "--engines", engines];
-        run(home.path(), &[&asked, more].concat())
+        let arguments =
+            ["fleet", "--schedule", "trip.csv", "--passes", "1", "--out", "f", "--engines", engines];
+        run(home.path(), &[&arguments, more].concat())
     };
     let read = || {
         files(home.path())
@@ -52,11 +53,11 @@ fn a_fleet_that_is_there_is_not_overwritten_unasked() {
     };
     assert_eq!(fleet("2", &["--quiet"]).status.code(), Some(0));
     let two = read();
-    let refused = fleet("1", &[]);
-    assert_eq!((refused.status.code(), stdout(&refused).as_str()), (Some(2), ""));
+    let rejected = fleet("1", &[]);
+    assert_eq!((rejected.status.code(), stdout(&rejected).as_str()), (Some(2), ""));
     assert_eq!(
-        stderr(&refused),
-        "trimwright: f/fleet.jsonl: a fleet is there already; --resume goes on with it, --force drives it anew\n"
+        stderr(&rejected),
+        "trimwright: f/fleet.jsonl: a fleet exists already; --resume continues it, --force overwrites it\n"
     );
     assert_eq!(read(), two, "nothing is written");
     assert_eq!(fleet("1", &["--resume", "--force"]).status.code(), Some(2));
@@ -66,23 +67,26 @@ fn a_fleet_that_is_there_is_not_overwritten_unasked() {
 }
 
 #[test]
-fn going_on_with_nothing_or_another_fleet_is_refused() {
+fn resuming_nothing_or_another_fleet_is_rejected() {
     let home = home();
     let short = ["fleet", "--engines", "1", "--schedule", "trip.csv", "--passes", "1", "--out", "f"];
-    let refused = |more: &[&str], words: &str| {
+    let assert_message = |more: &[&str], words: &str| {
         let output = run(home.path(), &[&short, more].concat());
         assert_eq!(output.status.code(), Some(2));
         assert!(stderr(&output).contains(words), "{}", stderr(&output));
     };
-    refused(&["--resume"], "fleet.jsonl");
+    assert_message(&["--resume"], "fleet.jsonl");
     assert_eq!(run(home.path(), &short).status.code(), Some(0));
-    refused(&["--resume", "--seed", "2"], "it was begun with another seed");
-    refused(&["--resume", "--learner", "integral"], "it was begun with another learner");
-    refused(&["--learner", "oracle"], "--learner, oracle: must be one of integral, gradient, kalman, all");
+    assert_message(&["--resume", "--seed", "2"], "it was started with another seed");
+    assert_message(&["--resume", "--learner", "integral"], "it was started with another learner");
+    assert_message(
+        &["--learner", "oracle"],
+        "--learner, oracle: must be one of integral, gradient, kalman, all",
+    );
 }
 
 #[test]
-fn a_fleet_has_all_learners_side_by_side_and_each_as_if_alone() {
+fn learners_of_a_fleet_do_not_affect_each_other() {
     let home = home();
     let fleet = |learner: &str, out: &str, more: &[&str]| {
         let arguments = ["fleet", "--engines", "2", "--schedule", "trip.csv", "--passes", "1"];
@@ -91,13 +95,13 @@ fn a_fleet_has_all_learners_side_by_side_and_each_as_if_alone() {
         let csv = fs::read_to_string(home.path().join(out).join("fleet.csv")).expect("a file");
         (stdout(&output), csv)
     };
-    let (told, all) = fleet("all", "all", &[]);
+    let (text, all) = fleet("all", "all", &[]);
     for words in [
-        "2 engines after delivery-van, learners integral, gradient, kalman, seed 1",
+        "2 engines based on delivery-van, learners integral, gradient, kalman, seed 1",
         "median",
-        "Cells run away",
+        "Cells saturated",
     ] {
-        assert!(told.contains(words), "{words} in {told}");
+        assert!(text.contains(words), "{words} in {text}");
     }
     assert_eq!(all.lines().count(), 1 + 2 * 3);
     let mut alone: Vec<String> = Vec::new();
@@ -108,16 +112,16 @@ fn a_fleet_has_all_learners_side_by_side_and_each_as_if_alone() {
     let mut rows: Vec<&str> = all.lines().skip(1).collect();
     rows.sort_unstable();
     alone.sort_unstable();
-    assert_eq!(rows, alone, "what an engine learns does not depend on who learned before");
+    assert_eq!(rows, alone, "the result does not depend on the other learners");
     let (_, two) = fleet("kalman,integral", "two", &["--quiet"]);
     let learners: Vec<&str> = two.lines().skip(1).filter_map(|row| row.split(',').nth(1)).collect();
     assert_eq!(learners, ["integral", "kalman", "integral", "kalman"]);
     let page = fs::read_to_string(home.path().join("all/report.html")).expect("a page");
-    assert!(page.contains("The learners side by side") && page.contains("\"kind\":\"lines\""));
+    assert!(page.contains("Comparison of the learners") && page.contains("\"kind\":\"lines\""));
 }
 
 #[test]
-fn learners_stand_side_by_side() {
+fn learners_are_compared() {
     let home = home();
     let output = run(home.path(), &["compare", "--schedule", "trip.csv", "--passes", "1", "--out", "c"]);
     assert_eq!(output.status.code(), Some(0), "{}", stderr(&output));
@@ -125,8 +129,8 @@ fn learners_stand_side_by_side() {
         "integral",
         "gradient",
         "kalman",
-        "Left in visited cells",
-        "Fit made afterwards",
+        "Error in visited cells",
+        "Offline fit",
         "Cells known to 1 %",
         "compare.csv",
     ] {
@@ -135,5 +139,5 @@ fn learners_stand_side_by_side() {
     assert!(stdout(&output).contains("Schedule                trip, driven once while learning"));
     let page = fs::read_to_string(home.path().join("c/report.html")).expect("a page");
     assert!(page.contains("Schedule trip, driven once while learning."));
-    assert!(page.contains("The learners side by side") && page.contains("\"kind\":\"lines\""));
+    assert!(page.contains("Comparison of the learners") && page.contains("\"kind\":\"lines\""));
 }

@@ -1,4 +1,4 @@
-//! `shared/schema/summary.schema.json` against what Rust writes: every key of a summary is in the schema, and the reverse.
+//! `shared/schema/summary.schema.json` against a summary: every key of a summary is in the schema, and vice versa.
 
 mod support;
 
@@ -8,14 +8,14 @@ use trimwright_harness::drive::drive;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::summary::{Finding, SCHEMA, Weight};
 
-/// An object whose keys are data, not layout: a count for each reason to refuse a lesson.
+/// An object whose keys are data: a count for each refusal.
 const COUNTS: &str = "learning.refusals";
 
 fn schema() -> Value {
     serde_json::from_str(include_str!("../shared/schema/summary.schema.json")).expect("JSON")
 }
 
-/// All keys below a schema, by their path; lists and things that may be null are looked through.
+/// Paths of all keys of a schema, through lists and nullable values.
 fn described(schema: &Value, all: &Value, path: &str, found: &mut BTreeSet<String>) {
     if let Some(name) = schema["$ref"].as_str() {
         let definition = all.pointer(name.trim_start_matches('#')).unwrap_or_else(|| panic!("no {name}"));
@@ -31,7 +31,7 @@ fn described(schema: &Value, all: &Value, path: &str, found: &mut BTreeSet<Strin
         }
     }
     let Some(properties) = schema["properties"].as_object() else { return };
-    assert_eq!(schema["additionalProperties"], false, "{path} takes keys that nobody knows");
+    assert_eq!(schema["additionalProperties"], false, "{path} accepts unknown keys");
     let required: BTreeSet<&str> =
         schema["required"].as_array().into_iter().flatten().filter_map(Value::as_str).collect();
     assert_eq!(
@@ -46,7 +46,7 @@ fn described(schema: &Value, all: &Value, path: &str, found: &mut BTreeSet<Strin
     }
 }
 
-/// All keys of a value, likewise.
+/// Paths of all keys of a value.
 fn written(value: &Value, path: &str, found: &mut BTreeSet<String>) {
     match value {
         Value::Array(items) => items.iter().for_each(|item| written(item, path, found)),
@@ -62,11 +62,11 @@ fn written(value: &Value, path: &str, found: &mut BTreeSet<String>) {
 }
 
 #[test]
-fn ident_every_key_of_a_summary_is_described_and_the_reverse() {
-    let home = support::furnished();
-    let scenario = Scenario::load(home.path().join("short.toml").to_str().expect("UTF-8")).expect("sound");
+fn ident_every_key_of_a_summary_is_in_the_schema_and_vice_versa() {
+    let home = support::home_with_scenario();
+    let scenario = Scenario::load(home.path().join("short.toml").to_str().expect("UTF-8")).expect("valid");
     let mut summary = drive(&scenario.with_passes(1), &mut |_| ()).expect("driven").summary;
-    // Too short a drive for the fans: what is written for them is written as for the air conditioning.
+    // The drive is too short for the fans; their figures have the layout of those of the air conditioning.
     let idle = &mut summary.driveability.as_mut().expect("a whole drive").idle;
     idle.fan = idle.fan.or(Some(idle.ac));
     let words = || vec!["words".to_owned()];
@@ -81,9 +81,9 @@ fn ident_every_key_of_a_summary_is_described_and_the_reverse() {
     let summary: Value = serde_json::from_str(&summary.to_json().expect("JSON")).expect("JSON");
     let schema = schema();
     assert_eq!(schema["properties"]["schema"]["const"], SCHEMA);
-    let (mut told, mut known) = (BTreeSet::new(), BTreeSet::new());
-    written(&summary, "", &mut told);
-    described(&schema, &schema, "", &mut known);
-    assert!(told.len() > 60, "{told:?}");
-    assert_eq!(told, known);
+    let (mut written_keys, mut schema_keys) = (BTreeSet::new(), BTreeSet::new());
+    written(&summary, "", &mut written_keys);
+    described(&schema, &schema, "", &mut schema_keys);
+    assert!(written_keys.len() > 60, "{written_keys:?}");
+    assert_eq!(written_keys, schema_keys);
 }

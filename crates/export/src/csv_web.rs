@@ -22,7 +22,7 @@ fn text(table: &ExportTable) -> String {
     csv_text(table.columns.iter().map(|column| &column.name), (0..table.rows()).map(row))
 }
 
-/// One value, in the shortest form that reads back as the same; empty when it is unknown.
+/// One value, in the shortest exact form; empty when unknown.
 fn cell(values: &Values, row: usize) -> String {
     match values {
         Values::Numbers(numbers) => {
@@ -33,7 +33,7 @@ fn cell(values: &Values, row: usize) -> String {
     }
 }
 
-/// `schema` and `dc` are prefixes that every reader of such metadata knows (RDFa 1.1 initial context).
+/// `schema` and `dc` are prefixes of the RDFa 1.1 initial context.
 fn metadata(run: &ExportedRun, table: &ExportTable) -> Value {
     json!({
         "@context": "http://www.w3.org/ns/csvw",

@@ -1,9 +1,9 @@
-//! What the columns of a run are.
+//! Descriptions of the columns of a run.
 
 /// Name and meaning of each column of `trace.csv` and `map.csv`.
 const COLUMNS: [(&str, &str); 26] = [
     ("time", "Time since power-up"),
-    ("wanted_speed", "Road speed that the schedule asks for"),
+    ("wanted_speed", "Road speed of the schedule"),
     ("speed", "Road speed"),
     ("engine_speed", "Crank speed; in the map, the breakpoint"),
     ("throttle", "Share of pedal travel"),
@@ -13,24 +13,24 @@ const COLUMNS: [(&str, &str); 26] = [
     ("battery", "Supply voltage"),
     ("lambda", "True lambda of the last charge, whole engine; empty without fuel"),
     ("wanted_lambda", "Lambda that the controller wants; empty without fuel"),
-    ("sensor_lambda", "Lambda that the controller reads; empty while the sensor is not ready"),
+    ("sensor_lambda", "Lambda measured by the controller; empty while the sensor is not ready"),
     ("short_term_trim", "Fuel added by feedback"),
-    ("long_term_trim", "Fuel added by what was learned, at this operating point"),
-    ("open_time", "Last time for which an injector was energised"),
+    ("long_term_trim", "Learned correction of fuel at this operating point"),
+    ("open_time", "Last open time of an injector"),
     ("fuel_flow", "Fuel into the cylinders"),
     ("air_flow", "Air into the cylinders"),
     ("spark_advance", "Spark advance commanded, before top dead centre"),
     ("torque", "Torque at the crank after friction, pumping and accessories"),
-    ("phase", "What the controller takes the engine to be doing"),
-    ("base_filling", "Filling efficiency that the first calibration believes, against manifold density"),
-    ("learned", "Natural logarithm of the fuel factor that was learned"),
-    ("right", "Natural logarithm of the fuel factor that would have been right"),
-    ("standard_deviation", "The map's own estimate of its error in the cell"),
+    ("phase", "Engine phase as estimated by the controller"),
+    ("base_filling", "Filling efficiency of the first calibration, relative to manifold density"),
+    ("learned", "Natural logarithm of the learned fuel factor"),
+    ("right", "Natural logarithm of the true fuel factor"),
+    ("standard_deviation", "Standard deviation of the cell as estimated by the learner"),
     ("dwell", "Time in steady state near the cell"),
-    ("visited", "Whether the dwell was long enough for the cell to count"),
+    ("visited", "Whether the dwell was long enough to learn"),
 ];
 
-/// What a column of a run is; empty for one that is not known.
+/// Description of a column of a run; empty for an unknown one.
 ///
 /// ```
 /// assert_eq!(trimwright_export::description("iat"), "Intake air temperature");

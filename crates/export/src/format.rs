@@ -1,4 +1,4 @@
-//! The formats in which a run is handed on.
+//! Export formats.
 
 use crate::run::ExportedRun;
 use crate::{csv_web, mdf4, parquet};
@@ -18,7 +18,7 @@ impl ExportedRun {
     /// Names and contents of the files in this format.
     ///
     /// # Errors
-    /// The reason in words, when the format can't hold the tables.
+    /// Error message when the format can't hold the tables.
     pub fn export(&self, format: Format) -> Result<Vec<(String, Vec<u8>)>, String> {
         match format {
             Format::Csv => Ok(csv_web::files(self)),

@@ -1,6 +1,6 @@
-//! Hands a run to other programs, in open formats: values with their units and what they mean.
+//! Export of a run in open formats, with units and descriptions.
 //!
-//! [`ExportedRun::read`] takes the directory that a drive left behind, [`ExportedRun::export`] gives the files of a [`Format`]:
+//! [`ExportedRun::read`] reads the results directory of a drive, [`ExportedRun::export`] returns the files of a [`Format`]:
 //!
 //! | format | files | standard | units and descriptions are in |
 //! |---|---|---|---|
@@ -8,7 +8,7 @@
 //! | [`Format::Parquet`] | one `.parquet` a table | Apache Parquet | key-value metadata `units`, `descriptions` |
 //! | [`Format::Mdf4`] | `run.mf4`, a channel group a table | ASAM MDF 4.1 | each channel |
 //!
-//! A value that the run could not measure is empty in CSV, null in Parquet and NaN in MDF 4. The same run gives the same
+//! A value that was not measured is empty in CSV, null in Parquet and NaN in MDF 4. The same run gives the same
 //! bytes: no time stamps are written.
 
 /// The examples of the README.

@@ -27,7 +27,7 @@ pub(crate) fn file(run: &ExportedRun) -> Result<(String, Vec<u8>)> {
     Ok(("run.mf4".to_owned(), writer.into_inner().into_inner()))
 }
 
-/// Says which run it is and what wrote it. The time of writing is left at the epoch, so that a run gives the same bytes.
+/// Writes the title of the run and the program. The time of writing is the epoch, so that a run gives the same bytes.
 fn head(writer: &mut MdfWriter<VecWriter>, run: &ExportedRun) -> Result<()> {
     let title = run.title().replace('&', "&amp;").replace('<', "&lt;");
     let space = "xmlns=\"http://www.asam.net/mdf/v4\"";
@@ -81,7 +81,7 @@ fn group(writer: &mut MdfWriter<VecWriter>, table: &ExportTable) -> Result<()> {
     writer.finish_data_block(&group)
 }
 
-/// The different words of a column, in the order in which they come up.
+/// The different words of a column, in order of appearance.
 fn vocabulary(column: &ExportColumn) -> Vec<&str> {
     let mut words: Vec<&str> = Vec::new();
     if let Values::Words(all) = &column.values {

@@ -1,4 +1,4 @@
-//! The directory of a run, and its files in another format.
+//! Results directory of a run.
 
 use std::fs;
 use std::path::Path;
@@ -8,16 +8,16 @@ use trimwright_harness::error::InputError;
 
 use crate::table::ExportTable;
 
-/// What a drive left behind.
+/// The results of a drive.
 #[derive(Clone, Debug, PartialEq)]
 pub struct ExportedRun {
     /// The scenario's name.
     pub scenario: String,
-    /// Seed of everything drawn.
+    /// Seed of the run.
     pub seed: u64,
     /// Hash of the scenario's content.
     pub scenario_hash: String,
-    /// The record over time, and the map cell by cell.
+    /// Trace and map.
     pub tables: Vec<ExportTable>,
 }
 
@@ -25,7 +25,7 @@ impl ExportedRun {
     /// Reads `summary.json`, `trace.csv` and `map.csv` of a directory.
     ///
     /// # Errors
-    /// [`InputError`] with file, line and column when one of them is missing or not what a drive writes.
+    /// [`InputError`] with file, line and column when one of them is missing or not written by a drive.
     pub fn read(directory: &Path) -> Result<Self, InputError> {
         let read = |name: &str| {
             let path = directory.join(name);
@@ -51,7 +51,7 @@ impl ExportedRun {
         Ok(Self { scenario, seed, scenario_hash, tables: vec![table("trace")?, table("map")?] })
     }
 
-    /// One line that says which run it is.
+    /// Title of the run: scenario, hash and seed.
     pub fn title(&self) -> String {
         format!(
             "Trimwright, scenario {} (hash {}), seed {}: a simulation, no measurement",

@@ -11,12 +11,12 @@ pub enum Values {
     Numbers(Vec<f64>),
     /// Yes or no.
     Flags(Vec<bool>),
-    /// Words.
+    /// Text.
     Words(Vec<String>),
 }
 
 impl Values {
-    /// How many there are.
+    /// Number of values.
     pub fn len(&self) -> usize {
         match self {
             Self::Numbers(values) => values.len(),
@@ -25,7 +25,7 @@ impl Values {
         }
     }
 
-    /// Whether there is none.
+    /// Whether there are no values.
     pub fn is_empty(&self) -> bool {
         self.len() == 0
     }
@@ -38,7 +38,7 @@ pub struct ExportColumn {
     pub name: String,
     /// Unit, as in `rpm`; `1` for a ratio, empty where none makes sense.
     pub unit: String,
-    /// What it is; empty for a column that this program does not know.
+    /// Description; empty for an unknown column.
     pub description: String,
     /// The values.
     pub values: Values,
@@ -99,13 +99,13 @@ impl ExportTable {
         Ok(Self { name: name.to_owned(), columns: columns? })
     }
 
-    /// How many rows there are.
+    /// Number of rows.
     pub fn rows(&self) -> usize {
         self.columns.first().map_or(0, |column| column.values.len())
     }
 }
 
-/// `name [unit]` in its two parts.
+/// Name and unit of a header `name [unit]`.
 fn split(header: &str) -> (&str, Option<&str>) {
     match header.strip_suffix(']').and_then(|rest| rest.rsplit_once(" [")) {
         Some((name, unit)) => (name, Some(unit)),
@@ -141,17 +141,17 @@ mod tests {
     use super::*;
 
     #[test]
-    fn a_value_that_is_no_number_is_told_with_line_and_column() {
-        let error = ExportTable::parse("t", "t.csv", b"a [s],b [kPa]\n1,2\n3,x\n").expect_err("refused");
+    fn an_invalid_number_is_reported_with_line_and_column() {
+        let error = ExportTable::parse("t", "t.csv", b"a [s],b [kPa]\n1,2\n3,x\n").expect_err("rejected");
         assert_eq!(error.to_string(), "t.csv, line 3, b = x: must be a number or empty");
-        let error = ExportTable::parse("t", "t.csv", b"a [s],b\n1,2\n3\n").expect_err("refused");
+        let error = ExportTable::parse("t", "t.csv", b"a [s],b\n1,2\n3\n").expect_err("rejected");
         assert!(error.to_string().starts_with("t.csv, line 3: is not CSV"), "{error}");
-        let error = ExportTable::parse("t", "t.csv", b"").expect_err("refused");
+        let error = ExportTable::parse("t", "t.csv", b"").expect_err("rejected");
         assert_eq!(error.to_string(), "t.csv: has no columns");
     }
 
     #[test]
-    fn flags_and_words_are_told_apart() {
+    fn flags_and_words_are_distinguished() {
         let table = ExportTable::parse("t", "t.csv", b"a,b\ntrue,true\nfalse,maybe\n").expect("CSV");
         assert_eq!(table.columns[0].values, Values::Flags(vec![true, false]));
         assert_eq!(table.columns[1].values, Values::Words(vec!["true".to_owned(), "maybe".to_owned()]));

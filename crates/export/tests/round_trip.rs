@@ -93,12 +93,12 @@ fn ident_the_same_run_gives_the_same_bytes() {
 }
 
 #[test]
-fn a_directory_without_a_run_is_refused() {
+fn a_directory_without_a_run_is_rejected() {
     let (home, _) = run();
     fs::write(home.path().join("summary.json"), "{}").expect("written");
-    let error = ExportedRun::read(home.path()).expect_err("refused").to_string();
+    let error = ExportedRun::read(home.path()).expect_err("rejected").to_string();
     assert!(error.ends_with("summary.json, scenario: is missing or of another kind"), "{error}");
-    let error = ExportedRun::read(&home.path().join("none")).expect_err("refused").to_string();
+    let error = ExportedRun::read(&home.path().join("none")).expect_err("rejected").to_string();
     assert!(
         error.contains("can't be read") && error.contains("a directory that a drive has written"),
         "{error}"

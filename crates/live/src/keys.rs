@@ -1,40 +1,36 @@
-//! Which key does what. The same table is the help.
+//! Assignment of keys to commands, and the help text.
 
-use crate::bench::{Act, Bench};
-use crate::over::Over;
-use crate::pace::Change;
+use crate::bench::{Bench, BenchAction};
+use crate::overlay::Overlay;
+use crate::pace::PaceChange;
 use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
 
-/// What a key asks for.
+/// Command of a key.
 ///
 /// ```
 /// use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-/// use trimwright_live::keys::{Asked, asked};
-/// use trimwright_live::screen::Over;
-/// use trimwright_live::{Act, Change};
-/// let press = |code| asked(&KeyEvent::new(code, KeyModifiers::NONE), Over::Nothing);
-/// assert_eq!(press(KeyCode::Up), Some(Asked::Act(Act::Throttle(1))));
-/// assert_eq!(press(KeyCode::Char('+')), Some(Asked::Pace(Change::Faster)));
-/// assert_eq!(press(KeyCode::Char('f')), Some(Asked::Show(Over::Faults(0))));
-/// assert_eq!(press(KeyCode::Char('q')), Some(Asked::Quit));
+/// use trimwright_live::keys::{KeyCommand, command_for};
+/// use trimwright_live::screen::Overlay;
+/// use trimwright_live::{BenchAction, PaceChange};
+/// let press = |code| command_for(&KeyEvent::new(code, KeyModifiers::NONE), Overlay::None);
+/// assert_eq!(press(KeyCode::Up), Some(KeyCommand::Bench(BenchAction::ChangeThrottle(1))));
+/// assert_eq!(press(KeyCode::Char('+')), Some(KeyCommand::Pace(PaceChange::Faster)));
+/// assert_eq!(press(KeyCode::Char('f')), Some(KeyCommand::Show(Overlay::Faults(0))));
+/// assert_eq!(press(KeyCode::Char('q')), Some(KeyCommand::Quit));
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Asked {
-    /// Of the car.
-    Act(Act),
-    /// Of time.
-    Pace(Change),
-    /// Of the screen.
-    Show(Over),
-    /// To leave.
+pub enum KeyCommand {
+    /// Acts on the car.
+    Bench(BenchAction),
+    /// Changes the simulation speed.
+    Pace(PaceChange),
+    /// Changes what is shown over the screen.
+    Show(Overlay),
+    /// Ends the program.
     Quit,
 }
 
-/// Names of keys and what they do, in groups of what belongs together.
-///
-/// ```
-/// assert!(trimwright_live::keys::HELP.iter().any(|(key, what)| key.contains('q') && *what == "quit"));
-/// ```
+/// Names of the keys and what they do, grouped.
 pub const HELP: [(&str, &str); 15] = [
     ("up, down", "throttle 2 % more, less"),
     ("0 to 9", "throttle to 0 ... 90 %"),
@@ -43,83 +39,74 @@ pub const HELP: [(&str, &str); 15] = [
     ("g, G", "road 1 % steeper, flatter"),
     ("a", "air conditioning on, off"),
     ("i", "ignition on, off"),
-    ("f", "faults: choose one that comes or goes"),
-    ("m", "mend: all faults go"),
-    ("w", "what is wrong: all codes and faults"),
-    ("+, -", "time faster, slower"),
-    ("space", "hold still, go on"),
-    ("?", "these keys"),
+    ("f", "faults: choose one to set or clear"),
+    ("m", "clear all faults"),
+    ("w", "all codes and faults"),
+    ("+, -", "simulate faster, slower"),
+    ("space", "pause, continue"),
+    ("?", "this list of keys"),
     ("esc", "back"),
     ("q, Ctrl-C", "quit"),
 ];
 
-/// What a key asks for while `over` lies over the screen.
-///
-/// ```
-/// use ratatui::crossterm::event::{KeyCode, KeyEvent, KeyModifiers};
-/// use trimwright_live::Act;
-/// use trimwright_live::keys::{Asked, asked};
-/// use trimwright_live::screen::Over;
-/// let key = KeyEvent::new(KeyCode::Char('4'), KeyModifiers::NONE);
-/// assert_eq!(asked(&key, Over::Nothing), Some(Asked::Act(Act::ThrottleTo(4))));
-/// ```
-pub fn asked(key: &KeyEvent, over: Over) -> Option<Asked> {
+/// The command of a key while `over` is shown over the screen; `None` for a key without one.
+pub fn command_for(key: &KeyEvent, over: Overlay) -> Option<KeyCommand> {
     let control = key.modifiers.contains(KeyModifiers::CONTROL);
     match key.code {
-        KeyCode::Char('c') if control => return Some(Asked::Quit),
+        KeyCode::Char('c') if control => return Some(KeyCommand::Quit),
         _ if control => return None,
         _ => (),
     }
-    if let Over::Faults(chosen) = over
-        && let Some(asked) = choosing(key.code, chosen)
+    if let Overlay::Faults(selected) = over
+        && let Some(asked) = fault_list_command(key.code, selected)
     {
         return Some(asked);
     }
     let act = match key.code {
-        KeyCode::Up => Act::Throttle(1),
-        KeyCode::Down => Act::Throttle(-1),
-        KeyCode::Char(digit @ '0'..='9') => Act::ThrottleTo(digit as u8 - b'0'),
-        KeyCode::Right => Act::Brake(1),
-        KeyCode::Left => Act::Brake(-1),
-        KeyCode::Char('d') => Act::Range,
-        KeyCode::Char('g') => Act::Grade(1),
-        KeyCode::Char('G') => Act::Grade(-1),
-        KeyCode::Char('a') => Act::AirConditioning,
-        KeyCode::Char('i') => Act::Ignition,
-        KeyCode::Char('m') => Act::Mend,
-        other => return beside(other, over),
+        KeyCode::Up => BenchAction::ChangeThrottle(1),
+        KeyCode::Down => BenchAction::ChangeThrottle(-1),
+        KeyCode::Char(digit @ '0'..='9') => BenchAction::SetThrottle(digit as u8 - b'0'),
+        KeyCode::Right => BenchAction::ChangeBrake(1),
+        KeyCode::Left => BenchAction::ChangeBrake(-1),
+        KeyCode::Char('d') => BenchAction::ToggleRange,
+        KeyCode::Char('g') => BenchAction::ChangeGrade(1),
+        KeyCode::Char('G') => BenchAction::ChangeGrade(-1),
+        KeyCode::Char('a') => BenchAction::ToggleAirConditioning,
+        KeyCode::Char('i') => BenchAction::ToggleIgnition,
+        KeyCode::Char('m') => BenchAction::ClearFaults,
+        other => return screen_command(other, over),
     };
-    Some(Asked::Act(act))
+    Some(KeyCommand::Bench(act))
 }
 
-/// What is asked of the list of faults.
-fn choosing(code: KeyCode, chosen: usize) -> Option<Asked> {
-    let last = Bench::kinds().len().saturating_sub(1);
+/// Command of a key in the list of faults.
+fn fault_list_command(code: KeyCode, selected: usize) -> Option<KeyCommand> {
+    let last = Bench::fault_kinds().len().saturating_sub(1);
     match code {
-        KeyCode::Up => Some(Asked::Show(Over::Faults(chosen.saturating_sub(1)))),
-        KeyCode::Down => Some(Asked::Show(Over::Faults((chosen + 1).min(last)))),
-        KeyCode::PageUp => Some(Asked::Show(Over::Faults(chosen.saturating_sub(10)))),
-        KeyCode::PageDown => Some(Asked::Show(Over::Faults((chosen + 10).min(last)))),
-        KeyCode::Enter | KeyCode::Char(' ') => Some(Asked::Act(Act::Fault(chosen))),
+        KeyCode::Up => Some(KeyCommand::Show(Overlay::Faults(selected.saturating_sub(1)))),
+        KeyCode::Down => Some(KeyCommand::Show(Overlay::Faults((selected + 1).min(last)))),
+        KeyCode::PageUp => Some(KeyCommand::Show(Overlay::Faults(selected.saturating_sub(10)))),
+        KeyCode::PageDown => Some(KeyCommand::Show(Overlay::Faults((selected + 10).min(last)))),
+        KeyCode::Enter | KeyCode::Char(' ') => Some(KeyCommand::Bench(BenchAction::ToggleFault(selected))),
         _ => None,
     }
 }
 
-/// What is not asked of the car.
-fn beside(code: KeyCode, over: Over) -> Option<Asked> {
-    let show = |what: Over| Some(Asked::Show(what));
+/// Command of a key that does not act on the car.
+fn screen_command(code: KeyCode, over: Overlay) -> Option<KeyCommand> {
+    let show = |what: Overlay| Some(KeyCommand::Show(what));
     match code {
-        KeyCode::Char('+' | '=') => Some(Asked::Pace(Change::Faster)),
-        KeyCode::Char('-' | '_') => Some(Asked::Pace(Change::Slower)),
-        KeyCode::Char(' ') => Some(Asked::Pace(Change::Pause)),
-        KeyCode::Char('?') if over == Over::Help => show(Over::Nothing),
-        KeyCode::Char('?') => show(Over::Help),
-        KeyCode::Char('f') if matches!(over, Over::Faults(_)) => show(Over::Nothing),
-        KeyCode::Char('f') => show(Over::Faults(0)),
-        KeyCode::Char('w') if over == Over::Wrong => show(Over::Nothing),
-        KeyCode::Char('w') => show(Over::Wrong),
-        KeyCode::Esc => show(Over::Nothing),
-        KeyCode::Char('q') => Some(Asked::Quit),
+        KeyCode::Char('+' | '=') => Some(KeyCommand::Pace(PaceChange::Faster)),
+        KeyCode::Char('-' | '_') => Some(KeyCommand::Pace(PaceChange::Slower)),
+        KeyCode::Char(' ') => Some(KeyCommand::Pace(PaceChange::Pause)),
+        KeyCode::Char('?') if over == Overlay::Help => show(Overlay::None),
+        KeyCode::Char('?') => show(Overlay::Help),
+        KeyCode::Char('f') if matches!(over, Overlay::Faults(_)) => show(Overlay::None),
+        KeyCode::Char('f') => show(Overlay::Faults(0)),
+        KeyCode::Char('w') if over == Overlay::CodesAndFaults => show(Overlay::None),
+        KeyCode::Char('w') => show(Overlay::CodesAndFaults),
+        KeyCode::Esc => show(Overlay::None),
+        KeyCode::Char('q') => Some(KeyCommand::Quit),
         _ => None,
     }
 }
@@ -128,12 +115,12 @@ fn beside(code: KeyCode, over: Over) -> Option<Asked> {
 mod tests {
     use super::*;
 
-    fn press(code: KeyCode, over: Over) -> Option<Asked> {
-        asked(&KeyEvent::new(code, KeyModifiers::NONE), over)
+    fn press(code: KeyCode, over: Overlay) -> Option<KeyCommand> {
+        command_for(&KeyEvent::new(code, KeyModifiers::NONE), over)
     }
 
     #[test]
-    fn every_key_of_the_help_does_something() {
+    fn every_key_in_the_help_has_a_command() {
         for (names, _) in HELP {
             for name in names.split(", ").flat_map(|name| name.split(" to ")) {
                 let code = match name {
@@ -146,23 +133,32 @@ mod tests {
                     "Ctrl-C" => continue,
                     letter => KeyCode::Char(letter.chars().next().expect("a letter")),
                 };
-                assert!(press(code, Over::Nothing).is_some(), "{name}");
+                assert!(press(code, Overlay::None).is_some(), "{name}");
             }
         }
         let quit = KeyEvent::new(KeyCode::Char('c'), KeyModifiers::CONTROL);
-        assert_eq!(asked(&quit, Over::Help), Some(Asked::Quit));
-        let shown = [Over::Nothing, Over::Wrong].map(|over| press(KeyCode::Char('w'), over));
-        assert_eq!(shown, [Over::Wrong, Over::Nothing].map(|over| Some(Asked::Show(over))));
+        assert_eq!(command_for(&quit, Overlay::Help), Some(KeyCommand::Quit));
+        let shown = [Overlay::None, Overlay::CodesAndFaults].map(|over| press(KeyCode::Char('w'), over));
+        assert_eq!(shown, [Overlay::CodesAndFaults, Overlay::None].map(|over| Some(KeyCommand::Show(over))));
     }
 
     #[test]
-    fn the_list_of_faults_takes_the_arrows_and_stays_within_its_ends() {
-        let last = Bench::kinds().len() - 1;
-        assert_eq!(press(KeyCode::Up, Over::Faults(0)), Some(Asked::Show(Over::Faults(0))));
-        assert_eq!(press(KeyCode::PageDown, Over::Faults(last)), Some(Asked::Show(Over::Faults(last))));
-        assert_eq!(press(KeyCode::Enter, Over::Faults(3)), Some(Asked::Act(Act::Fault(3))));
-        assert_eq!(press(KeyCode::Right, Over::Faults(3)), Some(Asked::Act(Act::Brake(1))));
-        assert_eq!(press(KeyCode::Esc, Over::Faults(3)), Some(Asked::Show(Over::Nothing)));
-        assert_eq!(press(KeyCode::F(1), Over::Nothing), None);
+    fn arrows_move_in_the_list_of_faults_and_stop_at_its_ends() {
+        let last = Bench::fault_kinds().len() - 1;
+        assert_eq!(press(KeyCode::Up, Overlay::Faults(0)), Some(KeyCommand::Show(Overlay::Faults(0))));
+        assert_eq!(
+            press(KeyCode::PageDown, Overlay::Faults(last)),
+            Some(KeyCommand::Show(Overlay::Faults(last)))
+        );
+        assert_eq!(
+            press(KeyCode::Enter, Overlay::Faults(3)),
+            Some(KeyCommand::Bench(BenchAction::ToggleFault(3)))
+        );
+        assert_eq!(
+            press(KeyCode::Right, Overlay::Faults(3)),
+            Some(KeyCommand::Bench(BenchAction::ChangeBrake(1)))
+        );
+        assert_eq!(press(KeyCode::Esc, Overlay::Faults(3)), Some(KeyCommand::Show(Overlay::None)));
+        assert_eq!(press(KeyCode::F(1), Overlay::None), None);
     }
 }

@@ -1,13 +1,13 @@
-//! A bench in the terminal: the engine runs in real time or faster, and throttle, brake, load and faults are worked by key.
+//! A bench in the terminal: the engine runs in real time or faster; keys control throttle, brake, load and faults.
 //!
 //! ```text
-//! keys -> act -> Bench: inputs, faults -> closed loop (harness) -> screen
-//!                         ^ pace: so much simulated time for the time that went by
+//! keys -> action -> Bench: inputs, faults -> closed loop (harness) -> screen
+//!                                             ^ pace: simulated time per wall time
 //! ```
 //!
-//! [`Bench`] is the car with its driver inputs and knows nothing of terminals; [`keys`] says which key does what and is the help as well;
-//! [`screen`] draws a bench, [`outcome`] says what its drive came to. [`run`] puts keys, bench and screen together and leaves the terminal
-//! as it was, however it ends.
+//! [`Bench`] is the car with its driver inputs and does not depend on a terminal; [`keys`] assigns keys to commands and holds the help text;
+//! [`screen`] draws a bench, [`outcome`] summarizes its drive. [`run`] connects keys, bench and screen and restores the terminal however it
+//! ends.
 
 /// The examples of the README.
 #[cfg(doctest)]
@@ -15,27 +15,27 @@
 pub struct Readme;
 
 mod bench;
+mod codes_and_faults;
+mod colours;
 pub mod keys;
-mod learned;
-mod minute;
+mod lambda_chart;
+mod map_view;
 mod outcome;
-mod over;
+mod overlay;
 mod pace;
-mod ramp;
-mod rows;
 pub mod screen;
-mod wrong;
+mod text_rows;
 
-pub use bench::{Act, Bench, LambdaPoint};
+pub use bench::{Bench, BenchAction, LambdaSample};
+pub use colours::Colours;
 pub use outcome::outcome;
-pub use pace::{Change, Pace, TIMES};
-pub use ramp::Colours;
-pub use rows::wrapped;
+pub use pace::{Pace, PaceChange, SPEED_FACTORS};
+pub use text_rows::wrapped;
 
-use keys::Asked;
+use keys::KeyCommand;
 use ratatui::DefaultTerminal;
 use ratatui::crossterm::event::{self, Event, KeyEventKind};
-use screen::{Over, Screen};
+use screen::{Overlay, Screen};
 use std::io::{self, IsTerminal};
 use std::sync::Arc;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -44,73 +44,73 @@ use trimwright_harness::drive::RunError;
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::units::UnitSystem;
 
-/// Time between two pictures.
-const PICTURE: Duration = Duration::from_millis(50);
-/// Most of it that is spent on simulating, so that keys and screen keep up.
-const SIMULATING: Duration = Duration::from_millis(35);
+/// Time between two frames of the screen.
+const FRAME_PERIOD: Duration = Duration::from_millis(50);
+/// Largest part of it that is spent on simulation, so that keys and screen stay responsive.
+const SIMULATION_TIME: Duration = Duration::from_millis(35);
 
-/// How the bench is to begin.
+/// Options with which the bench starts.
 ///
 /// ```
-/// use trimwright_live::{Colours, Pace, Setting};
+/// use trimwright_live::{Colours, Pace, LiveOptions};
 /// use trimwright_harness::units::UnitSystem;
-/// let setting = Setting { times: 4, units: UnitSystem::Us, colours: Colours::of(None, None) };
-/// assert_eq!(Pace::new(setting.times).times(), 5, "the next that there is");
-/// assert_eq!(setting.colours, Colours::Indexed);
+/// let options = LiveOptions { speed_factor: 4, units: UnitSystem::Us, colours: Colours::from_environment(None, None) };
+/// assert_eq!(Pace::new(options.speed_factor).factor(), 5, "the next larger one");
+/// assert_eq!(options.colours, Colours::Indexed);
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub struct Setting {
-    /// How many times as fast as life; the next of [`TIMES`] is taken.
-    pub times: u32,
+pub struct LiveOptions {
+    /// Simulated time per real time; rounded up to one of [`SPEED_FACTORS`].
+    pub speed_factor: u32,
     /// Units of speed and temperature.
     pub units: UnitSystem,
-    /// What colours the terminal takes.
+    /// Colours that the terminal supports.
     pub colours: Colours,
 }
 
-/// Why there is no bench.
+/// Why the bench could not run.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
 /// use trimwright_live::{Bench, LiveError};
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.truth.vehicle.mass_kg = -1.0;
-/// let error = Bench::new(&van).map_err(LiveError::from).expect_err("no such car");
+/// let error = Bench::new(&van).map_err(LiveError::from).expect_err("a negative mass");
 /// assert!(error.to_string().contains("vehicle.mass_kg"), "{error}");
-/// assert!(LiveError::NoTerminal.to_string().contains("`trimwright drive`"), "what to do instead");
+/// assert!(LiveError::NoTerminal.to_string().contains("`trimwright drive`"), "the alternative is named");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, thiserror::Error)]
 pub enum LiveError {
-    /// Input or output is a file or a pipe.
+    /// Standard input or output is not a terminal.
     #[error("live needs a terminal to draw on and to read keys from; `trimwright drive` works without one")]
     NoTerminal,
-    /// The scenario can't be run.
+    /// The scenario cannot be run.
     #[error(transparent)]
     Run(#[from] RunError),
-    /// The terminal failed.
+    /// Input or output of the terminal failed.
     #[error("the terminal failed: {0}")]
     Terminal(#[from] io::Error),
 }
 
-/// Runs the bench until its user quits, and hands it over as it then is.
+/// Runs the bench in the terminal until the user quits, and returns its final state.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_live::{Colours, LiveError, Setting, run};
+/// use trimwright_live::{Colours, LiveError, LiveOptions, run};
 /// use trimwright_harness::units::UnitSystem;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.truth.vehicle.mass_kg = -1.0;
-/// let setting = Setting { times: 1, units: UnitSystem::Si, colours: Colours::None };
-/// let ended = run(&van, setting);
-/// // In a pipe for want of a terminal, in a terminal for want of such a car.
-/// assert!(matches!(ended, Err(LiveError::NoTerminal | LiveError::Run(_))));
+/// let options = LiveOptions { speed_factor: 1, units: UnitSystem::Si, colours: Colours::None };
+/// let result = run(&van, options);
+/// // Without a terminal the first error, in a terminal the second.
+/// assert!(matches!(result, Err(LiveError::NoTerminal | LiveError::Run(_))));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
 /// # Errors
-/// [`LiveError`]; the terminal is as it was before.
-pub fn run(scenario: &Scenario, setting: Setting) -> Result<Bench, LiveError> {
+/// [`LiveError`]; the terminal is restored in every case.
+pub fn run(scenario: &Scenario, options: LiveOptions) -> Result<Bench, LiveError> {
     if !io::stdin().is_terminal() || !io::stdout().is_terminal() {
         return Err(LiveError::NoTerminal);
     }
@@ -119,54 +119,55 @@ pub fn run(scenario: &Scenario, setting: Setting) -> Result<Bench, LiveError> {
     for signal in [signal_hook::consts::SIGINT, signal_hook::consts::SIGTERM] {
         signal_hook::flag::register(signal, Arc::clone(&stop))?;
     }
-    in_terminal(|terminal| work(terminal, &mut bench, setting, &stop))?;
+    in_terminal(|terminal| main_loop(terminal, &mut bench, options, &stop))?;
     Ok(bench)
 }
 
-/// Takes the terminal for as long as `work` needs it and gives it back as it was, also when `work` panics.
+/// Runs `work` with the terminal in raw mode and restores it afterwards, also when `work` panics.
 fn in_terminal(work: impl FnOnce(DefaultTerminal) -> io::Result<()>) -> io::Result<()> {
-    // Its hook restores the terminal before a panic says what it has to say.
+    // Its panic hook restores the terminal before the message is printed.
     let terminal = ratatui::try_init()?;
     let done = work(terminal);
     ratatui::try_restore()?;
     done
 }
 
-/// Keys, time and pictures, until quit.
-fn work(
+/// Main loop: draws, handles keys and simulates until the user quits or a signal arrives.
+fn main_loop(
     mut terminal: DefaultTerminal,
     bench: &mut Bench,
-    setting: Setting,
+    options: LiveOptions,
     stop: &AtomicBool,
 ) -> io::Result<()> {
-    let mut pace = Pace::new(setting.times);
-    let mut over = Over::Nothing;
+    let mut pace = Pace::new(options.speed_factor);
+    let mut over = Overlay::None;
     let mut last = Instant::now();
     while !stop.load(Ordering::Relaxed) {
-        let screen = Screen { bench, pace: &pace, over, units: setting.units, colours: setting.colours };
+        let screen = Screen { bench, pace: &pace, over, units: options.units, colours: options.colours };
         terminal.draw(|frame| screen.draw(frame))?;
-        let picture = Instant::now();
-        while event::poll(PICTURE.saturating_sub(SIMULATING).saturating_sub(picture.elapsed()))? {
+        let frame_start = Instant::now();
+        while event::poll(FRAME_PERIOD.saturating_sub(SIMULATION_TIME).saturating_sub(frame_start.elapsed()))?
+        {
             let Event::Key(key) = event::read()? else { continue };
             if key.kind == KeyEventKind::Release {
                 continue;
             }
-            match keys::asked(&key, over) {
-                Some(Asked::Quit) => return Ok(()),
-                Some(Asked::Show(what)) => over = what,
-                Some(Asked::Pace(change)) => pace.change(change),
-                Some(Asked::Act(act)) => bench.act(act),
+            match keys::command_for(&key, over) {
+                Some(KeyCommand::Quit) => return Ok(()),
+                Some(KeyCommand::Show(what)) => over = what,
+                Some(KeyCommand::Pace(change)) => pace.change(change),
+                Some(KeyCommand::Bench(act)) => bench.apply(act),
                 None => (),
             }
         }
         let now = Instant::now();
-        pace.owe((now - last).as_secs_f64());
+        pace.add_wall_time((now - last).as_secs_f64());
         last = now;
-        while now.elapsed() < SIMULATING && pace.pays() {
-            bench.go_on();
+        while now.elapsed() < SIMULATION_TIME && pace.take_step() {
+            bench.step();
         }
-        pace.close();
-        std::thread::sleep(PICTURE.saturating_sub(picture.elapsed()));
+        pace.end_frame();
+        std::thread::sleep(FRAME_PERIOD.saturating_sub(frame_start.elapsed()));
     }
     Ok(())
 }
@@ -176,7 +177,7 @@ mod tests {
     use super::*;
     use std::process::Command;
 
-    /// Run by the test below, in a terminal.
+    /// Executed by the test below in a pseudo-terminal.
     #[test]
     #[ignore = "panics, in a terminal"]
     fn panics_while_it_draws() {
@@ -187,7 +188,7 @@ mod tests {
     }
 
     #[test]
-    fn a_panic_gives_the_terminal_back_as_it_was() {
+    fn a_panic_restores_the_terminal() {
         let modes = |when: &str| std::env::temp_dir().join(format!("live-{}-{when}", std::process::id()));
         let (before, after) = (modes("before"), modes("after"));
         let program = std::env::current_exe().expect("a test has a file");
@@ -197,13 +198,13 @@ mod tests {
             program.display(),
             after.display(),
         );
-        // `script` of util-linux runs it in a terminal of its own and hands on what that shows.
+        // `script` of util-linux runs it in a pseudo-terminal and prints that terminal's output.
         let shown =
             Command::new("script").args(["-qec", &session, "/dev/null"]).output().expect("util-linux");
         let shown = String::from_utf8_lossy(&shown.stdout).into_owned();
-        let [entered, left, said] =
+        let [entered, left, message] =
             ["\u{1b}[?1049h", "\u{1b}[?1049l", "provoked"].map(|words| shown.find(words));
-        assert!(entered.is_some() && entered < left && left < said, "{shown:?}");
+        assert!(entered.is_some() && entered < left && left < message, "{shown:?}");
         let [before, after] = [before, after].map(|file| {
             let modes = std::fs::read_to_string(&file).expect("stty wrote it");
             std::fs::remove_file(&file).expect("it is there");

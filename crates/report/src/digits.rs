@@ -1,8 +1,8 @@
-//! Numbers in the page carry five significant digits: more than a screen shows, and a quarter of the bytes.
+//! Rounding of numbers in the page to five significant digits, which keeps it small.
 
 use serde::ser::{SerializeSeq, Serializer};
 
-/// `value` to five significant digits; `None` (a gap in the page) when it isn't finite.
+/// `value` to five significant digits; `None` (a gap in the page) when not finite.
 fn five_digits(value: f64) -> Option<f64> {
     value.is_finite().then(|| format!("{value:.4e}").parse().unwrap_or(value))
 }

@@ -1,6 +1,6 @@
-//! Label, way of writing and explanation of each figure of the summary.
+//! Label, notation and explanation of each figure of the summary.
 
-/// How a value is written.
+/// Notation of a value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub(crate) enum Notation {
     /// A ratio or a natural logarithm, shown as per cent.
@@ -15,22 +15,22 @@ pub(crate) enum Notation {
     Number(usize, &'static str),
 }
 
-/// What is known of a figure.
+/// Label, notation and explanation of a figure.
 #[derive(Debug)]
 pub(crate) struct Meaning {
     pub(crate) name: &'static str,
     pub(crate) label: &'static str,
-    pub(crate) way: Notation,
+    pub(crate) notation: Notation,
     pub(crate) explanation: &'static str,
 }
 
 const fn meaning(
     name: &'static str,
     label: &'static str,
-    way: Notation,
+    notation: Notation,
     explanation: &'static str,
 ) -> Meaning {
-    Meaning { name, label, way, explanation }
+    Meaning { name, label, notation, explanation }
 }
 
 use Notation::{Count, Duration, Millis, Number, Percent};
@@ -41,134 +41,142 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "mixture.base_map_rms",
         "Mixture error, first calibration",
         Percent,
-        "How far lambda was from the wanted lambda (root mean square, steady driving) with the calibration made from the \
-         setup answers alone: no feedback, no learning. The starting point.",
+        "Deviation of lambda from wanted lambda (root mean square, steady driving) with the calibration from the setup \
+         answers alone, without feedback and learning.",
     ),
     meaning(
         "mixture.learned_map_rms",
         "Mixture error, learned map",
         Percent,
-        "The same drive and the same measure with what was learned, frozen, and still no feedback: what the map is worth \
-         by itself.",
+        "The same drive and measure with the learned map frozen and without feedback: the quality of the map alone.",
     ),
     meaning(
         "mixture.closed_loop_rms",
         "Mixture error, with feedback",
         Percent,
-        "All driving of the last pass, steady or not, with feedback and learning at work: what the engine got.",
+        "All cylinder events of the last pass, steady or not, with feedback and learning.",
     ),
     meaning(
         "mixture.p95_abs",
         "Error not exceeded 95 % of the time",
         Percent,
-        "Nineteen of twenty cylinder events of the last pass were closer to the wanted lambda than this.",
+        "95 % of the cylinder events of the last pass were closer to wanted lambda than this.",
     ),
     meaning(
         "mixture.transient_rms",
-        "Mixture error while the throttle moves",
+        "Mixture error in transients",
         Percent,
-        "Last pass, only the events that were not steady: shows how well the fuel film on the manifold wall is allowed for.",
+        "Last pass, only the events that were not steady: shows the quality of the fuel film compensation.",
     ),
     meaning(
         "mixture.cylinder_spread_rms",
-        "Spread between cylinders",
+        "ErrorHistogram between cylinders",
         Percent,
-        "How unevenly the manifold shares the fuel out. No map can put this right: it sets the same fuel for all.",
+        "Uneven distribution of fuel by the manifold. A map cannot correct it: it sets the same fuel for all cylinders.",
     ),
     meaning(
         "learning.settle_s",
         "Settled after",
         Duration,
-        "From then on the map was within 2 % in every window of a minute.",
+        "From this time on the map was within 2 % in every window of one minute.",
     ),
     meaning(
         "learning.cells_visited",
         "Cells visited",
         Count,
-        "Places of the map where the engine ran steadily for more than two seconds. Elsewhere nothing can be learned.",
+        "Cells of the map near which the engine ran steadily for more than two seconds.",
     ),
     meaning(
         "learning.cells_confident",
         "Cells known to 1 %",
         Count,
-        "Those of the visited cells that the learner itself says are within 1 % (one standard deviation).",
+        "Visited cells whose standard deviation, as estimated by the learner, is below 1 %.",
     ),
     meaning(
         "learning.within_two_sigma",
         "Cells within two standard deviations",
         Percent,
-        "Share of the visited cells whose true error is below two of the learner's own standard deviations. Honest confidence \
-         gives some 95 %.",
+        "Share of the visited cells whose true error is below two standard deviations as estimated by the learner. A correct estimate \
+         gives about 95 %.",
     ),
     meaning(
         "learning.visited_error_rms",
-        "What is left in the visited cells",
+        "Remaining error in the visited cells",
         Percent,
-        "Learned correction against the right one, weighted by the time spent in each cell.",
+        "Learned minus true correction, root mean square, weighted by dwell time.",
     ),
     meaning(
         "learning.offline_fit_rms",
-        "Left by a fit made afterwards",
+        "Remaining error of an offline fit",
         Percent,
-        "The same for a least-squares fit that sees the whole log at once: about the practical limit. A learner that sees each reading once can \
-         come close, not much better.",
+        "The same for a least-squares fit to the whole log: about the practical limit for a learner that uses each reading once.",
     ),
     meaning(
         "learning.common_flow_ln",
-        "Flow that all cells share",
+        "Common fuel correction",
         Percent,
-        "By how much more fuel than believed is right everywhere: injectors, fuel, displacement. Cells that were never visited stand there.",
+        "Additional fuel that all cells need: injector flow, fuel, displacement. Cells that were never visited have this correction.",
     ),
     meaning(
         "learning.opening_delay_s",
-        "Injectors open later by",
+        "Opening delay correction",
         Millis,
-        "Than believed; it weighs the more the shorter the pulse. Whether the drive could tell it from a flow that is off stands \
-         among the facts above.",
+        "Estimated opening delay minus that of the calibration; its effect grows with shorter pulses. The head of the page says whether the drive \
+         could distinguish it from a flow error.",
     ),
     meaning(
         "learning.lessons",
-        "Lessons taken",
+        "Lessons accepted",
         Count,
-        "Readings of the oxygen sensor that changed the map.",
+        "Readings of the oxygen sensor that updated the map.",
     ),
-    meaning("drive.distance_km", "Distance", Number(2, "km"), "Driven while learning, all passes together."),
+    meaning(
+        "drive.distance_km",
+        "Distance",
+        Number(2, "km"),
+        "Distance while learning, all passes together.",
+    ),
     meaning(
         "drive.speed_error_rms_m_per_s",
-        "Speed kept within",
+        "Speed error",
         Number(2, "m/s"),
-        "Root mean square of the difference between the schedule's speed and the car's.",
+        "Root mean square of the difference between schedule and car speed.",
     ),
     meaning("drive.fuel_kg", "Fuel injected", Number(2, "kg"), "While learning, all passes together."),
     meaning(
         "drive.l_per_100km",
         "Consumption",
         Number(1, "L/100 km"),
-        "Of the simulated car. It depends on its weight and gearing, so take it as plausible or not, no more.",
+        "Fuel consumption of the simulated car; depends on its weight and gearing.",
     ),
-    meaning("drive.stalls", "Stalls", Count, "How often the engine died while it should have run."),
-    meaning("drive.crank_s", "Cranked for", Number(1, "s"), "Time the starter turned, all starts together."),
+    meaning("drive.stalls", "Stalls", Count, "Number of times the engine stopped while it should have run."),
+    meaning(
+        "drive.crank_s",
+        "Cranking time",
+        Number(1, "s"),
+        "Time with the starter engaged, all starts together.",
+    ),
     meaning(
         "cost.simulated_s",
-        "Time driven",
+        "Simulated time",
         Duration,
         "Simulated time of three drives together: with the first calibration, while learning, and with what was learned.",
     ),
-    meaning("cost.wall_s", "Time to compute", Number(2, "s"), "On the computer that made this page."),
+    meaning("cost.wall_s", "Computing time", Number(2, "s"), "On the computer that made this page."),
     meaning(
         "cost.times_real_time",
-        "Faster than life",
+        "Times real time",
         Number(0, "times"),
-        "Simulated time over time to compute.",
+        "Simulated time divided by computing time.",
     ),
 ];
 
-/// `value` as a person would write it.
-pub(crate) fn written(value: f64, way: Notation) -> String {
+/// `value` as text.
+pub(crate) fn written(value: f64, notation: Notation) -> String {
     if !value.is_finite() {
-        return if way == Duration { "not reached" } else { "not measured" }.to_owned();
+        return if notation == Duration { "not reached" } else { "not measured" }.to_owned();
     }
-    match way {
+    match notation {
         Percent => format!("{:.2} %", 100.0 * value),
         Millis => format!("{:.3} ms", 1e3 * value),
         Duration => {
@@ -180,7 +188,7 @@ pub(crate) fn written(value: f64, way: Notation) -> String {
     }
 }
 
-/// What is known of the figure `name`.
+/// The entry of the figure `name`.
 pub(crate) fn of(name: &str) -> Option<&'static Meaning> {
     MEANINGS.iter().find(|meaning| meaning.name == name)
 }

@@ -1,29 +1,29 @@
-//! Puts the page together: frame, styles, words, story as data, charts, scripts.
+//! Assembles the page: frame, styles, text, report data, charts, scripts.
 
 use serde::Serialize;
 use serde_json::json;
 use trimwright_harness::units::{Kind, Unit, UnitSystem};
 
-use crate::{Story, driving, sections};
+use crate::{ReportData, driveability, sections};
 
-/// What all pages begin and end with.
+/// Begin and end of all pages.
 const HEAD: &str = include_str!("../assets/page/head.html");
 const FOOT: &str = include_str!("../assets/page/foot.html");
 const BODY: &str = include_str!("../assets/page/page.html");
 const STYLE: &str = include_str!("../assets/page/page.css");
-/// Redraws when look or width change.
-pub(crate) const LOOK: &str = include_str!("../assets/page/look.js");
-/// The page's own scripts in the order in which they build on each other.
+/// Redraws when theme or width change.
+pub(crate) const THEME: &str = include_str!("../assets/page/theme.js");
+/// The page's scripts in order of dependency.
 const SCRIPTS: [&str; 7] = [
     include_str!("../assets/page/base.js"),
     include_str!("../assets/page/time.js"),
     include_str!("../assets/page/path.js"),
     include_str!("../assets/page/cells.js"),
     include_str!("../assets/page/replay.js"),
-    LOOK,
+    THEME,
     include_str!("../assets/page/start.js"),
 ];
-/// The units of the charts as a script: those of the harness, which alone converts.
+/// The units of the charts as a script, with the factors of the harness.
 pub(crate) fn units_script() -> String {
     let unit = |kind, spelling: &'static str| {
         let per_si = Unit::find(kind, spelling).map_or(f64::NAN, |unit| unit.from_si(1.0));
@@ -44,36 +44,35 @@ pub(crate) fn units_script() -> String {
 /// Apache ECharts 6.1.0, Apache-2.0; see `assets/echarts`.
 const CHARTS: &str = include_str!("../assets/echarts/echarts.min.js");
 
-/// The whole page of `story` as HTML.
+/// The report page of a run as HTML.
 ///
 /// ```
-/// use trimwright_report::{RefusalCount, Story, render};
+/// use trimwright_report::{RefusalCount, ReportData, render};
 /// let refusals = vec![RefusalCount { reason: "cold".into(), count: 7 }];
-/// let page = render(&Story { refusals, ..Story::default() });
+/// let page = render(&ReportData { refusals, ..ReportData::default() });
 /// assert!(page.starts_with("<!doctype html>"));
-/// assert!(page.contains("refused: cold"));
+/// assert!(page.contains("rejected: cold"));
 /// ```
-pub fn render(story: &Story) -> String {
+pub fn render(data: &ReportData) -> String {
     fill(BODY, |name, page| match name {
-        "title" => page.push_str(&sections::text(&story.title)),
-        "head" => page.push_str(&sections::head(story)),
-        "result" => page.push_str(&sections::result(story)),
-        "figures" => page.push_str(&sections::all_figures(story)),
-        "refusals" => page.push_str(&sections::refusals(story)),
-        "driving" => page.push_str(&driving::driving(story)),
-        "findings" => page.push_str(&sections::findings(story)),
-        "cautions" => page.push_str(&sections::cautions(story)),
-        "story" => page.push_str(&data(story)),
+        "title" => page.push_str(&sections::html_text(&data.title)),
+        "head" => page.push_str(&sections::head(data)),
+        "result" => page.push_str(&sections::result(data)),
+        "figures" => page.push_str(&sections::all_figures(data)),
+        "refusals" => page.push_str(&sections::refusals(data)),
+        "driving" => page.push_str(&driveability::driveability(data)),
+        "findings" => page.push_str(&sections::findings(data)),
+        "cautions" => page.push_str(&sections::cautions(data)),
+        "story" => page.push_str(&json(data)),
         "scripts" => {
             page.push_str(&units_script());
             SCRIPTS.iter().for_each(|script| page.push_str(script));
         }
-        _ => debug_assert!(false, "the frame asks for an unknown part: {name}"),
+        _ => debug_assert!(false, "unknown part in the frame: {name}"),
     })
 }
 
-/// Head, body and foot of a page, every `<!--put NAME-->` in them replaced: styles and charts, which all pages share, here, everything else
-/// by what `put` adds to the page for that name.
+/// Head, body and foot of a page with every `<!--put NAME-->` replaced: styles and charts here, everything else by `put`.
 pub(crate) fn fill(body: &str, put: impl Fn(&str, &mut String)) -> String {
     let mut page = String::with_capacity(CHARTS.len() + 1_000_000);
     for part in [HEAD, body, FOOT] {
@@ -93,10 +92,10 @@ pub(crate) fn fill(body: &str, put: impl Fn(&str, &mut String)) -> String {
     page
 }
 
-/// `story` as JSON that can stand inside a `<script>` element: `<`, `>` and `&` are escaped, so nothing in it can close
-/// the element or open a comment.
-pub(crate) fn data(story: &impl Serialize) -> String {
-    serde_json::to_string(story)
+/// Data as JSON for a `<script>` element: `<`, `>` and `&` are escaped, so that nothing in it can close the element or open a
+/// comment.
+pub(crate) fn json(value: &impl Serialize) -> String {
+    serde_json::to_string(value)
         .unwrap_or_else(|_| "{}".to_owned())
         .replace('<', "\\u003c")
         .replace('>', "\\u003e")

@@ -1,42 +1,42 @@
-//! The parts of the page that are words and numbers. They need no script.
+//! Text and tables of the page, which need no script.
 
 use std::fmt::Write as _;
 
 use crate::figures::{self, MEANINGS, Meaning, Notation, written};
-use crate::{Figure, Story, reasons};
+use crate::{Figure, ReportData, reasons};
 use trimwright_harness::summary::{Finding, Weight};
 
-/// `words` as HTML text.
-pub(crate) fn text(words: &str) -> String {
+/// Escapes `words` as HTML text.
+pub(crate) fn html_text(words: &str) -> String {
     words.replace('&', "&amp;").replace('<', "&lt;").replace('>', "&gt;").replace('"', "&quot;")
 }
 
-/// A line of HTML to the end of `html`; writing to memory cannot fail.
+/// Appends a line of HTML; writing to memory cannot fail.
 macro_rules! put {
     ($html:expr, $($part:tt)*) => { let _ = writeln!($html, $($part)*); };
 }
 
-/// Title, scenario, what was driven, short facts.
-pub(crate) fn head(story: &Story) -> String {
+/// Title, scenario, description of the drive, labelled values.
+pub(crate) fn head(data: &ReportData) -> String {
     let mut html = String::new();
-    put!(html, "<h1>{}</h1>", text(&story.title));
-    for words in [&story.scenario, &story.driven] {
+    put!(html, "<h1>{}</h1>", html_text(&data.title));
+    for words in [&data.scenario, &data.driven] {
         if !words.is_empty() {
-            put!(html, "<p class=\"lead\">{}</p>", text(words));
+            put!(html, "<p class=\"lead\">{}</p>", html_text(words));
         }
     }
-    if !story.facts.is_empty() {
+    if !data.facts.is_empty() {
         put!(html, "<dl class=\"facts\">");
-        for fact in &story.facts {
-            put!(html, "<div><dt>{}</dt><dd>{}</dd></div>", text(&fact.label), text(&fact.value));
+        for fact in &data.facts {
+            put!(html, "<div><dt>{}</dt><dd>{}</dd></div>", html_text(&fact.label), html_text(&fact.value));
         }
         put!(html, "</dl>");
     }
     html
 }
 
-/// The result in four numbers and how to read them.
-pub(crate) fn result(story: &Story) -> String {
+/// The result in four numbers, with an explanation.
+pub(crate) fn result(data: &ReportData) -> String {
     let mut html = String::from("<div class=\"tiles\">\n");
     for (name, label, note) in [
         ("mixture.base_map_rms", "before", "first calibration, map alone"),
@@ -44,68 +44,68 @@ pub(crate) fn result(story: &Story) -> String {
         ("mixture.closed_loop_rms", "with feedback", "last pass, all driving"),
         ("learning.settle_s", "settled after", "within 2 % from then on"),
     ] {
-        let Some(value) = value_of(story, name) else { continue };
-        let way = figures::of(name).map_or(Notation::Percent, |meaning| meaning.way);
+        let Some(value) = value_of(data, name) else { continue };
+        let notation = figures::of(name).map_or(Notation::Percent, |meaning| meaning.notation);
         put!(
             html,
             "<div class=\"tile\"><span>{label}</span><b>{}</b><span>{note}</span></div>",
-            written(value, way)
+            written(value, notation)
         );
     }
     html.push_str("</div>\n");
-    let known = (value_of(story, "mixture.base_map_rms"), value_of(story, "mixture.learned_map_rms"));
+    let known = (value_of(data, "mixture.base_map_rms"), value_of(data, "mixture.learned_map_rms"));
     if let (Some(base), Some(learned)) = known {
         put!(
             html,
-            "<p>Made from the setup answers alone, the fuel was off by {} (root mean square). What was learned on this \
-             drive {} that to {}, without help from feedback.</p>",
+            "<p>With the calibration from the setup answers alone, the mixture error was {} (root mean square). The learned map \
+             {} it to {}, without feedback.</p>",
             written(base, Notation::Percent),
-            if learned < base { "brings" } else { "moves" },
+            if learned < base { "reduces" } else { "changes" },
             written(learned, Notation::Percent),
         );
     }
-    let known = (value_of(story, "mixture.closed_loop_rms"), value_of(story, "mixture.p95_abs"));
+    let known = (value_of(data, "mixture.closed_loop_rms"), value_of(data, "mixture.p95_abs"));
     if let (Some(rms), Some(most)) = known
         && rms > most
     {
         put!(
             html,
-            "<p>With feedback the root mean square is {}, although 95 % of the last pass was within {}: errors are squared in it, so few large \
-             ones move it far. The charts show when.</p>",
+            "<p>With feedback the root mean square is {}, although 95 % of the last pass was within {}: errors are squared, so a few large ones \
+             raise it. The charts show when they occurred.</p>",
             written(rms, Notation::Percent),
             written(most, Notation::Percent),
         );
     }
-    if !story.map.visited.is_empty() {
+    if !data.map.visited.is_empty() {
         put!(
             html,
-            "<p>The engine ran long enough in {} of the map's {} cells to learn from them. The others hold no lesson of their own: on a \
-             real engine they are as uncertain as on the first day.</p>",
-            story.map.visited.iter().filter(|&&visited| visited).count(),
-            story.map.visited.len(),
+            "<p>The engine ran long enough in {} of the map's {} cells to learn there. The other cells have no lesson of their own: on a \
+             real engine they are as uncertain as before.</p>",
+            data.map.visited.iter().filter(|&&visited| visited).count(),
+            data.map.visited.len(),
         );
     }
     html
 }
 
-fn value_of(story: &Story, name: &str) -> Option<f64> {
-    story.figures.iter().find(|figure| figure.name == name).map(|figure| figure.value)
+fn value_of(data: &ReportData, name: &str) -> Option<f64> {
+    data.figures.iter().find(|figure| figure.name == name).map(|figure| figure.value)
 }
 
-/// Every figure with its explanation: those that the page knows in its own order, then the others by their name alone.
-pub(crate) fn all_figures(story: &Story) -> String {
-    if story.figures.is_empty() {
-        return "<p>No figure was worked out for this run.</p>\n".to_owned();
+/// All figures: the known ones in the order of [`MEANINGS`] with explanations, then the others by name.
+pub(crate) fn all_figures(data: &ReportData) -> String {
+    if data.figures.is_empty() {
+        return "<p>No figure was computed for this run.</p>\n".to_owned();
     }
     let mut html = String::from(
-        "<table class=\"figures\"><thead><tr><th>Figure</th><th class=\"number\">Value</th><th>What it says</th></tr></thead><tbody>\n",
+        "<table class=\"figures\"><thead><tr><th>Figure</th><th class=\"number\">Value</th><th>Meaning</th></tr></thead><tbody>\n",
     );
     for meaning in MEANINGS {
-        for figure in story.figures.iter().filter(|figure| figure.name == meaning.name) {
+        for figure in data.figures.iter().filter(|figure| figure.name == meaning.name) {
             figure_row(&mut html, figure, Some(meaning));
         }
     }
-    for figure in story.figures.iter().filter(|figure| figures::of(&figure.name).is_none()) {
+    for figure in data.figures.iter().filter(|figure| figures::of(&figure.name).is_none()) {
         figure_row(&mut html, figure, None);
     }
     html.push_str("</tbody></table>\n");
@@ -113,9 +113,9 @@ pub(crate) fn all_figures(story: &Story) -> String {
 }
 
 fn figure_row(html: &mut String, figure: &Figure, meaning: Option<&Meaning>) {
-    let name = text(&figure.name);
+    let name = html_text(&figure.name);
     let (label, value, explanation) = match meaning {
-        Some(known) => (known.label, written(figure.value, known.way), known.explanation),
+        Some(known) => (known.label, written(figure.value, known.notation), known.explanation),
         None => ("", format!("{:.4}", figure.value), ""),
     };
     put!(
@@ -124,33 +124,33 @@ fn figure_row(html: &mut String, figure: &Figure, meaning: Option<&Meaning>) {
     );
 }
 
-/// Lessons, refusals and their share of all readings.
-pub(crate) fn refusals(story: &Story) -> String {
-    let refused: u64 = story.refusals.iter().map(|refusal| refusal.count).sum();
-    let all = story.lessons + refused;
+/// Accepted and rejected readings and their shares.
+pub(crate) fn refusals(data: &ReportData) -> String {
+    let rejected: u64 = data.refusals.iter().map(|refusal| refusal.count).sum();
+    let all = data.lessons + rejected;
     if all == 0 {
-        return "<p>No reading was looked at: learning was off or the engine never ran.</p>\n".to_owned();
+        return "<p>No reading was evaluated: learning was off or the engine never ran.</p>\n".to_owned();
     }
     let share = |count: u64| match 100.0 * count as f64 / all as f64 {
         little if count > 0 && little < 0.1 => "below 0.1 %".to_owned(),
         share => format!("{share:.1} %"),
     };
     let mut html = String::from(
-        "<table class=\"reasons\"><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th><th>Why</th></tr></thead><tbody>\n",
+        "<table class=\"reasons\"><thead><tr><th>Reading</th><th class=\"number\">Count</th><th class=\"number\">Share</th><th>Reason</th></tr></thead><tbody>\n",
     );
     put!(
         html,
-        "<tr><td>taken as a lesson</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td>the reading could be trusted and changed the map</td></tr>",
-        story.lessons,
-        share(story.lessons)
+        "<tr><td>accepted as a lesson</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td>the reading was valid and updated the map</td></tr>",
+        data.lessons,
+        share(data.lessons)
     );
-    let mut sorted: Vec<_> = story.refusals.iter().filter(|refusal| refusal.count > 0).collect();
+    let mut sorted: Vec<_> = data.refusals.iter().filter(|refusal| refusal.count > 0).collect();
     sorted.sort_by(|one, other| other.count.cmp(&one.count).then_with(|| one.reason.cmp(&other.reason)));
     for refusal in sorted {
         put!(
             html,
-            "<tr><td>refused: {}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td>{}</td></tr>",
-            text(&refusal.reason.replace('_', " ")),
+            "<tr><td>rejected: {}</td><td class=\"number\">{}</td><td class=\"number\">{}</td><td>{}</td></tr>",
+            html_text(&refusal.reason.replace('_', " ")),
             refusal.count,
             share(refusal.count),
             reasons::meaning(&refusal.reason)
@@ -160,19 +160,19 @@ pub(crate) fn refusals(story: &Story) -> String {
     html
 }
 
-/// Findings, the weightiest first, then trouble codes.
-pub(crate) fn findings(story: &Story) -> String {
+/// Findings, the most important first, then trouble codes.
+pub(crate) fn findings(data: &ReportData) -> String {
     let mut html = String::new();
-    if story.findings.is_empty() {
-        put!(html, "<p>The assessment found nothing to remark.</p>");
+    if data.findings.is_empty() {
+        put!(html, "<p>The assessment has no findings.</p>");
     }
     let weights = [(Weight::Stop, "stop"), (Weight::Act, "act"), (Weight::Note, "note")];
     for (weight, word) in weights {
-        for finding in story.findings.iter().filter(|finding| finding.weight == weight) {
+        for finding in data.findings.iter().filter(|finding| finding.weight == weight) {
             html.push_str(&one_finding(finding, word));
         }
     }
-    if story.dtcs.is_empty() {
+    if data.dtcs.is_empty() {
         put!(html, "<p>No diagnostic trouble code was set.</p>");
         return html;
     }
@@ -180,14 +180,14 @@ pub(crate) fn findings(story: &Story) -> String {
         html,
         "<table><thead><tr><th>Trouble code</th><th>Meaning</th><th>First set</th></tr></thead><tbody>"
     );
-    for dtc in &story.dtcs {
+    for dtc in &data.dtcs {
         let time =
             if dtc.time_s.is_finite() { written(dtc.time_s, Notation::Duration) } else { String::new() };
         put!(
             html,
             "<tr><td><code>{}</code></td><td>{}</td><td>{time}</td></tr>",
-            text(&dtc.code),
-            text(&dtc.meaning)
+            html_text(&dtc.code),
+            html_text(&dtc.meaning)
         );
     }
     put!(html, "</tbody></table>");
@@ -199,16 +199,16 @@ fn one_finding(finding: &Finding, word: &str) -> String {
     put!(
         html,
         "<article class=\"finding {word}\"><h3><span class=\"weight\">{word}</span> {}</h3>",
-        text(&finding.title)
+        html_text(&finding.title)
     );
     for (heading, tag, lines) in [
-        ("What was seen", "ul", &finding.evidence),
-        ("What may be behind it, most likely first", "ol", &finding.causes),
-        ("How to tell them apart", "ul", &finding.tell_apart),
+        ("Evidence", "ul", &finding.evidence),
+        ("Possible causes, most likely first", "ol", &finding.causes),
+        ("How to distinguish them", "ul", &finding.tell_apart),
         ("What to check", "ul", &finding.check),
     ] {
         if !lines.is_empty() {
-            let items: String = lines.iter().map(|line| format!("<li>{}</li>", text(line))).collect();
+            let items: String = lines.iter().map(|line| format!("<li>{}</li>", html_text(line))).collect();
             put!(html, "<h4>{heading}</h4><{tag}>{items}</{tag}>");
         }
     }
@@ -216,20 +216,20 @@ fn one_finding(finding: &Finding, word: &str) -> String {
     html
 }
 
-/// The usual cautions and those of this run.
-pub(crate) fn cautions(story: &Story) -> String {
-    let usual = [
-        "This is a simulation. It shows how the method behaves, and is no proof that an engine is safe with any figure on this page.",
-        "A lean mixture at high load destroys engines within seconds. Cells that were not visited hold a guess: on a real engine approach \
-         high load in small steps, with the mixture and knock watched by somebody other than the driver.",
-        "Fuel under pressure sprays and burns: let the pressure off before opening a line, keep sparks away, have an extinguisher at hand.",
-        "Exhaust is hot and poisonous: let it cool, run engines only where the gas can leave.",
-        "Raised cars fall: use stands on firm ground. Moving belts and fans start without warning.",
+/// The cautions of this run and the general ones.
+pub(crate) fn cautions(data: &ReportData) -> String {
+    let general = [
+        "This is a simulation. It shows how the method behaves and does not prove that an engine is safe with any figure on this page.",
+        "A lean mixture at high load destroys engines within seconds. Cells that were not visited hold no measured correction: on a real engine approach \
+         high load in small steps, with somebody other than the driver watching mixture and knock.",
+        "Fuel under pressure sprays and burns: release the pressure before opening a line, keep sparks away, have an extinguisher at hand.",
+        "Exhaust is hot and poisonous: let it cool, run engines only with ventilation.",
+        "Raised cars fall: use stands on firm ground. Belts and fans start without warning.",
         "Nitrous oxide under pressure and welding on a car need their own training.",
-        "Follow the makers' instructions and the rules where you live, and leave to licensed practice what requires it. Adjust nothing on a \
+        "Follow the makers' instructions and the rules where you live, and leave to licensed people what requires it. Adjust nothing on a \
          public road.",
     ];
-    let own = story.cautions.iter().map(String::as_str);
-    let items: String = own.chain(usual).map(|line| format!("<li>{}</li>\n", text(line))).collect();
+    let own = data.cautions.iter().map(String::as_str);
+    let items: String = own.chain(general).map(|line| format!("<li>{}</li>\n", html_text(line))).collect();
     format!("<ul>\n{items}</ul>\n")
 }

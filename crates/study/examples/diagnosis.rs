@@ -1,7 +1,7 @@
-//! The confusion table of the blind diagnosis, on standard output; the runs that went wrong beside it.
+//! Writes the confusion table of the blind diagnosis to standard output and wrong diagnoses to standard error.
 //!
-//! `cargo run --release -p trimwright-study --example diagnosis > shared/studies/diagnosis.csv`; behind `--` may stand how many
-//! faulty and sound engines and which seed: 300 100 7 if not given.
+//! `cargo run --release -p trimwright-study --example diagnosis > shared/studies/diagnosis.csv`; arguments after `--`: number
+//! of faulty engines, number of fault-free engines, seed; default 300 100 7.
 
 use std::io::Write;
 use trimwright_harness::scenario::Scenario;
@@ -11,17 +11,17 @@ use trimwright_study::tables::DIAGNOSIS;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut numbers = std::env::args().skip(1).map(|argument| argument.parse::<u32>());
     let mut next = |usual| numbers.next().unwrap_or(Ok(usual));
-    let (faulty, sound, seed) = (next(RUNS.0)?, next(RUNS.1)?, next(SEED as u32)?);
-    let runs = diagnose(&Scenario::load("delivery-van")?, u64::from(seed), faulty, sound);
-    std::io::stdout().write_all(DIAGNOSIS.drawn(&confusion_csv(&runs))?.as_bytes())?;
-    let wrong = runs.iter().filter(|run| !run.first_right());
+    let (faulty, fault_free, seed) = (next(RUNS.0)?, next(RUNS.1)?, next(SEED as u32)?);
+    let runs = diagnose(&Scenario::load("delivery-van")?, u64::from(seed), faulty, fault_free);
+    std::io::stdout().write_all(DIAGNOSIS.with_header(&confusion_csv(&runs))?.as_bytes())?;
+    let wrong = runs.iter().filter(|run| !run.first_is_correct());
     wrong.for_each(|run| eprintln!("{run:?}"));
     let of = |faulty: bool| runs.iter().filter(move |run| run.truth.is_some() == faulty);
-    let first = of(true).filter(|run| run.first_right()).count();
+    let first = of(true).filter(|run| run.first_is_correct()).count();
     let two = of(true).filter(|run| run.within_two()).count();
-    let quiet = of(false).filter(|run| run.first_right()).count();
+    let quiet = of(false).filter(|run| run.first_is_correct()).count();
     eprintln!(
-        "first cause right in {first} of {faulty}, within two in {two}; nothing said of {quiet} of {sound} sound engines"
+        "first cause correct in {first} of {faulty}, within two in {two}; no cause for {quiet} of {fault_free} fault-free engines"
     );
     Ok(())
 }

@@ -1,4 +1,4 @@
-//! The fault matrix, on standard output.
+//! Writes the fault matrix to standard output.
 //!
 //! `cargo run --release -p trimwright-study --example fault_matrix > shared/studies/fault_matrix.csv`
 
@@ -6,6 +6,6 @@ use std::io::Write;
 use trimwright_study::tables::FAULT_MATRIX;
 
 fn main() -> Result<(), Box<dyn std::error::Error>> {
-    std::io::stdout().write_all(FAULT_MATRIX.drawn(&FAULT_MATRIX.anew()?)?.as_bytes())?;
+    std::io::stdout().write_all(FAULT_MATRIX.with_header(&FAULT_MATRIX.recomputed()?)?.as_bytes())?;
     Ok(())
 }

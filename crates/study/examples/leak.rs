@@ -1,7 +1,7 @@
-//! The table of leaks before the oxygen sensor, on standard output.
+//! Writes the table of leaks upstream of the oxygen sensor to standard output.
 //!
-//! `cargo run --release -p trimwright-study --example leak > shared/studies/leak.csv`; behind `--` may stand how many sound engines, how many
-//! leaking ones and which seed: 500 100 8 if not given.
+//! `cargo run --release -p trimwright-study --example leak > shared/studies/leak.csv`; arguments after `--`: number of fault-free engines,
+//! number of leaking engines, seed; default 500 100 8.
 
 use std::io::Write;
 use trimwright_harness::scenario::Scenario;
@@ -11,8 +11,8 @@ use trimwright_study::tables::LEAK;
 fn main() -> Result<(), Box<dyn std::error::Error>> {
     let mut numbers = std::env::args().skip(1).map(|argument| argument.parse::<u32>());
     let mut next = |usual| numbers.next().unwrap_or(Ok(usual));
-    let (sound, leaking, seed) = (next(500)?, next(100)?, next(SEED as u32)?);
-    let runs = leaks(&Scenario::load("delivery-van")?, u64::from(seed), sound, leaking)?;
-    std::io::stdout().write_all(LEAK.drawn(&(csv(&runs) + &LEAK.anew()?))?.as_bytes())?;
+    let (fault_free, leaking, seed) = (next(500)?, next(100)?, next(SEED as u32)?);
+    let runs = leaks(&Scenario::load("delivery-van")?, u64::from(seed), fault_free, leaking)?;
+    std::io::stdout().write_all(LEAK.with_header(&(csv(&runs) + &LEAK.recomputed()?))?.as_bytes())?;
     Ok(())
 }

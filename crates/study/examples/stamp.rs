@@ -1,7 +1,7 @@
-//! Writes today's fingerprint of controller and plant into each table of `shared/studies` that still says what is so.
+//! Writes the current fingerprint of controller and plant into each table of `shared/studies` whose rows are unchanged.
 //!
-//! `cargo run --release -p trimwright-study --example stamp`. All of each table that has another is driven again, but for fleet and leaks, of which only the
-//! first engines are: one whose rows come out otherwise is left as it is, and has to be drawn anew by its command. Minutes.
+//! `cargo run --release -p trimwright-study --example stamp`. Recomputes each table with another fingerprint, of fleet and leaks only the
+//! first engines. A table with different rows is not changed and must be regenerated with its command. Takes minutes.
 
 use trimwright_study::fingerprint::fingerprint;
 use trimwright_study::tables::{TABLES, difference};
@@ -10,18 +10,18 @@ fn main() -> Result<(), Box<dyn std::error::Error>> {
     let now = fingerprint()?;
     let mut stale = 0;
     for table in TABLES {
-        let kept = table.read()?;
-        if table.stamp(&kept) == now {
+        let file = table.read()?;
+        if table.stamp(&file) == now {
             continue;
         }
-        match difference(&kept, &table.anew()?) {
+        match difference(&file, &table.recomputed()?) {
             None => {
                 table.restamp(&now)?;
-                eprintln!("{}: stands, stamped {now}", table.name);
+                eprintln!("{}: unchanged, stamped {now}", table.name);
             }
             Some(difference) => {
                 stale += 1;
-                eprintln!("{}: {difference}\n  draw it anew: {}", table.name, table.command());
+                eprintln!("{}: {difference}\n  regenerate it: {}", table.name, table.command());
             }
         }
     }

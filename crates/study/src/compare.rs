@@ -1,4 +1,4 @@
-//! The learners side by side on the same drive.
+//! Comparison of the learners on the same drive.
 
 use std::iter;
 
@@ -26,16 +26,16 @@ use crate::learners::LEARNERS;
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
-pub struct Compared {
-    /// Its name.
+pub struct LearnerRun {
+    /// Name of the learner.
     pub learner: &'static str,
-    /// What it is.
+    /// Strategy of the learner.
     pub strategy: Strategy,
-    /// What came of it.
+    /// The run.
     pub run: Run,
 }
 
-/// Drives the scenario with each learner; all else is the same. `each` hears of every run that is done.
+/// Drives the scenario with each learner; nothing else differs. `each` is called after every run.
 ///
 /// ```
 /// use std::sync::atomic::{AtomicU32, Ordering};
@@ -47,23 +47,23 @@ pub struct Compared {
 /// let done = AtomicU32::new(0);
 /// let compared = compare(&scenario, || _ = done.fetch_add(1, Ordering::Relaxed))?;
 /// assert_eq!(done.into_inner(), 3);
-/// assert_eq!(compared[0].run.base, compared[2].run.base, "before they learn they are one");
+/// assert_eq!(compared[0].run.base, compared[2].run.base, "equal before learning");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
-pub fn compare(scenario: &Scenario, each: impl Fn() + Sync) -> Result<Vec<Compared>, RunError> {
+pub fn compare(scenario: &Scenario, each: impl Fn() + Sync) -> Result<Vec<LearnerRun>, RunError> {
     let one = |&(learner, strategy): &(&'static str, Strategy)| {
         let options = Options { strategy, ..Options::default() };
         let run = drive_with(scenario, options, Record::Figures, &mut |_| ())?;
         each();
-        Ok(Compared { learner, strategy, run })
+        Ok(LearnerRun { learner, strategy, run })
     };
     LEARNERS.par_iter().map(one).collect()
 }
 
-/// The text of `compare.csv`: the error of each learner over time, window by window. What could not be measured is left empty.
+/// The text of `compare.csv`: the error of each learner over time, window by window. Values that were not measured are empty.
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
@@ -73,11 +73,11 @@ pub fn compare(scenario: &Scenario, each: impl Fn() + Sync) -> Result<Vec<Compar
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let text = to_csv(&compare(&scenario, || ())?);
 /// assert!(text.starts_with("time [s],integral map rms [1],integral closed loop rms [1],gradient"));
-/// assert!(text.ends_with("\n60,,,,,,\n"), "nothing is measured in the first minute: {text}");
+/// assert!(text.ends_with("\n60,,,,,,\n"), "no measurement in the first minute: {text}");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
-pub fn to_csv(compared: &[Compared]) -> String {
-    let of = |each: &Compared| {
+pub fn to_csv(compared: &[LearnerRun]) -> String {
+    let of = |each: &LearnerRun| {
         ["map rms [1]", "closed loop rms [1]"].map(|what| format!("{} {what}", each.learner))
     };
     let head = iter::once("time [s]".to_owned()).chain(compared.iter().flat_map(of));

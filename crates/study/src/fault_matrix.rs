@@ -1,7 +1,7 @@
-//! Every sensor broken in every way, one at a time, in every situation: what engine, controller and learned map make of it.
+//! Every fault of every sensor in every situation: effects on engine, codes and learned map.
 //!
-//! Each case begins with a copy of one warmed-up car that has learned its map, driven by a driver who goes on as if nothing had
-//! happened. The fault lasts [`FAULT_S`], then [`AFTER_S`] are watched. A start begins with the fault, at the scenario's own
+//! Each case starts from a copy of a warm car with a learned map and a driver who does not react to the fault. The fault lasts
+//! [`FAULT_S`], then the car is observed for [`AFTER_S`]. In situation `start` the fault is present from the beginning, at the scenario's
 //! temperature and with the learned map.
 
 use rayon::prelude::*;
@@ -16,72 +16,28 @@ use trimwright_harness::session::{Session, SessionBuilder, Until};
 use trimwright_harness::starting;
 use trimwright_plant::{Key, Truth};
 
-/// How long the fault is there, s.
-///
-/// ```
-/// use trimwright_harness::schedule::Schedule;
-/// use trimwright_study::fault_matrix::{FAULT_S, SITUATIONS};
-/// let (name, text) = SITUATIONS[3];
-/// let schedule = Schedule::parse(name, name, text)?;
-/// let [begins, ends] = [60.0, 60.0 + FAULT_S].map(|time_s| schedule.speed_m_per_s(time_s));
-/// assert!(ends > begins + 10.0, "the car accelerates while the wire is broken");
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Duration of the fault, s.
 pub const FAULT_S: f64 = 15.0;
-/// How long the car is watched after that, s.
-///
-/// ```
-/// use trimwright_harness::schedule::Schedule;
-/// use trimwright_study::fault_matrix::{AFTER_S, FAULT_S, SITUATIONS};
-/// for (name, text) in SITUATIONS {
-///     let asked_s = Schedule::parse(name, name, text)?.duration_s();
-///     assert!(60.0 + FAULT_S + AFTER_S < asked_s, "{name}: the driver knows what to do to the end");
-/// }
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Observation time after the fault, s.
 pub const AFTER_S: f64 = 20.0;
-/// How long after the end of the fault the map is looked at, s: what was injected under it has been read by then, and what is learned
-/// later is learned from sound wires.
-const READ_S: f64 = 2.0;
-/// How long the driver is in a situation before the fault comes, s.
+/// Time after the fault at which the map is compared, s: the injections during the fault have been measured by then.
+const MEASURED_AFTER_S: f64 = 2.0;
+/// Time in a situation before the fault begins, s.
 const BEFORE_S: f64 = 60.0;
-/// Pulses a second of a noisy trigger: one in five of those of an idling eight.
+/// Additional pulses of a noisy trigger, 1/s: 20 % of those of an idling V8.
 const EXTRA_PULSES_HZ: f64 = 10.0;
 /// The engine counts as running above this speed, rad/s.
-const RUNS_RAD_PER_S: f64 = 30.0;
-/// Longest time without any fuel burned under a foot that asks for power, s.
+const RUNNING_RAD_PER_S: f64 = 30.0;
+/// Longest time without combustion while the throttle is open, s.
 pub const CUT_S: f64 = 1.5;
-/// Pedal from which a foot asks for power, ratio.
-const ASKS: f64 = 0.03;
+/// Throttle opening above which the driver demands power, ratio.
+const POWER_DEMAND: f64 = 0.03;
 
-/// What is read.
-///
-/// ```
-/// use trimwright_harness::faults::find;
-/// use trimwright_study::fault_matrix::SENSORS;
-/// let wired = SENSORS.iter().filter(|sensor| find(&format!("{sensor}_open")).is_some());
-/// assert_eq!(wired.count(), 7, "all but the trigger, whose pulses are lost or added");
-/// ```
+/// The sensors.
 pub const SENSORS: [&str; 8] = ["map", "tp", "ect", "iat", "o2", "trigger", "battery", "frp"];
-/// How it is broken.
-///
-/// ```
-/// use trimwright_harness::faults::find;
-/// use trimwright_study::fault_matrix::WAYS;
-/// assert!(WAYS.iter().all(|way| find(&format!("map_{way}")).is_some()));
-/// ```
-pub const WAYS: [&str; 5] = ["open", "grounded", "supplied", "stuck", "noisy"];
-/// Names of the situations and what the driver does in each; the fault comes at 60 s. A start begins with the fault.
-///
-/// ```
-/// use trimwright_harness::schedule::Schedule;
-/// use trimwright_study::fault_matrix::SITUATIONS;
-/// let read = SITUATIONS.map(|(name, text)| Schedule::parse(name, name, text));
-/// let [start, idle, cruise, acceleration] = read.map(|it| it.map(|it| it.speed_m_per_s(60.0)));
-/// assert_eq!((start?, idle?), (0.0, 0.0));
-/// assert!((cruise? - 80.0 / 3.6).abs() < 1e-9 && (acceleration? - 45.0 / 3.6).abs() < 1e-9);
-/// # Ok::<(), Box<dyn std::error::Error>>(())
-/// ```
+/// Types of faults.
+pub const FAULT_TYPES: [&str; 5] = ["open", "grounded", "supplied", "stuck", "noisy"];
+/// Name and schedule of each situation; the fault begins at 60 s, in `start` at 0 s.
 pub const SITUATIONS: [(&str, &str); 4] = [
     ("start", "time [s],speed [km/h]\n0,0\n200,0\n"),
     ("idle", "time [s],speed [km/h]\n0,0\n200,0\n"),
@@ -89,13 +45,13 @@ pub const SITUATIONS: [(&str, &str); 4] = [
     ("acceleration", "time [s],speed [km/h]\n0,0\n5,0\n20,45\n60,45\n72,105\n200,105\n"),
 ];
 
-/// What came of one sensor broken in one way in one situation.
+/// Result of one fault of one sensor in one situation.
 ///
 /// ```
 /// use trimwright_study::fault_matrix::Case;
 /// let case = Case {
 ///     sensor: "map",
-///     way: "open",
+///     fault_type: "open",
 ///     situation: "cruise",
 ///     keeps_running: true,
 ///     code: Some("P0107"),
@@ -104,94 +60,82 @@ pub const SITUATIONS: [(&str, &str); 4] = [
 ///     map_moved: 0.001,
 ///     healed_s: Some(1.2),
 /// };
-/// assert!(case.can_run() && case.keeps_running, "without the sensor the engine runs on");
-/// assert!(case.code.is_some_and(|code| case.right_codes().contains(&code)));
+/// assert!(case.can_run() && case.keeps_running, "the engine keeps running");
+/// assert!(case.code.is_some_and(|code| case.expected_codes().contains(&code)));
 /// ```
 #[derive(Clone, Debug, PartialEq)]
 pub struct Case {
-    /// What is broken.
+    /// The sensor.
     pub sensor: &'static str,
-    /// How.
-    pub way: &'static str,
-    /// When.
+    /// Type of the fault.
+    pub fault_type: &'static str,
+    /// The situation.
     pub situation: &'static str,
-    /// The engine turned and burned fuel all the time, but for [`CUT_S`] at most while the foot asked for power; at a start, once it
-    /// had caught.
+    /// Whether the engine ran all the time with at most [`CUT_S`] without combustion under power demand; in `start`, from the first run on.
     pub keeps_running: bool,
-    /// The right code, when it set.
+    /// The expected code, if set.
     pub code: Option<&'static str>,
-    /// Time from the fault to that code, s; at a start from when the engine first ran, or if it never did the starter turned; 0 when the
-    /// code was set before.
+    /// Time from the fault to that code, s; in `start` from the first run of the engine or, without one, from cranking; 0 when the code was
+    /// set before.
     pub seconds_to_code: Option<f64>,
-    /// Codes that set beside it, or afterwards.
+    /// Other codes that were set during or after the fault.
     pub other_codes: Vec<&'static str>,
-    /// How far the farthest cell of the map moved, ratio: beyond where it was, and beyond where the sound car's came to.
+    /// Largest movement of a cell outside the interval between its value before the fault and that of the fault-free car, ratio.
     pub map_moved: f64,
-    /// Time from the end of the fault until nothing was doubted, no code was set and the engine ran, s.
+    /// Time from the end of the fault until all signals were valid, no code was set and the engine ran, s.
     pub healed_s: Option<f64>,
 }
 
 impl Case {
-    /// Codes of which one is right (SAE J2012); none where [`Case::why`] says so.
+    /// Acceptable codes (SAE J2012); empty where [`Case::why`] gives a reason.
     ///
     /// ```
     /// # use trimwright_study::fault_matrix::Case;
-    /// # let broken = |sensor, way| Case {
-    /// #     sensor, way, situation: "cruise", keeps_running: true, code: None, seconds_to_code: None,
+    /// # let broken = |sensor, fault_type| Case {
+    /// #     sensor, fault_type, situation: "cruise", keeps_running: true, code: None, seconds_to_code: None,
     /// #     other_codes: vec![], map_moved: 0.0, healed_s: None,
     /// # };
-    /// // `broken` makes the case of a sensor that breaks at a steady speed.
-    /// assert_eq!(broken("ect", "open").right_codes(), ["P0118"], "as if it were very cold");
-    /// assert_eq!(broken("ect", "grounded").right_codes(), ["P0117"], "as if it were very hot");
-    /// assert!(broken("tp", "stuck").right_codes().is_empty(), "as a foot held still");
+    /// // `broken` is a case at steady speed.
+    /// assert_eq!(broken("ect", "open").expected_codes(), ["P0118"], "reads very cold");
+    /// assert_eq!(broken("ect", "grounded").expected_codes(), ["P0117"], "reads very hot");
+    /// assert!(broken("tp", "stuck").expected_codes().is_empty(), "like a constant pedal");
     /// ```
-    pub fn right_codes(&self) -> &'static [&'static str] {
-        right_codes(self.sensor, self.way, self.situation)
+    pub fn expected_codes(&self) -> &'static [&'static str] {
+        expected_codes(self.sensor, self.fault_type, self.situation)
     }
 
-    /// Whether physics lets the engine run on.
-    ///
-    /// ```
-    /// # use trimwright_study::fault_matrix::Case;
-    /// # let broken = |sensor, way| Case {
-    /// #     sensor, way, situation: "cruise", keeps_running: true, code: None, seconds_to_code: None,
-    /// #     other_codes: vec![], map_moved: 0.0, healed_s: None,
-    /// # };
-    /// // `broken` makes the case of a sensor that breaks at a steady speed.
-    /// assert!(!broken("trigger", "open").can_run(), "no pulses, no fuel");
-    /// assert!(broken("trigger", "noisy").can_run() && broken("map", "open").can_run());
-    /// ```
+    /// Whether the engine can run with this fault.
     pub fn can_run(&self) -> bool {
-        self.sensor != "trigger" || self.way == "noisy"
+        self.sensor != "trigger" || self.fault_type == "noisy"
     }
 
-    /// Why no code is to be had, or why the engine cannot run.
+    /// Reason why no code is expected or why the engine cannot run; empty otherwise.
     ///
     /// ```
     /// # use trimwright_study::fault_matrix::Case;
-    /// # let broken = |sensor, way, situation| Case {
-    /// #     sensor, way, situation, keeps_running: true, code: None, seconds_to_code: None,
+    /// # let broken = |sensor, fault_type, situation| Case {
+    /// #     sensor, fault_type, situation, keeps_running: true, code: None, seconds_to_code: None,
     /// #     other_codes: vec![], map_moved: 0.0, healed_s: None,
     /// # };
-    /// // `broken` makes the case of a sensor that breaks in a situation.
+    /// // `broken` is a case in a situation.
     /// assert_eq!(broken("o2", "open", "start").why(), "a cold sensor's wire means nothing yet");
-    /// assert_eq!(broken("o2", "open", "cruise").why(), "", "a code is due");
+    /// assert_eq!(broken("o2", "open", "cruise").why(), "", "a code is expected");
     /// ```
     pub fn why(&self) -> &'static str {
-        match (self.sensor, self.way) {
+        match (self.sensor, self.fault_type) {
             ("trigger", "noisy") => "",
             ("trigger", _) => "without pulses nothing tells when to inject",
             ("ect" | "iat", "stuck") => "a temperature stands as still by itself for minutes",
             ("battery", "stuck") => "a supply under steady load stands as still by itself",
             ("o2", _) if self.situation == "start" => "a cold sensor's wire means nothing yet",
-            ("tp", "stuck") if self.right_codes().is_empty() => "a foot held still is no fault",
+            ("tp", "stuck") if self.expected_codes().is_empty() => "a foot held still is no fault",
             _ => "",
         }
     }
 }
 
-fn right_codes(sensor: &str, way: &str, situation: &str) -> &'static [&'static str] {
-    match (sensor, way) {
+fn expected_codes(sensor: &str, fault_type: &str, situation: &str) -> &'static [&'static str] {
+    match (sensor, fault_type) {
         ("map" | "tp" | "frp", "open" | "grounded") => match sensor {
             "map" => &["P0107"],
             "tp" => &["P0122"],
@@ -224,11 +168,11 @@ fn right_codes(sensor: &str, way: &str, situation: &str) -> &'static [&'static s
     }
 }
 
-/// A car on its way, which can be copied.
+/// A driven car that can be copied.
 #[derive(Clone)]
 struct DrivenCar {
     session: Session,
-    /// Fuel burned up to the last look, kg, and time since which none was under a foot that asks for power, s.
+    /// Fuel burned up to the last sample, kg, and time without combustion under power demand, s.
     burned_kg: f64,
     unburned_s: f64,
 }
@@ -240,11 +184,11 @@ impl DrivenCar {
         Ok(Self { session, burned_kg: 0.0, unburned_s: 0.0 })
     }
 
-    /// Drives on for so long; `look` sees the car before each of the driver's decisions.
-    fn drive(&mut self, seconds: f64, mut look: impl FnMut(&Self)) -> Result<(), RunError> {
+    /// Drives for `seconds`; `observe` is called before each decision of the driver.
+    fn drive(&mut self, seconds: f64, mut observe: impl FnMut(&Self)) -> Result<(), RunError> {
         for _ in 0..(seconds / starting::PERIOD_S).round() as u64 {
-            self.watch_burning();
-            look(self);
+            self.update_combustion();
+            observe(self);
             self.session.run(Until::After(starting::PERIOD_S), &mut ())?;
         }
         Ok(())
@@ -262,35 +206,35 @@ impl DrivenCar {
         self.closed_loop().controller().state().dtcs().active()
     }
 
-    fn watch_burning(&mut self) {
+    fn update_combustion(&mut self) {
         let burned_kg = self.closed_loop().plant().balances().fuel_burned_kg;
-        let starved = burned_kg == self.burned_kg && self.session.inputs().throttle > ASKS;
+        let starved = burned_kg == self.burned_kg && self.session.inputs().throttle > POWER_DEMAND;
         self.unburned_s = if starved { self.unburned_s + starting::PERIOD_S } else { 0.0 };
         self.burned_kg = burned_kg;
     }
 
-    fn runs(&self) -> bool {
-        self.closed_loop().view().speed_rad_per_s > RUNS_RAD_PER_S && self.unburned_s < CUT_S
+    fn is_running(&self) -> bool {
+        self.closed_loop().view().speed_rad_per_s > RUNNING_RAD_PER_S && self.unburned_s < CUT_S
     }
 }
 
-/// A situation, and how the sound car comes through it.
+/// A situation with the learned map before it and that of the fault-free car after it.
 struct Situation {
     name: &'static str,
     car: DrivenCar,
     before_ln: Vec<f32>,
-    sound_ln: Vec<f32>,
+    fault_free_ln: Vec<f32>,
 }
 
-/// The whole matrix: sensor by sensor, way by way, situation by situation.
+/// The whole matrix: by sensor, fault and situation.
 ///
 /// ```
 /// use trimwright_harness::scenario::Scenario;
 /// use trimwright_study::fault_matrix::matrix;
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.truth.vehicle.mass_kg = -1.0;
-/// let refused = matrix(&van).map_err(|error| error.to_string());
-/// assert!(refused.is_err_and(|words| words.contains("vehicle.mass_kg")), "before anything is driven");
+/// let rejected = matrix(&van).map_err(|error| error.to_string());
+/// assert!(rejected.is_err_and(|words| words.contains("vehicle.mass_kg")), "checked before driving");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
@@ -305,10 +249,15 @@ pub fn matrix(scenario: &Scenario) -> Result<Vec<Case>, RunError> {
         .collect::<Result<_, _>>()?;
     let cells: Vec<(&'static str, &'static str, &Situation)> = SENSORS
         .iter()
-        .flat_map(|&sensor| WAYS.iter().map(move |&way| (sensor, way)))
-        .flat_map(|(sensor, way)| situations.iter().map(move |situation| (sensor, way, situation)))
+        .flat_map(|&sensor| FAULT_TYPES.iter().map(move |&fault_type| (sensor, fault_type)))
+        .flat_map(|(sensor, fault_type)| {
+            situations.iter().map(move |situation| (sensor, fault_type, situation))
+        })
         .collect();
-    cells.par_iter().map(|&(sensor, way, situation)| case(scenario, sensor, way, situation)).collect()
+    cells
+        .par_iter()
+        .map(|&(sensor, fault_type, situation)| case(scenario, sensor, fault_type, situation))
+        .collect()
 }
 
 fn situation(
@@ -317,7 +266,7 @@ fn situation(
     name: &'static str,
     text: &str,
 ) -> Result<Situation, RunError> {
-    let schedule = Schedule::parse(name, name, text).expect("the texts above are schedules");
+    let schedule = Schedule::parse(name, name, text).expect("valid schedules");
     let mut car = if name == "start" {
         let learned = warm.closed_loop().controller().state().learned().clone();
         DrivenCar::new(scenario, schedule, learned)?
@@ -327,24 +276,24 @@ fn situation(
         car.drive(BEFORE_S, |_| ())?;
         car
     };
-    let mut sound = car.clone();
-    sound.drive(FAULT_S + READ_S, |_| ())?;
-    let (before_ln, sound_ln) = (car.learned_ln(), sound.learned_ln());
+    let mut fault_free = car.clone();
+    fault_free.drive(FAULT_S + MEASURED_AFTER_S, |_| ())?;
+    let (before_ln, fault_free_ln) = (car.learned_ln(), fault_free.learned_ln());
     if name == "start" {
-        // The wires have been read once before they break.
+        // The signals are read once before the fault.
         car.drive(2.0 * starting::PERIOD_S, |_| ())?;
     }
-    Ok(Situation { name, car, before_ln, sound_ln })
+    Ok(Situation { name, car, before_ln, fault_free_ln })
 }
 
-fn broken(sensor: &str, way: &str, sound: &Truth, scenario: &Scenario) -> Truth {
-    let (kind, strength) = match (sensor, way) {
+fn broken(sensor: &str, fault_type: &str, fault_free: &Truth, scenario: &Scenario) -> Truth {
+    let (kind, strength) = match (sensor, fault_type) {
         ("trigger", "noisy") => ("extra_pulses".to_owned(), EXTRA_PULSES_HZ),
         ("trigger", _) => ("lost_pulses".to_owned(), 1.0),
-        _ => (format!("{sensor}_{way}"), 0.0),
+        _ => (format!("{sensor}_{fault_type}"), 0.0),
     };
-    let kind = find(&kind).expect("every sensor breaks in every way");
-    let mut truth = sound.clone();
+    let kind = find(&kind).expect("every sensor has every fault");
+    let mut truth = fault_free.clone();
     Fault { strength, ..Fault::usual(kind) }.apply(&mut truth, &mut scenario.answers.clone());
     truth
 }
@@ -352,91 +301,95 @@ fn broken(sensor: &str, way: &str, sound: &Truth, scenario: &Scenario) -> Truth 
 fn case(
     scenario: &Scenario,
     sensor: &'static str,
-    way: &'static str,
+    fault_type: &'static str,
     situation: &Situation,
 ) -> Result<Case, RunError> {
-    let right = right_codes(sensor, way, situation.name);
+    let expected = expected_codes(sensor, fault_type, situation.name);
     let mut car = situation.car.clone();
-    let had: Vec<Dtc> = car.active().collect();
-    let begins_s = car.closed_loop().time_s();
-    let starts = situation.name == "start";
-    let (mut ran, mut stopped) = (car.runs(), false);
-    // From when a code is due.
-    let mut due_s = (!starts).then_some(begins_s);
+    let previous: Vec<Dtc> = car.active().collect();
+    let begin_s = car.closed_loop().time_s();
+    let is_start = situation.name == "start";
+    let (mut ran, mut stopped) = (car.is_running(), false);
+    // Time from which a code is expected.
+    let mut expected_from_s = (!is_start).then_some(begin_s);
     let mut set: Vec<(&'static str, f64)> = Vec::new();
     let note = |car: &DrivenCar, set: &mut Vec<(&'static str, f64)>| {
-        for dtc in car.active().filter(|dtc| !had.contains(dtc)) {
+        for dtc in car.active().filter(|dtc| !previous.contains(dtc)) {
             if set.iter().all(|(code, _)| *code != dtc.code()) {
                 set.push((dtc.code(), car.closed_loop().time_s()));
             }
         }
     };
-    car.session.closed_loop_mut().set_truth(broken(sensor, way, &scenario.truth, scenario))?;
-    let mut turned_s = None;
+    car.session.closed_loop_mut().set_truth(broken(sensor, fault_type, &scenario.truth, scenario))?;
+    let mut cranked_s = None;
     car.drive(FAULT_S, |car| {
         let time_s = car.closed_loop().time_s();
         if car.session.inputs().key == Key::Start {
-            turned_s = turned_s.or(Some(time_s));
+            cranked_s = cranked_s.or(Some(time_s));
         }
-        stopped |= ran && !car.runs();
-        ran |= car.closed_loop().view().speed_rad_per_s > 2.0 * RUNS_RAD_PER_S;
+        stopped |= ran && !car.is_running();
+        ran |= car.closed_loop().view().speed_rad_per_s > 2.0 * RUNNING_RAD_PER_S;
         if ran {
-            due_s = due_s.or(Some(time_s));
+            expected_from_s = expected_from_s.or(Some(time_s));
         }
         note(car, &mut set);
     })?;
-    let due_s = due_s.or(turned_s).unwrap_or(begins_s);
-    let code = set.iter().copied().find(|(code, _)| right.contains(code));
+    let expected_from_s = expected_from_s.or(cranked_s).unwrap_or(begin_s);
+    let code = set.iter().copied().find(|(code, _)| expected.contains(code));
     let keeps_running = ran && !stopped;
-    let mended_s = car.closed_loop().time_s();
+    let fault_end_s = car.closed_loop().time_s();
     car.session.closed_loop_mut().set_truth(scenario.truth.clone())?;
     car.unburned_s = 0.0;
     let mut healed_s: Option<f64> = None;
     let mut after_ln = car.learned_ln();
     car.drive(AFTER_S, |car| {
-        if car.closed_loop().time_s() - mended_s < READ_S {
+        if car.closed_loop().time_s() - fault_end_s < MEASURED_AFTER_S {
             after_ln = car.learned_ln();
         }
         let state = car.closed_loop().controller().state();
         let invalid = state.estimate().invalid;
-        let sound = car.runs() && !invalid.any_fuel_input() && car.active().all(|dtc| had.contains(&dtc));
-        let ready = !invalid.lambda || starts;
-        healed_s = (sound && ready).then(|| healed_s.unwrap_or(car.closed_loop().time_s() - mended_s));
+        let fault_free =
+            car.is_running() && !invalid.any_fuel_input() && car.active().all(|dtc| previous.contains(&dtc));
+        let ready = !invalid.lambda || is_start;
+        healed_s =
+            (fault_free && ready).then(|| healed_s.unwrap_or(car.closed_loop().time_s() - fault_end_s));
         note(car, &mut set);
     })?;
-    let (code, seconds_to_code) = code.map(|(code, set_s)| (code, (set_s - due_s).max(0.0))).unzip();
+    let (code, seconds_to_code) =
+        code.map(|(code, set_s)| (code, (set_s - expected_from_s).max(0.0))).unzip();
     Ok(Case {
         sensor,
-        way,
+        fault_type,
         situation: situation.name,
         keeps_running,
         code,
         seconds_to_code,
         other_codes: set.iter().map(|(other, _)| *other).filter(|other| Some(*other) != code).collect(),
-        map_moved: moved(&situation.before_ln, &situation.sound_ln, &after_ln),
+        map_moved: moved(&situation.before_ln, &situation.fault_free_ln, &after_ln),
         healed_s,
     })
 }
 
-/// How far the farthest cell lies outside the way from where it was to where the sound car's came to, ratio.
-fn moved(before_ln: &[f32], sound_ln: &[f32], after_ln: &[f32]) -> f64 {
-    let outside = before_ln.iter().zip(sound_ln).zip(after_ln).map(|((&before, &sound), &after)| {
-        let (low, high) = (before.min(sound), before.max(sound));
-        (low - after).max(after - high).max(0.0)
-    });
+/// Largest movement of a cell outside the interval between its value before and that of the fault-free car, ratio.
+fn moved(before_ln: &[f32], fault_free_ln: &[f32], after_ln: &[f32]) -> f64 {
+    let outside =
+        before_ln.iter().zip(fault_free_ln).zip(after_ln).map(|((&before, &fault_free), &after)| {
+            let (low, high) = (before.min(fault_free), before.max(fault_free));
+            (low - after).max(after - high).max(0.0)
+        });
     libm::expm1(f64::from(outside.fold(0.0, f32::max)))
 }
 
-/// The matrix as a table.
+/// The matrix as CSV.
 ///
 /// ```
 /// # use trimwright_study::fault_matrix::Case;
 /// use trimwright_study::fault_matrix::csv;
 /// # let case = Case {
-/// #     sensor: "map", way: "open", situation: "cruise", keeps_running: true, code: Some("P0107"),
+/// #     sensor: "map", fault_type: "open", situation: "cruise", keeps_running: true, code: Some("P0107"),
 /// #     seconds_to_code: Some(0.3), other_codes: vec![], map_moved: 0.001, healed_s: None,
 /// # };
-/// // `case`: MAP wire open at a steady speed, code after 0.3 s, not healed within the time.
+/// // `case`: MAP wire open at a steady speed, code after 0.3 s, not healed.
 /// let table = csv(&[case]);
 /// assert_eq!(table.lines().nth(1), Some("map,open,cruise,yes,P0107,0.30,,0.10,,"));
 /// ```
@@ -457,7 +410,7 @@ pub fn csv(cases: &[Case]) -> String {
     let row = |case: &Case| {
         [
             case.sensor.to_owned(),
-            case.way.to_owned(),
+            case.fault_type.to_owned(),
             case.situation.to_owned(),
             if case.keeps_running { "yes" } else { "no" }.to_owned(),
             case.code.unwrap_or_default().to_owned(),

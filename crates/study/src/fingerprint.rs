@@ -1,7 +1,7 @@
-//! Sixteen hex digits that are others as soon as controller or plant are.
+//! Fingerprint of controller and plant: sixteen hex digits that change when either changes.
 //!
-//! A table of results tells by them whether it is still what the program gives: over a short drive of every shipped scenario, and over
-//! what is written down of its engine and of the controller, so that a constant counts although none of these drives meets it.
+//! With it a table of results shows whether it is current. It covers short drives of every shipped scenario and all parameters of engines and
+//! controller, so that parameters without effect on these drives count too.
 
 use rayon::prelude::*;
 use trimwright_control::{Controller, Options, Parameters};
@@ -15,14 +15,14 @@ use trimwright_signals::{Commands, Frame};
 
 use crate::learners::LEARNERS;
 
-/// How much of its own schedule each scenario drives: the start, and on the road the first pulling away, s.
+/// Part of its own schedule that each scenario drives, s: start and first acceleration.
 const OWN_S: f64 = 60.0;
-/// What each engine runs besides, warm on a dynamometer: start, idle, light load, the air conditioning, full throttle with nitrous oxide
+/// Additional drive of each engine, warm on a dynamometer: start, idle, light load, the air conditioning, full throttle with nitrous oxide
 /// armed, fuel cut, idle.
 const TRIP: &str = "time [s],engine_speed [rpm],pedal [%],ac,nitrous\n0,0,0,off,off\n15,0,0,off,off\n20,1500,10,off,off\n\
                     40,2500,30,off,off\n50,3000,30,on,off\n55,3200,30,off,on\n56,3300,100,off,on\n62,3700,100,off,off\n\
                     63,3000,0,off,off\n68,2000,0,off,off\n70,1500,10,off,off\n76,0,0,off,off\n90,0,0,off,off\n";
-/// Temperature of the warm engine, K, and the time from when its faults are there, s.
+/// Temperature of the warm engine, K, and begin of its faults, s.
 const WARM_K: f64 = 360.0;
 const FAULTS_S: f64 = 20.0;
 
@@ -45,23 +45,23 @@ pub fn fingerprint() -> Result<String, RunError> {
     Ok(format!("{:016x}", digest.value()))
 }
 
-/// What is written of the scenario at this place among the shipped ones, and what passes its wires.
+/// Digest of a shipped scenario: its parameters, and frames and commands of its drives.
 fn car(place: usize) -> Result<Digest, RunError> {
     let own = Scenario::load(SCENARIOS[place].name).expect("shipped scenarios can be read");
     let mut digest = Digest::default();
     // `Debug` prints every field, and floats in the shortest form that reads back as the same bits.
     digest.add(format!("{:?} {:?}", own.truth, own.answers).as_str());
-    let mut take_in = |frame: &Frame, commands: &Commands| {
+    let mut add_to_digest = |frame: &Frame, commands: &Commands| {
         digest.add(frame);
         digest.add(commands);
     };
-    drive(&own, OWN_S, Options::default(), &mut take_in)?;
+    drive(&own, OWN_S, Options::default(), &mut add_to_digest)?;
     let (trip, options) = trip(own, place);
-    drive(&trip, trip.schedule.duration_s(), options, &mut take_in)?;
+    drive(&trip, trip.schedule.duration_s(), options, &mut add_to_digest)?;
     Ok(digest)
 }
 
-/// The trip in the car of a scenario. Learners and the self-check take turns.
+/// The additional drive in the car of a scenario; learner and self-check alternate by scenario.
 fn trip(mut car: Scenario, place: usize) -> (Scenario, Options) {
     car.schedule = Schedule::parse("trip", "trip", TRIP).expect("the text above is a schedule");
     car.truth.thermal.start_k = WARM_K;
@@ -71,16 +71,16 @@ fn trip(mut car: Scenario, place: usize) -> (Scenario, Options) {
     (car, Options { strategy, self_check: place.is_multiple_of(2), ..Options::default() })
 }
 
-/// Drives so many seconds and shows every frame and every command.
+/// Drives for `seconds` and passes every frame and command to `observe`.
 fn drive(
     scenario: &Scenario,
     seconds: f64,
     options: Options,
-    look: &mut impl FnMut(&Frame, &Commands),
+    observe: &mut impl FnMut(&Frame, &Commands),
 ) -> Result<Controller, RunError> {
     let mut session = SessionBuilder::new(scenario.clone()).with_options(options).build()?;
     session.run(Until::After(seconds), &mut |now: &Moment<'_>| {
-        look(now.closed_loop.plant().frame(), now.closed_loop.commands());
+        observe(now.closed_loop.plant().frame(), now.closed_loop.commands());
     })?;
     Ok(session.closed_loop().controller().clone())
 }
@@ -90,23 +90,23 @@ mod tests {
     use super::*;
     use trimwright_control::Refusal;
 
-    /// What is never met cannot be noticed.
+    /// Changes in functions that no drive uses would not be detected.
     #[test]
-    fn the_trip_meets_lessons_nitrous_and_fuel_cuts() {
+    fn the_trip_has_lessons_nitrous_and_fuel_cuts() {
         let (trip, options) = trip(Scenario::load("delivery-van").expect("shipped"), 0);
         let (mut nitrous_ms, mut conditioned_ms) = (0, 0);
-        let mut look = |frame: &Frame, commands: &Commands| {
+        let mut observe = |frame: &Frame, commands: &Commands| {
             nitrous_ms += u32::from(commands.nitrous);
             conditioned_ms += u32::from(frame.switches.ac_request);
         };
-        let controller = drive(&trip, trip.schedule.duration_s(), options, &mut look).expect("drives");
+        let controller = drive(&trip, trip.schedule.duration_s(), options, &mut observe).expect("drives");
         let counts = controller.state().counts();
         assert!(counts.lessons() > 100 && counts.of(Refusal::FuelCut) > 0, "{counts:?}");
         assert!(nitrous_ms > 1000 && conditioned_ms == 5_000, "{nitrous_ms} {conditioned_ms}");
     }
 
     #[test]
-    fn one_figure_of_an_engine_makes_another_drive() {
+    fn a_changed_engine_parameter_changes_the_digest() {
         let digest_of = |scenario: &Scenario| {
             let mut digest = Digest::default();
             drive(scenario, 10.0, Options::default(), &mut |frame, commands| {

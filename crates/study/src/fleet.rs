@@ -1,4 +1,4 @@
-//! Many engines, drawn by lot, each driven as the scenario says.
+//! Drives of many randomly sampled engines.
 
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicBool, Ordering};
@@ -10,114 +10,98 @@ use trimwright_control::{RPM_POINTS, Strategy};
 use trimwright_harness::drive::{Record, Run, drive_learners};
 use trimwright_harness::scenario::Scenario;
 
-use crate::draw::Draw;
 use crate::learners::{self, LEARNERS};
+use crate::sample::EngineSample;
 
-/// Which engines are driven, and with what.
+/// Engines and learners of a fleet.
 ///
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::fleet::Order;
-/// use trimwright_study::journal::Head;
+/// use trimwright_study::fleet::FleetPlan;
+/// use trimwright_study::journal::JournalHead;
 /// let van = Scenario::load("delivery-van")?;
-/// let night = Order { engines: 200, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
-/// let longer = Order { engines: 500, jobs: 1, ..night.clone() };
-/// assert_eq!(Head::of(&van, &night), Head::of(&van, &longer), "a fleet may grow");
+/// let night = FleetPlan { engines: 200, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let longer = FleetPlan { engines: 500, jobs: 1, ..night.clone() };
+/// assert_eq!(JournalHead::of(&van, &night), JournalHead::of(&van, &longer), "the number of engines may grow");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Order {
-    /// How many engines, numbered from 0.
+pub struct FleetPlan {
+    /// Number of engines.
     pub engines: u32,
-    /// Seed of the lots.
+    /// Seed of the samples.
     pub seed: u64,
-    /// How lessons are taken: each engine is driven with one learner after the other.
+    /// Learners with which each engine is driven.
     pub learners: Vec<Strategy>,
-    /// How many run at once; 0 for as many as the machine has cores.
+    /// Number of engines driven in parallel; 0 for one per core.
     pub jobs: usize,
 }
 
-/// What came of one engine; the meaning of each figure is that of the same name in the summary of a run. `None`: could not be
-/// measured.
+/// Results of one engine; each figure has the meaning of the same name in the summary of a run. `None` when not measured.
 ///
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::fleet::{FleetEngine, Order};
+/// use trimwright_study::fleet::{FleetEngine, FleetPlan};
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n50,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let engines = FleetEngine::drive(&scenario, &order, 0);
+/// let plan = FleetPlan { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let engines = FleetEngine::drive(&scenario, &plan, 0);
 /// let figures = engines[0].figures().ok_or("not driven")?;
 /// assert!(figures.fuel_kg > 0.02 && figures.stalls == 0);
-/// assert_eq!(figures.settle_s, None, "not within 2 % in less than a minute");
+/// assert_eq!(figures.settle_s, None, "not settled in less than a minute");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Figures {
-    /// rms mixture error of the first calibration, steady.
+    /// Mixture error of the first calibration, steady events, rms, ln.
     pub base_map_rms: Option<f64>,
-    /// rms mixture error of the learned map alone, steady.
+    /// Mixture error of the learned map alone, steady events, rms, ln.
     pub learned_map_rms: Option<f64>,
-    /// rms mixture error of everything in the last pass.
+    /// Mixture error of all events of the last pass, rms, ln.
     pub closed_loop_rms: Option<f64>,
-    /// 95th percentile of the same.
+    /// 95 % quantile of the absolute mixture error of the last pass, ln.
     pub p95_abs: Option<f64>,
-    /// rms mixture error of what was not steady.
+    /// Mixture error of transient events, rms, ln.
     pub transient_rms: Option<f64>,
-    /// Time until the map alone stayed within 2 %; `None` when it did not within the drive.
+    /// Time until the map alone stayed within 2 %, s; `None` when it did not within the drive.
     pub settle_s: Option<f64>,
-    /// Cells visited.
+    /// Number of visited cells.
     pub cells_visited: u64,
-    /// Cells that the learner is sure of.
+    /// Number of visited cells with a standard deviation below 1 %.
     pub cells_confident: u64,
-    /// Share of the visited cells whose error is below two of the learner's standard deviations.
+    /// Share of the visited cells whose error is below two standard deviations of the learner.
     pub within_two_sigma: Option<f64>,
-    /// rms error left in the visited cells; `None` also when one of them has no right correction at all, because its corner of the map lies
-    /// where this engine cannot run.
+    /// Learned minus true correction in the visited cells, rms, ln; `None` also when a visited cell has no true correction because the engine
+    /// cannot run there.
     pub visited_error_rms: Option<f64>,
-    /// The same for the fit made afterwards.
+    /// The same for the offline fit.
     pub offline_fit_rms: Option<f64>,
-    /// Visited cells at the end of their authority although the right correction is inside it, there and in the cells next to them, by more
-    /// than two of the learner's standard deviations.
+    /// Number of visited cells saturated at the authority limit although the true correction is inside it, there and in the neighbouring
+    /// cells, by more than two standard deviations of the learner.
     pub cells_run_away: u64,
-    /// Visited cells whose right correction is beyond the authority.
+    /// Number of visited cells whose true correction is outside the authority limit.
     pub cells_beyond_authority: u64,
-    /// Lessons taken.
+    /// Number of accepted lessons.
     pub lessons: u64,
-    /// Times the engine died.
+    /// Number of stalls.
     pub stalls: u64,
-    /// Distance driven while learning.
+    /// Distance driven while learning, km.
     pub distance_km: f64,
-    /// Fuel injected while learning.
+    /// Fuel injected while learning, kg.
     pub fuel_kg: f64,
-    /// Trouble codes, parted by blanks.
+    /// Trouble codes, separated by blanks.
     pub dtcs: String,
 }
 
 impl Figures {
     /// The figures of a run.
-    ///
-    /// ```
-    /// use trimwright_control::Options;
-    /// use trimwright_harness::drive::{Record, drive_with};
-    /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-    /// use trimwright_study::fleet::Figures;
-    /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n50,30\n";
-    /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
-    /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-    /// let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
-    /// let figures = Figures::of(&run);
-    /// assert_eq!(figures.distance_km, run.summary.drive.distance_km);
-    /// assert!(run.summary.learning.settle_s.is_nan() && figures.settle_s.is_none());
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
     pub fn of(run: &Run) -> Self {
         let (mixture, learning, drive) = (&run.summary.mixture, &run.summary.learning, &run.summary.drive);
         let measured = |value: f64| value.is_finite().then_some(value);
-        let (cells_run_away, cells_beyond_authority) = at_the_end(run);
+        let (cells_run_away, cells_beyond_authority) = saturated_cells(run);
         Self {
             base_map_rms: measured(mixture.base_map_rms),
             learned_map_rms: measured(mixture.learned_map_rms),
@@ -140,28 +124,12 @@ impl Figures {
         }
     }
 
-    /// What the learner left in the visited cells over what the fit made afterwards left.
-    ///
-    /// ```
-    /// # use trimwright_control::Options;
-    /// # use trimwright_harness::drive::{Record, drive_with};
-    /// # use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-    /// use trimwright_study::fleet::Figures;
-    /// # let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n";
-    /// # let schedule = Schedule::parse("trip", "trip.csv", trip)?;
-    /// # let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-    /// # let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
-    /// let short_trip = Figures::of(&run);
-    /// assert_eq!(short_trip.over_offline_fit(), None, "no cell was visited for long");
-    /// let long = Figures { visited_error_rms: Some(0.012), offline_fit_rms: Some(0.008), ..short_trip };
-    /// assert!(long.over_offline_fit().is_some_and(|ratio| (ratio - 1.5).abs() < 1e-12));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Error of the learner in the visited cells divided by that of the offline fit.
     pub fn over_offline_fit(&self) -> Option<f64> {
-        Some(self.left_in_visited()? / self.offline_fit_rms?).filter(|ratio| !ratio.is_nan())
+        Some(self.visited_error()? / self.offline_fit_rms?).filter(|ratio| !ratio.is_nan())
     }
 
-    /// rms error left in the visited cells for comparing engines: more than any where it could not be measured although cells were visited.
+    /// [`Figures::visited_error_rms`] for quantiles over engines; infinite when cells were visited but it was not measured.
     ///
     /// ```
     /// # use trimwright_harness::{drive::drive, scenario::Scenario, schedule::Schedule};
@@ -171,65 +139,65 @@ impl Figures {
     /// # let run = drive(&scenario, &mut |_| ())?;
     /// use trimwright_study::fleet::Figures;
     /// let short_trip = Figures::of(&run);
-    /// assert_eq!(short_trip.left_in_visited(), None, "no cell was visited for long");
-    /// let odd = Figures { cells_visited: 40, ..short_trip };
-    /// assert_eq!(odd.left_in_visited(), Some(f64::INFINITY), "it does not slip out of the quantiles");
+    /// assert_eq!(short_trip.visited_error(), None, "no cell was visited for long");
+    /// let unmeasured = Figures { cells_visited: 40, ..short_trip };
+    /// assert_eq!(unmeasured.visited_error(), Some(f64::INFINITY), "it counts in the quantiles");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn left_in_visited(&self) -> Option<f64> {
+    pub fn visited_error(&self) -> Option<f64> {
         self.visited_error_rms.or((self.cells_visited > 0).then_some(f64::INFINITY))
     }
 }
 
-/// Visited cells at the end of their authority that should not be, and those that would have to go beyond it. A reading between
-/// breakpoints speaks of the cells about it together: where one that had lessons would have to go beyond its authority, its neighbours
-/// bear what it may not, and may end there too. Nor has a cell run away that is as near to what is right as it claims to be: within two of its
-/// standard deviations.
-fn at_the_end(run: &Run) -> (u64, u64) {
+/// Counts visited cells that are wrongly saturated at their authority limit, and visited cells whose true correction is outside it.
+///
+/// A saturated cell is not counted when its true error is within two of its standard deviations, nor when it or a neighbouring cell with
+/// lessons needs a correction outside the authority limit: readings between breakpoints move neighbours together.
+fn saturated_cells(run: &Run) -> (u64, u64) {
     let common_ln = run.learned.common.flow_ln;
     let LearnerParameters { authority_ln, prior_sigma_ln, .. } = run.calibration.parameters().learner;
-    let needed: Vec<bool> = (run.true_correction_ln.iter())
-        .map(|right| (right - f64::from(common_ln)).abs() >= f64::from(authority_ln))
+    let beyond_authority: Vec<bool> = (run.true_correction_ln.iter())
+        .map(|truth| (truth - f64::from(common_ln)).abs() >= f64::from(authority_ln))
         .collect();
     let had_lessons = |cell: usize| run.learned.sigma_ln(cell) < prior_sigma_ln;
-    let (mut run_away, mut beyond) = (0, 0);
+    let (mut saturated, mut beyond) = (0, 0);
     let cells = run.learned.ln.flat().iter().zip(run.cells.visited()).enumerate();
     for (cell, (learned, _)) in cells.filter(|(_, (_, visited))| *visited) {
-        let bears = |other: usize| needed[other] && had_lessons(other) && are_near(cell, other);
-        let near = (0..needed.len()).any(bears);
-        beyond += u64::from(needed[cell]);
-        let off_ln = (f64::from(*learned) - run.true_correction_ln[cell]).abs();
-        let sure = off_ln > 2.0 * f64::from(run.learned.sigma_ln(cell));
-        run_away += u64::from((learned - common_ln).abs() >= authority_ln && !near && sure);
+        let explains = |other: usize| beyond_authority[other] && had_lessons(other) && are_near(cell, other);
+        let near = (0..beyond_authority.len()).any(explains);
+        beyond += u64::from(beyond_authority[cell]);
+        let error_ln = (f64::from(*learned) - run.true_correction_ln[cell]).abs();
+        let significant = error_ln > 2.0 * f64::from(run.learned.sigma_ln(cell));
+        saturated += u64::from((learned - common_ln).abs() >= authority_ln && !near && significant);
     }
-    (run_away, beyond)
+    (saturated, beyond)
 }
 
-/// Whether two cells are the same or corners of the same field.
+/// Whether two cells are identical or neighbours, also diagonally.
 fn are_near(one: usize, other: usize) -> bool {
     let [row, column] = [usize::div_euclid, usize::rem_euclid]
         .map(|part| part(one, RPM_POINTS).abs_diff(part(other, RPM_POINTS)));
     row <= 1 && column <= 1
 }
 
-/// How an engine ended.
+/// Result of one engine.
 ///
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::fleet::{Ended, FleetEngine, Order};
+/// use trimwright_study::fleet::{EngineOutcome, FleetEngine, FleetPlan};
 /// let mut van = Scenario::load("delivery-van")?;
 /// van.nameplate.vehicle.mass_kg = -1.0;
-/// let order = Order { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let ended = &FleetEngine::drive(&van, &order, 0)[0].ended;
-/// assert!(matches!(ended, Ended::Failed(reason) if reason.contains("vehicle.mass_kg")));
+/// let plan = FleetPlan { engines: 1, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let outcome = &FleetEngine::drive(&van, &plan, 0)[0].outcome;
+/// assert!(matches!(outcome, EngineOutcome::Failed(reason) if reason.contains("vehicle.mass_kg")));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub enum Ended {
-    /// It was driven.
+pub enum EngineOutcome {
+    /// Figures of the drive.
     Driven(Box<Figures>),
-    /// It could not be driven, and why.
+    /// Reason why it could not be driven.
     Failed(String),
 }
 
@@ -237,156 +205,140 @@ pub enum Ended {
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, FleetEngine};
-/// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-/// let engine = FleetEngine { index: 12, learner: Strategy::NormalisedGradient, ended };
+/// use trimwright_study::fleet::{EngineOutcome, FleetEngine};
+/// let outcome = EngineOutcome::Failed("truth vehicle.mass_kg".to_owned());
+/// let engine = FleetEngine { index: 12, learner: Strategy::NormalisedGradient, outcome };
 /// let line = serde_json::to_string(&engine)?;
-/// assert!(line.contains(r#""index":12,"learner":"gradient""#), "as a journal holds it: {line}");
+/// assert!(line.contains(r#""index":12,"learner":"gradient""#), "one line of a journal: {line}");
 /// assert_eq!(serde_json::from_str::<FleetEngine>(&line)?, engine);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct FleetEngine {
-    /// Its number in the fleet.
+    /// Number in the fleet, from 0.
     pub index: u32,
     /// The learner.
     #[serde(with = "learners")]
     pub learner: Strategy,
-    /// What came of it.
-    pub ended: Ended,
+    /// Result.
+    #[serde(rename = "ended")]
+    pub outcome: EngineOutcome,
 }
 
 impl FleetEngine {
-    /// Draws engine `index`, drives it with each of the learners and takes the figures.
+    /// Samples engine `index`, drives it with each learner and returns the figures.
     ///
     /// ```
     /// use trimwright_control::Strategy;
     /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-    /// use trimwright_study::fleet::{FleetEngine, Order};
+    /// use trimwright_study::fleet::{FleetEngine, FleetPlan};
     /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
     /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
     /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
     /// let learners = vec![Strategy::Integral, Strategy::Kalman];
-    /// let order = Order { engines: 10, seed: 1, learners, jobs: 1 };
-    /// let engines = FleetEngine::drive(&scenario, &order, 7);
+    /// let plan = FleetPlan { engines: 10, seed: 1, learners, jobs: 1 };
+    /// let engines = FleetEngine::drive(&scenario, &plan, 7);
     /// assert_eq!(engines.len(), 2, "one engine, two learners");
     /// assert!(engines.iter().all(|engine| engine.index == 7 && engine.failure().is_none()));
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
-    pub fn drive(scenario: &Scenario, order: &Order, index: u32) -> Vec<Self> {
-        let drawn = Draw::of(order.seed, index).scenario(scenario);
-        let runs = drive_learners(&drawn, &order.learners, Record::Figures, &mut |_| ());
-        let ended = |place: usize| match &runs {
-            Ok(runs) => Ended::Driven(Box::new(Figures::of(&runs[place]))),
-            Err(error) => Ended::Failed(error.to_string()),
+    pub fn drive(scenario: &Scenario, plan: &FleetPlan, index: u32) -> Vec<Self> {
+        let sampled = EngineSample::of(plan.seed, index).scenario(scenario);
+        let runs = drive_learners(&sampled, &plan.learners, Record::Figures, &mut |_| ());
+        let outcome = |place: usize| match &runs {
+            Ok(runs) => EngineOutcome::Driven(Box::new(Figures::of(&runs[place]))),
+            Err(error) => EngineOutcome::Failed(error.to_string()),
         };
         let engine =
-            |(place, learner): (usize, &Strategy)| Self { index, learner: *learner, ended: ended(place) };
-        order.learners.iter().enumerate().map(engine).collect()
+            |(place, learner): (usize, &Strategy)| Self { index, learner: *learner, outcome: outcome(place) };
+        plan.learners.iter().enumerate().map(engine).collect()
     }
 
-    /// Its figures, when it was driven.
-    ///
-    /// ```
-    /// use trimwright_control::Strategy;
-    /// use trimwright_study::fleet::{Ended, FleetEngine};
-    /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-    /// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, ended };
-    /// assert_eq!(engine.figures(), None, "an engine that did not run has none");
-    /// ```
+    /// Figures of an engine that was driven.
     pub fn figures(&self) -> Option<&Figures> {
-        match &self.ended {
-            Ended::Driven(figures) => Some(figures),
-            Ended::Failed(_) => None,
+        match &self.outcome {
+            EngineOutcome::Driven(figures) => Some(figures),
+            EngineOutcome::Failed(_) => None,
         }
     }
 
-    /// Why it could not be driven, when it could not.
-    ///
-    /// ```
-    /// use trimwright_control::Strategy;
-    /// use trimwright_study::fleet::{Ended, FleetEngine};
-    /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-    /// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, ended };
-    /// assert_eq!(engine.failure(), Some("truth vehicle.mass_kg"));
-    /// ```
+    /// Reason why an engine could not be driven.
     pub fn failure(&self) -> Option<&str> {
-        match &self.ended {
-            Ended::Driven(_) => None,
-            Ended::Failed(reason) => Some(reason),
+        match &self.outcome {
+            EngineOutcome::Driven(_) => None,
+            EngineOutcome::Failed(reason) => Some(reason),
         }
     }
 }
 
-/// The order of the kept table, with so many engines: every learner, seed 1.
-pub fn all_learners(engines: u32) -> Order {
-    Order { engines, seed: 1, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs: 0 }
+/// The plan of the versioned table with this number of engines: all learners, seed 1.
+pub fn table_plan(engines: u32) -> FleetPlan {
+    FleetPlan { engines, seed: 1, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs: 0 }
 }
 
-/// The first four engines of the kept table.
-pub fn few(scenario: &Scenario) -> Vec<FleetEngine> {
-    let order = all_learners(4);
-    (0..order.engines).into_par_iter().flat_map(|index| FleetEngine::drive(scenario, &order, index)).collect()
+/// The first four engines of the versioned table.
+pub fn first_engines(scenario: &Scenario) -> Vec<FleetEngine> {
+    let plan = table_plan(4);
+    (0..plan.engines).into_par_iter().flat_map(|index| FleetEngine::drive(scenario, &plan, index)).collect()
 }
 
-/// The engines with this learner.
+/// The engines driven with this learner.
 ///
 /// ```
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, FleetEngine, with};
-/// let engine = |index, learner| FleetEngine { index, learner, ended: Ended::Failed("no sensor".to_owned()) };
+/// use trimwright_study::fleet::{EngineOutcome, FleetEngine, with_learner};
+/// let engine = |index, learner| FleetEngine { index, learner, outcome: EngineOutcome::Failed("no sensor".to_owned()) };
 /// let fleet = [engine(0, Strategy::Integral), engine(0, Strategy::Kalman), engine(1, Strategy::Kalman)];
-/// let indices: Vec<u32> = with(&fleet, Strategy::Kalman).iter().map(|engine| engine.index).collect();
+/// let indices: Vec<u32> = with_learner(&fleet, Strategy::Kalman).iter().map(|engine| engine.index).collect();
 /// assert_eq!(indices, [0, 1]);
 /// ```
-pub fn with(engines: &[FleetEngine], learner: Strategy) -> Vec<&FleetEngine> {
+pub fn with_learner(engines: &[FleetEngine], learner: Strategy) -> Vec<&FleetEngine> {
     engines.iter().filter(|engine| engine.learner == learner).collect()
 }
 
-/// Drives the engines of the order that are not among `done`, and gives all of them in the order of their numbers. Every finished
-/// engine is handed to `each`, with all learners; when that gives an error, or `stop` becomes true, those under way are finished and
-/// no other begun.
+/// Drives the engines of the plan that are not in `done`, and returns all in ascending order. `each` is called with every finished
+/// engine and all its learners; when it fails or `stop` becomes true, engines in progress are finished and no other is started.
 ///
 /// ```
 /// use std::{convert::Infallible, sync::atomic::AtomicBool};
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::fleet::{Order, drive};
+/// use trimwright_study::fleet::{FleetPlan, drive};
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n40,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
-/// let (stop, mut heard) = (AtomicBool::new(false), 0);
-/// let engines = drive(&scenario, &order, Vec::new(), &stop, |engine| {
-///     heard += engine.len();
+/// let plan = FleetPlan { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let (stop, mut reported) = (AtomicBool::new(false), 0);
+/// let engines = drive(&scenario, &plan, Vec::new(), &stop, |engine| {
+///     reported += engine.len();
 ///     Ok::<_, Infallible>(())
 /// })?;
-/// assert_eq!((heard, engines[2].index), (3, 2), "all were told of, and stand in their order");
+/// assert_eq!((reported, engines[2].index), (3, 2), "all were reported and are sorted");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
 /// # Errors
-/// The first error of `each`, or the reason why no threads could be had.
+/// The first error of `each`, or the error of creating threads.
 pub fn drive<E: Send>(
     scenario: &Scenario,
-    order: &Order,
+    plan: &FleetPlan,
     done: Vec<FleetEngine>,
     stop: &AtomicBool,
     each: impl FnMut(&[FleetEngine]) -> Result<(), E> + Send,
 ) -> Result<Vec<FleetEngine>, FleetError<E>> {
-    let mut had = vec![false; order.engines as usize];
+    let mut is_done = vec![false; plan.engines as usize];
     let mut engines: Vec<FleetEngine> =
-        done.into_iter().filter(|engine| engine.index < order.engines).collect();
+        done.into_iter().filter(|engine| engine.index < plan.engines).collect();
     for engine in &engines {
-        had[engine.index as usize] = true;
+        is_done[engine.index as usize] = true;
     }
-    let left: Vec<u32> = (0..order.engines).filter(|index| !had[*index as usize]).collect();
+    let remaining: Vec<u32> = (0..plan.engines).filter(|index| !is_done[*index as usize]).collect();
     let each = Mutex::new((each, None));
     let one = |index: &u32| {
         if stop.load(Ordering::Relaxed) {
             return Vec::new();
         }
-        let driven = FleetEngine::drive(scenario, order, *index);
+        let driven = FleetEngine::drive(scenario, plan, *index);
         let mut each = each.lock().unwrap_or_else(std::sync::PoisonError::into_inner);
         if let (call, failed @ None) = &mut *each
             && let Err(error) = call(&driven)
@@ -396,42 +348,43 @@ pub fn drive<E: Send>(
         }
         driven
     };
-    let pool = rayon::ThreadPoolBuilder::new().num_threads(order.jobs).build();
+    let pool = rayon::ThreadPoolBuilder::new().num_threads(plan.jobs).build();
     let pool = pool.map_err(|error| FleetError::Threads(error.to_string()))?;
-    let more: Vec<Vec<FleetEngine>> = pool.install(|| left.par_iter().with_max_len(1).map(one).collect());
+    let more: Vec<Vec<FleetEngine>> =
+        pool.install(|| remaining.par_iter().with_max_len(1).map(one).collect());
     let (_, failed) = each.into_inner().unwrap_or_else(std::sync::PoisonError::into_inner);
     if let Some(error) = failed {
         return Err(FleetError::Each(error));
     }
     engines.extend(more.into_iter().flatten());
-    // The sort keeps the learners of an engine in their order.
+    // The sort is stable: it keeps the order of the learners of an engine.
     engines.sort_by_key(|engine| engine.index);
     Ok(engines)
 }
 
-/// Why a fleet came to no result.
+/// Error of driving a fleet.
 ///
 /// ```
 /// use std::sync::atomic::AtomicBool;
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
-/// use trimwright_study::fleet::{FleetError, Order, drive};
+/// use trimwright_study::fleet::{FleetError, FleetPlan, drive};
 /// let trip = "time [s],speed [km/h]\n0,0\n10,0\n20,30\n";
 /// let schedule = Schedule::parse("trip", "trip.csv", trip)?;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
-/// let order = Order { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let plan = FleetPlan { engines: 3, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
 /// let stop = AtomicBool::new(false);
-/// let ended = drive(&scenario, &order, Vec::new(), &stop, |_| Err("the disk is full"));
-/// assert!(matches!(ended, Err(FleetError::Each("the disk is full"))));
+/// let outcome = drive(&scenario, &plan, Vec::new(), &stop, |_| Err("the disk is full"));
+/// assert!(matches!(outcome, Err(FleetError::Each("the disk is full"))));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, thiserror::Error)]
 pub enum FleetError<E> {
-    /// What was to be done with each engine failed.
+    /// The callback for finished engines failed.
     #[error("{0}")]
     Each(E),
-    /// The machine gave no threads.
-    #[error("no threads to work with: {0}")]
+    /// Threads could not be created.
+    #[error("threads can't be created: {0}")]
     Threads(String),
 }
 
@@ -439,20 +392,20 @@ pub enum FleetError<E> {
 mod tests {
     use super::*;
     use crate::columns::values;
-    use crate::journal::{Head, Journal};
+    use crate::journal::{Journal, JournalHead};
     use crate::parquet;
     use std::convert::Infallible;
     use trimwright_harness::schedule::Schedule;
 
-    /// Long enough for the engine to get warm and learn something.
+    /// Long enough to warm up and learn.
     fn short() -> Scenario {
         let text = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n400,50\n410,0\n";
         let schedule = Schedule::parse("trip", "trip.csv", text).expect("a schedule");
         Scenario { schedule, passes: 1, ..Scenario::load("delivery-van").expect("shipped") }
     }
 
-    fn order(jobs: usize) -> Order {
-        Order { engines: 4, seed: 11, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs }
+    fn plan(jobs: usize) -> FleetPlan {
+        FleetPlan { engines: 4, seed: 11, learners: LEARNERS.map(|(_, learner)| learner).to_vec(), jobs }
     }
 
     fn bytes(engines: &[FleetEngine]) -> Vec<u8> {
@@ -463,62 +416,65 @@ mod tests {
     fn the_result_depends_on_neither_jobs_nor_interruptions() {
         let scenario = short();
         let go = AtomicBool::new(false);
-        let straight = drive(&scenario, &order(1), Vec::new(), &go, |_| Ok::<_, Infallible>(()));
-        let straight = straight.expect("driven");
-        assert_eq!(straight.len(), 4 * LEARNERS.len());
+        let uninterrupted = drive(&scenario, &plan(1), Vec::new(), &go, |_| Ok::<_, Infallible>(()));
+        let uninterrupted = uninterrupted.expect("driven");
+        assert_eq!(uninterrupted.len(), 4 * LEARNERS.len());
         assert!(
-            straight.iter().all(|engine| engine.figures().is_some_and(|figures| figures.distance_km > 0.5))
+            uninterrupted
+                .iter()
+                .all(|engine| engine.figures().is_some_and(|figures| figures.distance_km > 0.5))
         );
-        let kalman = with(&straight, Strategy::Kalman);
+        let kalman = with_learner(&uninterrupted, Strategy::Kalman);
         assert_eq!(kalman.iter().map(|engine| engine.index).collect::<Vec<_>>(), [0, 1, 2, 3]);
         assert_ne!(kalman[0].figures(), kalman[1].figures());
-        let figures =
-            |learner| with(&straight, learner).into_iter().map(FleetEngine::figures).collect::<Vec<_>>();
+        let figures = |learner| {
+            with_learner(&uninterrupted, learner).into_iter().map(FleetEngine::figures).collect::<Vec<_>>()
+        };
         assert_ne!(figures(Strategy::Integral), figures(Strategy::Kalman));
 
         let home = tempfile::tempdir().expect("a place");
-        let (path, head) = (home.path().join("fleet.jsonl"), Head::of(&scenario, &order(2)));
-        let mut journal = Journal::begin(&path, &head).expect("begun");
+        let (path, head) = (home.path().join("fleet.jsonl"), JournalHead::of(&scenario, &plan(2)));
+        let mut journal = Journal::create(&path, &head).expect("created");
         let stop = AtomicBool::new(false);
-        let partial = drive(&scenario, &order(2), Vec::new(), &stop, |engine| {
+        let partial = drive(&scenario, &plan(2), Vec::new(), &stop, |engine| {
             stop.store(true, Ordering::Relaxed);
-            journal.add(engine)
+            journal.append(engine)
         });
-        let partial = partial.expect("stopped in good order");
-        assert!([3, 6].contains(&partial.len()), "{} engines with learners", partial.len());
+        let partial = partial.expect("stopped");
+        assert!([3, 6].contains(&partial.len()), "{} engines with_learner learners", partial.len());
 
-        let (mut journal, done) = Journal::resume(&path, &head).expect("goes on");
+        let (mut journal, done) = Journal::resume(&path, &head).expect("resumed");
         assert_eq!(done, partial);
-        let whole = drive(&scenario, &order(2), done, &go, |engine| journal.add(engine)).expect("driven");
-        assert_eq!(whole, straight);
-        assert_eq!(bytes(&whole), bytes(&straight));
+        let whole = drive(&scenario, &plan(2), done, &go, |engine| journal.append(engine)).expect("driven");
+        assert_eq!(whole, uninterrupted);
+        assert_eq!(bytes(&whole), bytes(&uninterrupted));
     }
 
     #[test]
-    fn cells_are_near_when_a_reading_can_speak_of_both() {
+    fn cells_are_near_when_a_reading_affects_both() {
         let row = RPM_POINTS;
         assert!([0, 1, row, row + 1].iter().all(|other| are_near(0, *other)));
         assert!([2, 2 * row, row - 1, row + 2].iter().all(|other| !are_near(0, *other)));
     }
 
     #[test]
-    fn an_engine_that_fails_is_told_of_and_the_others_go_on() {
+    fn a_failing_engine_is_reported_and_the_others_continue() {
         let mut scenario = short();
-        // At the edge of its range, so that about half of the lots go beyond it.
+        // At the limit of its range, so that about half of the samples exceed it.
         scenario.nameplate.oxygen_sensor.tau_s = 2.0;
         let engines =
-            drive(&scenario, &order(2), Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
+            drive(&scenario, &plan(2), Vec::new(), &AtomicBool::new(false), |_| Ok::<_, Infallible>(()));
         let engines = engines.expect("driven");
         let failed: Vec<&str> = engines.iter().filter_map(FleetEngine::failure).collect();
-        assert!([3, 6, 9].contains(&failed.len()), "an engine fails with every learner: {failed:?}");
+        assert!([3, 6, 9].contains(&failed.len()), "an engine fails with_learner every learner: {failed:?}");
         assert!(failed.iter().all(|reason| reason.contains("oxygen_sensor.tau_s")), "{failed:?}");
         assert_eq!(engines.len(), 4 * LEARNERS.len());
     }
 
     #[test]
-    fn when_an_engine_cannot_be_noted_the_fleet_ends() {
-        let told =
-            drive(&short(), &order(1), Vec::new(), &AtomicBool::new(false), |_| Err("the disk is full"));
-        assert!(matches!(told, Err(FleetError::Each("the disk is full"))));
+    fn an_error_of_the_callback_ends_the_fleet() {
+        let result =
+            drive(&short(), &plan(1), Vec::new(), &AtomicBool::new(false), |_| Err("the disk is full"));
+        assert!(matches!(result, Err(FleetError::Each("the disk is full"))));
     }
 }

@@ -1,7 +1,7 @@
-//! What a fleet has done so far, engine by engine, so that it can be interrupted at any time and go on later.
+//! Record of the finished engines of a fleet, with which an interrupted fleet can be resumed.
 //!
-//! A text file of JSON lines: the first says which fleet it is, each further one holds a finished engine
-//! with all its learners. A line that was cut off by a crash is left out.
+//! A text file of JSON lines: the first identifies the fleet, each further one holds a finished engine with all its learners. A line
+//! truncated by a crash is ignored.
 
 use std::fs::{File, OpenOptions};
 use std::io::{self, BufRead, BufReader, Write};
@@ -10,25 +10,25 @@ use std::path::Path;
 use serde::{Deserialize, Serialize};
 use trimwright_harness::scenario::Scenario;
 
-use crate::fleet::{FleetEngine, Order};
+use crate::fleet::{FleetEngine, FleetPlan};
 use crate::learners;
 
 /// Version of the layout.
 const SCHEMA: u32 = 3;
 
-/// Which fleet it is. How many engines it shall have in the end and how many run at once is not part of that.
+/// Identification of a fleet. The number of engines and of parallel jobs are not part of it.
 ///
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::{fleet::Order, journal::Head};
-/// let order = Order { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
-/// let line = serde_json::to_string(&Head::of(&Scenario::load("delivery-van")?, &order))?;
+/// use trimwright_study::{fleet::FleetPlan, journal::JournalHead};
+/// let plan = FleetPlan { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let line = serde_json::to_string(&JournalHead::of(&Scenario::load("delivery-van")?, &plan))?;
 /// assert!(line.contains(r#""scenario":"delivery-van""#) && line.contains(r#""learners":["kalman"]"#));
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Head {
+pub struct JournalHead {
     schema: u32,
     program: String,
     scenario: String,
@@ -37,46 +37,34 @@ pub struct Head {
     learners: Vec<String>,
 }
 
-impl Head {
-    /// The head of this fleet. Results of another version of the program are not mixed with those of this one.
-    ///
-    /// ```
-    /// use trimwright_control::Strategy;
-    /// use trimwright_harness::scenario::Scenario;
-    /// use trimwright_study::{fleet::Order, journal::Head};
-    /// let van = Scenario::load("delivery-van")?;
-    /// let order = Order { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
-    /// let reseeded = van.clone().with_seed(2);
-    /// assert_eq!(Head::of(&van, &order), Head::of(&van, &Order { engines: 200, ..order.clone() }));
-    /// assert_ne!(Head::of(&van, &order), Head::of(&reseeded, &order), "another scenario, another fleet");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
-    pub fn of(scenario: &Scenario, order: &Order) -> Self {
+impl JournalHead {
+    /// The head of a fleet. Results of different program versions are not mixed.
+    pub fn of(scenario: &Scenario, plan: &FleetPlan) -> Self {
         Self {
             schema: SCHEMA,
             program: env!("CARGO_PKG_VERSION").to_owned(),
             scenario: scenario.name.clone(),
             scenario_hash: scenario.hash(),
-            seed: order.seed,
-            learners: order.learners.iter().map(|learner| learners::name(*learner).to_owned()).collect(),
+            seed: plan.seed,
+            learners: plan.learners.iter().map(|learner| learners::name(*learner).to_owned()).collect(),
         }
     }
 }
 
-/// Why there is no going on.
+/// Error of a journal.
 ///
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::{fleet::Order, journal::{Head, Journal, JournalError}};
+/// use trimwright_study::{fleet::FleetPlan, journal::{JournalHead, Journal, JournalError}};
 /// let van = Scenario::load("delivery-van")?;
-/// let order = Order { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
+/// let plan = FleetPlan { engines: 100, seed: 1, learners: vec![Strategy::Kalman], jobs: 0 };
 /// let home = tempfile::tempdir()?;
 /// let path = home.path().join("fleet.jsonl");
-/// Journal::begin(&path, &Head::of(&van, &order))?;
-/// let other = Head::of(&van, &Order { seed: 2, ..order });
-/// let error = Journal::resume(&path, &other).map(|_| ()).expect_err("not that fleet");
-/// assert_eq!(error.to_string(), "it was begun with another seed");
+/// Journal::create(&path, &JournalHead::of(&van, &plan))?;
+/// let other = JournalHead::of(&van, &FleetPlan { seed: 2, ..plan });
+/// let error = Journal::resume(&path, &other).map(|_| ()).expect_err("another fleet");
+/// assert_eq!(error.to_string(), "it was started with another seed");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Debug, thiserror::Error)]
@@ -84,32 +72,32 @@ pub enum JournalError {
     /// The file can't be read or written.
     #[error("{0}")]
     Io(#[from] io::Error),
-    /// A fleet is begun where there is one.
-    #[error("a fleet is there already")]
-    There,
-    /// The file is of another fleet.
-    #[error("it was begun with another {0}")]
-    Other(&'static str),
-    /// The file is none of this kind.
-    #[error("it is no record of a fleet: {0}")]
+    /// The file exists already.
+    #[error("a fleet exists already")]
+    Exists,
+    /// The file belongs to another fleet.
+    #[error("it was started with another {0}")]
+    OtherFleet(&'static str),
+    /// The file is not a journal.
+    #[error("it is not a record of a fleet: {0}")]
     Unreadable(String),
 }
 
-/// A journal that is open for more.
+/// A journal that is open for appending.
 ///
 /// ```
 /// use trimwright_control::Strategy;
 /// use trimwright_harness::scenario::Scenario;
-/// use trimwright_study::fleet::{Ended, FleetEngine, Order};
-/// use trimwright_study::journal::{Head, Journal};
-/// let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-/// let head = Head::of(&Scenario::load("delivery-van")?, &order);
+/// use trimwright_study::fleet::{EngineOutcome, FleetEngine, FleetPlan};
+/// use trimwright_study::journal::{JournalHead, Journal};
+/// let plan = FleetPlan { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+/// let head = JournalHead::of(&Scenario::load("delivery-van")?, &plan);
 /// let home = tempfile::tempdir()?;
 /// let path = home.path().join("fleet.jsonl");
-/// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-/// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, ended };
-/// Journal::begin(&path, &head)?.add(&[engine.clone()])?;
-/// // The machine is switched off here, and on again.
+/// let outcome = EngineOutcome::Failed("truth vehicle.mass_kg".to_owned());
+/// let engine = FleetEngine { index: 0, learner: Strategy::Kalman, outcome };
+/// Journal::create(&path, &head)?.append(&[engine.clone()])?;
+/// // The program is interrupted here.
 /// let (_, done) = Journal::resume(&path, &head)?;
 /// assert_eq!(done, [engine]);
 /// # Ok::<(), Box<dyn std::error::Error>>(())
@@ -120,98 +108,69 @@ pub struct Journal {
 }
 
 impl Journal {
-    /// Begins a new one where there is none.
-    ///
-    /// ```
-    /// # use trimwright_control::Strategy;
-    /// # use trimwright_harness::scenario::Scenario;
-    /// # use trimwright_study::{fleet::Order, journal::{Head, Journal}};
-    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-    /// # let home = tempfile::tempdir()?;
-    /// # let path = home.path().join("fleet.jsonl");
-    /// let head = Head::of(&Scenario::load("delivery-van")?, &order);
-    /// Journal::begin(&path, &head)?;
-    /// let text = std::fs::read_to_string(&path)?;
-    /// assert!(text.lines().count() == 1 && text.contains("delivery-van"), "the head, and no engine yet");
-    /// assert!(Journal::begin(&path, &head).is_err(), "one that is there is left as it is");
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Creates a new journal.
     ///
     /// # Errors
-    /// When the file is there already or can't be written.
-    pub fn begin(path: &Path, head: &Head) -> Result<Self, JournalError> {
+    /// When the file exists or can't be written.
+    pub fn create(path: &Path, head: &JournalHead) -> Result<Self, JournalError> {
         match File::create_new(path) {
-            Ok(file) => Self::headed(file, head),
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(JournalError::There),
+            Ok(file) => Self::with_head(file, head),
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => Err(JournalError::Exists),
             Err(error) => Err(error.into()),
         }
     }
 
-    /// Begins a new one; what was there is gone.
-    ///
-    /// ```
-    /// # use trimwright_control::Strategy;
-    /// # use trimwright_harness::scenario::Scenario;
-    /// # use trimwright_study::{fleet::Order, journal::{Head, Journal}};
-    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-    /// # let home = tempfile::tempdir()?;
-    /// # let path = home.path().join("fleet.jsonl");
-    /// let head = Head::of(&Scenario::load("delivery-van")?, &order);
-    /// std::fs::write(&path, "something old")?;
-    /// Journal::begin_anew(&path, &head)?;
-    /// assert!(!std::fs::read_to_string(&path)?.contains("old"));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Creates a new journal and overwrites an existing file.
     ///
     /// # Errors
     /// When the file can't be written.
-    pub fn begin_anew(path: &Path, head: &Head) -> Result<Self, JournalError> {
-        Self::headed(File::create(path)?, head)
+    pub fn overwrite(path: &Path, head: &JournalHead) -> Result<Self, JournalError> {
+        Self::with_head(File::create(path)?, head)
     }
 
-    fn headed(file: File, head: &Head) -> Result<Self, JournalError> {
+    fn with_head(file: File, head: &JournalHead) -> Result<Self, JournalError> {
         let mut journal = Self { file };
-        journal.put(head)?;
+        journal.write_line(head)?;
         Ok(journal)
     }
 
-    /// Opens one that is there and gives the engines in it.
+    /// Opens an existing journal and returns its engines.
     ///
     /// ```
     /// # use trimwright_control::Strategy;
     /// # use trimwright_harness::scenario::Scenario;
-    /// # use trimwright_study::fleet::{Ended, FleetEngine, Order};
-    /// # use trimwright_study::journal::{Head, Journal};
-    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-    /// # let head = Head::of(&Scenario::load("delivery-van")?, &order);
+    /// # use trimwright_study::fleet::{EngineOutcome, FleetEngine, FleetPlan};
+    /// # use trimwright_study::journal::{JournalHead, Journal};
+    /// # let plan = FleetPlan { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
+    /// # let head = JournalHead::of(&Scenario::load("delivery-van")?, &plan);
     /// # let home = tempfile::tempdir()?;
     /// # let path = home.path().join("fleet.jsonl");
-    /// # let failed = |index| FleetEngine { index, learner: Strategy::Kalman, ended: Ended::Failed(String::new()) };
-    /// let mut journal = Journal::begin(&path, &head)?;
-    /// journal.add(&[failed(0)])?;
-    /// journal.add(&[failed(1)])?;
+    /// # let failed = |index| FleetEngine { index, learner: Strategy::Kalman, outcome: EngineOutcome::Failed(String::new()) };
+    /// let mut journal = Journal::create(&path, &head)?;
+    /// journal.append(&[failed(0)])?;
+    /// journal.append(&[failed(1)])?;
     /// let text = std::fs::read_to_string(&path)?;
     /// std::fs::write(&path, &text[..text.len() - 9])?;
     /// let (_, done) = Journal::resume(&path, &head)?;
-    /// assert_eq!(done, [failed(0)], "a line that a crash cut off is driven again");
+    /// assert_eq!(done, [failed(0)], "a truncated line is driven again");
     /// # Ok::<(), Box<dyn std::error::Error>>(())
     /// ```
     ///
     /// # Errors
-    /// When the file is not there, can't be read or is of another fleet.
-    pub fn resume(path: &Path, head: &Head) -> Result<(Self, Vec<FleetEngine>), JournalError> {
+    /// When the file is missing, can't be read or belongs to another fleet.
+    pub fn resume(path: &Path, head: &JournalHead) -> Result<(Self, Vec<FleetEngine>), JournalError> {
         let mut lines = BufReader::new(File::open(path)?).split(b'\n');
         let first = lines.next().transpose()?.unwrap_or_default();
-        let there: Head =
+        let found: JournalHead =
             serde_json::from_slice(&first).map_err(|error| JournalError::Unreadable(error.to_string()))?;
         for (same, what) in [
-            (there.schema == head.schema && there.program == head.program, "version of the program"),
-            (there.scenario_hash == head.scenario_hash, "scenario"),
-            (there.seed == head.seed, "seed"),
-            (there.learners == head.learners, "learner"),
+            (found.schema == head.schema && found.program == head.program, "version of the program"),
+            (found.scenario_hash == head.scenario_hash, "scenario"),
+            (found.seed == head.seed, "seed"),
+            (found.learners == head.learners, "learner"),
         ] {
             if !same {
-                return Err(JournalError::Other(what));
+                return Err(JournalError::OtherFleet(what));
             }
         }
         let mut engines: Vec<Vec<FleetEngine>> = Vec::new();
@@ -222,40 +181,23 @@ impl Journal {
         engines.sort_by_key(number);
         engines.dedup_by_key(|engine| number(engine));
         let mut file = OpenOptions::new().append(true).open(path)?;
-        // Ends a line that may have been cut off; an empty line is no engine.
+        // Ends a line that may be truncated; an empty line is ignored.
         file.write_all(b"\n")?;
         Ok((Self { file }, engines.into_iter().flatten().collect()))
     }
 
-    /// Adds a finished engine with all its learners.
-    ///
-    /// ```
-    /// # use trimwright_control::Strategy;
-    /// # use trimwright_harness::scenario::Scenario;
-    /// # use trimwright_study::fleet::{Ended, FleetEngine, Order};
-    /// # use trimwright_study::journal::{Head, Journal};
-    /// # let order = Order { engines: 2, seed: 1, learners: vec![Strategy::Kalman], jobs: 1 };
-    /// # let head = Head::of(&Scenario::load("delivery-van")?, &order);
-    /// # let home = tempfile::tempdir()?;
-    /// # let path = home.path().join("fleet.jsonl");
-    /// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-    /// let mut journal = Journal::begin(&path, &head)?;
-    /// journal.add(&[FleetEngine { index: 5, learner: Strategy::Kalman, ended }])?;
-    /// let text = std::fs::read_to_string(&path)?;
-    /// assert!(text.lines().nth(1).is_some_and(|line| line.contains(r#""index":5"#)));
-    /// # Ok::<(), Box<dyn std::error::Error>>(())
-    /// ```
+    /// Appends a finished engine with all its learners.
     ///
     /// # Errors
     /// When the file can't be written.
-    pub fn add(&mut self, engine: &[FleetEngine]) -> Result<(), JournalError> {
-        self.put(&engine)
+    pub fn append(&mut self, engine: &[FleetEngine]) -> Result<(), JournalError> {
+        self.write_line(&engine)
     }
 
-    fn put(&mut self, value: &impl Serialize) -> Result<(), JournalError> {
+    fn write_line(&mut self, value: &impl Serialize) -> Result<(), JournalError> {
         let mut line = serde_json::to_vec(value).map_err(io::Error::from)?;
         line.push(b'\n');
-        // One call, so that a crash cuts off at most this line.
+        // One call, so that a crash truncates at most this line.
         Ok(self.file.write_all(&line)?)
     }
 }
@@ -263,45 +205,49 @@ impl Journal {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::fleet::Ended;
+    use crate::fleet::EngineOutcome;
     use trimwright_control::Strategy;
 
-    fn head(seed: u64) -> Head {
+    fn head(seed: u64) -> JournalHead {
         let scenario = Scenario::load("delivery-van").expect("shipped");
-        Head::of(&scenario, &Order { engines: 9, seed, learners: vec![Strategy::Kalman], jobs: 1 })
+        JournalHead::of(&scenario, &FleetPlan { engines: 9, seed, learners: vec![Strategy::Kalman], jobs: 1 })
     }
 
     fn engine(index: u32) -> FleetEngine {
-        FleetEngine { index, learner: Strategy::Kalman, ended: Ended::Failed(format!("reason {index}")) }
-    }
-
-    #[test]
-    fn cut_off_anywhere_it_keeps_every_whole_line() {
-        let home = tempfile::tempdir().expect("a place");
-        let path = home.path().join("fleet.jsonl");
-        let mut journal = Journal::begin(&path, &head(1)).expect("begun");
-        [2, 0, 1].iter().for_each(|index| journal.add(&[engine(*index)]).expect("added"));
-        let whole = std::fs::read(&path).expect("bytes");
-        let head_end = whole.iter().position(|byte| *byte == b'\n').expect("a line") + 1;
-        for cut in head_end..=whole.len() {
-            std::fs::write(&path, &whole[..cut]).expect("cut");
-            let (mut journal, there) = Journal::resume(&path, &head(1)).expect("goes on");
-            let kept = whole[head_end..cut].iter().filter(|byte| **byte == b'\n').count();
-            // The last line may be whole but for its end.
-            assert!(there.len() == kept || there.len() == kept + 1, "{cut}");
-            journal.add(&[engine(7)]).expect("added");
-            let (_, again) = Journal::resume(&path, &head(1)).expect("goes on");
-            assert_eq!(again.last(), Some(&engine(7)));
-            assert_eq!(again.len(), there.len() + 1);
+        FleetEngine {
+            index,
+            learner: Strategy::Kalman,
+            outcome: EngineOutcome::Failed(format!("reason {index}")),
         }
     }
 
     #[test]
-    fn another_fleet_is_refused() {
+    fn a_truncated_journal_keeps_every_whole_line() {
         let home = tempfile::tempdir().expect("a place");
         let path = home.path().join("fleet.jsonl");
-        Journal::begin(&path, &head(1)).expect("begun");
-        assert!(matches!(Journal::resume(&path, &head(2)), Err(JournalError::Other("seed"))));
+        let mut journal = Journal::create(&path, &head(1)).expect("created");
+        [2, 0, 1].iter().for_each(|index| journal.append(&[engine(*index)]).expect("added"));
+        let whole = std::fs::read(&path).expect("bytes");
+        let head_end = whole.iter().position(|byte| *byte == b'\n').expect("a line") + 1;
+        for cut in head_end..=whole.len() {
+            std::fs::write(&path, &whole[..cut]).expect("cut");
+            let (mut journal, found) = Journal::resume(&path, &head(1)).expect("resumed");
+            let kept = whole[head_end..cut].iter().filter(|byte| **byte == b'\n').count();
+            // The last line may lack only its line end.
+            assert!(found.len() == kept || found.len() == kept + 1, "{cut}");
+            journal.append(&[engine(7)]).expect("added");
+            let (_, again) = Journal::resume(&path, &head(1)).expect("resumed");
+            assert_eq!(again.last(), Some(&engine(7)));
+            assert_eq!(again.len(), found.len() + 1);
+        }
+    }
+
+    #[test]
+    fn another_fleet_is_rejected() {
+        let home = tempfile::tempdir().expect("a place");
+        let path = home.path().join("fleet.jsonl");
+        Journal::create(&path, &head(1)).expect("created");
+        assert!(matches!(Journal::resume(&path, &head(2)), Err(JournalError::OtherFleet("seed"))));
         std::fs::write(&path, "something else").expect("written");
         assert!(matches!(Journal::resume(&path, &head(1)), Err(JournalError::Unreadable(_))));
         assert!(matches!(Journal::resume(&home.path().join("none"), &head(1)), Err(JournalError::Io(_))));

@@ -1,8 +1,8 @@
-//! Many runs side by side: a fleet of engines that were drawn by lot, the learners compared on the same drive, and where a loop
-//! of trim or learning begins to swing.
+//! Studies of many runs: fleets of randomly sampled engines, comparison of the learners, stability limits of trim and learning, faults,
+//! diagnosis and sensitivity to parameters.
 //!
-//! Each run is a run of `trimwright-harness`; nothing here changes what happens in one. Runs go to all cores, and no result
-//! depends on how many there are or in which order they finish.
+//! Each run is a run of `trimwright-harness`. Runs are parallel, and no result depends on the number of cores or the order in which runs
+//! finish.
 
 /// The examples of the README.
 #[cfg(doctest)]
@@ -12,7 +12,6 @@ pub struct Readme;
 pub mod columns;
 pub mod compare;
 pub mod diagnosis;
-pub mod draw;
 pub mod fault_matrix;
 pub mod fingerprint;
 pub mod fleet;
@@ -21,6 +20,7 @@ pub mod leak;
 pub mod learners;
 pub mod parquet;
 pub mod quantiles;
+pub mod sample;
 pub mod scenarios;
 pub mod sensitivity;
 pub mod stability;

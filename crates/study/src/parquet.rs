@@ -1,4 +1,4 @@
-//! A fleet's result as Apache Parquet: one row group, no compression, nothing that differs from machine to machine.
+//! Results of a fleet as Apache Parquet: one row group, no compression, the same bytes on every machine.
 
 use std::sync::Arc;
 
@@ -17,10 +17,10 @@ use crate::columns::{COLUMNS, ColumnValue};
 /// ```
 /// use parquet::file::reader::{FileReader, SerializedFileReader};
 /// use trimwright_control::Strategy;
-/// use trimwright_study::fleet::{Ended, FleetEngine};
+/// use trimwright_study::fleet::{EngineOutcome, FleetEngine};
 /// use trimwright_study::{columns::values, parquet::to_bytes};
-/// let ended = Ended::Failed("truth vehicle.mass_kg".to_owned());
-/// let rows = values(&[FleetEngine { index: 4, learner: Strategy::Kalman, ended }], 9);
+/// let outcome = EngineOutcome::Failed("truth vehicle.mass_kg".to_owned());
+/// let rows = values(&[FleetEngine { index: 4, learner: Strategy::Kalman, outcome }], 9);
 /// let bytes = to_bytes(&rows, &[("seed", "9".to_owned())])?;
 /// let read = SerializedFileReader::new(bytes::Bytes::from(bytes))?;
 /// assert_eq!(read.metadata().file_metadata().num_rows(), 1);
@@ -28,7 +28,7 @@ use crate::columns::{COLUMNS, ColumnValue};
 /// ```
 ///
 /// # Errors
-/// When the library can't write into memory, which no rows can cause.
+/// When the library fails to write into memory.
 pub fn to_bytes(rows: &[Vec<ColumnValue>], notes: &[(&str, String)]) -> Result<Vec<u8>, ParquetError> {
     let notes = notes.iter().map(|(key, value)| KeyValue::new((*key).to_owned(), value.clone())).collect();
     let properties = WriterProperties::builder().set_key_value_metadata(Some(notes)).build();
@@ -40,25 +40,25 @@ pub fn to_bytes(rows: &[Vec<ColumnValue>], notes: &[(&str, String)]) -> Result<V
         let values = rows.iter().filter_map(|row| row.get(index));
         match kind(rows, index) {
             Physical::INT64 => {
-                let (values, there) = split(values, |value| match value {
+                let (values, levels) = split(values, |value| match value {
                     ColumnValue::Whole(value) => *value,
                     _ => None,
                 });
-                column.typed::<Int64Type>().write_batch(&values, Some(&there), None)?;
+                column.typed::<Int64Type>().write_batch(&values, Some(&levels), None)?;
             }
             Physical::DOUBLE => {
-                let (values, there) = split(values, |value| match value {
+                let (values, levels) = split(values, |value| match value {
                     ColumnValue::Real(value) => *value,
                     _ => None,
                 });
-                column.typed::<DoubleType>().write_batch(&values, Some(&there), None)?;
+                column.typed::<DoubleType>().write_batch(&values, Some(&levels), None)?;
             }
             _ => {
-                let (values, there) = split(values, |value| match value {
+                let (values, levels) = split(values, |value| match value {
                     ColumnValue::Text(value) => value.as_deref().map(ByteArray::from),
                     _ => None,
                 });
-                column.typed::<ByteArrayType>().write_batch(&values, Some(&there), None)?;
+                column.typed::<ByteArrayType>().write_batch(&values, Some(&levels), None)?;
             }
         }
         column.close()?;
@@ -69,17 +69,17 @@ pub fn to_bytes(rows: &[Vec<ColumnValue>], notes: &[(&str, String)]) -> Result<V
     Ok(bytes)
 }
 
-/// The values that are there, and for each row whether it has one (definition level 1) or not (0).
+/// The present values, and the definition level of each row: 1 for a value, 0 for none.
 fn split<'a, T>(
     values: impl Iterator<Item = &'a ColumnValue>,
     content: impl Fn(&'a ColumnValue) -> Option<T>,
 ) -> (Vec<T>, Vec<i16>) {
     let all: Vec<Option<T>> = values.map(content).collect();
-    let there = all.iter().map(|value| i16::from(value.is_some())).collect();
-    (all.into_iter().flatten().collect(), there)
+    let levels = all.iter().map(|value| i16::from(value.is_some())).collect();
+    (all.into_iter().flatten().collect(), levels)
 }
 
-/// How a column is stored. Every row has the same kind of value in it; a table without rows is stored as text.
+/// Physical type of a column, from its first row; text for a table without rows.
 fn kind(rows: &[Vec<ColumnValue>], index: usize) -> Physical {
     match rows.first().and_then(|row| row.get(index)) {
         Some(ColumnValue::Whole(_)) => Physical::INT64,
@@ -106,18 +106,18 @@ fn schema(rows: &[Vec<ColumnValue>]) -> Result<TypePtr, ParquetError> {
 mod tests {
     use super::*;
     use crate::columns::values;
-    use crate::draw::Draw;
-    use crate::fleet::{Ended, FleetEngine};
+    use crate::fleet::{EngineOutcome, FleetEngine};
+    use crate::sample::EngineSample;
     use parquet::file::reader::{FileReader, SerializedFileReader};
     use parquet::record::Field;
     use trimwright_control::Strategy;
 
     #[test]
-    fn what_was_written_is_read_again() {
+    fn written_values_are_read_back() {
         let failed = |index| FleetEngine {
             index,
             learner: Strategy::Integral,
-            ended: Ended::Failed(format!("number {index} is broken")),
+            outcome: EngineOutcome::Failed(format!("number {index} is broken")),
         };
         let rows = values(&[failed(0), failed(1), failed(2)], 5);
         let bytes = to_bytes(&rows, &[("seed", "5".to_owned())]).expect("written");
@@ -131,7 +131,10 @@ mod tests {
                 row.get_column_iter().find(|(each, _)| *each == name).map(|(_, field)| field.clone())
             };
             assert_eq!(at("engine"), Some(Field::Long(i64::from(index))));
-            assert_eq!(at("sensor_lag"), Some(Field::Double(Draw::of(5, index).deviations.sensor_lag)));
+            assert_eq!(
+                at("sensor_lag"),
+                Some(Field::Double(EngineSample::of(5, index).deviations.sensor_lag))
+            );
             assert_eq!(at("failure"), Some(Field::Str(format!("number {index} is broken"))));
             assert_eq!(at("learned_map_rms"), Some(Field::Null));
         }

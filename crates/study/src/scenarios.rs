@@ -1,4 +1,4 @@
-//! Whole scenarios with every learner, side by side: figures of one kind for engines and drives of every kind.
+//! All shipped scenarios with every learner.
 
 use rayon::prelude::*;
 use trimwright_harness::csv_text::csv_text;
@@ -19,7 +19,7 @@ use crate::quantiles::FIGURES;
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("town-coupe")? };
 /// let driven: Vec<DrivenScenario> = drive(&[scenario])?;
 /// assert_eq!((driven[2].scenario.as_str(), driven[2].learner), ("town-coupe", "kalman"));
-/// assert_eq!(driven[2].figures.dtcs, "", "no code on a sound car");
+/// assert_eq!(driven[2].figures.dtcs, "", "no code on a fault-free car");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 #[derive(Clone, Debug, PartialEq)]
@@ -28,7 +28,7 @@ pub struct DrivenScenario {
     pub scenario: String,
     /// Name of the learner.
     pub learner: &'static str,
-    /// What came of it.
+    /// Results.
     pub figures: Figures,
 }
 
@@ -43,7 +43,7 @@ pub struct DrivenScenario {
 /// let coupe = Scenario { schedule, passes: 1, ..Scenario::load("town-coupe")? };
 /// let driven = drive(&[van, coupe])?;
 /// assert_eq!(driven.len(), 2 * 3);
-/// assert!(driven[0].figures.fuel_kg > driven[3].figures.fuel_kg, "the van takes more for the same way");
+/// assert!(driven[0].figures.fuel_kg > driven[3].figures.fuel_kg, "the van consumes more on the same trip");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 ///
@@ -65,7 +65,7 @@ pub fn drive(scenarios: &[Scenario]) -> Result<Vec<DrivenScenario>, RunError> {
     Ok(driven?.into_iter().flatten().collect())
 }
 
-/// The table as comma-separated values: a row for each scenario and learner. What could not be measured is left empty.
+/// The table as comma-separated values: a row for each scenario and learner. Values that were not measured are empty.
 ///
 /// ```
 /// use trimwright_harness::{scenario::Scenario, schedule::Schedule};
@@ -75,17 +75,18 @@ pub fn drive(scenarios: &[Scenario]) -> Result<Vec<DrivenScenario>, RunError> {
 /// let scenario = Scenario { schedule, passes: 1, ..Scenario::load("delivery-van")? };
 /// let text = csv(&drive(&[scenario])?);
 /// assert!(text.starts_with("scenario,learner,base_map_rms [%],"));
-/// assert!(text.contains("\ndelivery-van,kalman,,"), "too short for any steady event to count");
+/// assert!(text.contains("\ndelivery-van,kalman,,"), "too short for steady events");
 /// # Ok::<(), Box<dyn std::error::Error>>(())
 /// ```
 pub fn csv(driven: &[DrivenScenario]) -> String {
-    let units = FIGURES.iter().map(|told| format!("{} [{}]", told.name, told.way.unit()).replace(" []", ""));
+    let units =
+        FIGURES.iter().map(|figure| format!("{} [{}]", figure.name, figure.format.unit()).replace(" []", ""));
     let counts = ["cells_visited", "cells_run_away", "cells_beyond_authority", "dtcs"].map(str::to_owned);
     let heads = ["scenario", "learner"].map(str::to_owned).into_iter().chain(units).chain(counts);
     let row = |each: &DrivenScenario| {
         let figures = &each.figures;
-        let written = FIGURES.iter().map(|told| match (told.figure)(figures) {
-            Some(value) if value.is_finite() => told.way.written(value),
+        let written = FIGURES.iter().map(|figure| match (figure.value)(figures) {
+            Some(value) if value.is_finite() => figure.format.text(value),
             _ => String::new(),
         });
         let counts = [figures.cells_visited, figures.cells_run_away, figures.cells_beyond_authority];

@@ -1,7 +1,7 @@
-//! How much depends on each parameter of the controller: one at a time a fifth up and down, and what that changes.
+//! Sensitivity of the results to each parameter of the controller, changed one at a time by +20 % and -20 %.
 //!
-//! All parameters are screened on two scenarios; the fifty on which most depends are then moved on every other, the way that changes more. The parameters of
-//! `sensors` say which part is fitted: they are moved like the others, and are not counted among the fifty.
+//! All parameters are screened on two scenarios; the fifty most sensitive are then changed on all others, in the direction with the larger
+//! effect. The parameters of `sensors` describe the fitted parts: they are changed too, but not counted among the fifty.
 
 use rayon::prelude::*;
 use trimwright_control::{Options, Parameters};
@@ -12,79 +12,79 @@ use trimwright_harness::error::InputError;
 use trimwright_harness::scenario::Scenario;
 use trimwright_numerics::parameters::{ParameterInfo, Shape, Slot, Value};
 
-/// Share by which a parameter is moved.
-pub const MOVED: f32 = 0.2;
-/// Parameters that are moved on every scenario.
-pub const CLOSER: usize = 50;
-/// A warm van in town and a hot cam with spark control: all parts but nitrous are at work in one of them.
+/// Relative change of a parameter.
+pub const CHANGE: f32 = 0.2;
+/// Number of parameters that are changed on every scenario.
+pub const MOST_SENSITIVE: usize = 50;
+/// Screening scenarios, a warm van in town and a hot cam with spark control: together they use all stages except nitrous.
 pub const SCREENING: [&str; 2] = ["delivery-van", "hot-cam-town"];
-/// How much of each schedule is driven, s: as long as the cold phase of the UDDS (40 CFR part 86).
+/// Part of each schedule that is driven, s: the length of the cold phase of the UDDS (40 CFR part 86).
 pub const DRIVEN_S: f64 = 505.0;
-/// The block that says which sensors are fitted.
-const FITTED: &str = "sensors";
-/// The few parameters that stand for all when it is asked whether the table is still right: one of the learner, one of the fuel, one of the
-/// enable conditions.
-const FEW: [&str; 3] = ["learner.prior_sigma_ln", "film.warm_s", "enable_conditions.warm_k"];
+/// The block of parameters of the fitted sensors.
+const SENSORS_BLOCK: &str = "sensors";
+/// Parameters that are recomputed to check whether the table is current: one each of learner, fuel and enable conditions.
+const RECHECKED: [&str; 3] = ["learner.prior_sigma_ln", "film.warm_s", "enable_conditions.warm_k"];
 
-/// One parameter moved one way.
+/// Parameters with one of them changed.
 #[derive(Clone, Debug, PartialEq)]
-pub struct MovedParameter {
+pub struct ChangedParameter {
     /// Stage and name, with a dot between.
     pub path: &'static str,
-    /// Up or down.
+    /// Whether it was increased.
     pub up: bool,
-    /// All parameters, with this one moved.
+    /// All parameters, with this one changed.
     pub parameters: Parameters,
 }
 
-/// What a drive with some parameters came to.
+/// Results of a drive.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct SensitivityFigures {
     /// `mixture.learned_map_rms`, ln.
     pub learned_map_rms: f64,
     /// `mixture.closed_loop_rms`, ln.
     pub closed_loop_rms: f64,
-    /// Drive quality: root mean square of the trials' figures, each over what is a good car's limit; less is better.
+    /// Driveability: root mean square of the test figures, each divided by the limit of a good car; lower is better.
     pub demerit: f64,
-    /// Times the engine died, in the drive and in the trials.
+    /// Number of stalls in the drive and in the driveability tests.
     pub stalls: u32,
 }
 
-/// One row of the table: a parameter moved, in one scenario.
+/// One row of the table: a changed parameter in one scenario.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SensitivityRow {
-    /// Stage and name of the parameter; none for the drive with all as they are.
+    /// Stage and name of the parameter; `None` for the reference drive.
     pub path: Option<&'static str>,
-    /// Up or down.
+    /// Whether it was increased.
     pub up: bool,
     /// Name of the scenario.
     pub scenario: String,
-    /// What came of it.
+    /// Results.
     pub figures: SensitivityFigures,
 }
 
-/// Every parameter of numbers moved up and down as far as its range allows; whole numbers by one at least.
+/// All numeric parameters, increased and decreased as far as their ranges allow; integers by at least one.
 ///
 /// ```
 /// use trimwright_control::Parameters;
-/// let moved = trimwright_study::sensitivity::moved(&Parameters::DEFAULT);
-/// assert!(moved.iter().all(|moved| moved.parameters.check().is_ok() && moved.parameters != Parameters::DEFAULT));
-/// let hold_s = moved.iter().find(|moved| moved.path == "feedback.hold_s" && moved.up).expect("it is a number");
+/// let changed_parameters = trimwright_study::sensitivity::changed_parameters(&Parameters::DEFAULT);
+/// assert!(changed_parameters.iter().all(|changed_parameters| changed_parameters.parameters.check().is_ok() && changed_parameters.parameters != Parameters::DEFAULT));
+/// let hold_s = changed_parameters.iter().find(|changed_parameters| changed_parameters.path == "feedback.hold_s" && changed_parameters.up).expect("it is a number");
 /// assert_eq!(hold_s.parameters.feedback.hold_s, 1.2 * Parameters::DEFAULT.feedback.hold_s);
 /// ```
-pub fn moved(parameters: &Parameters) -> Vec<MovedParameter> {
+pub fn changed_parameters(parameters: &Parameters) -> Vec<ChangedParameter> {
     let mut all = Vec::new();
     for (block, found) in parameters.blocks().iter().enumerate() {
         for (place, info) in found.info().iter().enumerate() {
             for up in [false, true] {
-                let mut moved = MovedParameter { path: info.path, up, parameters: parameters.clone() };
-                let mut blocks = moved.parameters.blocks_mut();
+                let mut changed_parameters =
+                    ChangedParameter { path: info.path, up, parameters: parameters.clone() };
+                let mut blocks = changed_parameters.parameters.blocks_mut();
                 let changed = blocks
                     .get_mut(block)
                     .and_then(|block| block.slot(place))
-                    .is_some_and(|slot| shift(info, slot, if up { MOVED } else { -MOVED }));
-                if changed && moved.parameters.check().is_ok() {
-                    all.push(moved);
+                    .is_some_and(|slot| shift(info, slot, if up { CHANGE } else { -CHANGE }));
+                if changed && changed_parameters.parameters.check().is_ok() {
+                    all.push(changed_parameters);
                 }
             }
         }
@@ -92,15 +92,15 @@ pub fn moved(parameters: &Parameters) -> Vec<MovedParameter> {
     all
 }
 
-/// Moves all numbers of a parameter by a share of themselves, or of the range where they are 0; whether any moved.
+/// Changes all numbers of a parameter by a share of themselves, or of the range where they are 0; returns whether any changed.
 fn shift(info: &ParameterInfo<f32>, slot: Slot<'_, f32>, by: f32) -> bool {
     let span = info.range.max - info.range.min;
     let mut any = false;
     let mut one = |number: &mut f32| {
         let step = if *number == 0.0 { by * span } else { by * number.abs() };
-        let moved = (*number + step).clamp(info.range.min, info.range.max);
-        any |= moved != *number;
-        *number = moved;
+        let changed_parameters = (*number + step).clamp(info.range.min, info.range.max);
+        any |= changed_parameters != *number;
+        *number = changed_parameters;
     };
     match slot {
         Slot::Number(number) => one(number),
@@ -119,15 +119,15 @@ fn shift(info: &ParameterInfo<f32>, slot: Slot<'_, f32>, by: f32) -> bool {
     any
 }
 
-/// How many parameters can be moved and how many only chosen.
+/// Number of numeric parameters and of choices.
 pub fn numbers_of(parameters: &Parameters) -> (usize, usize) {
     let blocks = parameters.blocks();
     let infos = || blocks.iter().flat_map(|block| block.info());
-    let chosen = infos().filter(|info| matches!(info.shape, Shape::Flag | Shape::Choice(_))).count();
-    (infos().count() - chosen, chosen)
+    let selected = infos().filter(|info| matches!(info.shape, Shape::Flag | Shape::Choice(_))).count();
+    (infos().count() - selected, selected)
 }
 
-/// Drives a scenario with these parameters, and makes the trials.
+/// Drives a scenario with these parameters and runs the driveability tests.
 ///
 /// # Errors
 /// [`RunError`] when the scenario's truth or answers are outside their ranges.
@@ -135,7 +135,7 @@ pub fn figures(scenario: &Scenario, parameters: &Parameters) -> Result<Sensitivi
     let scenario = Scenario { parameters: parameters.clone(), ..scenario.clone() };
     let run = drive_with(&scenario, Options::default(), Record::Figures, &mut |_| ())?;
     let trials = driveability(&scenario, &run.calibration, &run.learned)?;
-    let (demerit, died) = judged(&trials);
+    let (demerit, died) = demerit_and_stalls(&trials);
     Ok(SensitivityFigures {
         learned_map_rms: run.summary.mixture.learned_map_rms,
         closed_loop_rms: run.summary.mixture.closed_loop_rms,
@@ -144,9 +144,8 @@ pub fn figures(scenario: &Scenario, parameters: &Parameters) -> Result<Sensitivi
     })
 }
 
-/// The trials' figures over the limits that `tests/ident_driveability.rs` holds for the shipped cars, as a root mean square; and
-/// times the engine died.
-fn judged(trials: &Driveability) -> (f64, u32) {
+/// Root mean square of the test figures divided by the limits of `tests/ident_driveability.rs`, and number of stalls.
+fn demerit_and_stalls(trials: &Driveability) -> (f64, u32) {
     let (idle, cut) = (&trials.idle, &trials.fuel_cut);
     let cranked = trials.starts.iter().map(|start| start.cranked_s.unwrap_or(10.0) / 3.0);
     let tip_ins = trials.tip_ins.iter().map(|tip_in| tip_in.compensated.farthest() / 0.12);
@@ -159,30 +158,41 @@ fn judged(trials: &Driveability) -> (f64, u32) {
     ((squares / all.len() as f64).sqrt(), died)
 }
 
-/// Screens all parameters on the first scenarios, then moves those on which most depends on the others, the way that changes more. The rows of the unmoved
-/// drives come first; `told` hears of each row as it is done.
+/// Screens all parameters on `screening`, then changes the `count` most sensitive on the remaining scenarios of `all`, in the direction with
+/// the larger effect. Rows of the reference drives come first; `on_row` is called with each finished row.
 ///
 /// # Errors
 /// [`RunError`] when the truth or the answers of a scenario are outside their ranges.
 pub fn table(
     screening: &[Scenario],
     all: &[Scenario],
-    closer: usize,
-    told: &(dyn Fn(&SensitivityRow) + Sync),
+    count: usize,
+    on_row: &(dyn Fn(&SensitivityRow) + Sync),
 ) -> Result<Vec<SensitivityRow>, RunError> {
     let parameters = Parameters::DEFAULT;
-    let moved = moved(&parameters);
-    let drive = |moved: Option<&MovedParameter>, scenario: &Scenario| {
-        let figures = figures(scenario, moved.map_or(&parameters, |moved| &moved.parameters))?;
-        let (path, up) = (moved.map(|moved| moved.path), moved.is_some_and(|moved| moved.up));
+    let changed_parameters = changed_parameters(&parameters);
+    let drive = |changed_parameters: Option<&ChangedParameter>, scenario: &Scenario| {
+        let figures = figures(
+            scenario,
+            changed_parameters.map_or(&parameters, |changed_parameters| &changed_parameters.parameters),
+        )?;
+        let (path, up) = (
+            changed_parameters.map(|changed_parameters| changed_parameters.path),
+            changed_parameters.is_some_and(|changed_parameters| changed_parameters.up),
+        );
         let row = SensitivityRow { path, up, scenario: scenario.name.clone(), figures };
-        told(&row);
+        on_row(&row);
         Ok(row)
     };
-    let every = |moved: &[&MovedParameter], scenarios: &[&Scenario]| {
-        let pairs: Vec<(&MovedParameter, &Scenario)> =
-            moved.iter().flat_map(|moved| scenarios.iter().map(|scenario| (*moved, *scenario))).collect();
-        let rows = pairs.par_iter().with_max_len(1).map(|(moved, scenario)| drive(Some(moved), scenario));
+    let every = |changed_parameters: &[&ChangedParameter], scenarios: &[&Scenario]| {
+        let pairs: Vec<(&ChangedParameter, &Scenario)> = changed_parameters
+            .iter()
+            .flat_map(|changed_parameters| scenarios.iter().map(|scenario| (*changed_parameters, *scenario)))
+            .collect();
+        let rows = pairs
+            .par_iter()
+            .with_max_len(1)
+            .map(|(changed_parameters, scenario)| drive(Some(changed_parameters), scenario));
         rows.collect::<Result<Vec<SensitivityRow>, RunError>>()
     };
     let mut rows = all
@@ -190,18 +200,24 @@ pub fn table(
         .with_max_len(1)
         .map(|scenario| drive(None, scenario))
         .collect::<Result<Vec<SensitivityRow>, RunError>>()?;
-    rows.extend(every(&moved.iter().collect::<Vec<_>>(), &screening.iter().collect::<Vec<_>>())?);
+    rows.extend(every(
+        &changed_parameters.iter().collect::<Vec<_>>(),
+        &screening.iter().collect::<Vec<_>>(),
+    )?);
     let ranked = ranked(&rows);
-    let nearest: Vec<&str> = ranked.iter().take(closer).map(|(path, _)| *path).collect();
-    let chosen: Vec<&MovedParameter> = moved
+    let nearest: Vec<&str> = ranked.iter().take(count).map(|(path, _)| *path).collect();
+    let selected: Vec<&ChangedParameter> = changed_parameters
         .iter()
-        .filter(|moved| nearest.contains(&moved.path) && moved.up == goes_farther_up(&rows, moved.path))
+        .filter(|changed_parameters| {
+            nearest.contains(&changed_parameters.path)
+                && changed_parameters.up == is_larger_when_increased(&rows, changed_parameters.path)
+        })
         .collect();
     let rest: Vec<&Scenario> = all
         .iter()
         .filter(|scenario| screening.iter().all(|screened| screened.name != scenario.name))
         .collect();
-    rows.extend(every(&chosen, &rest)?);
+    rows.extend(every(&selected, &rest)?);
     Ok(rows)
 }
 
@@ -220,65 +236,73 @@ pub fn shortened(name: &str) -> Result<Scenario, InputError> {
     Ok(Scenario { schedule: scenario.schedule.clone().until(DRIVEN_S), ..scenario.with_passes(1) })
 }
 
-/// A few parameters on the first scenario of the screening, for the end of the table: they are driven anew to tell whether it is still right.
+/// Rows of a few parameters on the first screening scenario, at the end of the table; recomputed to check whether it is current.
 ///
 /// # Errors
 /// [`RunError`] when the truth or the answers of the scenario are outside their ranges.
-pub fn few() -> Result<Vec<SensitivityRow>, RunError> {
+pub fn rechecked() -> Result<Vec<SensitivityRow>, RunError> {
     let scenario = shortened(SCREENING[0]).expect("shipped scenarios can be read");
     let parameters = Parameters::DEFAULT;
-    let unmoved = SensitivityRow {
+    let reference = SensitivityRow {
         path: None,
         up: false,
         scenario: scenario.name.clone(),
         figures: figures(&scenario, &parameters)?,
     };
-    let moved = moved(&parameters);
-    let chosen: Vec<&MovedParameter> = moved.iter().filter(|moved| FEW.contains(&moved.path)).collect();
-    let rows = chosen.par_iter().map(|moved| {
-        let figures = figures(&scenario, &moved.parameters)?;
-        Ok(SensitivityRow { path: Some(moved.path), up: moved.up, scenario: scenario.name.clone(), figures })
+    let changed_parameters = changed_parameters(&parameters);
+    let selected: Vec<&ChangedParameter> = changed_parameters
+        .iter()
+        .filter(|changed_parameters| RECHECKED.contains(&changed_parameters.path))
+        .collect();
+    let rows = selected.par_iter().map(|changed_parameters| {
+        let figures = figures(&scenario, &changed_parameters.parameters)?;
+        Ok(SensitivityRow {
+            path: Some(changed_parameters.path),
+            up: changed_parameters.up,
+            scenario: scenario.name.clone(),
+            figures,
+        })
     });
     let rows = rows.collect::<Result<Vec<SensitivityRow>, RunError>>()?;
-    Ok([vec![unmoved], rows].concat())
+    Ok([vec![reference], rows].concat())
 }
 
-/// Whether more changes when a parameter goes up than when it goes down, over the rows there are.
-fn goes_farther_up(rows: &[SensitivityRow], path: &str) -> bool {
+/// Whether increasing a parameter has the larger effect in the given rows.
+fn is_larger_when_increased(rows: &[SensitivityRow], path: &str) -> bool {
     let sum = |up| {
         let of = rows.iter().filter(|row| row.path == Some(path) && row.up == up);
-        of.filter_map(|row| Some(change(row, &unmoved(rows, &row.scenario)?))).sum::<f64>()
+        of.filter_map(|row| Some(change(row, &reference(rows, &row.scenario)?))).sum::<f64>()
     };
     sum(true) >= sum(false)
 }
 
-/// The figures of the unmoved drive of a scenario.
-fn unmoved(rows: &[SensitivityRow], scenario: &str) -> Option<SensitivityFigures> {
+/// The figures of the reference drive of a scenario.
+fn reference(rows: &[SensitivityRow], scenario: &str) -> Option<SensitivityFigures> {
     rows.iter().find(|row| row.path.is_none() && row.scenario == scenario).map(|row| row.figures)
 }
 
-/// How far a row's figures are from those of the unmoved drive of the same scenario, in shares of these: learned map, closed loop and
-/// drive quality added up, and one for each time more or less that the engine died. What could not be measured counts as one.
-pub fn change(row: &SensitivityRow, unmoved: &SensitivityFigures) -> f64 {
+/// Sum of the relative changes of learned map, closed loop and driveability from the reference drive, plus 1 for each stall more or less. A
+/// missing value counts as 1.
+pub fn change(row: &SensitivityRow, reference: &SensitivityFigures) -> f64 {
     let share = |now: f64, was: f64| if now.is_finite() { ((now - was) / was).abs() } else { 1.0 };
     let now = &row.figures;
-    share(now.learned_map_rms, unmoved.learned_map_rms)
-        + share(now.closed_loop_rms, unmoved.closed_loop_rms)
-        + share(now.demerit, unmoved.demerit)
-        + f64::from(now.stalls.abs_diff(unmoved.stalls))
+    share(now.learned_map_rms, reference.learned_map_rms)
+        + share(now.closed_loop_rms, reference.closed_loop_rms)
+        + share(now.demerit, reference.demerit)
+        + f64::from(now.stalls.abs_diff(reference.stalls))
 }
 
-/// The parameters by how much depends on them, most first, without those of the sensors: the mean over scenarios of the greater
-/// [`change`] of both ways.
+/// The parameters by sensitivity, most sensitive first, without those of the sensors: mean over scenarios of the larger [`change`] of both
+/// directions.
 pub fn ranked(rows: &[SensitivityRow]) -> Vec<(&'static str, f64)> {
     let mut sums: Vec<(&'static str, f64, f64)> = Vec::new();
     let mut greatest: Vec<(&'static str, &str, f64)> = Vec::new();
     for row in rows {
-        let (Some(path), Some(unmoved)) = (row.path, unmoved(rows, &row.scenario)) else { continue };
-        if path.split('.').next() == Some(FITTED) {
+        let (Some(path), Some(reference)) = (row.path, reference(rows, &row.scenario)) else { continue };
+        if path.split('.').next() == Some(SENSORS_BLOCK) {
             continue;
         }
-        let by = change(row, &unmoved);
+        let by = change(row, &reference);
         match greatest.iter_mut().find(|(of, scenario, _)| *of == path && *scenario == row.scenario) {
             Some((_, _, most)) => *most = most.max(by),
             None => greatest.push((path, &row.scenario, by)),
@@ -296,7 +320,7 @@ pub fn ranked(rows: &[SensitivityRow]) -> Vec<(&'static str, f64)> {
     ranked
 }
 
-/// The table as comma-separated values: figures, and their change against the unmoved drive of the scenario.
+/// The table as CSV: figures and their change from the reference drive of the scenario.
 pub fn csv(rows: &[SensitivityRow]) -> String {
     let head = [
         "parameter",
@@ -309,8 +333,8 @@ pub fn csv(rows: &[SensitivityRow]) -> String {
         "change",
     ];
     let written = |row: &SensitivityRow| {
-        let change = unmoved(rows, &row.scenario).map_or(f64::NAN, |unmoved| change(row, &unmoved));
-        let moved = match (row.path, row.up) {
+        let change = reference(rows, &row.scenario).map_or(f64::NAN, |reference| change(row, &reference));
+        let changed_parameters = match (row.path, row.up) {
             (None, _) => "",
             (_, true) => "+20 %",
             (_, false) => "-20 %",
@@ -318,7 +342,7 @@ pub fn csv(rows: &[SensitivityRow]) -> String {
         let SensitivityFigures { learned_map_rms, closed_loop_rms, demerit, stalls } = row.figures;
         [
             row.path.unwrap_or("none").to_owned(),
-            moved.to_owned(),
+            changed_parameters.to_owned(),
             row.scenario.clone(),
             decimals(100.0 * learned_map_rms, 3),
             decimals(100.0 * closed_loop_rms, 3),
@@ -330,7 +354,7 @@ pub fn csv(rows: &[SensitivityRow]) -> String {
     csv_text(head, rows.iter().map(written))
 }
 
-/// The value of a parameter, for a sentence about it.
+/// The value of a parameter as text.
 pub fn written(parameters: &Parameters, path: &str) -> Option<String> {
     parameters.blocks().iter().find_map(|block| {
         let place = block.info().iter().position(|info| info.path == path)?;
@@ -357,7 +381,7 @@ mod tests {
     }
 
     #[test]
-    fn what_changes_most_comes_first_and_sensors_are_left_out() {
+    fn the_most_sensitive_comes_first_and_sensors_are_excluded() {
         let rows = [
             row(None, false, 0.01, 0),
             row(Some("film.little"), true, 0.0101, 0),
@@ -366,16 +390,17 @@ mod tests {
             row(Some("idle.stalls"), true, 0.01, 3),
             row(Some("sensors.map_pa"), true, 0.9, 9),
         ];
-        let order: Vec<&str> = ranked(&rows).iter().map(|(path, _)| *path).collect();
-        assert_eq!(order, ["idle.stalls", "film.much", "film.little"]);
+        let plan: Vec<&str> = ranked(&rows).iter().map(|(path, _)| *path).collect();
+        assert_eq!(plan, ["idle.stalls", "film.much", "film.little"]);
         assert!(csv(&rows).contains("film.much,-20 %,one,2.000,1.000,0.500,0,1.0000\n"));
     }
 
     #[test]
-    fn every_parameter_of_numbers_moves_one_way_at_least() {
-        let moved = moved(&Parameters::DEFAULT);
+    fn every_numeric_parameter_changes_in_one_direction_at_least() {
+        let changed_parameters = changed_parameters(&Parameters::DEFAULT);
         let (numbers, _) = numbers_of(&Parameters::DEFAULT);
-        let mut paths: Vec<&str> = moved.iter().map(|moved| moved.path).collect();
+        let mut paths: Vec<&str> =
+            changed_parameters.iter().map(|changed_parameters| changed_parameters.path).collect();
         paths.dedup();
         assert_eq!(paths.len(), numbers, "{paths:?}");
     }

@@ -1,7 +1,7 @@
-//! The tables under version control, `shared/studies/*.csv`, bound to the program that drew them.
+//! The tables under version control, `shared/studies/*.csv`, and the check that they are current.
 //!
-//! Each begins with the command that draws it and the [`fingerprint`] of controller and plant of that day. A table that takes
-//! many minutes to draw ends with the rows of its first few engines alone, and these are driven anew; of the others all rows are.
+//! Each begins with the command that generates it and the [`fingerprint`] of controller and plant. A table that takes many minutes ends with
+//! separate rows of its first few engines, which are recomputed for the check; of the others all rows are.
 
 use std::path::PathBuf;
 use std::{fs, io};
@@ -13,58 +13,62 @@ use trimwright_harness::shipped::SCENARIOS;
 use crate::fingerprint::fingerprint;
 use crate::{diagnosis, fault_matrix, fleet, leak, quantiles, scenarios, sensitivity};
 
-/// What stands before the fingerprint.
-const DRAWN: &str = "# controller and plant: ";
+/// Text before the fingerprint.
+const STAMP_PREFIX: &str = "# controller and plant: ";
 
-/// One of them.
+/// A table under version control.
 ///
 /// ```
 /// use trimwright_study::tables::LEAK;
 /// assert!(LEAK.command().ends_with("--example leak > shared/studies/leak.csv"));
 /// let text = LEAK.read()?;
-/// assert!(text.starts_with(&format!("# {}\n", LEAK.command())), "a table says how it is drawn");
+/// assert!(text.starts_with(&format!("# {}\n", LEAK.command())), "the first line is the command");
 /// # Ok::<(), std::io::Error>(())
 /// ```
 #[derive(Clone, Copy, Debug)]
-pub struct KeptTable {
-    /// Its name and that of the example that draws it.
+pub struct VersionedTable {
+    /// Name of the table and of the example that generates it.
     pub name: &'static str,
-    again: fn() -> Result<String, RunError>,
+    recompute: fn() -> Result<String, RunError>,
 }
 
 /// Quantiles of a thousand engines.
-pub const FLEET: KeptTable =
-    KeptTable { name: "fleet", again: || Ok(without_head(&quantiles::csv(&fleet::few(&van())))) };
+pub const FLEET: VersionedTable = VersionedTable {
+    name: "fleet",
+    recompute: || Ok(without_head(&quantiles::csv(&fleet::first_engines(&van())))),
+};
 /// The confusion table.
-pub const DIAGNOSIS: KeptTable =
-    KeptTable { name: "diagnosis", again: || Ok(diagnosis::confusion_csv(&diagnosis::all(&van()))) };
-/// Leaks before the oxygen sensor.
-pub const LEAK: KeptTable =
-    KeptTable { name: "leak", again: || Ok(without_head(&leak::csv(&leak::few(&van())?))) };
+pub const DIAGNOSIS: VersionedTable = VersionedTable {
+    name: "diagnosis",
+    recompute: || Ok(diagnosis::confusion_csv(&diagnosis::table_runs(&van()))),
+};
+/// Leaks upstream of the oxygen sensor.
+pub const LEAK: VersionedTable = VersionedTable {
+    name: "leak",
+    recompute: || Ok(without_head(&leak::csv(&leak::first_engines(&van())?))),
+};
 /// Every shipped scenario with every learner.
-pub const ALL_SCENARIOS: KeptTable = KeptTable {
+pub const ALL_SCENARIOS: VersionedTable = VersionedTable {
     name: "scenarios",
-    again: || {
+    recompute: || {
         let load = |name| Scenario::load(name).expect("shipped scenarios can be read");
         let all: Vec<Scenario> = SCENARIOS.iter().map(|shipped| load(shipped.name)).collect();
         Ok(scenarios::csv(&scenarios::drive(&all)?))
     },
 };
-/// Every sensor broken in every way.
-pub const FAULT_MATRIX: KeptTable =
-    KeptTable { name: "fault_matrix", again: || Ok(fault_matrix::csv(&fault_matrix::matrix(&van())?)) };
-/// Every parameter of the controller moved by a fifth.
-pub const SENSITIVITY: KeptTable =
-    KeptTable { name: "sensitivity", again: || Ok(without_head(&sensitivity::csv(&sensitivity::few()?))) };
+/// Every sensor with every fault.
+pub const FAULT_MATRIX: VersionedTable = VersionedTable {
+    name: "fault_matrix",
+    recompute: || Ok(fault_matrix::csv(&fault_matrix::matrix(&van())?)),
+};
+/// Every parameter of the controller changed by 20 %.
+pub const SENSITIVITY: VersionedTable = VersionedTable {
+    name: "sensitivity",
+    recompute: || Ok(without_head(&sensitivity::csv(&sensitivity::rechecked()?))),
+};
 
-/// All of them.
-///
-/// ```
-/// use trimwright_study::tables::TABLES;
-/// let names: Vec<&str> = TABLES.iter().map(|table| table.name).collect();
-/// assert_eq!(names, ["fleet", "diagnosis", "leak", "scenarios", "fault_matrix", "sensitivity"]);
-/// ```
-pub const TABLES: [KeptTable; 6] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX, SENSITIVITY];
+/// All tables.
+pub const TABLES: [VersionedTable; 6] = [FLEET, DIAGNOSIS, LEAK, ALL_SCENARIOS, FAULT_MATRIX, SENSITIVITY];
 
 /// The car of the studies.
 fn van() -> Scenario {
@@ -72,38 +76,34 @@ fn van() -> Scenario {
 }
 
 /// The rows of a table without their head.
-///
-/// ```
-/// assert_eq!(trimwright_study::tables::without_head("a,b\n1,2\n"), "1,2\n");
-/// ```
 pub fn without_head(table: &str) -> String {
     table.split_once('\n').map_or("", |(_, rows)| rows).to_owned()
 }
 
-impl KeptTable {
-    /// The command that draws it.
+impl VersionedTable {
+    /// The command that generates it.
     pub fn command(&self) -> String {
         let name = self.name;
         format!("cargo run --release -p trimwright-study --example {name} > shared/studies/{name}.csv")
     }
 
-    /// Drives again what is driven anew: the whole table, or the rows at its end.
+    /// Recomputes the rows for the check: the whole table, or the rows at its end.
     ///
     /// # Errors
-    /// [`RunError`] when something cannot be driven.
-    pub fn anew(&self) -> Result<String, RunError> {
-        (self.again)()
+    /// [`RunError`] when a run fails.
+    pub fn recomputed(&self) -> Result<String, RunError> {
+        (self.recompute)()
     }
 
-    /// The table as it is kept: where it comes from, and all its rows.
+    /// The file of the table: command, fingerprint and rows.
     ///
     /// # Errors
-    /// [`RunError`] when something cannot be driven.
-    pub fn drawn(&self, rows: &str) -> Result<String, RunError> {
-        Ok(format!("# {}\n{DRAWN}{}\n{rows}", self.command(), fingerprint()?))
+    /// [`RunError`] when a run fails.
+    pub fn with_header(&self, rows: &str) -> Result<String, RunError> {
+        Ok(format!("# {}\n{STAMP_PREFIX}{}\n{rows}", self.command(), fingerprint()?))
     }
 
-    /// The table that is kept.
+    /// Reads the file.
     ///
     /// # Errors
     /// When it can't be read.
@@ -111,25 +111,26 @@ impl KeptTable {
         fs::read_to_string(self.path())
     }
 
-    /// The fingerprint that a kept table was drawn with.
+    /// The fingerprint in the file.
     ///
     /// ```
     /// use trimwright_study::tables::FLEET;
     /// let text = "# a command\n# controller and plant: 0123456789abcdef\nlearner,figure\n";
     /// assert_eq!(FLEET.stamp(text), "0123456789abcdef");
     /// ```
-    pub fn stamp<'a>(&self, kept: &'a str) -> &'a str {
-        kept.lines().find_map(|line| line.strip_prefix(DRAWN)).unwrap_or_default()
+    pub fn stamp<'a>(&self, file: &'a str) -> &'a str {
+        file.lines().find_map(|line| line.strip_prefix(STAMP_PREFIX)).unwrap_or_default()
     }
 
-    /// Writes another fingerprint into the kept table.
+    /// Replaces the fingerprint in the file.
     ///
     /// # Errors
     /// When it can't be read or written.
     pub fn restamp(&self, now: &str) -> io::Result<()> {
-        let kept = self.read()?;
-        let (before, after) = (format!("{DRAWN}{}\n", self.stamp(&kept)), format!("{DRAWN}{now}\n"));
-        fs::write(self.path(), kept.replacen(&before, &after, 1))
+        let file = self.read()?;
+        let (before, after) =
+            (format!("{STAMP_PREFIX}{}\n", self.stamp(&file)), format!("{STAMP_PREFIX}{now}\n"));
+        fs::write(self.path(), file.replacen(&before, &after, 1))
     }
 
     fn path(&self) -> PathBuf {
@@ -137,17 +138,17 @@ impl KeptTable {
     }
 }
 
-/// The first row in which the end of a kept table differs from rows that were driven anew.
+/// The first difference between recomputed rows and the end of the file.
 ///
 /// ```
 /// use trimwright_study::tables::difference;
 /// assert_eq!(difference("# a comment\na,b\n1,2\n3,4\n", "1,2\n3,4\n"), None);
-/// assert_eq!(difference("a,b\n1,2\n3,4\n", "3,5\n").as_deref(), Some("kept 3,4, driven anew 3,5"));
+/// assert_eq!(difference("a,b\n1,2\n3,4\n", "3,5\n").as_deref(), Some("file has 3,4, recomputed 3,5"));
 /// ```
-pub fn difference(kept: &str, anew: &str) -> Option<String> {
-    let skipped = kept.lines().count().checked_sub(anew.lines().count());
-    let kept_rows = kept.lines().skip(skipped.unwrap_or(0));
-    let mut pairs = kept_rows.chain(std::iter::repeat("nothing")).zip(anew.lines());
-    let (kept, anew) = pairs.find(|(kept, anew)| kept != anew)?;
-    Some(format!("kept {kept}, driven anew {anew}"))
+pub fn difference(file: &str, recomputed: &str) -> Option<String> {
+    let skipped = file.lines().count().checked_sub(recomputed.lines().count());
+    let kept_rows = file.lines().skip(skipped.unwrap_or(0));
+    let mut pairs = kept_rows.chain(std::iter::repeat("nothing")).zip(recomputed.lines());
+    let (file, recomputed) = pairs.find(|(file, recomputed)| file != recomputed)?;
+    Some(format!("file has {file}, recomputed {recomputed}"))
 }

@@ -1,18 +1,18 @@
-//! Learning keeps up with parts that age.
+//! Learning follows ageing parts.
 
 use trimwright_control::Options;
 use trimwright_harness::drive::{Record, drive_with};
 use trimwright_harness::faults::{Fault, find};
 use trimwright_harness::scenario::Scenario;
 
-/// Time over which the injectors lose their flow.
+/// Time over which the injectors lose flow, s.
 const AGEING_S: f64 = 7200.0;
-/// Share of the flow that they lose.
+/// Share of the flow that is lost.
 const LOST: f64 = 0.10;
-/// Steps in which they do, each of a fifth of a per cent.
+/// Number of steps of the loss, each 0.2 %.
 const STEPS: u32 = 50;
 
-/// The fault that holds during one step of the ageing; the last one stays.
+/// The fault during one step of the ageing; the last one stays.
 fn step(index: u32) -> Fault {
     let step_s = AGEING_S / f64::from(STEPS);
     let from_s = step_s * f64::from(index);
@@ -25,10 +25,10 @@ fn step(index: u32) -> Fault {
     }
 }
 
-/// Six times UDDS, 2.3 hours. Deposits take a tenth of all injectors' flow within two of them; once the map has been learned, in
-/// the first two passes, what it leaves by itself, without the short-term trim, stays within 1.5 % rms.
+/// Six times UDDS, 2.3 hours. Deposits reduce the flow of all injectors by 10 % within 2 hours; after the first two passes, which
+/// learn the map, the error of the map alone stays within 1.5 % rms.
 #[test]
-fn a_map_follows_injectors_that_lose_a_tenth_of_their_flow() {
+fn the_map_follows_a_flow_loss_of_10_percent() {
     let scenario = Scenario::load("delivery-van").expect("shipped").with_passes(6);
     let learned_s = 2.0 * scenario.schedule.duration_s();
     let scenario = Scenario { faults: (0..STEPS).map(step).collect(), ..scenario };

@@ -1,4 +1,4 @@
-//! The table of a thousand engines under version control, held to what it has to show, and its first engines driven anew.
+//! The table of a thousand engines under version control: limits, and recomputation of its first engines.
 
 use std::collections::BTreeMap;
 use trimwright_study::tables::{FLEET, difference};
@@ -20,16 +20,16 @@ fn table() -> BTreeMap<(String, String), FleetRow> {
 }
 
 #[test]
-fn of_a_thousand_engines_none_stalls_and_the_learned_map_is_right() {
+fn a_thousand_engines_do_not_stall_and_learn_the_map() {
     let table = table();
     let at =
         |learner: &str, figure: &str, column: &str| table[&(learner.to_owned(), figure.to_owned())][column];
     for learner in ["integral", "gradient", "kalman"] {
         assert!(at(learner, "learned_map_rms", "engines") >= 1000.0, "{learner}");
         assert_eq!(at(learner, "stalls", "q100"), 0.0, "{learner}");
-        // Authority is reached only where an error that was drawn exceeds it, or comes so near that the learner cannot tell.
+        // Cells saturate only where the sampled error exceeds the authority limit, or is so near to it that the learner cannot distinguish.
         assert_eq!(at(learner, "cells_run_away", "q100"), 0.0, "{learner}");
-        // Of the cells visited, so many lie within two of the learner's own standard deviations.
+        // Share of the visited cells within two standard deviations of the learner.
         assert!((0.90..=0.99).contains(&at(learner, "within_two_sigma", "mean")), "{learner}");
     }
     assert!(at("kalman", "learned_map_rms", "q50") <= 0.010, "{:?}", table);
@@ -37,8 +37,8 @@ fn of_a_thousand_engines_none_stalls_and_the_learned_map_is_right() {
     assert!(at("kalman", "over_offline_fit", "q50") <= 1.3);
 }
 
-/// With all three learners, figure by figure: least, median and most of four tell each one of them.
+/// All three learners and all figures.
 #[test]
-fn the_first_engines_come_out_as_the_table_has_them() {
-    assert_eq!(difference(&FLEET.read().expect("the table"), &FLEET.anew().expect("drives")), None);
+fn the_recomputed_first_engines_are_those_of_the_table() {
+    assert_eq!(difference(&FLEET.read().expect("the table"), &FLEET.recomputed().expect("drives")), None);
 }

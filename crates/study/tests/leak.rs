@@ -1,39 +1,39 @@
-//! Leaks before the oxygen sensor: a small fleet driven, and the table under version control held to what it has to show.
+//! Leaks upstream of the oxygen sensor: a small fleet, and limits of the table under version control.
 
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::verdicts::Cause;
-use trimwright_study::leak::{STRENGTHS, csv, few};
+use trimwright_study::leak::{STRENGTHS, csv, first_engines};
 use trimwright_study::tables::{LEAK, difference, without_head};
 
-/// Least share of leaks of at least 5 % that are found, and most sound engines of which one is said.
+/// Smallest share of detected leaks of at least 5 %, and largest share of false alarms.
 const FOUND: f64 = 0.95;
 const FALSE_ALARMS: f64 = 0.02;
 
-/// Without the self-check the learned correction at idle goes rich by the leak; with it a leak of 5 % and more is found and named.
+/// Without the self-check the leak shifts the learned correction at idle rich; with it a leak of 5 % or more is detected and reported.
 #[test]
-fn leaks_make_the_learned_idle_rich_and_are_found() {
-    let runs = few(&Scenario::load("delivery-van").expect("shipped")).expect("drives");
+fn leaks_shift_the_learned_idle_rich_and_are_detected() {
+    let runs = first_engines(&Scenario::load("delivery-van").expect("shipped")).expect("drives");
     assert_eq!(runs.len(), 4 + 4 * STRENGTHS.len());
     for run in &runs {
         let strength = run.strength;
         if strength == 0.0 {
-            assert!(!run.flagged && !run.said.contains(&Cause::UpstreamAir), "{run:?}");
+            assert!(!run.flagged && !run.reported.contains(&Cause::UpstreamAir), "{run:?}");
             continue;
         }
         let [without_ln, _] = run.richer_ln.expect("of a leaking engine");
         let rich = without_ln / strength.ln_1p();
-        // The idle in gear differs from the mean idle that the strength is taken from; small leaks drown in what learning scatters by.
+        // The final idle differs from the mean idle of the strength; small leaks are within the scatter of learning.
         assert!((0.5..1.7).contains(&rich), "{strength}: {rich}");
         if strength >= 0.05 {
-            assert!(run.flagged && run.refused > 0 && run.said.contains(&Cause::UpstreamAir), "{run:?}");
+            assert!(run.flagged && run.rejected > 0 && run.reported.contains(&Cause::UpstreamAir), "{run:?}");
         }
     }
-    let kept = LEAK.read().expect("the table");
-    assert_eq!(difference(&kept, &without_head(&csv(&runs))), None);
+    let file_text = LEAK.read().expect("the table");
+    assert_eq!(difference(&file_text, &without_head(&csv(&runs))), None);
 }
 
 #[test]
-fn the_table_finds_leaks_and_leaves_sound_engines_alone() {
+fn the_table_detects_leaks_without_false_alarms() {
     let text = LEAK.read().expect("the table");
     let lines = text.lines().filter(|line| !line.starts_with('#')).skip(1).take(1 + STRENGTHS.len());
     let rows = lines.map(|line| {

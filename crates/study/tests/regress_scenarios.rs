@@ -1,12 +1,12 @@
-//! The table of all shipped scenarios with all learners is what the program gives, and nothing in it diverges.
+//! The table of all shipped scenarios with all learners is current, and no learner diverges.
 
 use trimwright_harness::scenario::Scenario;
 use trimwright_harness::shipped::SCENARIOS;
 use trimwright_study::scenarios::{DrivenScenario, csv, drive};
 use trimwright_study::tables::{ALL_SCENARIOS, difference};
 
-/// Farthest that the mixture of all driving may be off in the last pass, ln: seen 0.19 on the dynamometer's sweep, whose wide-open
-/// tip-ins are all film.
+/// Largest mixture error of all driving in the last pass, ln: 0.19 on the dynamometer sweep, whose wide-open tip-ins are dominated
+/// by the wall film.
 const CLOSED_LOOP: f64 = 0.25;
 
 fn assert_learned(driven: &DrivenScenario) {

@@ -1,13 +1,13 @@
-//! What depends on each parameter of the controller: the table under version control, and what is said of it.
+//! Sensitivity to each parameter of the controller: the table under version control, and the section about it in DEVELOPERS.md.
 
 use std::collections::BTreeMap;
 
 use trimwright_study::tables::{SENSITIVITY, difference};
 
-/// The ten parameters on which most depends, by the kept table: the mean over scenarios of the greater change of both ways.
-fn ten(kept: &str) -> Vec<String> {
+/// The ten most sensitive parameters of the table: mean over scenarios of the larger change of both directions.
+fn ten(file_text: &str) -> Vec<String> {
     let mut greatest: BTreeMap<(&str, &str), f64> = BTreeMap::new();
-    for row in kept.lines().filter(|row| !row.starts_with('#')).skip(1) {
+    for row in file_text.lines().filter(|row| !row.starts_with('#')).skip(1) {
         let columns: Vec<&str> = row.split(',').collect();
         let (parameter, scenario) = (columns[0], columns[2]);
         if parameter != "none" && !parameter.starts_with("sensors.") {
@@ -28,14 +28,14 @@ fn ten(kept: &str) -> Vec<String> {
 }
 
 #[test]
-fn the_table_is_what_this_controller_gives() {
-    let kept = SENSITIVITY.read().expect("a table");
-    assert_eq!(difference(&kept, &SENSITIVITY.anew().expect("drives")), None);
+fn the_table_is_current() {
+    let file_text = SENSITIVITY.read().expect("a table");
+    assert_eq!(difference(&file_text, &SENSITIVITY.recomputed().expect("drives")), None);
 }
 
 #[test]
-fn the_ten_parameters_that_are_named_are_those_of_the_table() {
-    let kept = SENSITIVITY.read().expect("a table");
+fn the_documented_parameters_are_the_most_sensitive_ones() {
+    let file_text = SENSITIVITY.read().expect("a table");
     let page = include_str!("../../../DEVELOPERS.md");
     let (_, section) = page.split_once("### On which numbers most depends").expect("a section about it");
     let section = section.split("\n#").next().unwrap_or_default();
@@ -44,5 +44,5 @@ fn the_ten_parameters_that_are_named_are_those_of_the_table() {
         .filter_map(|line| line.strip_prefix("| `"))
         .filter_map(|line| line.split('`').next())
         .collect();
-    assert_eq!(named, ten(&kept));
+    assert_eq!(named, ten(&file_text));
 }

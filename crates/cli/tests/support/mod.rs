@@ -1,5 +1,5 @@
-//! The program run in a directory of its own, and what it said.
-#![allow(dead_code, reason = "not every test file needs everything")]
+//! Runs the program in a temporary directory.
+#![allow(dead_code, reason = "not every test file uses all of it")]
 
 use std::fs;
 use std::path::Path;
@@ -7,7 +7,7 @@ use std::process::{Command, Output, Stdio};
 
 pub(crate) const VAN: &str = include_str!("../../shared/scenarios/delivery-van.toml");
 
-/// A drive of less than two minutes, so that it takes no time.
+/// A drive of less than two minutes.
 const TRIP: &str = "time [s],speed [km/h]\n0,0\n20,0\n35,50\n100,50\n110,0\n";
 
 /// An empty directory.
@@ -16,7 +16,7 @@ pub(crate) fn home() -> tempfile::TempDir {
 }
 
 /// A directory with `trip.csv`, a short drive, and `short.toml`, the van on another.
-pub(crate) fn furnished() -> tempfile::TempDir {
+pub(crate) fn home_with_scenario() -> tempfile::TempDir {
     let home = home();
     fs::write(home.path().join("trip.csv"), TRIP).expect("written");
     short_scenario(home.path());
@@ -30,7 +30,7 @@ pub(crate) fn short_scenario(home: &Path) {
         .expect("written");
 }
 
-/// The program in a directory, no terminal anywhere near it.
+/// The program in a directory, without a terminal.
 pub(crate) fn program(home: &Path, arguments: &[&str]) -> Command {
     let mut command = Command::new(env!("CARGO_BIN_EXE_trimwright"));
     command.args(arguments).current_dir(home).stdin(Stdio::null());
@@ -40,7 +40,7 @@ pub(crate) fn program(home: &Path, arguments: &[&str]) -> Command {
     command
 }
 
-/// Runs it to its end.
+/// Runs the program and returns its output.
 pub(crate) fn run(home: &Path, arguments: &[&str]) -> Output {
     program(home, arguments).output().expect("it starts")
 }
@@ -53,7 +53,7 @@ pub(crate) fn stderr(output: &Output) -> String {
     String::from_utf8(output.stderr.clone()).expect("UTF-8")
 }
 
-/// All files below a directory, by their path in it.
+/// Relative paths of all files below a directory.
 pub(crate) fn files(home: &Path) -> Vec<String> {
     let mut found = Vec::new();
     for entry in fs::read_dir(home).expect("a directory") {
@@ -68,8 +68,8 @@ pub(crate) fn files(home: &Path) -> Vec<String> {
     found
 }
 
-/// Asserts that the arguments are refused as bad input with exactly this message, and that nothing is left behind.
-pub(crate) fn assert_refused(home: &Path, arguments: &[&str], message: &str) {
+/// Asserts that the arguments are rejected as bad input with exactly this message and that no file is written.
+pub(crate) fn assert_rejected(home: &Path, arguments: &[&str], message: &str) {
     let before = files(home);
     let output = run(home, arguments);
     assert_eq!(output.status.code(), Some(2), "{}", stderr(&output));

@@ -1,10 +1,10 @@
-// What every chart needs: the story, units, colours, number formats. Errors are counted on the body.
+// Common parts of all charts: report data, units, colours, number formats. Errors are counted on the body.
 const body = document.body;
 const countError = () => { body.dataset.errors = Number(body.dataset.errors) + 1; };
 addEventListener("error", countError);
 addEventListener("unhandledrejection", countError);
 
-const story = JSON.parse(document.getElementById("story").textContent);
+const report = JSON.parse(document.getElementById("story").textContent);
 const byId = (id) => document.getElementById(id);
 const percent = (ln) => (ln == null ? null : 100 * Math.expm1(ln));
 const minutes = (seconds) => seconds / 60;
@@ -16,17 +16,17 @@ const clock = (seconds) => {
 };
 const escaped = (words) => words.replace(/[&<>"]/g, (sign) => "&#" + sign.charCodeAt(0) + ";");
 
-// The largest size in `values`, leaving out the most extreme fiftieth, rounded up to a multiple of `step`.
+// The 98 % quantile of the absolute values, rounded up to a multiple of `step`.
 const reach = (values, step) => {
   const sizes = values.filter((value) => value != null).map(Math.abs).sort((one, other) => one - other);
   return Math.max(step, step * Math.ceil((sizes[Math.floor(0.98 * (sizes.length - 1))] ?? 0) / step));
 };
 
-// UNITS stands before this: by name of a system its speed and pressure, each a factor from SI and how it is written.
+// UNITS is defined before this script: for each system speed and pressure as factor from SI and unit.
 let units = UNITS.si;
 let printing = false;
 
-// ColorBrewer PuOr (11 classes), turned so that orange stands for more fuel; viridis and cividis, nine stops.
+// ColorBrewer PuOr (11 classes), reversed so that orange is more fuel; viridis and cividis, nine stops.
 const MORE_LESS = ["#2d004b", "#532687", "#8073ac", "#b1aad1", "#d8daeb", "#f6f6f7", "#fee0b6", "#fcb761", "#e08214", "#b25706", "#7f3b08"];
 const VIRIDIS = ["#440154", "#472d7b", "#3b528b", "#2c728e", "#21918c", "#28ae80", "#5ec962", "#addc30", "#fde725"];
 const CIVIDIS = ["#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476", "#bcae6c", "#dec958", "#fee838"];
@@ -34,7 +34,7 @@ const CIVIDIS = ["#00224e", "#1a386f", "#434e6c", "#61656f", "#7d7c78", "#9b9476
 const colour = (name) => getComputedStyle(document.documentElement).getPropertyValue("--" + name).trim();
 const FONT = 'system-ui, "Segoe UI", "Noto Sans", sans-serif';
 
-// Parts that all charts have in common, in the colours of the moment.
+// Options that all charts share, in the colours of the current theme.
 const common = () => ({
   animation: false,
   textStyle: { fontFamily: FONT, color: colour("ink"), fontSize: 12 },
@@ -50,7 +50,7 @@ const axis = (more) => ({
   splitLine: { lineStyle: { color: colour("line") } }, ...more,
 });
 
-// Legend at the right of the title, or under it where there's little room; `top` is where the plot begins below them.
+// Title with the legend at its right, or below it when narrow; `top` is the upper edge of the plot.
 const headed = (id, words, names) => {
   const narrow = byId(id).clientWidth < 7 * names.join("").length + 40 * names.length + 8 * words.length;
   const rows = narrow ? Math.ceil((7 * names.join("").length + 40 * names.length) / byId(id).clientWidth) : 0;
@@ -62,9 +62,9 @@ const headed = (id, words, names) => {
   };
 };
 
-// A chart per element, made once; `show` sets its whole option anew. A reason in `option` instead of series shows as text.
+// One chart per element; `show` creates it once and replaces its options, `missing` shows a reason instead.
 const charts = {};
-// The room around a plot is as written, not moved by the length of labels.
+// Fixed margins of a plot, independent of the length of labels.
 const plot = (more) => ({ left: 58, right: 20, outerBoundsMode: "none", ...more });
 const show = (id, option) => {
   const element = byId(id);

@@ -1,18 +1,18 @@
-// The map at a chosen moment, by slider, key or by itself.
+// Replay of the map: at the time of the slider, or running.
 let playing = null;
 
 const drawMoment = () => {
-  if (story.snapshots.length === 0 || columns() === 0) {
-    missing("replay-learned", "No moments of the map were kept for this run.");
-    return missing("replay-sigma", "No moments of the uncertainty were kept for this run.");
+  if (report.snapshots.length === 0 || columns() === 0) {
+    missing("replay-learned", "No snapshots of the map were recorded in this run.");
+    return missing("replay-sigma", "No snapshots of the uncertainty were recorded in this run.");
   }
-  const snapshot = story.snapshots[Number(byId("moment").value)];
-  const touched = touchedBy(snapshot);
-  drawCells("replay-learned", { title: "Learned correction [%]", values: snapshot.learned_ln.map(percent), known: touched, empty: "no lesson yet", scale: correctionScale() });
-  drawCells("replay-sigma", { title: UNCERTAINTY, values: snapshot.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: touched,
+  const snapshot = report.snapshots[Number(byId("moment").value)];
+  const hasLesson = cellsWithLesson(snapshot);
+  drawCells("replay-learned", { title: "Learned correction [%]", values: snapshot.learned_ln.map(percent), known: hasLesson, empty: "no lesson yet", scale: correctionScale() });
+  drawCells("replay-sigma", { title: UNCERTAINTY, values: snapshot.sigma_ln.map((ln) => (ln == null ? null : 100 * ln)), known: hasLesson,
     empty: "no lesson yet", scale: uncertaintyScale() });
-  const count = touched.filter(Boolean).length;
-  byId("moment-text").textContent = "at " + clock(snapshot.time_s) + ": " + count + " of " + touched.length + " cells with a lesson";
+  const count = hasLesson.filter(Boolean).length;
+  byId("moment-text").textContent = "at " + clock(snapshot.time_s) + ": " + count + " of " + hasLesson.length + " cells with a lesson";
   for (const id of ["error-path", "cell-path"]) charts[id]?.setOption({ series: [{ id: id + "0", markLine: momentLine(id, snapshot.time_s) }] });
 };
 
@@ -36,9 +36,9 @@ const play = () => {
 };
 const listenReplay = () => {
   const slider = byId("moment");
-  slider.max = Math.max(0, story.snapshots.length - 1);
+  slider.max = Math.max(0, report.snapshots.length - 1);
   slider.value = slider.max;
   slider.addEventListener("input", () => { stop(); drawMoment(); });
-  byId("play").disabled = story.snapshots.length < 2;
+  byId("play").disabled = report.snapshots.length < 2;
   byId("play").addEventListener("click", () => (playing ? stop() : play()));
 };

@@ -1,6 +1,6 @@
-// Draws the page of a run in the look and units of the moment.
+// Draws the page of a run in the current theme and units.
 listenReplay();
-byId("units").value = story.units;
+byId("units").value = report.units;
 keepDrawn(() => {
   units = UNITS[byId("units").value];
   const zoom = charts.time ? zoomWindow() : null;

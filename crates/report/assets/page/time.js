@@ -1,6 +1,6 @@
 // Charts over time: one panel per quantity, one zoom and one cursor for all of them.
 const lastTime = () => {
-  const ends = [story.trace.time_s, story.convergence.time_s, story.snapshots.map((snapshot) => snapshot.time_s)];
+  const ends = [report.trace.time_s, report.convergence.time_s, report.snapshots.map((snapshot) => snapshot.time_s)];
   return Math.max(1, ...ends.map((times) => times.at(-1) ?? 0));
 };
 const timeAxis = (more) => axis({
@@ -10,15 +10,15 @@ const zoomed = (panels) => ({
   type: "inside", xAxisIndex: panels, zoomOnMouseWheel: "ctrl", moveOnMouseMove: true, moveOnMouseWheel: false, preventDefaultMouseMove: false, minSpan: 0.3, filterMode: "none",
 });
 
-// The mixture error in per cent; a gap where lambda or the wanted lambda is not known.
+// The mixture error in per cent; a gap where lambda or wanted lambda is unknown.
 const mixtureError = () =>
-  story.trace.lambda.map((lambda, index) => {
-    const wanted = story.trace.wanted_lambda[index];
+  report.trace.lambda.map((lambda, index) => {
+    const wanted = report.trace.wanted_lambda[index];
     return lambda > 0 && wanted > 0 ? 100 * Math.log(lambda / wanted) : null;
   });
 
 const panels = () => {
-  const trace = story.trace;
+  const trace = report.trace;
   const [perSpeed, speedUnit] = units.speed;
   const [perPressure, pressureUnit] = units.pressure;
   const scaled = (values, factor) => values.map((value) => (value == null ? null : value * factor));
@@ -43,7 +43,7 @@ const panels = () => {
 
 const markLines = () => ({
   silent: true, symbol: "none", lineStyle: { color: colour("grey"), type: "dotted" }, label: { color: colour("soft"), formatter: "{b}", position: "end", rotate: 0, align: "left", offset: [4, 16], fontSize: 11, backgroundColor: colour("card"), padding: [0, 2] },
-  data: story.marks.filter((mark) => mark.time_s != null).map((mark) => ({ name: mark.label, xAxis: minutes(mark.time_s) })),
+  data: report.marks.filter((mark) => mark.time_s != null).map((mark) => ({ name: mark.label, xAxis: minutes(mark.time_s) })),
 });
 const band = (half, low) => ({
   silent: true, itemStyle: { color: colour("band") }, data: [[{ yAxis: low ?? -half }, { yAxis: half }]],
@@ -51,8 +51,8 @@ const band = (half, low) => ({
 
 const drawTime = () => {
   const drawn = panels();
-  if (drawn.length === 0) return missing("time", "No record over time was kept for this run.");
-  // On paper less, so that a page has room for the words below.
+  if (drawn.length === 0) return missing("time", "No signals over time were recorded in this run.");
+  // Lower panels on paper, so that the text below fits the page.
   const [gap, unit] = printing ? [30, 78] : [34, 92];
   let top = 40;
   const grids = drawn.map((panel) => {
@@ -83,7 +83,7 @@ const drawTime = () => {
     series: drawn.flatMap((panel, index) => panel.lines.map((each, order) => ({
       type: "line", name: each.name, xAxisIndex: index, yAxisIndex: index, symbol: "none", color: colour(each.colourName), connectNulls: false,
       lineStyle: each.broad ? { width: 3.5, opacity: 0.5 } : { width: 1.1 }, emphasis: { disabled: true }, z: each.broad ? 2 : 3,
-      data: each.values.map((value, at) => [minutes(story.trace.time_s[at]), value]),
+      data: each.values.map((value, at) => [minutes(report.trace.time_s[at]), value]),
       markArea: order === 0 && panel.band ? band(panel.band) : undefined, markLine: index === 0 && order === 0 ? markLines() : undefined,
     }))),
   });
@@ -92,7 +92,7 @@ const drawTime = () => {
 
 // The sample nearest to a time in minutes.
 const sampleAt = (at) => {
-  const times = story.trace.time_s;
+  const times = report.trace.time_s;
   let low = 0, high = times.length - 1;
   while (high - low > 1) {
     const middle = (low + high) >> 1;
@@ -106,11 +106,11 @@ const readingParts = (at, drawn) => {
     const number = (each.unit === "%" ? signed : fixed)(each.values[index], each.digits);
     return [each.name, each.unit ? number + " " + each.unit : number];
   });
-  return [["time", clock(story.trace.time_s[index])], ...parts];
+  return [["time", clock(report.trace.time_s[index])], ...parts];
 };
 const reading = (at, drawn) => (at == null ? "" : readingParts(at, drawn).map(([name, value]) => name + " <b>" + value + "</b>").join("<br>"));
 
-// Charts over time share zoom and cursor: what one does, the others follow.
+// Charts over time share zoom and cursor.
 const setCursor = (id, at) => {
   if (at == null) return charts[id].dispatchAction({ type: "updateAxisPointer", currTrigger: "leave" });
   const y = id === "time" ? 60 : byId(id).clientHeight / 2;
@@ -165,7 +165,7 @@ const listenTime = () => {
       const [start, end] = zoomWindow().map((share) => sampleAt((share / 100) * minutes(lastTime())));
       const step = Math.max(1, Math.round((end - start) / (event.shiftKey ? 20 : 200)));
       cursor = Math.min(end, Math.max(start, cursor + move * step));
-      const at = minutes(story.trace.time_s[cursor]);
+      const at = minutes(report.trace.time_s[cursor]);
       setCursor("time", at);
       byId("time-readout").textContent = readingParts(at, panels()).map(([name, value]) => name + " " + value).join(", ");
     } else return;

@@ -1,4 +1,4 @@
-//! A story with invented numbers in the shape and size of a real one: two passes of half-hour city driving.
+//! Report data with invented numbers in the shape and size of a real run: two passes of half-hour city driving.
 
 use trimwright_harness::driveability::{
     CutFigures, Driveability, EventFigures, Excursion, IdleFigures, StartFigures, TipInFigures,
@@ -6,7 +6,8 @@ use trimwright_harness::driveability::{
 use trimwright_harness::summary::{Finding, Weight};
 use trimwright_harness::units::UnitSystem;
 use trimwright_report::{
-    Convergence, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, Spread, Story, Trace, TroubleCode,
+    Convergence, ErrorHistogram, Fact, Figure, MapFigures, Mark, RefusalCount, ReplayFrame, ReportData,
+    Trace, TroubleCode,
 };
 
 const END_S: f64 = 2_740.0;
@@ -35,12 +36,12 @@ fn wanted_speed(time_s: f64) -> f64 {
     (9.0 * hill + 3.0).clamp(0.0, 25.0)
 }
 
-fn right_ln(rpm: f64, map_kpa: f64) -> f64 {
+fn true_ln(rpm: f64, map_kpa: f64) -> f64 {
     0.11 * (rpm / 900.0).sin() + 0.09 * (map_kpa / 21.0).cos() + 0.04
 }
 
 /// Share of the drive spent around a cell, zero where the engine never ran.
-fn liveliness(rpm: f64, map_kpa: f64) -> f64 {
+fn dwell_share(rpm: f64, map_kpa: f64) -> f64 {
     let share = (-((rpm - 1_500.0) / 900.0).powi(2) - ((map_kpa - 48.0 - rpm / 150.0) / 17.0).powi(2)).exp();
     if share > 0.02 { share } else { 0.0 }
 }
@@ -53,11 +54,11 @@ fn snapshot(time_s: f64) -> ReplayFrame {
     let mut noise = Noise(77);
     let mut snapshot = ReplayFrame { time_s, ..ReplayFrame::default() };
     for (rpm, map_kpa) in cells() {
-        let lessons = liveliness(rpm, map_kpa) * time_s / 8.0;
+        let lessons = dwell_share(rpm, map_kpa) * time_s / 8.0;
         let learned = lessons / (1.0 + lessons);
-        snapshot.learned_ln.push(learned * right_ln(rpm, map_kpa) + 0.008 * noise.next() * learned);
+        snapshot.learned_ln.push(learned * true_ln(rpm, map_kpa) + 0.008 * noise.next() * learned);
         snapshot.sigma_ln.push(0.08 / (1.0 + lessons));
-        snapshot.touched.push(lessons > 0.5);
+        snapshot.has_lesson.push(lessons > 0.5);
     }
     snapshot
 }
@@ -85,7 +86,7 @@ fn trace() -> Trace {
     trace
 }
 
-fn spread() -> Spread {
+fn error_histogram() -> ErrorHistogram {
     let edges_ln: Vec<f64> = (-40..=40).map(|edge| 0.005 * f64::from(edge)).collect();
     let bell = |centre: f64, width: f64| {
         edges_ln
@@ -97,7 +98,7 @@ fn spread() -> Spread {
             .collect()
     };
     let (base_map, learned_map, closed_loop) = (bell(0.06, 0.085), bell(0.001, 0.013), bell(0.0, 0.019));
-    Spread { base_map, learned_map, closed_loop, edges_ln }
+    ErrorHistogram { base_map, learned_map, closed_loop, edges_ln }
 }
 
 fn words(lines: &[&str]) -> Vec<String> {
@@ -132,12 +133,12 @@ fn findings() -> Vec<Finding> {
             weight: Weight::Note,
             evidence: words(&[
                 "69 cells visited, 58 of them known to 1 %.",
-                "MapFigures alone within 1.4 % (rms) over the last pass.",
+                "Map alone within 1.4 % (rms) over the last pass.",
             ]),
             ..Finding::default()
         },
         Finding {
-            title: "IdleFigures reads lean, and more so the lower the flow.".into(),
+            title: "Idle reads lean, and more so the lower the flow.".into(),
             weight: Weight::Act,
             evidence: words(&[
                 "Extra fuel of 2 % moved the reading by 1.1 % only.",
@@ -158,24 +159,24 @@ fn findings() -> Vec<Finding> {
     ]
 }
 
-/// The story.
-pub(crate) fn story() -> Story {
+/// The report data.
+pub(crate) fn report_data() -> ReportData {
     let snapshots: Vec<ReplayFrame> = (0..=91).map(|step| snapshot(30.0 * f64::from(step))).collect();
     let last = snapshots.last().cloned().unwrap_or_default();
-    let dwell_s: Vec<f64> = cells().map(|(rpm, map_kpa)| 60.0 * liveliness(rpm, map_kpa)).collect();
+    let dwell_s: Vec<f64> = cells().map(|(rpm, map_kpa)| 60.0 * dwell_share(rpm, map_kpa)).collect();
     let windows: Vec<f64> = (2..=45).map(|window| 60.0 * f64::from(window)).collect();
-    Story {
+    ReportData {
         title: "Invented numbers, to try the page".into(),
         scenario:
             "No engine was simulated for this page: the numbers only have the shape and size of a real run. \
-                   Imagine a delivery van with a 5.2 L V8 and a four-bore throttle body."
+                   Assumed: a delivery van with a 5.2 L V8 and a four-bore throttle body."
                 .into(),
         driven: "Stop and go, twice the same 23 minutes, cold start at 20 °C.".into(),
         facts: [
             ("Engine", "5.2 L V8, mild cam"),
             ("Schedule", "hills of a sine, 2 passes"),
             ("Seed", "12345"),
-            ("StartFigures", "20 °C, 120 m"),
+            ("Start", "20 °C, 120 m"),
         ]
         .map(|(label, value)| Fact { label: label.into(), value: value.into() })
         .into(),
@@ -211,14 +212,14 @@ pub(crate) fn story() -> Story {
             closed_loop_rms: windows.iter().map(|time_s| 0.05 * (-time_s / 400.0).exp() + 0.018).collect(),
             time_s: windows,
         },
-        spread: spread(),
+        error_histogram: error_histogram(),
         map: MapFigures {
             rpm: RPM.into(),
             map_pa: MAP_KPA.iter().map(|map_kpa| 1e3 * map_kpa).collect(),
             base_filling: cells()
                 .map(|(rpm, map_kpa)| 0.55 + 0.003 * map_kpa + 0.08 * (rpm / 2_300.0).sin())
                 .collect(),
-            right_ln: cells().map(|(rpm, map_kpa)| right_ln(rpm, map_kpa)).collect(),
+            true_ln: cells().map(|(rpm, map_kpa)| true_ln(rpm, map_kpa)).collect(),
             visited: dwell_s.iter().map(|&dwell_s| dwell_s > 2.0).collect(),
             learned_ln: last.learned_ln,
             sigma_ln: last.sigma_ln,

@@ -1,5 +1,5 @@
-// Keeps everything drawn: again when look or width change, when another of these choices is made, and for paper, light and as narrow as the
-// narrower of A4 and Letter, whatever the window is. `draw` draws it in the look of the moment.
+// Redraws the charts when theme, width or one of `choices` changes, and for printing: light and as narrow as the narrower of A4 and Letter.
+// `draw` draws them in the current theme.
 const keepDrawn = (draw, choices = []) => {
   const dark = matchMedia("(prefers-color-scheme: dark)");
   const drawAll = () => {

@@ -1,11 +1,11 @@
-//! Colours of corrections: from blue (less fuel than believed) over grey to orange (more).
+//! Colours of corrections: from blue (less fuel than the base map) over grey to orange (more).
 //!
-//! Nine colours an equal step apart to the eye: straight lines of equal chroma in the space OKLab (Ottosson, 2020) from blue to light
-//! grey to orange, hues that stay apart for every usual kind of colour vision. Without colours every number still stands in its cell.
+//! Nine colours at perceptually equal distances: straight lines in the space OKLab (Ottosson, 2020) from blue to light grey to orange,
+//! hues that can be distinguished with the usual kinds of colour vision. Without colours each cell still shows its number.
 
 use ratatui::style::Color;
 
-/// The colours, and the nearest of the 256 that nearly every terminal has.
+/// The colours in sRGB, and the nearest of the 256 indexed colours.
 const RAMP: [((u8, u8, u8), u8); 9] = [
     ((54, 117, 196), 32),
     ((99, 145, 206), 68),
@@ -20,57 +20,45 @@ const RAMP: [((u8, u8, u8), u8); 9] = [
 /// Correction at the ends of the ramp, ln.
 const END_LN: f32 = 0.2;
 
-/// What colours the terminal takes.
+/// Colours that the terminal supports.
 ///
 /// ```
 /// use ratatui::style::Color;
 /// use trimwright_live::Colours;
 /// let quarter_more = 0.223;
-/// assert_eq!(Colours::Indexed.of_correction(quarter_more), Some(Color::Indexed(130)));
-/// assert_eq!(Colours::All.of_correction(quarter_more), Some(Color::Rgb(178, 88, 8)));
-/// assert_eq!(Colours::None.of_correction(quarter_more), None, "the number says it");
+/// assert_eq!(Colours::Indexed.for_correction(quarter_more), Some(Color::Indexed(130)));
+/// assert_eq!(Colours::TrueColour.for_correction(quarter_more), Some(Color::Rgb(178, 88, 8)));
+/// assert_eq!(Colours::None.for_correction(quarter_more), None, "the number is enough");
 /// ```
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum Colours {
-    /// None, or none are wanted.
+    /// No colours supported or wanted.
     None,
-    /// 256.
+    /// 256 indexed colours.
     Indexed,
-    /// All.
-    All,
+    /// 24-bit colours.
+    TrueColour,
 }
 
 impl Colours {
-    /// As the environment has it: none when `NO_COLOR` holds anything (no-color.org), all when `COLORTERM` says so.
-    ///
-    /// ```
-    /// use trimwright_live::Colours;
-    /// assert_eq!(Colours::of(Some("1"), Some("truecolor")), Colours::None);
-    /// assert_eq!(Colours::of(None, Some("truecolor")), Colours::All);
-    /// ```
-    pub fn of(no_color: Option<&str>, colorterm: Option<&str>) -> Self {
+    /// From the environment variables: none when `NO_COLOR` is not empty (no-color.org), 24-bit when `COLORTERM` is `truecolor` or `24bit`,
+    /// else 256.
+    pub fn from_environment(no_color: Option<&str>, colorterm: Option<&str>) -> Self {
         match (no_color, colorterm) {
             (Some(word), _) if !word.is_empty() => Self::None,
-            (_, Some("truecolor" | "24bit")) => Self::All,
+            (_, Some("truecolor" | "24bit")) => Self::TrueColour,
             _ => Self::Indexed,
         }
     }
 
-    /// The colour of a correction.
-    ///
-    /// ```
-    /// use trimwright_live::Colours;
-    /// let grey = Colours::Indexed.of_correction(0.0);
-    /// assert!(grey.is_some() && grey != Colours::Indexed.of_correction(0.1));
-    /// assert_eq!(Colours::None.of_correction(0.1), None);
-    /// ```
-    pub fn of_correction(self, ln: f32) -> Option<Color> {
+    /// Background colour of a correction `ln`, ln of the fuel factor; saturates at +/-0.2.
+    pub fn for_correction(self, ln: f32) -> Option<Color> {
         let place = ((ln / END_LN).clamp(-1.0, 1.0) * 4.0).round() as i32 + 4;
         let ((red, green, blue), index) = RAMP.get(usize::try_from(place).ok()?).copied()?;
         match self {
             Self::None => None,
             Self::Indexed => Some(Color::Indexed(index)),
-            Self::All => Some(Color::Rgb(red, green, blue)),
+            Self::TrueColour => Some(Color::Rgb(red, green, blue)),
         }
     }
 }
@@ -97,7 +85,7 @@ mod tests {
 
     /// Source of the space: Ottosson, "A perceptual color space for image processing" (2020).
     #[test]
-    fn val_steps_are_even_to_the_eye() {
+    fn val_steps_are_perceptually_even() {
         let labs = RAMP.map(|(colour, _)| oklab(colour));
         let step = |pair: &[[f64; 3]]| (0..3).map(|k| (pair[0][k] - pair[1][k]).powi(2)).sum::<f64>().sqrt();
         let steps: Vec<f64> = labs.windows(2).map(step).collect();
@@ -108,12 +96,12 @@ mod tests {
     }
 
     #[test]
-    fn the_environment_decides() {
-        assert_eq!(Colours::of(Some("1"), Some("truecolor")), Colours::None);
-        assert_eq!(Colours::of(Some(""), Some("truecolor")), Colours::All);
-        assert_eq!(Colours::of(None, None), Colours::Indexed);
-        assert_eq!(Colours::None.of_correction(0.1), None);
-        assert_eq!(Colours::Indexed.of_correction(-9.0), Some(Color::Indexed(32)));
-        assert_eq!(Colours::All.of_correction(0.0), Some(Color::Rgb(228, 228, 228)));
+    fn colours_follow_the_environment() {
+        assert_eq!(Colours::from_environment(Some("1"), Some("truecolor")), Colours::None);
+        assert_eq!(Colours::from_environment(Some(""), Some("truecolor")), Colours::TrueColour);
+        assert_eq!(Colours::from_environment(None, None), Colours::Indexed);
+        assert_eq!(Colours::None.for_correction(0.1), None);
+        assert_eq!(Colours::Indexed.for_correction(-9.0), Some(Color::Indexed(32)));
+        assert_eq!(Colours::TrueColour.for_correction(0.0), Some(Color::Rgb(228, 228, 228)));
     }
 }

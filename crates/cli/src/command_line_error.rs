@@ -1,11 +1,11 @@
-//! What is said of a command line that can't be taken: argument, value and what is allowed, as everywhere else.
+//! Error messages for invalid command lines: argument, value and what is allowed.
 
 use clap::builder::TypedValueParser;
 use clap::error::{ContextKind, ErrorKind};
 use std::error::Error;
 use trimwright_harness::error::InputError;
 
-/// Takes a whole number from `low` to `high`.
+/// Parser of a whole number from `low` to `high`.
 pub(crate) fn whole<T>(low: u64, high: u64) -> impl TypedValueParser<Value = T>
 where
     T: TryFrom<u64> + Clone + Send + Sync + 'static,
@@ -18,16 +18,16 @@ where
     }
 }
 
-/// What is wrong.
-pub(crate) fn refusal(error: &clap::Error) -> InputError {
-    let of = |kind| error.get(kind).map(ToString::to_string).filter(|text| !text.is_empty());
-    let value = of(ContextKind::InvalidValue);
-    // `--passes <N>` is shown as it is written.
+/// Converts an error of the argument parser.
+pub(crate) fn input_error(error: &clap::Error) -> InputError {
+    let context = |kind| error.get(kind).map(ToString::to_string).filter(|text| !text.is_empty());
+    let value = context(ContextKind::InvalidValue);
+    // `--passes <N>` is shown as `--passes`.
     let written = |argument: String| argument.split(" <").next().unwrap_or_default().to_owned();
-    let argument = of(ContextKind::InvalidArg).unwrap_or_default();
+    let argument = context(ContextKind::InvalidArg).unwrap_or_default();
     let proposal = [ContextKind::SuggestedValue, ContextKind::SuggestedArg, ContextKind::SuggestedSubcommand]
         .into_iter()
-        .find_map(of)
+        .find_map(context)
         .map_or_else(String::new, |proposed| format!("; did you mean {}?", written(proposed)));
     let plain = |problem: &str| InputError::new(written(argument.clone()), format!("{problem}{proposal}"));
     let with_value = |error: InputError| match &value {
@@ -41,7 +41,7 @@ pub(crate) fn refusal(error: &clap::Error) -> InputError {
         }
         ErrorKind::InvalidValue => {
             let words =
-                of(ContextKind::ValidValue).map_or_else(String::new, |words| format!("one of {words}"));
+                context(ContextKind::ValidValue).map_or_else(String::new, |words| format!("one of {words}"));
             match (&value, words.as_str()) {
                 (None, "") => plain("needs a value"),
                 (None, words) => plain(&format!("needs a value, {words}")),
@@ -49,25 +49,25 @@ pub(crate) fn refusal(error: &clap::Error) -> InputError {
             }
         }
         ErrorKind::UnknownArgument if argument.starts_with('-') => {
-            plain("is no option here, --help names those that are")
+            plain("is no option here; --help lists the options")
         }
-        ErrorKind::UnknownArgument => plain("is one word too many"),
+        ErrorKind::UnknownArgument => plain("is an unexpected argument"),
         ErrorKind::InvalidSubcommand => {
-            let named = of(ContextKind::InvalidSubcommand).unwrap_or_default();
-            InputError::new(named, format!("is no command, --help names those that are{proposal}"))
+            let named = context(ContextKind::InvalidSubcommand).unwrap_or_default();
+            InputError::new(named, format!("is no command; --help lists the commands{proposal}"))
         }
         ErrorKind::ArgumentConflict if argument.is_empty() => {
-            let option = of(ContextKind::PriorArg).map_or_else(|| "option".to_owned(), written);
-            InputError::new(option, "stands before a command; options stand after it")
+            let option = context(ContextKind::PriorArg).map_or_else(|| "option".to_owned(), written);
+            InputError::new(option, "must come after the command")
         }
-        ErrorKind::ArgumentConflict => match of(ContextKind::PriorArg).map(written) {
-            Some(prior) if prior != written(argument.clone()) => plain(&format!("does not go with {prior}")),
+        ErrorKind::ArgumentConflict => match context(ContextKind::PriorArg).map(written) {
+            Some(prior) if prior != written(argument.clone()) => {
+                plain(&format!("cannot be used with {prior}"))
+            }
             Some(_) => plain("is given more than once"),
-            None => plain("does not go with the rest"),
+            None => plain("cannot be used with the other options"),
         },
-        ErrorKind::MissingRequiredArgument => {
-            InputError::new(argument.clone(), "is missing and has to be given")
-        }
+        ErrorKind::MissingRequiredArgument => InputError::new(argument.clone(), "is missing"),
         ErrorKind::TooManyValues => with_value(plain("takes no value")),
         _ => {
             let first = error.to_string().lines().next().unwrap_or_default().to_owned();
@@ -81,13 +81,13 @@ mod tests {
     use super::*;
     use crate::arguments::command;
 
-    fn refused(words: &str) -> String {
+    fn message_of(words: &str) -> String {
         let words = ["trimwright"].into_iter().chain(words.split(' '));
-        refusal(&command().try_get_matches_from(words).expect_err("refused")).to_string()
+        input_error(&command().try_get_matches_from(words).expect_err("rejected")).to_string()
     }
 
     #[test]
-    fn each_refusal_names_the_argument_the_value_and_what_is_allowed() {
+    fn each_error_names_the_argument_the_value_and_what_is_allowed() {
         for (words, message) in [
             ("drive --passes 0", "--passes, 0: must be a whole number between 1 and 100"),
             ("drive --passes zero", "--passes, zero: must be a whole number between 1 and 100"),
@@ -109,18 +109,18 @@ mod tests {
             ("drive --passes", "--passes: needs a value"),
             (
                 "drive --pases 3",
-                "--pases: is no option here, --help names those that are; did you mean --passes?",
+                "--pases: is no option here; --help lists the options; did you mean --passes?",
             ),
-            ("drive a b", "b: is one word too many"),
-            ("drvie", "drvie: is no command, --help names those that are; did you mean drive?"),
-            ("drive --quiet --json", "--quiet: does not go with --json"),
+            ("drive a b", "b: is an unexpected argument"),
+            ("drvie", "drvie: is no command; --help lists the commands; did you mean drive?"),
+            ("drive --quiet --json", "--quiet: cannot be used with --json"),
             ("drive --seed 1 --seed 2", "--seed: is given more than once"),
             ("drive --quiet=3", "--quiet, 3: takes no value"),
-            ("--passes 3 list", "--passes: stands before a command; options stand after it"),
-            ("export", "--format <FORMAT>, <RUN>: is missing and has to be given"),
+            ("--passes 3 list", "--passes: must come after the command"),
+            ("export", "--format <FORMAT>, <RUN>: is missing"),
         ] {
-            assert_eq!(refused(words), message, "{words}");
+            assert_eq!(message_of(words), message, "{words}");
         }
-        assert!(!refused("drive --passes \u{1b}[31m").contains('\u{1b}'));
+        assert!(!message_of("drive --passes \u{1b}[31m").contains('\u{1b}'));
     }
 }

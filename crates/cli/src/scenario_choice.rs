@@ -1,12 +1,12 @@
-//! The scenario that a command works on.
+//! Selection of the scenario of a command.
 
 use trimwright_harness::error::InputError;
 use trimwright_harness::scenario::Scenario;
 
-/// The scenario that is driven when none is named.
+/// The default scenario.
 pub(crate) const DEFAULT_SCENARIO: &str = "delivery-van";
 
-/// Loads a scenario and changes in it what the command line says otherwise.
+/// Loads a scenario and applies schedule, passes and seed of the command line.
 pub(crate) fn load(
     name: &str,
     schedule: Option<&str>,

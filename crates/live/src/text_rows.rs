@@ -1,6 +1,6 @@
-//! Words in the rows of a terminal.
+//! Breaking of text into rows.
 
-/// A text in rows of this width, broken between words; a word that is longer has a row of its own.
+/// Breaks a text between words into rows of at most `width` characters; a longer word gets a row of its own.
 ///
 /// ```
 /// use trimwright_live::wrapped;

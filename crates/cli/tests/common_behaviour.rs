@@ -1,5 +1,4 @@
-//! What every command does alike: help with examples, JSON and nothing else, no colours and no progress where there is no terminal,
-//! exit codes.
+//! Behaviour common to all commands: help with examples, pure JSON, no colours and no progress without a terminal, exit codes.
 
 mod support;
 
@@ -8,7 +7,7 @@ use std::fs;
 use std::io::Write;
 use std::path::Path;
 use std::process::{Command, Stdio};
-use support::{assert_refused, furnished, home, program, run, stderr, stdout};
+use support::{assert_rejected, home, home_with_scenario, program, run, stderr, stdout};
 
 /// Every command, as `trimwright --help` names them.
 fn commands(home: &Path) -> Vec<String> {
@@ -18,11 +17,10 @@ fn commands(home: &Path) -> Vec<String> {
     named.filter_map(|row| row.split_whitespace().next()).map(str::to_owned).collect()
 }
 
-/// A command, arguments that make it do its work, and which JSON fields tell that it did; `None`: its result is a text for a shell, for
-/// `man` or for a screen.
-type Work = (&'static str, &'static [&'static str], Option<&'static [&'static str]>);
+/// A command, arguments with which it runs, and JSON fields of its result; `None` for a command without JSON.
+type Invocation = (&'static str, &'static [&'static str], Option<&'static [&'static str]>);
 
-const WORK: [Work; 12] = [
+const INVOCATIONS: [Invocation; 12] = [
     ("drive", &["short.toml", "--passes", "1"], Some(&["/mixture/learned_map_rms", "/drive/stalls"])),
     (
         "compare",
@@ -53,14 +51,14 @@ const WORK: [Work; 12] = [
 fn every_command_has_help_with_an_example_that_names_it() {
     let home = home();
     let commands = commands(home.path());
-    let mut worked: Vec<String> = WORK.iter().map(|(command, ..)| (*command).to_owned()).collect();
-    worked.push("help".to_owned());
+    let mut tested: Vec<String> = INVOCATIONS.iter().map(|(command, ..)| (*command).to_owned()).collect();
+    tested.push("help".to_owned());
     let sorted = |mut names: Vec<String>| {
         names.sort();
         names
     };
-    assert_eq!(sorted(commands), sorted(worked), "each command is tried here");
-    for (command, ..) in WORK {
+    assert_eq!(sorted(commands), sorted(tested), "each command is tested here");
+    for (command, ..) in INVOCATIONS {
         let output = run(home.path(), &[command, "--help"]);
         assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""));
         let help = stdout(&output);
@@ -76,9 +74,9 @@ fn every_command_has_help_with_an_example_that_names_it() {
 }
 
 #[test]
-fn json_is_all_there_is_on_standard_output_and_nothing_is_on_standard_error() {
-    let home = furnished();
-    for (command, arguments, fields) in WORK {
+fn with_json_standard_output_is_json_and_standard_error_is_empty() {
+    let home = home_with_scenario();
+    for (command, arguments, fields) in INVOCATIONS {
         let Some(fields) = fields else { continue };
         let output = run(home.path(), &[&[command], arguments, &["--json"]].concat());
         assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""), "{command}");
@@ -97,9 +95,9 @@ fn json_is_all_there_is_on_standard_output_and_nothing_is_on_standard_error() {
 }
 
 #[test]
-fn text_has_no_colours_and_no_progress_where_there_is_no_terminal() {
-    let home = furnished();
-    for (command, arguments, fields) in WORK {
+fn text_has_no_colours_and_no_progress_without_a_terminal() {
+    let home = home_with_scenario();
+    for (command, arguments, fields) in INVOCATIONS {
         if fields.is_none() && command == "live" {
             continue;
         }
@@ -109,7 +107,7 @@ fn text_has_no_colours_and_no_progress_where_there_is_no_terminal() {
                 .output()
                 .expect("it starts");
             assert_eq!((output.status.code(), stderr(&output).as_str()), (Some(0), ""), "{command}");
-            // A manual page and completions are for other programs; even they hold no escape sequence of a terminal.
+            // Manual pages have no escape sequences either; completions may.
             assert!(!stdout(&output).contains('\u{1b}') || command == "completions", "{command}");
             assert!(!stdout(&output).is_empty(), "{command}");
         }
@@ -118,11 +116,11 @@ fn text_has_no_colours_and_no_progress_where_there_is_no_terminal() {
     assert!(!stderr(&wrong).contains('\u{1b}') && stderr(&wrong).starts_with("trimwright: --passes, zero: "));
 }
 
-/// What is lost on its way out is no success: every command, help and version end with code 1 and say so. A reader that has gone away,
-/// as `head` does, has seen enough; where nothing is to be said there is nothing to lose.
+/// Every command, help and version end with code 1 and a message when standard output is closed or full; a closed pipe (as with
+/// `head`) and quiet commands end with code 0.
 #[test]
-fn what_cannot_be_written_out_is_told() {
-    let home = furnished();
+fn output_errors_are_reported() {
+    let home = home_with_scenario();
     run(home.path(), &["drive", "short.toml", "--passes", "1", "--quiet"]);
     let closed = |arguments: &[&str]| {
         let program = ["-c", "exec \"$0\" \"$@\" >&-", env!("CARGO_BIN_EXE_trimwright")];
@@ -132,15 +130,15 @@ fn what_cannot_be_written_out_is_told() {
         program(home.path(), arguments).stdout(out).stderr(Stdio::piped()).output().expect("it starts")
     };
     let full = || Stdio::from(fs::OpenOptions::new().write(true).open("/dev/full").expect("Linux"));
-    let works = WORK.iter().filter(|(command, ..)| *command != "live");
+    let works = INVOCATIONS.iter().filter(|(command, ..)| *command != "live");
     let works = works.map(|(command, arguments, _)| [&[*command], *arguments].concat());
     for arguments in works.chain([vec!["--help"], vec!["--version"], vec!["drive", "--help"]]) {
         for (output, why) in
             [(closed(&arguments), "it is closed"), (out_to(full(), &arguments), "No space left")]
         {
             assert_eq!(output.status.code(), Some(1), "{arguments:?}");
-            let said = format!("trimwright: can't write to standard output: {why}");
-            assert!(stderr(&output).starts_with(&said), "{arguments:?}: {}", stderr(&output));
+            let message = format!("trimwright: can't write to standard output: {why}");
+            assert!(stderr(&output).starts_with(&message), "{arguments:?}: {}", stderr(&output));
         }
         let (reader, writer) = std::io::pipe().expect("a pipe");
         drop(reader);
@@ -150,13 +148,13 @@ fn what_cannot_be_written_out_is_told() {
     let quiet = closed(&["drive", "short.toml", "--passes", "1", "--quiet"]);
     assert_eq!((quiet.status.code(), stderr(&quiet).as_str()), (Some(0), ""));
     let discarded = fs::OpenOptions::new().read(true).write(true).open("/dev/null").expect("a place");
-    assert_eq!(out_to(discarded.into(), &["list"]).status.code(), Some(0), "thrown away on purpose");
+    assert_eq!(out_to(discarded.into(), &["list"]).status.code(), Some(0), "discarded on purpose");
 }
 
 #[test]
-fn what_is_quiet_says_nothing() {
-    let home = furnished();
-    for (command, arguments, _) in WORK {
+fn quiet_commands_print_nothing() {
+    let home = home_with_scenario();
+    for (command, arguments, _) in INVOCATIONS {
         let has_quiet = stdout(&run(home.path(), &[command, "--help"])).contains("--quiet");
         assert_eq!(
             has_quiet,
@@ -177,14 +175,13 @@ fn what_is_quiet_says_nothing() {
 }
 
 #[test]
-fn a_sizing_tells_formula_limit_and_source() {
+fn a_sizing_shows_formula_limit_and_source() {
     let home = home();
     let output = run(home.path(), &["size", "pickup"]);
     assert_eq!(output.status.code(), Some(2));
     assert!(stderr(&output).contains("no scenario of this name") && stdout(&output).is_empty());
     let text = stdout(&run(home.path(), &["size"]));
-    for words in ["is everything large enough?", "at most 80 %", "= ", "source: ", "Cautions", " g/s", " kPa"]
-    {
+    for words in [": sizing", "at most 80 %", "= ", "source: ", "Cautions", " g/s", " kPa"] {
         assert!(text.contains(words), "{words} in {text}");
     }
     let us = stdout(&run(home.path(), &["size", "--units", "us"]));
@@ -199,8 +196,8 @@ fn a_sizing_tells_formula_limit_and_source() {
 }
 
 #[test]
-fn parameters_are_listed_set_and_refused() {
-    let home = furnished();
+fn parameters_are_listed_set_and_rejected() {
+    let home = home_with_scenario();
     let own = format!("{}\n[calibration.feedback]\nhold = \"1 min\"\n", support::VAN);
     fs::write(home.path().join("own.toml"), own).expect("written");
     let text = stdout(&run(home.path(), &["parameters", "feedback", "--scenario", "own.toml"]));
@@ -239,7 +236,7 @@ fn parameters_are_listed_set_and_refused() {
     fs::write(home.path().join("bad.toml"), format!("{}\n[calibration.feedback]\nhold = 7\n", support::VAN))
         .expect("written");
     let line = support::VAN.lines().count() + 3;
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["drive", "bad.toml"],
         &format!(
@@ -253,31 +250,31 @@ fn parameters_are_listed_set_and_refused() {
 }
 
 #[test]
-fn faults_are_named_driven_and_refused() {
-    let home = furnished();
+fn faults_are_listed_driven_and_rejected() {
+    let home = home_with_scenario();
     let list = stdout(&run(home.path(), &["faults", "--list"]));
     assert!(list.contains("map_open") && list.contains("MAP sensor wire broken"), "{list}");
-    let asked = ["faults", "--schedule", "trip.csv", "--only", "map_open", "--from", "30 s"];
-    let table = stdout(&run(home.path(), &asked));
+    let arguments = ["faults", "--schedule", "trip.csv", "--only", "map_open", "--from", "30 s"];
+    let table = stdout(&run(home.path(), &arguments));
     for words in ["what the controller notices", "map_open", "P010", "danger", "Never try faults on a road"] {
         assert!(table.contains(words), "{words} in {table}");
     }
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["faults", "--only", "gremlin"],
         "--only, gremlin: is no kind of fault; `trimwright faults --list` names them",
     );
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["faults", "--only", "weekpump"],
         "--only, weekpump: is no kind of fault; did you mean weak_pump? `trimwright faults --list` names them",
     );
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["faults", "tired-van", "--schedule", "trip.csv", "--from", "30 s"],
         "tired-van, fault.1.from = 300 s: must be before the end of the drive, which lasts 110 s",
     );
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["faults", "--schedule", "trip.csv", "--from", "110 s"],
         "--from, 110 s: must be from 0 s to before the end of the drive, which lasts 110 s",
@@ -288,9 +285,9 @@ fn faults_are_named_driven_and_refused() {
 }
 
 #[test]
-fn the_bench_wants_a_terminal() {
+fn live_needs_a_terminal() {
     let home = home();
-    assert_refused(
+    assert_rejected(
         home.path(),
         &["live"],
         "standard output: live needs a terminal to draw on and to read keys from; `trimwright drive` works without one",
@@ -305,10 +302,10 @@ fn the_bench_wants_a_terminal() {
 }
 
 #[test]
-fn the_bench_leaves_what_was_learned_behind() {
-    let home = furnished();
+fn live_prints_a_summary_and_writes_the_map() {
+    let home = home_with_scenario();
     let session = format!("stty rows 24 cols 80; '{}' live --out out/hand", env!("CARGO_BIN_EXE_trimwright"));
-    // `script` of util-linux runs it in a terminal of its own and hands on what that shows.
+    // `script` of util-linux runs it in a pseudo-terminal and prints that terminal's output.
     let mut script = Command::new("script")
         .args(["-qec", &session, "/dev/null"])
         .current_dir(home.path())
@@ -319,15 +316,15 @@ fn the_bench_leaves_what_was_learned_behind() {
     script.stdin.take().expect("a pipe").write_all(b"q").expect("it reads");
     let output = script.wait_with_output().expect("it ends");
     let shown = stdout(&output);
-    let (_, told) = shown.split_once("\u{1b}[?1049l").expect("it has left its screen");
-    let lines: Vec<&str> = told.lines().collect();
+    let (_, summary) = shown.split_once("\u{1b}[?1049l").expect("it has left its screen");
+    let lines: Vec<&str> = summary.lines().collect();
     assert!(
         output.status.success()
             && lines.len() == 2
             && lines[0].starts_with("Driven for 0:0")
             && lines[0].ends_with(" min: 0 lessons, 0 cells visited, 0 known to 1 %.")
             && lines[1] == "Codes: none.",
-        "{told:?}"
+        "{summary:?}"
     );
     run(home.path(), &["drive", "short.toml", "--passes", "1", "--out", "out/drive"]);
     let [hand, drive] = ["hand", "drive"]
@@ -338,9 +335,9 @@ fn the_bench_leaves_what_was_learned_behind() {
 }
 
 #[test]
-fn wrong_words_end_with_code_2_on_every_command() {
+fn invalid_arguments_end_with_code_2_on_every_command() {
     let home = home();
-    for (command, ..) in WORK {
+    for (command, ..) in INVOCATIONS {
         let output = run(home.path(), &[command, "--no-such-option"]);
         assert_eq!((output.status.code(), stdout(&output).as_str()), (Some(2), ""), "{command}");
         assert!(stderr(&output).contains("--no-such-option"), "{command}: {}", stderr(&output));
