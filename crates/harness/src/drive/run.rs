@@ -33,11 +33,11 @@ const SETTLED_RMS: f64 = 0.02;
 pub struct Run {
     /// Figures of the run.
     pub summary: Summary,
-    /// Trace of the learning run; empty unless [`Record::Everything`] was requested.
+    /// Trace of the learning run; empty unless [`Everything`](super::Record::Everything) was requested.
     pub rows: Vec<TraceRow>,
     /// Convergence of the learning run, window by window.
     pub windows: Vec<Window>,
-    /// Learned map over time; empty unless [`Record::Everything`] was requested.
+    /// Learned map over time; empty unless [`Everything`](super::Record::Everything) was requested.
     pub snapshots: Vec<Snapshot>,
     /// Calibration of the controller.
     pub calibration: Calibration,
