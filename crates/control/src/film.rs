@@ -250,6 +250,17 @@ mod tests {
         }
     }
 
+    /// ln 1.2 is 20 % more of each, ln 0.9 10 % less.
+    #[test]
+    fn learned_properties_scale_share_and_time_constant() {
+        let film = estimated(45e3, 150.0, 365.0);
+        let scaled = film.scaled(&FILM_PARAMETERS, &[1.2_f32.ln(), 0.9_f32.ln()]);
+        assert!(
+            (scaled.x / film.x - 1.2).abs() < 1e-5 && (scaled.tau_s / film.tau_s - 0.9).abs() < 1e-5,
+            "{scaled:?}"
+        );
+    }
+
     #[test]
     fn a_cold_wall_holds_more_for_longer() {
         let (cold, warm) = (estimated(40e3, 100.0, 263.0), estimated(40e3, 100.0, 363.0));

@@ -225,6 +225,16 @@ mod tests {
     }
 
     #[test]
+    fn duty_is_the_open_time_over_the_time_between_pulses_of_one_injector() {
+        let mut stage = OpenTime::default();
+        let supply = InjectorSupply { interval_s: 0.02, ..SUPPLY };
+        let calibration = calibration(Firing::All);
+        stage.step(&OPEN, &InjectorParameters::DEFAULT, calibration.setup(), 40e-6, &supply);
+        let duty = stage.open_time_s() / supply.interval_s;
+        assert!(duty > 0.0 && (stage.duty() - duty).abs() < 1e-6, "{} for {duty}", stage.duty());
+    }
+
+    #[test]
     fn a_later_opening_delay_lengthens_the_open_time() {
         let calibration = calibration(Firing::All);
         let open = |delay_correction_s| {
