@@ -1,8 +1,9 @@
 //! Type names are unique in the workspace.
 
+mod sources;
+
+use sources::crate_sources;
 use std::collections::{BTreeMap, BTreeSet};
-use std::fs;
-use std::path::{Path, PathBuf};
 
 /// Names of two types, with the reason.
 const TWICE: [(&str, &str); 4] = [
@@ -14,20 +15,8 @@ const TWICE: [(&str, &str); 4] = [
 /// Keywords of type definitions.
 const KEYWORDS: [&str; 5] = ["struct", "enum", "trait", "type", "union"];
 
-fn sources(directory: &Path, found: &mut Vec<PathBuf>) {
-    for entry in fs::read_dir(directory).expect("a directory").map(|entry| entry.expect("an entry").path()) {
-        if entry.is_dir() {
-            sources(&entry, found);
-        } else if entry.extension().is_some_and(|extension| extension == "rs") && !entry.ends_with("tests.rs")
-        {
-            found.push(entry);
-        }
-    }
-}
-
-/// Names of the types that a file defines outside its tests.
-fn defined(text: &str) -> BTreeSet<&str> {
-    let code = text.split("#[cfg(test)]").next().unwrap_or_default();
+/// Names of the types that this code defines.
+fn defined(code: &str) -> BTreeSet<&str> {
     code.lines().filter_map(type_name).collect()
 }
 
@@ -40,18 +29,11 @@ fn type_name(line: &str) -> Option<&str> {
 
 #[test]
 fn ident_one_name_is_one_type() {
-    let crates = Path::new(env!("CARGO_MANIFEST_DIR")).join("crates");
     let mut places: BTreeMap<String, usize> = BTreeMap::new();
-    for member in fs::read_dir(&crates).expect("crates") {
-        let mut files = Vec::new();
-        sources(&member.expect("an entry").path().join("src"), &mut files);
-        for file in files {
-            for name in defined(&fs::read_to_string(&file).expect("a source")) {
-                // It stands in for each crate's README in its doc tests alone.
-                if name != "Readme" {
-                    *places.entry(name.to_owned()).or_default() += 1;
-                }
-            }
+    for (_, code) in crate_sources() {
+        // `Readme` stands in for each crate's README in its doc tests alone.
+        for name in defined(&code).into_iter().filter(|name| *name != "Readme") {
+            *places.entry(name.to_owned()).or_default() += 1;
         }
     }
     assert!(places.len() > 300, "types are found at all");
