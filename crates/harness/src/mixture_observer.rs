@@ -12,6 +12,7 @@ use crate::fit::{FILM, Fit, Sample};
 use crate::mixture::Mixture;
 use crate::session::{Moment, Observer};
 use crate::steady::{self, Steady};
+use crate::units::RPM_PER_RAD_PER_S;
 
 /// Running time before events are counted, s.
 pub const SETTLED_AFTER_S: f64 = 60.0;
@@ -23,8 +24,6 @@ const FEWEST_EVENTS: u64 = 40;
 const REMEMBERED: usize = 1200;
 /// Time between two samples of the log for the offline fit, s.
 const LOG_S: f64 = 0.05;
-/// Conversion from rad/s to rpm.
-const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
 /// Least coolant temperature of a sample of the log, K: 60 degC, as in the controller.
 const WARM_K: f64 = 333.15;
 /// Effective variance of a sample of the steady engine, ln^2: (1.5 %)^2 times 20, because errors are correlated for about 0.5 s, ten

@@ -9,6 +9,9 @@ mod system;
 pub use kind::Kind;
 pub use system::UnitSystem;
 
+/// Revolutions a minute in a radian a second.
+pub(crate) const RPM_PER_RAD_PER_S: f64 = 30.0 / std::f64::consts::PI;
+
 /// A count in words: `once`, `2 times`.
 pub fn times(count: u32) -> String {
     if count == 1 { "once".to_owned() } else { format!("{count} times") }

@@ -8,11 +8,10 @@ use crate::run_error::RunError;
 use crate::scenario::Scenario;
 use crate::session::{Moment, Session, SessionBuilder, Until};
 use crate::starting::{STALLED_RAD_PER_S, StartDetection};
+use crate::units::RPM_PER_RAD_PER_S;
 
 /// Zero degrees Celsius, K: ISO 80000-5.
 pub(super) const ZERO_DEGC_K: f64 = 273.15;
-/// Conversion from rad/s to rpm.
-const RPM_PER_RAD_PER_S: f64 = 30.0 / core::f64::consts::PI;
 /// Ignition on before cranking, s.
 const PRIME_S: f64 = 2.0;
 /// Longest cranking, s.

@@ -11,6 +11,7 @@ use crate::scenario::Scenario;
 use crate::schedule::Schedule;
 use crate::session::{Moment, Observer, Session, SessionBuilder, Until};
 use crate::starting;
+use crate::units::RPM_PER_RAD_PER_S;
 use serde::Serialize;
 use std::sync::Mutex;
 use std::sync::atomic::{AtomicUsize, Ordering};
@@ -184,8 +185,6 @@ struct DriveSums {
     high_load: HighLoad,
 }
 
-/// Conversion from rad/s to rpm.
-const RPM: f64 = 30.0 / std::f64::consts::PI;
 /// Coolant temperature above which idling counts as warm, K; speed above which the engine counts as running, rpm.
 const WARM_K: f64 = 335.0;
 const RUNS_RPM: f64 = 300.0;
@@ -194,7 +193,7 @@ const STANDS_M_PER_S: f64 = 0.1;
 
 impl DriveSums {
     fn add(&mut self, view: &View, inputs: &DriverInputs, wanted_m_per_s: f64) {
-        let rpm = view.speed_rad_per_s * RPM;
+        let rpm = view.speed_rad_per_s * RPM_PER_RAD_PER_S;
         self.decisions += 1;
         self.ran += u64::from(rpm > RUNS_RPM);
         let error = view.vehicle_m_per_s - wanted_m_per_s;
