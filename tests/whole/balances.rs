@@ -25,8 +25,11 @@ fn ident_fuel_air_and_energy_close_over_every_shipped_scenario() {
         closes(
             name,
             "fuel in the manifold",
-            balances.fuel_injected_kg + balances.fuel_jet_kg,
-            balances.fuel_wall_kg + balances.fuel_airborne_kg + balances.fuel_drawn_kg,
+            balances.fuel_injected_kg + balances.fuel_jet_kg + balances.fuel_vapour_kg,
+            balances.fuel_wall_kg
+                + balances.fuel_airborne_kg
+                + balances.fuel_vapour_pending_kg
+                + balances.fuel_drawn_kg,
         );
         closes(
             name,

@@ -90,6 +90,7 @@ mod run_error;
 pub mod scenario;
 mod scenario_answers;
 mod scenario_deviations;
+mod scenario_disturbances;
 mod scenario_engine;
 mod scenario_source;
 pub mod schedule;

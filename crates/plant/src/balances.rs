@@ -5,7 +5,7 @@
 /// These balances hold to rounding:
 ///
 /// - air at the start + air in = air out + air stored
-/// - fuel injected + fuel of the nitrous jet = wall film + airborne + drawn
+/// - fuel injected + fuel of the nitrous jet + fuel vapour = wall film + airborne + vapour pending + drawn
 /// - fuel drawn = in cylinders + burned + unburned
 /// - heating value of the fuel that fired = released + unreleased
 /// - heat released = indicated work + coolant + exhaust
@@ -29,6 +29,10 @@ pub struct Balances {
     pub fuel_injected_kg: f64,
     /// Fuel through the nitrous system's own fuel jet.
     pub fuel_jet_kg: f64,
+    /// Fuel vapour from canister and crankcase.
+    pub fuel_vapour_kg: f64,
+    /// Fuel vapour that has entered since the last intake event.
+    pub fuel_vapour_pending_kg: f64,
     /// Fuel in the wall film now.
     pub fuel_wall_kg: f64,
     /// Fuel airborne in the manifold now.

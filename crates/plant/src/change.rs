@@ -4,7 +4,7 @@ use crate::check::{OutOfRange, within};
 use crate::filling::FillingModel;
 use crate::fuel_system::fuel_vapour_pa;
 use crate::knock::EndGas;
-use crate::plant::Plant;
+use crate::plant::{Plant, stoich_afr_of};
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
 use trimwright_numerics::parameters::{Problem, Range};
@@ -48,7 +48,8 @@ impl Plant {
             self.sensors.set_parameters(&truth.sensors);
         }
         self.shares = truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks);
-        self.stoich_afr = truth.stoich_afr();
+        self.disturbances.update(&truth.disturbances);
+        self.stoich_afr = stoich_afr_of(&truth, &self.disturbances);
         self.heating_value = truth.fuel.heating_value_j_per_kg();
         self.best_work_share = truth.combustion.best_work_share(truth.engine.compression_ratio);
         self.end_gas = EndGas::new(truth.engine.compression_ratio, truth.fuel.octane);

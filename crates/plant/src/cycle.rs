@@ -138,9 +138,16 @@ impl Plant {
         let cylinders = u64::from(self.truth.engine.cylinders.max(1));
         let cylinder = (self.crank.firings % cylinders) as u8;
         let share = self.shares.get(usize::from(cylinder)).copied().unwrap_or(1.0);
-        let (fuel_kg, cylinder_fuel_kg) = self.film.draw(&self.truth.film, share, rest);
+        let (film_kg, cylinder_film_kg) = self.film.draw(&self.truth.film, share, rest);
+        let vapour_kg = core::mem::take(&mut self.sums.vapour_kg);
+        let over_mean_kg = core::mem::take(&mut self.sums.vapour_over_mean_kg);
+        let (fuel_kg, cylinder_fuel_kg) = (film_kg + vapour_kg, cylinder_film_kg + vapour_kg);
+        self.balances.fuel_vapour_kg += vapour_kg;
         let water_kg = moist_kg * self.water_share;
         let air_kg = moist_kg - water_kg;
+        // Vapour is a few percent of the fuel: its effect on ln lambda is linear.
+        let lambda_share = if air_kg > 0.0 { self.stoich_afr / air_kg } else { 0.0 };
+        let tank_ln = self.disturbances.tank_ln(&self.truth.disturbances);
         self.balances.air_drawn_kg += moist_kg;
         self.balances.fuel_drawn_kg += cylinder_fuel_kg;
         self.balances.fuel_in_cylinders_kg += cylinder_fuel_kg;
@@ -158,6 +165,8 @@ impl Plant {
             back_pressure_pa: self.slow.back_pressure_pa,
             water_kg,
             residual: self.slow.filling.residual,
+            lasting_ln: tank_ln - lambda_share * (vapour_kg - over_mean_kg),
+            passing_ln: self.disturbances.charge_ln() - lambda_share * over_mean_kg,
         }
     }
 

@@ -55,8 +55,11 @@ impl Plant {
         let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.slow.root_rt);
         let airborne_share = truth.film.air_heat_share * (1.0 - self.slow.film.x);
         let turning = self.crank.speed_rad_per_s * PER_CYCLE_RAD;
-        let volume =
-            self.slow.filling.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
+        let volume = self.slow.filling.efficiency
+            * self.disturbances.charge_factor()
+            * truth.engine.displacement_m3
+            * turning
+            - self.nitrous_m3_per_s();
         let boundary = ManifoldBoundary {
             outside_pa,
             inflow_k: self.thermal.intake_k,
@@ -74,6 +77,8 @@ impl Plant {
         if self.nitrous.flow_kg_per_s > 0.0 {
             self.add_nitrous(dt_s);
         }
+        self.sums.vapour_kg += self.slow.vapour_kg_per_s * dt_s;
+        self.sums.vapour_over_mean_kg += self.slow.vapour_over_mean_kg_per_s * dt_s;
         self.sums.intake_kg += flows.in_kg;
         self.balances.air_in_kg += flows.in_kg;
         self.balances.air_out_kg += flows.out_kg;

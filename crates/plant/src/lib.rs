@@ -39,6 +39,7 @@
 //! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat soak | energy balance |
 //! | [`Electrical`] | battery, alternator, loads | circuit |
 //! | [`Nitrous`] | bottle, jet, oxygen, cooling, displaced air | property tables, atom balance |
+//! | [`Disturbances`] | charge, vapour, drift, fuel of the tank: what no map can know | block means of a road car, IEEE document 8891367 |
 //! | [`Faults`] | leaks, weak and clogged parts, wiring faults, lost and extra pulses | common practice |
 //!
 //! # Path of the data
@@ -107,7 +108,7 @@
 //! - Torque within a firing interval: the work of a charge is spread evenly over the next interval, so that idle is smoother than in
 //!   reality.
 //! - Residual gas in the clearance volume, other than through filling.
-//! - Air cleaner, crankcase ventilation, exhaust gas recirculation, catalyst.
+//! - Air cleaner, exhaust gas recirculation, catalyst; the air that comes with crankcase and canister vapour.
 //! - Uneven firing intervals.
 //! - Temperature of the fuel in the line over time; boiling in the injectors after a hot stop.
 //! - Compression and expansion of the gas in the pipe; reverse flow at the tail end of a short exhaust.
@@ -134,6 +135,7 @@ mod crank;
 mod cycle;
 mod cylinders;
 mod distribution;
+mod disturbances;
 mod driveline;
 mod driver_inputs;
 mod electrical;
@@ -173,6 +175,7 @@ pub use combustion::{Combustion, Ignition, heat_released};
 pub use crank::Crank;
 pub use cylinders::{CylinderEvent, LAMBDA_WITHOUT_FUEL};
 pub use distribution::{Distribution, MAX_CYLINDERS, in_sensor_bank};
+pub use disturbances::{Disturbances, DisturbancesState};
 pub use driver_inputs::{DriverInputs, GearRange, Key};
 pub use electrical::Electrical;
 pub use exhaust::Exhaust;

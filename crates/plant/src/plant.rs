@@ -6,6 +6,7 @@ use crate::check::OutOfRange;
 use crate::crank::{CrankState, Torques, firing_interval_rad};
 use crate::cylinders::{CylinderEvent, Cylinders};
 use crate::distribution::MAX_CYLINDERS;
+use crate::disturbances::DisturbancesState;
 use crate::driver_inputs::{DriverInputs, GearRange, Key};
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
@@ -37,6 +38,11 @@ const STEP_S: (f64, f64) = (1e-5, 2e-3);
 /// Periods of the 10 ms and 100 ms tasks, s.
 pub(crate) const TASK_10MS_S: f64 = 0.01;
 pub(crate) const TASK_100MS_S: f64 = 0.1;
+
+/// Stoichiometric air-fuel ratio of this trip's fuel, kg/kg.
+pub(crate) fn stoich_afr_of(truth: &Truth, disturbances: &DisturbancesState) -> f64 {
+    truth.stoich_afr() * Real::exp(disturbances.tank_ln(&truth.disturbances))
+}
 
 /// Outputs of the 10 ms and 100 ms tasks, of the last cylinder event and of the last step, constant until recomputed.
 #[derive(Clone, Debug)]
@@ -81,6 +87,10 @@ pub(crate) struct SlowSignals {
     pub(crate) throttle: f64,
     /// Effective area of the throttle plates.
     pub(crate) plate_area_m2: f64,
+    /// Flow of fuel vapour into the manifold.
+    pub(crate) vapour_kg_per_s: f64,
+    /// The part of it above its mean.
+    pub(crate) vapour_over_mean_kg_per_s: f64,
     /// Fuel injected in the last step.
     pub(crate) injected_kg: f64,
     /// Air through the manifold in the last step.
@@ -96,6 +106,10 @@ pub(crate) struct RunningSums {
     pub(crate) air_kg: f64,
     /// Nitrous oxide since the last intake event.
     pub(crate) nitrous_kg: f64,
+    /// Fuel vapour since the last intake event.
+    pub(crate) vapour_kg: f64,
+    /// The part of it above its mean.
+    pub(crate) vapour_over_mean_kg: f64,
     /// Heat into the coolant since the last 100 ms task.
     pub(crate) coolant_j: f64,
     /// Air into the manifold since the last 100 ms task.
@@ -144,6 +158,7 @@ pub struct Plant {
     pub(crate) thermal: ThermalState,
     pub(crate) electrical: ElectricalState,
     pub(crate) nitrous: NitrousState,
+    pub(crate) disturbances: DisturbancesState,
     pub(crate) slow: SlowSignals,
     pub(crate) sums: RunningSums,
     pub(crate) events: Vec<CylinderEvent, MAX_EVENTS>,
@@ -189,16 +204,19 @@ impl Plant {
             rubbing: truth.friction.rubbing(thermal.oil_k),
             throttle: 0.0,
             plate_area_m2: truth.throttle.area_m2(0.0),
+            vapour_kg_per_s: 0.0,
+            vapour_over_mean_kg_per_s: 0.0,
             injected_kg: 0.0,
             flows: ManifoldFlows::default(),
             torques: Torques::default(),
         };
+        let disturbances = DisturbancesState::new(&truth.disturbances, seed);
         let balances = Balances { air_start_kg: manifold.mass_kg, ..Balances::default() };
         let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
             shares: truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks),
-            stoich_afr: truth.stoich_afr(),
+            stoich_afr: stoich_afr_of(&truth, &disturbances),
             heating_value: truth.fuel.heating_value_j_per_kg(),
             best_work_share: truth.combustion.best_work_share(truth.engine.compression_ratio),
             end_gas: EndGas::new(truth.engine.compression_ratio, truth.fuel.octane),
@@ -221,6 +239,7 @@ impl Plant {
             sensors: SensorsState::new(&truth.sensors, air.pressure_pa),
             electrical: ElectricalState::new(&truth.electrical),
             nitrous: NitrousState::new(&truth.nitrous),
+            disturbances,
             sums: RunningSums {
                 since_10ms_task_s: TASK_10MS_S,
                 since_100ms_task_s: TASK_100MS_S,
@@ -321,6 +340,8 @@ impl Plant {
         Balances {
             air_stored_kg: self.manifold.mass_kg,
             air_pending_kg: self.sums.air_kg,
+            fuel_vapour_kg: self.balances.fuel_vapour_kg + self.sums.vapour_kg,
+            fuel_vapour_pending_kg: self.sums.vapour_kg,
             fuel_wall_kg: self.film.wall_kg,
             fuel_airborne_kg: self.film.airborne_kg,
             kinetic_j: 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed,

@@ -65,6 +65,12 @@ impl Plant {
         self.nitrous.step(&truth.nitrous, nitrous, self.manifold.pressure_pa, elapsed_s);
         let injector_v = self.electrical.supply_v - electrical.wiring_v;
         self.slow.delay_s = truth.injectors.delay_s(injector_v, self.injector_drop_pa());
+        let pressure_ratio = self.manifold.pressure_pa / self.slow.air.pressure_pa;
+        // Without speed nothing draws.
+        let drawing_m3 = if speed < 2.0 { 0.0 } else { truth.engine.displacement_m3 };
+        self.slow.vapour_kg_per_s = drawing_m3 * self.disturbances.vapour_kg_per_s_per_m3(pressure_ratio);
+        self.slow.vapour_over_mean_kg_per_s = drawing_m3
+            * self.disturbances.vapour_over_mean_kg_per_s_per_m3(&truth.disturbances, pressure_ratio);
         self.slow.film = truth.film.coefficients(self.manifold.pressure_pa, speed, self.thermal.wall_k);
         self.gearbox.shift(&truth.gearbox, self.vehicle.speed_m_per_s, inputs.throttle, elapsed_s);
         let frame = &mut self.frame;
@@ -88,6 +94,7 @@ impl Plant {
     #[inline(never)]
     fn task_100ms(&mut self, commands: &Commands, inputs: &DriverInputs, elapsed_s: f64) {
         let truth = &self.truth;
+        self.disturbances.step(&truth.disturbances, elapsed_s);
         let speed = self.crank.speed_rad_per_s;
         let height_m = inputs.altitude_m.map(|altitude_m| altitude_m.held(-500.0, 5000.0));
         self.slow.air = truth.ambient.air(height_m.unwrap_or(truth.ambient.altitude_m));

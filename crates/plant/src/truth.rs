@@ -4,9 +4,9 @@ use crate::check::{OutOfRange, monotone, rising};
 use crate::filling::FillingModel;
 use crate::gas::CYCLE_RAD;
 use crate::{
-    Ambient, Combustion, Crank, Distribution, Electrical, Exhaust, Faults, Filling, Film, Friction, Fuel,
-    FuelSystem, Gearbox, Injectors, Manifold, Nitrous, OxygenSensor, Sensors, Thermal, ThrottleBody, Trigger,
-    Vehicle,
+    Ambient, Combustion, Crank, Distribution, Disturbances, Electrical, Exhaust, Faults, Filling, Film,
+    Friction, Fuel, FuelSystem, Gearbox, Injectors, Manifold, Nitrous, OxygenSensor, Sensors, Thermal,
+    ThrottleBody, Trigger, Vehicle,
 };
 
 trimwright_numerics::parameters! {
@@ -77,6 +77,8 @@ trimwright_numerics::blocks! {
         electrical: Electrical,
         /// Nitrous oxide.
         nitrous: Nitrous,
+        /// Disturbances of the mixture.
+        disturbances: Disturbances,
         /// Faults put in on purpose.
         faults: Faults,
     }

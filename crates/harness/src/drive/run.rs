@@ -94,6 +94,8 @@ pub(super) fn run_of(
         mixture: MixtureFigures {
             base_map_rms: base.mixture.steady.rms(),
             learned_map_rms: after.mixture.steady.rms(),
+            learned_map_lasting_rms: after.mixture.steady_lasting.rms(),
+            passing_rms: after.mixture.passing.rms(),
             closed_loop_rms: mixture.all.rms(),
             p95_abs: mixture.all.p95_abs(),
             transient_rms: mixture.transient.rms(),
