@@ -9,6 +9,7 @@
 #[doc = include_str!("../README.md")]
 pub struct Readme;
 
+pub mod block_means;
 pub mod columns;
 pub mod compare;
 pub mod diagnosis;
