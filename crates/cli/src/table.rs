@@ -41,6 +41,10 @@ fn fill(
     let within = format!("whole last pass; 95 % of events within {:.2} %", 100.0 * mixture.p95_abs);
     row(text, "First calibration", &percent(mixture.base_map_rms, "steady driving, no correction"))?;
     row(text, "Learned map", &percent(mixture.learned_map_rms, "the same, learned map"))?;
+    if mixture.passing_rms > 0.0 {
+        let without = "of it, what a map could know; the rest passes within seconds or minutes";
+        row(text, "  lasting part", &percent(mixture.learned_map_lasting_rms, without))?;
+    }
     row(text, "With feedback", &percent(mixture.closed_loop_rms, &within))?;
 
     writeln!(text, "\nLearning")?;

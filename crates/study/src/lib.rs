@@ -16,6 +16,7 @@ pub mod diagnosis;
 pub mod fault_matrix;
 pub mod fingerprint;
 pub mod fleet;
+pub mod fleet_table;
 pub mod journal;
 pub mod leak;
 pub mod learners;
