@@ -397,22 +397,23 @@ mod tests {
         assert!(lagged.iter().any(|(cell, _)| cell == 120) && lagged.iter().all(|(cell, _)| cell != 15));
     }
 
-    /// By hand: 2.5 kg are the two newest injections and half of the third; of its half turn, the half after the pipe counts, then
+    /// By hand: 5 kg are the two newest injections and half of the third; of its half turn, the half after the pipe counts, then
     /// the fourth's: a quarter and a half of the one turn. The fifth is within half of its turns.
     #[test]
     fn the_gas_at_the_sensor_is_found_by_mass_then_by_turns() {
         let mut ring = Ring::filled(Injection::NONE);
-        (0..10).for_each(|age| ring.push(injection(9.0 - age as f32, 0.5, 1.0)));
+        (1..10).for_each(|place| ring.push(injection(10.0 - place as f32, 0.5, 2.0)));
+        ring.push(injection(0.0, 1.0, 2.0));
         let found = |pipe_kg, turns| {
             at_sensor(&ring, pipe_kg, turns)
                 .map(|(then, delay_s)| (then.applied_ln, (delay_s / 0.02).round()))
         };
-        assert_eq!(found(2.5, 1.0), Some((4.0, 4.0)));
-        assert_eq!(found(2.5, 1.01), Some((5.0, 5.0)));
+        assert_eq!(found(5.0, 1.0), Some((4.0, 4.0)));
+        assert_eq!(found(5.0, 1.01), Some((5.0, 5.0)));
         assert_eq!(found(0.0, 0.0), Some((0.0, 0.0)));
-        assert_eq!(found(0.0, 0.25), Some((0.0, 0.0)));
-        assert_eq!(found(3.0, 0.0), Some((3.0, 3.0)));
-        assert_eq!(found(2.0, 0.75), Some((3.0, 3.0)));
+        assert_eq!((found(0.0, 0.5), found(0.0, 0.51)), (Some((0.0, 0.0)), Some((1.0, 1.0))));
+        assert_eq!(found(6.0, 0.0), Some((3.0, 3.0)));
+        assert_eq!(found(4.0, 0.75), Some((3.0, 3.0)));
         assert_eq!(found(1e6, 1.0), None);
     }
 
@@ -422,6 +423,23 @@ mod tests {
         (0..10).for_each(|age| ring.push(injection(9.0 - age as f32, 0.5, 0.0)));
         assert_eq!(at_sensor(&ring, 0.0, 1.0).map(|(then, _)| then.applied_ln), Some(2.0));
         assert!(at_sensor(&ring, 1.0, 1.0).is_none());
+    }
+
+    #[test]
+    fn a_reading_is_usable_again_when_the_rejected_share_is_below_its_limit() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        let clean = injection(0.0, 1.0, 1e-2);
+        (0..100).for_each(|_| step(&mut attribution, &calibration, clean));
+        (attribution.rejected_share, attribution.past.refusal) = (0.5, Some(Refusal::FuelCut));
+        let after = |valid_below_share| {
+            let mut attribution = attribution.clone();
+            let parameters = AttributionParameters { valid_below_share, ..AttributionParameters::DEFAULT };
+            let exhaust = &calibration.parameters().exhaust;
+            attribution.step(&parameters, exhaust, calibration.setup(), clean).refusal
+        };
+        let left = 0.5 * (1.0 - calibration.setup().sensor_share());
+        assert_eq!((after(left), after(1.001 * left)), (Some(Refusal::FuelCut), None));
     }
 
     proptest! {

@@ -210,4 +210,13 @@ mod tests {
         let calibration = Calibration::from_answers(&answers).unwrap().with_options(options);
         assert_eq!((calibration.answers(), calibration.options()), (&answers, &options));
     }
+
+    #[test]
+    fn parameters_are_those_given_also_behind_a_reference() {
+        let mut parameters = Parameters::DEFAULT;
+        parameters.idle.start_s = 7.5;
+        let calibration = Calibration::new(&SetupAnswers::default(), &parameters).unwrap();
+        assert_eq!(calibration.parameters(), &parameters);
+        assert_eq!(Calibrated::parameters(&&calibration), &parameters);
+    }
 }

@@ -572,4 +572,57 @@ mod tests {
         };
         assert!(!faulty(CRANK.fault_threshold) && faulty(CRANK.fault_threshold + 1));
     }
+
+    #[test]
+    fn every_lost_pulse_is_counted() {
+        let mut crank = CrankDecoder::default();
+        turn(&mut crank, (0..40).filter(|pulse| ![20, 30].contains(pulse)).map(|pulse| pulse * 10_000));
+        assert_eq!(crank.lost_pulses(), 2);
+    }
+
+    /// Rejected and lost pulses and the speed after pulses of 8192 us and a last one after this time.
+    fn after_last(parameters: &CrankParameters, last_us: u64) -> (u32, u32, f32) {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut crank = CrankDecoder::default();
+        for time_us in (0..20).map(|pulse| pulse * 8192).chain([19 * 8192 + last_us]) {
+            let mut frame = Frame { time_us, ..Frame::default() };
+            frame.pulses_us.push(time_us).unwrap();
+            crank.step(
+                parameters,
+                calibration.setup(),
+                1,
+                &frame,
+                &DueTasks { dt_s: 0.001, ..DueTasks::default() },
+            );
+        }
+        (crank.rejected_pulses(), crank.lost_pulses(), crank.motion.speed_rad_per_s)
+    }
+
+    /// Powers of two, so that the limits are met exactly.
+    #[test]
+    fn intervals_at_their_limits_are_accepted() {
+        let parameters = CrankParameters { short_interval_ratio: 0.5, long_interval_ratio: 1.5, ..CRANK };
+        let counts = |last_us| (after_last(&parameters, last_us).0, after_last(&parameters, last_us).1);
+        assert_eq!((counts(4096), counts(4095)), ((0, 0), (1, 0)));
+        assert_eq!((counts(12_288), counts(12_300)), ((0, 0), (0, 1)));
+    }
+
+    #[test]
+    fn at_the_steady_speed_a_short_interval_is_still_accepted() {
+        let speed = after_last(&CRANK, 8192).2;
+        let rejected =
+            |steady_speed_rad_per_s| after_last(&CrankParameters { steady_speed_rad_per_s, ..CRANK }, 4096).0;
+        assert_eq!((rejected(speed), rejected(0.99 * speed)), (0, 1));
+    }
+
+    #[test]
+    fn an_interval_of_the_highest_speed_is_accepted_and_a_shorter_one_is_not() {
+        // A highest speed whose interval is met exactly.
+        let interval_s = |us: u64| us as f32 * S_PER_US;
+        let exact_us =
+            (4100..8000).find(|us| PI / 2.0 / (PI / 2.0 / interval_s(*us)) == interval_s(*us)).unwrap();
+        let max_speed_rad_per_s = PI / 2.0 / interval_s(exact_us);
+        let parameters = CrankParameters { max_speed_rad_per_s, short_interval_ratio: 0.3, ..CRANK };
+        assert_eq!((after_last(&parameters, exact_us).0, after_last(&parameters, exact_us - 5).0), (0, 1));
+    }
 }

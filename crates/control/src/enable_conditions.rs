@@ -249,4 +249,19 @@ mod tests {
         assert_eq!(refusal(40e3, 0.009), None);
         assert_eq!(refusal(40e3, 0.011), Some(Refusal::WantedMoving));
     }
+
+    #[test]
+    fn a_movement_of_just_the_limit_is_accepted() {
+        let estimate = warm();
+        let (moved, mut conditions) = (Estimate { map_pa: 45e3, ..warm() }, settled(&estimate));
+        let now = EnableInputs { wanted_ln: 0.02, ..steady(&moved) };
+        let mut seen = conditions;
+        seen.step(&CONDITIONS, &now, 0.02);
+        let limits = EnableConditionParameters {
+            max_movement: seen.movement(),
+            steady_wanted_ln: 0.02 - seen.wanted_ln,
+            ..CONDITIONS
+        };
+        assert_eq!(conditions.step(&limits, &now, 0.02), None);
+    }
 }

@@ -811,4 +811,15 @@ mod tests {
         let at_end = |o2_v| settle(&Frame { o2_v, ..frame() }, 80.0, 0.5).0.lambda_at_end;
         assert_eq!([0.0, 2.353, 5.0].map(at_end), [true, false, true]);
     }
+
+    #[test]
+    fn a_firing_takes_the_mean_at_once() {
+        let mut bench = Bench::new();
+        let mut after = |firings| {
+            let motion = CrankMotion { firings, ..turning(80.0) };
+            bench.run(|estimator, constants| estimator.accumulate_map(constants, &frame(), &motion)).map_pa
+        };
+        assert_eq!([after(0), after(0)], [OUTSIDE_PA; 2]);
+        assert!((after(1) - 40e3).abs() < 50.0);
+    }
 }

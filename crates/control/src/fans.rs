@@ -250,4 +250,14 @@ mod tests {
         });
         assert!(fans.wanted() == 0 && fans.running() == 0 && fans.ac_clutch());
     }
+
+    #[test]
+    fn the_second_fan_waits_for_its_lead_too() {
+        let (answers, mut fans) = (SetupAnswers::default(), Fans::default());
+        let running: [u8; 3] = core::array::from_fn(|_| {
+            after(&mut fans, &answers, &Estimate { ect_k: 385.0, ..Estimate::default() }, false, 100.0);
+            fans.running()
+        });
+        assert_eq!(running, [0, 0, 2]);
+    }
 }

@@ -192,4 +192,16 @@ mod tests {
         (0..3000).for_each(|_| _ = step(&mut pump, 305e3, 20e-3));
         assert!(pump.integral >= -PUMP.integral_limit);
     }
+
+    #[test]
+    fn a_duty_of_just_one_or_none_is_an_end() {
+        let moved = |base_duty, rail_pa| {
+            let parameters = FuelPumpParameters { base_duty, gain_per_pa: 0.0, ..PUMP };
+            let mut pump = Pump::default();
+            let inputs = PumpInputs { phase: Phase::Running, rail_pa: Some(rail_pa), fuel_kg_per_s: 0.0 };
+            pump.step(&parameters, calibration(FuelSystemType::Returnless).setup(), inputs, 0.01);
+            pump.integral != 0.0
+        };
+        assert!(!moved(1.0, 290e3) && moved(1.0, 310e3) && !moved(0.0, 310e3) && moved(0.0, 290e3));
+    }
 }

@@ -518,4 +518,12 @@ mod tests {
         let more = |speed| step(&mut settled(speed), &IDLE, At { speed, closed: false, ..AT }) - 0.30;
         assert!(is_near(more(123.0), 0.04) && is_near(more(400.0), 0.08) && is_near(more(60.0), 0.0));
     }
+
+    /// By hand: 0.30 and 0.695 of known air, and 0.011 for 5 rad/s, are more than all.
+    #[test]
+    fn the_proportional_part_counts_for_the_end_of_the_duty() {
+        let mut idle = Idle { wet_duty: 0.695, ..settled(68.0) };
+        step(&mut idle, &IDLE, At { speed: 68.0, dt_s: 1e-5, ..AT });
+        assert_eq!(idle.integral(), 0.0);
+    }
 }

@@ -389,7 +389,7 @@ mod tests {
     #[test]
     fn delay_and_gain_are_measured() {
         for (delay_s, gain) in [(0.2, 1.0), (0.4, 1.0), (0.6, 0.7), (0.8, 1.3)] {
-            let measured = check(delay_s, gain, |_| true).measured.unwrap();
+            let measured = check(delay_s, gain, |_| true).measured().unwrap();
             assert!((measured.delay_s - delay_s - 0.05).abs() < 0.12, "{delay_s}: {measured:?}");
             assert!((measured.gain - gain).abs() < 0.15, "{gain}: {measured:?}");
         }
@@ -397,8 +397,8 @@ mod tests {
 
     #[test]
     fn a_sensor_with_a_late_response_is_slow() {
-        assert!(!check(0.4, 1.0, |_| true).slow);
-        assert!(check(0.95, 1.0, |_| true).slow);
+        assert!(!check(0.4, 1.0, |_| true).is_slow());
+        assert!(check(0.95, 1.0, |_| true).is_slow());
     }
 
     #[test]
@@ -451,9 +451,9 @@ mod tests {
         assert_eq!([after(40), after(40), after(90)], [0.0, 0.01, -0.01]);
     }
 
-    /// A check with half waves of 1.5 s and an expected delay of 0.4 s: it lasts 18 s.
+    /// A check with half waves of 2 s and an expected delay of half a second: it lasts 24 s.
     fn running(into_s: f32) -> SelfCheck {
-        SelfCheck { into_s: Some(into_s), half_wave_s: 1.5, expected_delay_s: 0.4, ..SelfCheck::default() }
+        SelfCheck { into_s: Some(into_s), half_wave_s: 2.0, expected_delay_s: 0.5, ..SelfCheck::default() }
     }
 
     /// An engine whose idle speed answers like this, read as lambda 1.
@@ -476,13 +476,13 @@ mod tests {
     fn a_place_in_the_square_wave_is_its_half_and_how_far_into_it() {
         let place = |into_s| running(0.0).place(&CHECK, into_s);
         assert_eq!(
-            [place(0.0), place(0.75), place(2.25)],
+            [place(0.0), place(1.0), place(3.0)],
             [Some((true, 0.0)), Some((true, 0.5)), Some((false, 0.5))]
         );
-        assert_eq!([place(-0.1), place(18.0), place(19.0)], [None; 3]);
+        assert_eq!([place(-0.1), place(24.0), place(25.0)], [None; 3]);
         assert_eq!(SelfCheck::default().place(&CHECK, 0.0), None);
         assert_eq!(
-            [running(0.5), running(2.0), running(19.0)].map(|check| check.dither_ln(&CHECK)),
+            [running(0.5), running(3.0), running(25.0)].map(|check| check.dither_ln(&CHECK)),
             [CHECK.dither_ln, -CHECK.dither_ln, 0.0]
         );
     }
@@ -490,16 +490,16 @@ mod tests {
     /// By hand: six waves of two halves; three waves and two delays.
     #[test]
     fn a_check_lasts_its_waves_and_is_worth_something_after_fewer() {
-        assert_eq!(running(0.0).duration_s(&CHECK), 18.0);
-        assert!((running(0.0).min_duration_s(&CHECK) - 9.8).abs() < 1e-5);
+        assert_eq!(running(0.0).duration_s(&CHECK), 24.0);
+        assert_eq!(running(0.0).min_duration_s(&CHECK), 13.0);
         let ended = |into_s, steady| {
             let mut check = running(into_s);
             next(&mut check, SelfCheckSample { steady, ..sample(0.0, 5e-3) });
             (!check.is_running(), check.pause_s > 0.0)
         };
-        assert_eq!((ended(9.7, false), ended(9.9, false)), ((true, false), (true, true)));
+        assert_eq!((ended(12.9, false), ended(13.0, false)), ((true, false), (true, true)));
         assert_eq!(
-            (ended(9.9, true), ended(18.7, true), ended(18.9, true)),
+            (ended(13.0, true), ended(24.9, true), ended(25.0, true)),
             ((false, false), (false, false), (true, true))
         );
     }
@@ -532,26 +532,26 @@ mod tests {
     fn a_rich_idle_becomes_leaner_for_a_check_that_is_due_or_a_response_that_is_unknown() {
         let blend = |check: SelfCheck, idling, wanted_ln| {
             let mut check = SelfCheck { lean_blend: 0.5, ..check };
-            next(&mut check, SelfCheckSample { idling, wanted_ln, dt_s: 1.0, ..sample(0.0, 5e-3) });
+            next(&mut check, SelfCheckSample { idling, wanted_ln, dt_s: 0.5, ..sample(0.0, 5e-3) });
             check.lean_blend()
         };
         let paused = SelfCheck { pause_s: 100.0, ..SelfCheck::default() };
         let known = SelfCheck { torque_response: answering(0.2), ..paused };
         assert!(known.torque_response.is_known(&RESPONSE));
-        assert_eq!((blend(SelfCheck::default(), true, -0.06), blend(paused, true, -0.06)), (0.75, 0.75));
-        assert_eq!(blend(known, true, -0.06), 0.25);
-        assert_eq!(blend(SelfCheck { pause_s: 0.0, ..known }, true, -0.06), 0.75);
+        assert_eq!((blend(SelfCheck::default(), true, -0.06), blend(paused, true, -0.06)), (0.625, 0.625));
+        assert_eq!(blend(known, true, -0.06), 0.375);
+        assert_eq!(blend(SelfCheck { pause_s: 0.0, ..known }, true, -0.06), 0.625);
         assert_eq!(
             (blend(SelfCheck::default(), false, -0.06), blend(SelfCheck::default(), true, -0.08)),
-            (0.25, 0.25)
+            (0.375, 0.375)
         );
-        assert_eq!(blend(SelfCheck { pause_s: 100.0, ..running(1.0) }, false, 0.0), 0.75);
+        assert_eq!(blend(SelfCheck { pause_s: 100.0, ..running(1.0) }, false, 0.0), 0.625);
     }
 
     #[test]
     fn after_a_check_the_pause_is_long_when_the_response_is_known() {
         let pause_s = |torque_response| {
-            let mut check = SelfCheck { torque_response, ..running(19.0) };
+            let mut check = SelfCheck { torque_response, ..running(25.0) };
             next(&mut check, sample(0.0, 5e-3));
             check.pause_s
         };
@@ -559,10 +559,10 @@ mod tests {
         assert_eq!(pause_s(answering(0.2)), CHECK.pause_s);
     }
 
-    /// By hand: 2.5 s less 0.25 s of delay are one and a half half waves of 1.5 s.
+    /// By hand: 3.25 s less 0.25 s of delay are one and a half half waves of 2 s.
     #[test]
     fn the_torque_response_gets_speed_and_mixture_at_its_own_delay() {
-        let mut check = SelfCheck { torque_response: answering(0.2), ..running(2.5) };
+        let mut check = SelfCheck { torque_response: answering(0.2), ..running(3.25) };
         let mut expected = check.torque_response;
         expected.step(&RESPONSE, CHECK.dither_ln, 1.5, 76.0, -0.035_156_25);
         next(
