@@ -253,6 +253,9 @@ pub enum Outcome {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::answers::SetupAnswers;
+    use crate::attribution::{Attribution, Injection};
+    use crate::calibration::Calibration;
     use crate::parameters::Parameters;
 
     /// A lesson as uncertain as the cell moves it half of the way and halves its variance; any other gain leaves a larger variance.
@@ -327,5 +330,26 @@ mod tests {
         assert_eq!(map.move_cell(parameters, CELLS + FILM, 0.1), Outcome::Accepted);
         assert_eq!(map.move_cell(parameters, 20, 0.1), Outcome::Accepted);
         assert_eq!((map.ln.flat()[20], map.film_ln), (0.1, [0.0; FILM]));
+    }
+
+    #[test]
+    fn a_lesson_without_the_film_leaves_it_as_it_is() {
+        let mut attribution = Attribution::default();
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25; 4] };
+        let now = Injection { weights, film: [0.3, 0.2], turns: 1.0, exhaust_kg: 1e-2, ..Injection::NONE };
+        let Parameters { attribution: parameters, exhaust, learner, .. } = calibration.parameters();
+        (0..100).for_each(|_| _ = attribution.step(parameters, exhaust, calibration.setup(), now));
+        let learned = |film| {
+            let mut map = calibration.parameters().blank_map();
+            let shares = &attribution.latest().shares;
+            map.update(
+                learner,
+                &Lesson { shares, required_ln: 0.08, variance_ln2: 0.02, film },
+                |_, _, best| best,
+            );
+            (map.ln.flat()[20] != 0.0, map.film_ln.map(|ln| ln != 0.0))
+        };
+        assert_eq!((learned(false), learned(true)), ((true, [false; 2]), (true, [true; 2])));
     }
 }

@@ -123,4 +123,13 @@ mod tests {
         assert!(within(0.25, (0.25, 4.75)) && within(4.75, (0.25, 4.75)) && !within(f32::NAN, (0.25, 4.75)));
         assert!(!below(0.25, (0.25, 4.75)) && below(0.249, (0.25, 4.75)) && below(f32::NAN, (0.25, 4.75)));
     }
+
+    #[test]
+    fn a_constant_signal_is_timed_at_any_voltage_of_its_range() {
+        for volts in [0.0, 0.5, 4.5, 5.0] {
+            let mut monitor = SignalMonitor::default();
+            (0..5).for_each(|_| monitor.step(&LIMITS, volts, 0.25));
+            assert!(monitor.quiet_s() >= 1.0 && monitor.last_v() == volts, "{volts} V");
+        }
+    }
 }

@@ -201,4 +201,11 @@ mod tests {
         let straight = by_points(&[(300.0, 100.0), (320.0, 50.0)], Real::ln(20.0_f32));
         assert!(falls == straight && falls > 320.0);
     }
+
+    #[test]
+    fn an_open_wire_is_coldest_and_a_shorted_one_hottest() {
+        let thermistor = thermistor(Sender::TenKiloOhm, &[]);
+        assert!([4.98, 5.0, 9.0].iter().all(|volts| thermistor.kelvin(*volts) < 235.0));
+        assert_eq!([0.0, -1.0].map(|volts| thermistor.kelvin(volts)), [HOTTEST_K; 2]);
+    }
 }
