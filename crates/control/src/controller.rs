@@ -689,14 +689,13 @@ mod tests {
             rig.frame.map_v += 0.02;
             rig.step();
         }
-        let flow_kg_per_s = loop {
+        let fired = (0..100).find_map(|_| {
             rig.frame.map_v += 0.005;
             let flow_kg_per_s = rig.state.carried.injected.air_flow_kg_per_s;
             rig.step();
-            if rig.state.crank.motion().firings > 0 {
-                break flow_kg_per_s;
-            }
-        };
+            (rig.state.crank.motion().firings > 0).then_some(flow_kg_per_s)
+        });
+        let flow_kg_per_s = fired.unwrap();
         let (estimate, setup) = (rig.state.estimate(), rig.calibration.setup());
         let speed = rig.state.crank.motion().speed_rad_per_s;
         let map_pa = estimate.map_ahead_pa(&PARAMETERS.estimate, setup.firing_angle_rad() / speed);
@@ -788,9 +787,10 @@ mod tests {
         let before = rig.state.insight().wanted_lambda;
         rig.frame.o2_v = (1.2 - 0.68) / 0.136;
         let factor = |rig: &Rig| rig.state.lean_guard.factor(&PARAMETERS.lean_guard);
-        while factor(&rig) < 1.05 {
+        assert!((0..3000).any(|_| {
             rig.step();
-        }
+            factor(&rig) >= 1.05
+        }));
         rig.fire();
         assert!(is_near(rig.state.insight().wanted_lambda, before / factor(&rig)));
     }
@@ -852,16 +852,11 @@ mod tests {
         // Cold enough to want a rich mixture.
         (rig.frame.ect_v, rig.frame.o2_v) = (3.4, 2.0);
         rig.run(20.0);
-        while rig
-            .state
-            .clock
-            .clone()
-            .step(&Frame { time_us: rig.frame.time_us + 1000, ..Frame::default() })
-            .task_20ms_s
-            == 0.0
-        {
+        let ahead = |rig: &Rig| Frame { time_us: rig.frame.time_us + 1000, ..Frame::default() };
+        assert!((0..100).any(|_| {
             rig.step();
-        }
+            rig.state.clock.clone().step(&ahead(&rig)).task_20ms_s > 0.0
+        }));
         rig.speed_rad_per_s = 0.0;
         rig.step();
         let past = rig.state.attribution.latest();
@@ -937,10 +932,10 @@ mod tests {
 
     /// The output drifts to its rich end, slower than a wire breaks.
     fn drifted(mut rig: Rig) -> Rig {
-        while rig.frame.o2_v > 0.03 {
+        (0..2330).for_each(|_| {
             rig.frame.o2_v -= 0.001;
             rig.step();
-        }
+        });
         rig.run(3.0);
         rig
     }
@@ -963,9 +958,10 @@ mod tests {
     #[test]
     fn nothing_is_learned_during_a_check() {
         let mut rig = Rig::idling(Options { self_check: true, ..Options::default() }).after(20.0);
-        while !rig.state.self_check.is_running() {
+        assert!((0..60_000).any(|_| {
             rig.step();
-        }
+            rig.state.self_check.is_running()
+        }));
         rig.run(0.1);
         assert_eq!(rig.refusal(), Some(Refusal::Checking));
         let mut not_ready = Rig::idling(Options { self_check: true, ..Options::default() });
