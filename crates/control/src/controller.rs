@@ -503,6 +503,7 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::learned_map::LearnerParameters;
     use crate::options::{Options, Strategy};
+    use crate::self_check::SelfCheck;
 
     /// The codes of the mixture wait while the reading of this very sample tells nothing; what an earlier one was refused for is past.
     #[test]
@@ -1150,5 +1151,52 @@ mod tests {
         let calibration = controller.calibration().clone();
         let commands = twin.step(&constants(&calibration), &Strategy::Kalman, &frame);
         assert_eq!((controller.step(&frame), controller.state()), (commands, &twin));
+    }
+
+    #[test]
+    fn a_throttle_opened_fast_adds_its_shot_to_the_fuel() {
+        let mut rig = Rig::running();
+        for _ in 0..50 {
+            rig.frame.tp_v += 0.02;
+            rig.step();
+        }
+        rig.fire();
+        let ratio = rig.state.pump_shot.ratio(&PARAMETERS.pump_shot, rig.state.estimate());
+        let insight = rig.state.insight();
+        assert!(ratio > 1.02 && is_near(insight.wanted_fuel_kg, ratio * defined_kg(insight)), "{ratio}");
+    }
+
+    /// A second check, fed by definition, agrees through disturbances of reading, pressure and readiness.
+    #[test]
+    fn the_self_check_gets_the_error_of_the_reading_and_whether_it_is_steady_and_valid() {
+        let mut rig = Rig::idling(Options { self_check: true, ..Options::default() });
+        let (mut twin, mut checked) = (SelfCheck::default(), 0);
+        for millisecond in 0..90_000 {
+            rig.frame.o2_v = if millisecond % 1000 < 500 { 2.4 } else { 2.3 };
+            rig.frame.map_v = if (60_000..60_300).contains(&millisecond) { 1.6 } else { 1.5 };
+            rig.frame.switches.o2_ready = !(70_000..71_000).contains(&millisecond);
+            let (frame, before) = (rig.next_frame(), rig.state.clone());
+            rig.state.step(&constants(&rig.calibration), &Strategy::Kalman, &frame);
+            let dt_s = before.clock.clone().step(&frame).task_20ms_s;
+            let (state, past) = (&rig.state, rig.state.attribution.latest());
+            if dt_s > 0.0 {
+                let steady = past.refusal.is_none() && past.movement < 1.0 && state.is_reading_valid();
+                let sample = SelfCheckSample {
+                    steady,
+                    wanted_ln: past.wanted_ln,
+                    error_ln: state.insight().required_ln - past.applied_ln,
+                    delay_s: past.delay_s,
+                    air_kg_per_s: state.carried.injected.air_flow_kg_per_s,
+                    speed_rad_per_s: state.crank.motion().speed_rad_per_s,
+                    idling: before.idle.is_active(),
+                    dt_s,
+                };
+                let setup = rig.calibration.setup();
+                twin.step(&PARAMETERS.self_check, &PARAMETERS.torque_response, setup, &sample);
+                assert_eq!(state.self_check(), &twin, "{millisecond} ms");
+                checked += u32::from(twin.is_running());
+            }
+        }
+        assert!(checked > 500, "{checked}");
     }
 }
