@@ -1199,4 +1199,51 @@ mod tests {
         }
         assert!(checked > 500, "{checked}");
     }
+
+    #[test]
+    fn the_first_refusal_is_that_of_the_injection_when_it_freezes_the_trim() {
+        let mut rig = Rig::new(SetupAnswers::default(), Options::default());
+        rig.frame.switches.o2_ready = false;
+        rig.run(2.0);
+        assert_eq!(rig.refusal(), Some(Refusal::Starting));
+        rig.run(30.0);
+        assert_eq!(rig.refusal(), Some(Refusal::SensorNotReady));
+    }
+
+    #[test]
+    fn a_signal_that_is_invalid_now_refuses_readings_of_injections_before() {
+        let mut rig = Rig::running();
+        rig.frame.iat_v = 0.0;
+        rig.run(0.02);
+        assert_eq!(
+            (rig.state.attribution.latest().refusal, rig.refusal()),
+            (None, Some(Refusal::Substituted))
+        );
+    }
+
+    /// A check at an idle whose speed falls with more fuel although it reads lambda 1.
+    #[test]
+    fn readings_with_upstream_air_are_refused() {
+        let mut rig = Rig::idling(Options { self_check: true, ..Options::default() }).after(5.0);
+        let (parameters, response) = (&PARAMETERS.self_check, &PARAMETERS.torque_response);
+        let mut check = SelfCheck::default();
+        for _ in 0..20_000 {
+            let sample = SelfCheckSample {
+                steady: true,
+                wanted_ln: 0.0,
+                error_ln: 0.0,
+                delay_s: 0.4,
+                air_kg_per_s: 5e-3,
+                speed_rad_per_s: 75.0 * (1.0 - 0.15 * check.dither_ln(parameters)),
+                idling: true,
+                dt_s: 0.02,
+            };
+            check.step(parameters, response, rig.calibration.setup(), &sample);
+        }
+        rig.run(15.0);
+        rig.state.self_check = SelfCheck::default();
+        assert_eq!(rig.refusal(), None);
+        rig.state.self_check = check;
+        assert_eq!(rig.refusal(), Some(Refusal::UpstreamAir));
+    }
 }
