@@ -931,10 +931,11 @@ mod tests {
         assert_eq!(refusal(cold_and_not_ready).0, Some(Refusal::SensorNotReady));
     }
 
-    /// The output drifts to its rich end, slower than a wire breaks.
-    fn drifted(mut rig: Rig) -> Rig {
-        (0..2330).for_each(|_| {
-            rig.frame.o2_v -= 0.001;
+    /// The output drifts to an end of its range, slower than a wire breaks.
+    fn drifted(mut rig: Rig, to_v: f32) -> Rig {
+        let from_v = rig.frame.o2_v;
+        (0..=2500).for_each(|millisecond| {
+            rig.frame.o2_v = from_v + (to_v - from_v) * millisecond as f32 / 2500.0;
             rig.step();
         });
         rig.run(3.0);
@@ -943,17 +944,19 @@ mod tests {
 
     #[test]
     fn a_reading_at_its_end_is_refused_and_has_a_code_when_there_was_a_mixture_to_read() {
-        let rich = drifted(Rig::running());
+        let rich = drifted(Rig::running(), 0.02);
         assert_eq!((rich.refusal(), rich.state.is_reading_valid()), (Some(Refusal::ReadingAtEnd), false));
         assert!(rich.has(Dtc::O2Low) && !rich.has(Dtc::O2High));
+        let lean = drifted(Rig::running(), 4.98);
+        assert!(lean.has(Dtc::O2High) && !lean.has(Dtc::O2Low));
         let mut not_ready = Rig::running();
         not_ready.frame.switches.o2_ready = false;
-        assert!(!drifted(not_ready).has(Dtc::O2Low));
+        assert!(!drifted(not_ready, 0.02).has(Dtc::O2Low));
         let mut coasts = Rig::running();
         (coasts.frame.tp_v, coasts.frame.map_v, coasts.speed_rad_per_s) = (0.5, 1.1, 220.0);
         coasts.run(3.0);
         assert_eq!(coasts.state.phase().phase(), Phase::FuelCut);
-        assert!(!drifted(coasts).has(Dtc::O2Low));
+        assert!(!drifted(coasts, 0.02).has(Dtc::O2Low));
     }
 
     #[test]
