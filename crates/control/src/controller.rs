@@ -904,6 +904,8 @@ mod tests {
         let film_ln = share * 0.1 - time * 0.3;
         assert!(film_ln.abs() > 1e-4, "{share} {time}");
         assert!((entry.applied_ln - rig.state.carried.injected.applied_ln() - film_ln).abs() < 1e-6);
+        assert_eq!(state.insight().film, [share, time]);
+        assert!((state.insight().film_ln - film_ln).abs() < 1e-6);
         let mut standing = State::new(&PARAMETERS);
         standing.carried.injected.air_flow_kg_per_s = 0.02;
         assert_eq!(standing.injection(&constants(&rig.calibration), 0.02).exhaust_kg, 0.0);
