@@ -476,7 +476,7 @@ mod tests {
         );
     }
 
-    /// 1 s of silence after pulses of this interval: when the crank counts as standing.
+    /// How long after the last of pulses 40 ms apart the crank counts as standing.
     fn stands_after_ms(pulses_per_firing: u8) -> usize {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut crank = CrankDecoder::default();
