@@ -147,4 +147,14 @@ mod tests {
             assert_eq!(unpack(&bytes), None, "byte {place}");
         }
     }
+
+    #[test]
+    fn ident_every_choice_is_unpacked_as_packed() {
+        for cam in [Cam::Stock, Cam::Mild, Cam::Hot] {
+            for fuel_system in [FuelSystemType::Return, FuelSystemType::Returnless] {
+                let answers = SetupAnswers { cam, fuel_system, ..SetupAnswers::default() };
+                assert_eq!(unpack(&pack(&answers)), Some(answers));
+            }
+        }
+    }
 }

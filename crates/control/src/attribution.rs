@@ -346,6 +346,102 @@ mod tests {
         assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
     }
 
+    #[test]
+    fn ident_at_steady_running_the_reading_is_that_of_every_injection() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        let weights = Weights { cells: [30, 31, 44, 45], shares: [0.4, 0.3, 0.2, 0.1] };
+        let (wanted_ln, movement, film) = (-0.05, 0.5, [0.2, -0.3]);
+        let now = Injection { weights, wanted_ln, movement, film, ..injection(0.1, 1.0, 1e-2) };
+        (0..200).for_each(|_| step(&mut attribution, &calibration, now));
+        let past = attribution.latest();
+        assert!((past.applied_ln - 0.1).abs() < 1e-5 && (past.wanted_ln + 0.05).abs() < 1e-5);
+        assert!((past.movement - 0.5).abs() < 1e-4);
+        let expected = [(30, 0.4), (31, 0.3), (44, 0.2), (45, 0.1), (CELLS, 0.2), (CELLS + 1, -0.3)];
+        assert!(
+            past.shares.iter().zip(expected).all(|(is, want)| is.0 == want.0 && (is.1 - want.1).abs() < 1e-4)
+        );
+        assert!((past.shares.film() - 0.3).abs() < 1e-4, "the larger of both");
+        let alone = past.shares.without_film();
+        assert!(alone.film() == 0.0 && alone.iter().count() == 4);
+    }
+
+    /// A quarter of the reading each time: after two steps 1 - 0.75 squared, after two without it 0.75 squared of that.
+    #[test]
+    fn shares_of_a_cell_add_up_and_decay_until_they_are_dropped() {
+        let only =
+            |cell| Weights { cells: [cell, cell + 1, cell + 14, cell + 15], shares: [1.0, 0.0, 0.0, 0.0] };
+        let mut lagged = LaggedShares::default();
+        (0..2).for_each(|_| lagged.add(&only(7), 0.25, 0.0));
+        assert!(lagged.iter().eq([(7, 0.4375)]));
+        lagged.add(&only(90), 0.25, 0.0);
+        assert!(lagged.iter().eq([(7, 0.328_125), (90, 0.25)]));
+        let (mut at_limit, mut below) = (lagged, lagged);
+        at_limit.add(&only(90), 0.5, 0.164_062_5);
+        below.add(&only(90), 0.5, 0.1641);
+        assert!(at_limit.iter().eq([(7, 0.164_062_5), (90, 0.5)]), "a cell at the limit is kept");
+        assert!(below.iter().eq([(90, 0.5)]));
+    }
+
+    #[test]
+    fn when_all_places_are_taken_a_new_cell_replaces_the_smallest_share() {
+        let four =
+            |cell| Weights { cells: [cell, cell + 1, cell + 14, cell + 15], shares: [0.4, 0.3, 0.2, 0.1] };
+        let mut lagged = LaggedShares::default();
+        [0, 40, 80].into_iter().for_each(|cell| lagged.add(&four(cell), 0.5, 0.0));
+        assert_eq!(lagged.iter().count(), MAX_CELLS);
+        let mut same = lagged;
+        same.add(&Weights { cells: [80, 120, 121, 122], shares: [1.0, 0.0, 0.0, 0.0] }, 0.5, 0.0);
+        assert_eq!(same.iter().count(), MAX_CELLS, "cells without a share take no place");
+        lagged.add(&Weights { cells: [120, 121, 134, 135], shares: [1.0, 0.0, 0.0, 0.0] }, 0.5, 0.0);
+        assert!(lagged.iter().any(|(cell, _)| cell == 120) && lagged.iter().all(|(cell, _)| cell != 15));
+    }
+
+    /// By hand: 5 kg are the two newest injections and half of the third; of its half turn, the half after the pipe counts, then
+    /// the fourth's: a quarter and a half of the one turn. The fifth is within half of its turns.
+    #[test]
+    fn the_gas_at_the_sensor_is_found_by_mass_then_by_turns() {
+        let mut ring = Ring::filled(Injection::NONE);
+        (1..10).for_each(|place| ring.push(injection(10.0 - place as f32, 0.5, 2.0)));
+        ring.push(injection(0.0, 1.0, 2.0));
+        let found = |pipe_kg, turns| {
+            at_sensor(&ring, pipe_kg, turns)
+                .map(|(then, delay_s)| (then.applied_ln, (delay_s / 0.02).round()))
+        };
+        assert_eq!(found(5.0, 1.0), Some((4.0, 4.0)));
+        assert_eq!(found(5.0, 1.01), Some((5.0, 5.0)));
+        assert_eq!(found(0.0, 0.0), Some((0.0, 0.0)));
+        assert_eq!((found(0.0, 0.5), found(0.0, 0.51)), (Some((0.0, 0.0)), Some((1.0, 1.0))));
+        assert_eq!(found(6.0, 0.0), Some((3.0, 3.0)));
+        assert_eq!(found(4.0, 0.75), Some((3.0, 3.0)));
+        assert_eq!(found(1e6, 1.0), None);
+    }
+
+    #[test]
+    fn an_engine_that_turns_without_flow_moves_gas_by_its_turns_alone() {
+        let mut ring = Ring::filled(Injection::NONE);
+        (0..10).for_each(|age| ring.push(injection(9.0 - age as f32, 0.5, 0.0)));
+        assert_eq!(at_sensor(&ring, 0.0, 1.0).map(|(then, _)| then.applied_ln), Some(2.0));
+        assert!(at_sensor(&ring, 1.0, 1.0).is_none());
+    }
+
+    #[test]
+    fn a_reading_is_usable_again_when_the_rejected_share_is_below_its_limit() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        let clean = injection(0.0, 1.0, 1e-2);
+        (0..100).for_each(|_| step(&mut attribution, &calibration, clean));
+        (attribution.rejected_share, attribution.past.refusal) = (0.5, Some(Refusal::FuelCut));
+        let after = |valid_below_share| {
+            let mut attribution = attribution.clone();
+            let parameters = AttributionParameters { valid_below_share, ..AttributionParameters::DEFAULT };
+            let exhaust = &calibration.parameters().exhaust;
+            attribution.step(&parameters, exhaust, calibration.setup(), clean).refusal
+        };
+        let left = 0.5 * (1.0 - calibration.setup().sensor_share());
+        assert_eq!((after(left), after(1.001 * left)), (Some(Refusal::FuelCut), None));
+    }
+
     proptest! {
         #[test]
         fn shares_never_exceed_one(places in proptest::collection::vec((0_u16..150, 0.0..1.0_f32, 0.0..1.0_f32), 1..60)) {

@@ -146,4 +146,14 @@ mod tests {
         assert!(last > 1.1 * first, "{first} {last}");
         assert_eq!(was.rows()[MAP_POINTS - 1], is.rows()[MAP_POINTS - 1]);
     }
+
+    /// By hand: the seventh of fourteen columns is 6/13 to the power of 1.4 of the way.
+    #[test]
+    fn columns_reach_from_below_the_idle_speed_to_the_rev_limit() {
+        let answers = SetupAnswers::default();
+        let points = *BASE.rpm_axis(&answers).unwrap().points();
+        assert!((points[0] - 0.7 * 73.3).abs() < 1e-3 && (points[13] - 545.0).abs() < 1e-3);
+        let seventh = 51.31 + (545.0 - 51.31) * (6.0_f32 / 13.0).powf(1.4);
+        assert!((points[6] - seventh).abs() < 0.01, "{}", points[6]);
+    }
 }

@@ -191,4 +191,32 @@ mod tests {
         let owned = Calibration::from_answers(&answers).unwrap();
         assert_eq!((borrowed.setup(), borrowed.parameters()), (owned.setup(), owned.parameters()));
     }
+
+    /// 8 g/s at 300 kPa, half of that at a quarter of the pressure; 1 ms of opening delay at 13.5 V.
+    #[test]
+    fn an_injector_has_a_flow_by_pressure_and_an_opening_delay_by_voltage() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        assert!((calibration.injector_flow_kg_per_s(300e3) - 8e-3).abs() < 1e-8);
+        assert!((calibration.injector_flow_kg_per_s(75e3) - 4e-3).abs() < 1e-8);
+        assert!((calibration.opening_delay_s(13.5) - 1e-3).abs() < 1e-9);
+        assert!((calibration.open_time_s(16e-6, 13.5, 300e3) - 3e-3).abs() < 1e-8, "16 mg flow for 2 ms");
+        assert!((calibration.injected_fuel_kg(3e-3, 13.5, 300e3) - 16e-6).abs() < 1e-10);
+    }
+
+    #[test]
+    fn answers_and_options_are_those_given() {
+        let answers = SetupAnswers { cylinders: 6, ..SetupAnswers::default() };
+        let options = Options { learning: false, ..Options::default() };
+        let calibration = Calibration::from_answers(&answers).unwrap().with_options(options);
+        assert_eq!((calibration.answers(), calibration.options()), (&answers, &options));
+    }
+
+    #[test]
+    fn parameters_are_those_given_also_behind_a_reference() {
+        let mut parameters = Parameters::DEFAULT;
+        parameters.idle.start_s = 7.5;
+        let calibration = Calibration::new(&SetupAnswers::default(), &parameters).unwrap();
+        assert_eq!(calibration.parameters(), &parameters);
+        assert_eq!(Calibrated::parameters(&&calibration), &parameters);
+    }
 }

@@ -55,3 +55,15 @@ impl Default for Carried {
         Self { injected, film: [0.0; FILM], expected_lambda: 1.0 }
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn ident_what_was_applied_is_the_sum_of_its_parts() {
+        let nothing = Carried::default().injected;
+        let injected = Injected { learned_ln: 0.125, trim_ln: -0.5, dither_ln: 0.0625, ..nothing };
+        assert_eq!(injected.applied_ln(), -0.3125);
+    }
+}

@@ -149,4 +149,9 @@ mod tests {
         assert_eq!(clock.step(&at(2000)).dt_s, 0.001);
         assert_eq!(clock.step(&at(u64::MAX)).dt_s, LONGEST_US as f32 * S_PER_US);
     }
+
+    #[test]
+    fn the_time_of_the_frame_is_passed_on() {
+        assert_eq!(Clock::default().step(&at(1_234_567)).time_us, 1_234_567);
+    }
 }

@@ -324,4 +324,124 @@ mod tests {
         passes(&calibration, &mut map, 5);
         assert!(map.ln.flat().iter().all(|ln| *ln == 0.0) && map.common.delay_s == 0.0);
     }
+
+    #[test]
+    fn only_when_both_are_known_well_enough_do_they_count_as_separated() {
+        let (flow, delay) = (COMMON.flow_prior_sigma_ln, COMMON.delay_prior_sigma_s);
+        let separated = |flow_sigma_ln, delay_sigma_s| {
+            let common = CommonCorrection { flow_sigma_ln, delay_sigma_s, ..CommonCorrection::new(&COMMON) };
+            common.is_identifiable(&COMMON)
+        };
+        assert!(separated(0.5 * flow, 0.5 * delay));
+        assert!(!separated(0.5 * flow, delay) && !separated(flow, 0.5 * delay));
+        let limit = COMMON.identifiable_ratio;
+        assert!(!separated(limit * flow, 0.5 * delay) && !separated(0.5 * flow, limit * delay));
+    }
+
+    /// Sums of a map that is known well.
+    fn sums(flow_change_ln: f64, delay_change_s: f64, before: &CommonCorrection) -> [f32; 5] {
+        let (w, wr, wrr) = (2000.0, 6e5, 2e8);
+        let [flow_prior, delay_prior] =
+            [COMMON.flow_prior_sigma_ln, COMMON.delay_prior_sigma_s].map(|sigma| f64::from(sigma).powi(-2));
+        let y =
+            (w + flow_prior) * flow_change_ln + wr * delay_change_s + flow_prior * f64::from(before.flow_ln);
+        let yr = wr * flow_change_ln
+            + (wrr + delay_prior) * delay_change_s
+            + delay_prior * f64::from(before.delay_s);
+        [w, wr, wrr, y, yr].map(|sum| sum as f32)
+    }
+
+    fn solved(sums: [f32; 5], before: &CommonCorrection) -> CommonCorrection {
+        CommonEstimator { sums, ..CommonEstimator::default() }.solve(&COMMON, before)
+    }
+
+    /// The two normal equations with the priors, made from a solution; the covariance is the inverse of their matrix.
+    #[test]
+    fn ident_the_normal_equations_are_solved() {
+        let before = CommonCorrection { flow_ln: 0.05, delay_s: -0.04e-3, ..CommonCorrection::new(&COMMON) };
+        let after = solved(sums(0.01, 2e-6, &before), &before);
+        assert!((after.flow_ln - 0.06).abs() < 1e-5, "{after:?}");
+        assert!((after.delay_s + 0.038e-3).abs() < 1e-8, "{after:?}");
+        let (a, b, c) = (2000.0 + 156.25, 6e5, 2e8 + 1.5625e8);
+        let determinant: f64 = a * c - b * b;
+        assert!((f64::from(after.flow_sigma_ln) / (c / determinant).sqrt() - 1.0).abs() < 1e-4);
+        assert!((f64::from(after.delay_sigma_s) / (a / determinant).sqrt() - 1.0).abs() < 1e-4);
+    }
+
+    #[test]
+    fn scale_and_delay_stop_at_their_authority_and_the_delay_moves_in_steps() {
+        let before = CommonCorrection::new(&COMMON);
+        for sign in [1.0, -1.0_f32] {
+            let far = f64::from(sign);
+            let after = solved(sums(far, far * 50e-6, &before), &before);
+            assert_eq!(after.flow_ln, sign * COMMON.flow_authority_ln);
+            assert_eq!(after.delay_s, sign * COMMON.max_step_s);
+            let near = CommonCorrection { delay_s: sign * (COMMON.delay_authority_s - 1e-6), ..before };
+            let after = solved(sums(0.0, far * 50e-6, &near), &near);
+            assert_eq!(after.delay_s, sign * COMMON.delay_authority_s);
+        }
+    }
+
+    #[test]
+    fn sums_that_are_no_numbers_or_have_no_solution_change_nothing() {
+        let before = CommonCorrection { flow_ln: 0.05, delay_s: -0.04e-3, ..CommonCorrection::new(&COMMON) };
+        let sound = sums(0.01, 2e-6, &before);
+        for (place, value) in [(0, f32::NAN), (1, 1e9), (3, f32::INFINITY), (4, f32::INFINITY)] {
+            let mut spoiled = sound;
+            spoiled[place] = value;
+            assert_eq!(solved(spoiled, &before), before, "place {place}");
+        }
+    }
+
+    /// By hand: a cell known by three quarters follows fuel scale and expectation by a quarter, and gives three quarters of what the
+    /// opening delay took over.
+    #[test]
+    fn a_visited_cell_moves_by_its_unlearned_share_and_is_summed_up() {
+        let calibration = calibration();
+        let prior_sigma_ln = calibration.parameters().learner.prior_sigma_ln;
+        let prior = prior_sigma_ln * prior_sigma_ln;
+        let mut map = Parameters::DEFAULT.blank_map();
+        (map.common.flow_ln, map.common.delay_s) = (0.02, 0.2e-3);
+        for (cell, ln, unlearned) in [(0, 0.04, 0.25), (1, 0.05, 0.0), (RPM_POINTS, 0.08, 0.5)] {
+            (map.ln.flat_mut()[cell], map.variance.flat_mut()[cell]) = (ln, unlearned * prior);
+        }
+        let mut estimator = CommonEstimator {
+            last_change: [0.01, 2e-6],
+            has_previous_pass: true,
+            ..CommonEstimator::default()
+        };
+        estimator.expected_ln.flat_mut()[0] = 0.003;
+        step(&mut estimator, &calibration, &mut map);
+        let expected_ln = (0.03 + 0.5 * 0.06) / (COMMON.flow_weight + 1.5);
+        let nominal = calibration.delay_rate_per_s(0);
+        let rate = nominal / (1.0 + 0.2e-3 * nominal);
+        let ln = 0.04 + 0.25 * (0.01 + expected_ln - 0.003) - 0.75 * 2e-6 * rate;
+        assert!((map.ln.flat()[0] - ln).abs() < 1e-6, "{} {ln}", map.ln.flat()[0]);
+        let (weight, deviation) = (0.75 / prior, (ln - 0.02 - 0.25 * expected_ln) / prior);
+        let terms = [weight, weight * rate, weight * rate * rate, deviation, deviation * rate];
+        for (sum, term) in estimator.sums.into_iter().zip(terms) {
+            assert!((sum / (COMMON.independent_share * term) - 1.0).abs() < 1e-4, "{sum} {term}");
+        }
+        assert_eq!(estimator.cell, 1);
+    }
+
+    /// At the edge of the map the cell before or after in memory is at the other end of another row.
+    #[test]
+    fn neighbours_are_the_four_cells_beside_and_none_across_an_edge() {
+        let prior = 0.0144;
+        let expected_ln = |cell, neighbour| {
+            let mut map = Parameters::DEFAULT.blank_map();
+            map.common.flow_ln = 0.02;
+            (map.ln.flat_mut()[neighbour], map.variance.flat_mut()[neighbour]) = (0.08, 0.0);
+            expected_from_neighbours(&map, cell, prior, 0.5)
+        };
+        let middle = 3 * RPM_POINTS + 5;
+        for neighbour in [middle - 1, middle + 1, middle - RPM_POINTS, middle + RPM_POINTS] {
+            assert!((expected_ln(middle, neighbour) - 0.06 / 1.5).abs() < 1e-6, "{neighbour}");
+        }
+        assert_eq!(expected_ln(middle, middle + 2), 0.0);
+        let (first, last) = (2 * RPM_POINTS, 2 * RPM_POINTS - 1);
+        assert_eq!([expected_ln(first, last), expected_ln(last, first)], [0.0; 2]);
+        assert!(expected_ln(first, first + 1) > 0.03 && expected_ln(last, last - 1) > 0.03);
+    }
 }

@@ -454,4 +454,175 @@ mod tests {
         let speed = crank.motion.speed_rad_per_s;
         assert!((speed - 16.0 * core::f32::consts::FRAC_PI_4 / 0.0792).abs() < 0.05, "{speed}");
     }
+
+    #[test]
+    fn val_a_hundredth_second_at_100_pi_rad_per_s_is_half_a_turn() {
+        let motion = CrankMotion { speed_rad_per_s: 100.0 * PI, ..CrankMotion::default() };
+        assert!((motion.turns(0.01) - 0.5).abs() < 1e-6);
+    }
+
+    #[test]
+    fn pulses_lost_and_rejected_are_still_counted_after_the_crank_stood() {
+        let mut crank = CrankDecoder::default();
+        turn(&mut crank, (0..40).filter(|pulse| *pulse != 30).map(|pulse| pulse * 10_000));
+        turn(&mut crank, (0..3).map(|pulse| 390_003 + pulse * 3));
+        let before = crank.fault_count;
+        assert!(before > 0);
+        fall_silent(&mut crank, false);
+        assert_eq!((crank.lost_pulses(), crank.rejected_pulses(), crank.fault_count), (1, 3, before));
+        assert_eq!(
+            *crank.motion(),
+            CrankMotion { suspect: true, faulty: crank.motion.faulty, ..CrankMotion::default() }
+        );
+    }
+
+    /// How long after the last of pulses 40 ms apart the crank counts as standing.
+    fn stands_after_ms(pulses_per_firing: u8) -> usize {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut crank = CrankDecoder::default();
+        turn_by(
+            &mut crank,
+            pulses_per_firing,
+            (0..80).map(|pulse| pulse * 40_000 / u64::from(pulses_per_firing)),
+        );
+        let due = DueTasks { dt_s: 0.001, ..DueTasks::default() };
+        (0..1000)
+            .take_while(|_| {
+                crank.step(&CRANK, calibration.setup(), pulses_per_firing, &Frame::default(), &due);
+                crank.motion.speed_rad_per_s > 0.0
+            })
+            .count()
+    }
+
+    /// A quarter turn a firing at 4.2 rad/s takes 0.374 s; with two pulses a firing half of that passes between them.
+    #[test]
+    fn without_a_pulse_for_as_long_as_at_the_lowest_speed_the_crank_stands() {
+        let firing_ms = (PI / 2.0 / CRANK.min_speed_rad_per_s * 1000.0) as usize;
+        assert!(stands_after_ms(1).abs_diff(firing_ms) <= 1, "{}", stands_after_ms(1));
+        assert!(stands_after_ms(2).abs_diff(firing_ms / 2) <= 1, "{}", stands_after_ms(2));
+    }
+
+    #[test]
+    fn a_pulse_after_a_longer_time_than_at_the_lowest_speed_measures_no_speed() {
+        let speed = |interval_us| {
+            let mut crank = CrankDecoder::default();
+            turn(&mut crank, [0, interval_us].into_iter());
+            crank.motion.speed_rad_per_s
+        };
+        assert!((speed(370_000) - 4.245).abs() < 0.01, "{}", speed(370_000));
+        assert_eq!(speed(380_000), 0.0);
+    }
+
+    /// At 30 rad/s a cylinder may turn the crank twice as fast as the one before; at speed only a false pulse does.
+    #[test]
+    fn below_the_steady_speed_a_short_interval_is_no_false_pulse() {
+        let rejected = |interval_us: u64| {
+            let mut crank = CrankDecoder::default();
+            turn(&mut crank, (0..20).map(|pulse| pulse * interval_us));
+            turn(&mut crank, [19 * interval_us + interval_us / 2].into_iter());
+            crank.rejected_pulses
+        };
+        assert_eq!((rejected(52_000), rejected(26_000)), (0, 1));
+    }
+
+    #[test]
+    fn after_too_few_intervals_a_short_one_is_no_false_pulse() {
+        let rejected = |pulses: u64| {
+            let mut crank = CrankDecoder::default();
+            turn(&mut crank, (0..pulses).map(|pulse| pulse * 10_000));
+            turn(&mut crank, [(pulses - 1) * 10_000 + 5000].into_iter());
+            crank.rejected_pulses
+        };
+        let steady_after = u64::from(CRANK.steady_intervals) + 1;
+        assert_eq!((rejected(steady_after - 1), rejected(steady_after)), (0, 1));
+    }
+
+    #[test]
+    fn a_first_pulse_after_the_signal_was_lost_ends_the_loss() {
+        let mut crank = CrankDecoder::default();
+        turn(&mut crank, (0..40).map(|pulse| pulse * 10_000));
+        fall_silent(&mut crank, true);
+        assert!(crank.motion.signal_lost);
+        fall_silent(&mut crank, true);
+        assert!(crank.motion.signal_lost, "it stays lost while the ignition is on");
+        turn(&mut crank, [2_000_000].into_iter());
+        assert!(!crank.motion.signal_lost && crank.motion.firings == 1);
+    }
+
+    #[test]
+    fn a_doubtful_pulse_is_remembered_for_as_many_good_ones_as_it_counts() {
+        let mut crank = CrankDecoder::default();
+        turn(&mut crank, (0..20).map(|pulse| pulse * 10_000));
+        assert!(!crank.motion.suspect);
+        turn(&mut crank, [190_003].into_iter());
+        let fault = u64::from(CRANK.fault_increment);
+        turn(&mut crank, (20..20 + fault - 1).map(|pulse| pulse * 10_000));
+        assert!(crank.motion.suspect && crank.fault_count == 1);
+        turn(&mut crank, [(20 + fault - 1) * 10_000].into_iter());
+        assert!(!crank.motion.suspect);
+    }
+
+    #[test]
+    fn above_the_threshold_the_pulses_are_faulty() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let faulty = |fault_count| {
+            let mut crank = CrankDecoder { fault_count, ..CrankDecoder::default() };
+            crank.step(&CRANK, calibration.setup(), 1, &Frame::default(), &DueTasks::default());
+            crank.motion.faulty
+        };
+        assert!(!faulty(CRANK.fault_threshold) && faulty(CRANK.fault_threshold + 1));
+    }
+
+    #[test]
+    fn every_lost_pulse_is_counted() {
+        let mut crank = CrankDecoder::default();
+        turn(&mut crank, (0..40).filter(|pulse| ![20, 30].contains(pulse)).map(|pulse| pulse * 10_000));
+        assert_eq!(crank.lost_pulses(), 2);
+    }
+
+    /// Rejected and lost pulses and the speed after pulses of 8192 us and a last one after this time.
+    fn after_last(parameters: &CrankParameters, last_us: u64) -> (u32, u32, f32) {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut crank = CrankDecoder::default();
+        for time_us in (0..20).map(|pulse| pulse * 8192).chain([19 * 8192 + last_us]) {
+            let mut frame = Frame { time_us, ..Frame::default() };
+            frame.pulses_us.push(time_us).unwrap();
+            crank.step(
+                parameters,
+                calibration.setup(),
+                1,
+                &frame,
+                &DueTasks { dt_s: 0.001, ..DueTasks::default() },
+            );
+        }
+        (crank.rejected_pulses(), crank.lost_pulses(), crank.motion.speed_rad_per_s)
+    }
+
+    /// Powers of two, so that the limits are met exactly.
+    #[test]
+    fn intervals_at_their_limits_are_accepted() {
+        let parameters = CrankParameters { short_interval_ratio: 0.5, long_interval_ratio: 1.5, ..CRANK };
+        let counts = |last_us| (after_last(&parameters, last_us).0, after_last(&parameters, last_us).1);
+        assert_eq!((counts(4096), counts(4095)), ((0, 0), (1, 0)));
+        assert_eq!((counts(12_288), counts(12_300)), ((0, 0), (0, 1)));
+    }
+
+    #[test]
+    fn at_the_steady_speed_a_short_interval_is_still_accepted() {
+        let speed = after_last(&CRANK, 8192).2;
+        let rejected =
+            |steady_speed_rad_per_s| after_last(&CrankParameters { steady_speed_rad_per_s, ..CRANK }, 4096).0;
+        assert_eq!((rejected(speed), rejected(0.99 * speed)), (0, 1));
+    }
+
+    #[test]
+    fn an_interval_of_the_highest_speed_is_accepted_and_a_shorter_one_is_not() {
+        // A highest speed whose interval is met exactly.
+        let interval_s = |us: u64| us as f32 * S_PER_US;
+        let exact_us =
+            (4100..8000).find(|us| PI / 2.0 / (PI / 2.0 / interval_s(*us)) == interval_s(*us)).unwrap();
+        let max_speed_rad_per_s = PI / 2.0 / interval_s(exact_us);
+        let parameters = CrankParameters { max_speed_rad_per_s, short_interval_ratio: 0.3, ..CRANK };
+        assert_eq!((after_last(&parameters, exact_us).0, after_last(&parameters, exact_us - 5).0), (0, 1));
+    }
 }

@@ -295,4 +295,25 @@ mod tests {
                 .eq([Dtc::MapLow, Dtc::VoltsHigh])
         );
     }
+
+    #[test]
+    fn every_code_has_a_meaning_of_its_own() {
+        for (place, dtc) in Dtc::ALL.into_iter().enumerate() {
+            assert!(dtc.meaning().len() > 10);
+            assert!(Dtc::ALL[..place].iter().all(|before| before.meaning() != dtc.meaning()), "{dtc:?}");
+        }
+    }
+
+    #[test]
+    fn ident_sets_of_codes_follow_set_algebra() {
+        let (a, b) = (
+            Codes::empty().with(Dtc::MapLow).with(Dtc::TpHigh),
+            Codes::empty().with(Dtc::TpHigh).with(Dtc::O2Low),
+        );
+        assert!(a.union(b).iter().eq([Dtc::MapLow, Dtc::TpHigh, Dtc::O2Low]));
+        assert!(a.symmetric_difference(b).iter().eq([Dtc::MapLow, Dtc::O2Low]));
+        assert!(a.without(Dtc::TpHigh).iter().eq([Dtc::MapLow]) && a.without(Dtc::O2Low) == a);
+        assert!(!a.is_empty() && Codes::empty().is_empty() && a.with(Dtc::MapLow) == a);
+        assert_eq!(Codes::from_bits(a.bits()), Some(a));
+    }
 }

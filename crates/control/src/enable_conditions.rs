@@ -195,4 +195,73 @@ mod tests {
         let sooner = EnableConditionParameters { warm_k: 313.0, ..CONDITIONS };
         assert_eq!(conditions.step(&sooner, &steady(&cool), 0.02), None);
     }
+
+    /// By hand: of a step of 4 kPa and 9.6 rad/s a first-order lag of 0.48 s leaves 24 of 25 parts after 20 ms.
+    #[test]
+    fn movement_is_the_deviation_from_a_lag_over_its_limit() {
+        let estimate = warm();
+        let conditions = EnableConditionParameters { steady_lag_s: 0.48, ..CONDITIONS };
+        let after = |map_pa, speed_rad_per_s| {
+            let mut settled = settled(&estimate);
+            let moved = Estimate { map_pa, ..warm() };
+            settled.step(&conditions, &EnableInputs { speed_rad_per_s, ..steady(&moved) }, 0.02);
+            settled.movement()
+        };
+        assert!((after(44e3, 150.0) - 0.96 * 4e3 / CONDITIONS.steady_map_pa).abs() < 1e-3);
+        assert!((after(36e3, 150.0) - 0.96 * 4e3 / CONDITIONS.steady_map_pa).abs() < 1e-3);
+        assert!((after(40e3, 159.6) - 0.96 * 9.6 / CONDITIONS.steady_speed_rad_per_s).abs() < 1e-3);
+        assert!(after(40e3, 150.0) < 1e-3);
+    }
+
+    #[test]
+    fn at_its_limit_a_condition_still_holds() {
+        let refused = |change: fn(&mut Estimate), since_start_s, parameters: &EnableConditionParameters| {
+            let mut estimate = warm();
+            change(&mut estimate);
+            let mut settled = settled(&estimate);
+            let refusal =
+                settled.step(parameters, &EnableInputs { since_start_s, ..steady(&estimate) }, 0.02);
+            (refusal, settled.movement())
+        };
+        let refusal = |change, since_start_s| refused(change, since_start_s, &CONDITIONS).0;
+        assert_eq!(refusal(|_| (), CONDITIONS.after_start_s), None);
+        assert_eq!(refusal(|_| (), CONDITIONS.after_start_s - 0.1), Some(Refusal::Starting));
+        assert_eq!(refusal(|estimate| estimate.ect_k = CONDITIONS.warm_k, 100.0), None);
+        assert_eq!(refusal(|estimate| estimate.battery_v = CONDITIONS.min_battery_v, 100.0), None);
+        assert_eq!(refusal(|estimate| estimate.battery_v = 15.9, 100.0), Some(Refusal::Volts));
+    }
+
+    #[test]
+    fn pressure_speed_or_wanted_lambda_may_move_as_far_as_their_limits() {
+        let estimate = warm();
+        let refusal = |map_pa, wanted_ln| {
+            // Too short a time for the lag to follow: what moved is the whole step.
+            let moved = Estimate { map_pa, ..warm() };
+            let now = EnableInputs { wanted_ln, ..steady(&moved) };
+            settled(&estimate).step(
+                &EnableConditionParameters { steady_lag_s: 10.0, ..CONDITIONS },
+                &now,
+                1e-9,
+            )
+        };
+        assert_eq!(refusal(40e3 + 3.9 * CONDITIONS.steady_map_pa, 0.0), None);
+        assert_eq!(refusal(40e3 + 4.1 * CONDITIONS.steady_map_pa, 0.0), Some(Refusal::Transient));
+        assert_eq!(refusal(40e3, 0.009), None);
+        assert_eq!(refusal(40e3, 0.011), Some(Refusal::WantedMoving));
+    }
+
+    #[test]
+    fn a_movement_of_just_the_limit_is_accepted() {
+        let estimate = warm();
+        let (moved, mut conditions) = (Estimate { map_pa: 45e3, ..warm() }, settled(&estimate));
+        let now = EnableInputs { wanted_ln: 0.02, ..steady(&moved) };
+        let mut seen = conditions;
+        seen.step(&CONDITIONS, &now, 0.02);
+        let limits = EnableConditionParameters {
+            max_movement: seen.movement(),
+            steady_wanted_ln: 0.02 - seen.wanted_ln,
+            ..CONDITIONS
+        };
+        assert_eq!(conditions.step(&limits, &now, 0.02), None);
+    }
 }

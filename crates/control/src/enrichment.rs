@@ -186,4 +186,46 @@ mod tests {
         };
         assert_eq!([pulses(true), pulses(true), pulses(false), pulses(true)], [1, 0, 0, 1]);
     }
+
+    #[test]
+    fn cranking_is_leaned_out_in_proportion_to_time_from_a_delay_to_an_end() {
+        let ratio = |cranking_s| {
+            ENRICHMENT.cranking_lambda(293.0, cranking_s) / ENRICHMENT.cranking_lambda(293.0, 0.0)
+        };
+        assert_eq!(ratio(ENRICHMENT.thinning_delay_s), 1.0);
+        assert!((ratio(ENRICHMENT.thinning_delay_s + 2.5) - 1.25).abs() < 1e-5);
+        assert_eq!(ENRICHMENT.cranking_lambda(293.0, 60.0), ENRICHMENT.max_cranking_lambda);
+        let short = EnrichmentParameters { thinning_s: 1.0, ..ENRICHMENT };
+        assert!((short.cranking_lambda(293.0, 60.0) - 1.1 * 0.75).abs() < 1e-5);
+    }
+
+    /// Map and film fade on their own, each linearly in its standard deviation, and add up as variances do.
+    #[test]
+    fn the_allowance_for_what_is_unknown_fades_linearly() {
+        let more = |since_start_s, map_sigma: f32, film_sigma: f32| {
+            let variances_ln2 = || (map_sigma * map_sigma, film_sigma * film_sigma);
+            ENRICHMENT.uncertainty_ratio(since_start_s, variances_ln2) - 1.0
+        };
+        assert!((more(0.5, 0.12, 0.16) - 0.2).abs() < 1e-6, "all of both");
+        assert!((more(8.0, 0.12, 0.0) - 0.12).abs() < 1e-6 && (more(18.5, 0.12, 0.0) - 0.03).abs() < 1e-6);
+        assert!((more(1.0, 0.0, 0.16) - 0.16).abs() < 1e-6 && (more(3.25, 0.0, 0.16) - 0.04).abs() < 1e-6);
+        let bold = EnrichmentParameters { uncertainty_sigmas: 2.0, ..ENRICHMENT };
+        assert!((bold.uncertainty_ratio(0.0, || (0.01, 0.0)) - 1.2).abs() < 1e-6);
+    }
+
+    #[test]
+    fn the_engine_is_primed_when_the_rail_had_its_time_to_fill() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let primed =
+            |key_on_s| Prime::default().step(&ENRICHMENT, calibration.setup(), key_on_s, false, 293.0) > 0.0;
+        assert!(primed(ENRICHMENT.prime_delay_s) && !primed(ENRICHMENT.prime_delay_s - 0.01));
+    }
+
+    /// By hand: 1.2 times the air of a full cylinder of 0.65 l at 1.2 kg/m3, over 14.6.
+    #[test]
+    fn val_a_prime_pulse_at_20_degc_is_1_2_full_charges() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let prime_kg = ENRICHMENT.prime_kg(calibration.setup(), 293.0);
+        assert!((prime_kg - 1.2 * 0.65e-3 * 1.2 / 14.6).abs() < 1e-9, "{prime_kg}");
+    }
 }

@@ -558,4 +558,268 @@ mod tests {
         let idle = Estimate { rail_pa: 300e3, baro_pa: 100e3, map_pa: 35e3, ..Estimate::default() };
         assert_eq!(idle.drop_pa(), 365e3);
     }
+
+    /// An estimator and what it needs, to be stepped by hand.
+    struct Bench {
+        calibration: Calibration,
+        estimator: Estimator,
+    }
+
+    const LONG_ENOUGH_S: f32 = 1e7;
+
+    impl Bench {
+        fn new() -> Self {
+            let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+            Self { calibration, estimator: Estimator::default() }
+        }
+
+        /// Calls one stage of the estimator.
+        fn run(&mut self, stage: impl FnOnce(&mut Estimator, &EstimatorConstants<'_>)) -> Estimate {
+            let Parameters { estimate, plausibility, throttle_speed, sensors, .. } =
+                self.calibration.parameters();
+            let setup = self.calibration.setup();
+            stage(
+                &mut self.estimator,
+                &EstimatorConstants { filters: estimate, plausibility, throttle_speed, sensors, setup },
+            );
+            self.estimator.estimate().clone()
+        }
+    }
+
+    const FILTERS: EstimateParameters = EstimateParameters::DEFAULT;
+
+    fn turning(speed_rad_per_s: f32) -> CrankMotion {
+        CrankMotion { speed_rad_per_s, ..CrankMotion::default() }
+    }
+
+    #[test]
+    fn val_a_first_order_lag_of_30_ms_follows_by_a_quarter_in_10_ms() {
+        let mut held = 1.0;
+        follow(&mut held, 3.0, 0.01, 0.03);
+        assert!((held - 1.5).abs() < 1e-6);
+    }
+
+    #[test]
+    fn the_rate_of_the_throttle_is_its_change_over_time_between_valid_readings() {
+        let mut bench = Bench::new();
+        let mut after = |tp: f32, invalid, was_invalid| {
+            bench.estimator.estimate.invalid.tp = invalid;
+            let frame = Frame { tp_v: 0.5 + 4.0 * tp, ..frame() };
+            let now = bench
+                .run(|estimator, constants| estimator.update_throttle(constants, &frame, was_invalid, 0.01));
+            (now.tp, (now.tp_rate_per_s * 10.0).round() * 0.1, now.throttle_closed)
+        };
+        assert_eq!(after(0.0, false, false), (0.0, 0.0, true));
+        assert_eq!(after(0.5, false, false), (0.5, 50.0, false));
+        assert_eq!(after(0.25, false, false), (0.25, -25.0, false));
+        assert_eq!(after(0.0, true, false), (FILTERS.substitute_tp, 0.0, false));
+        assert_eq!(after(0.0, false, true), (0.0, 0.0, true));
+    }
+
+    #[test]
+    fn a_throttle_at_the_limit_is_not_closed_and_a_substitute_never() {
+        let mut bench = Bench::new();
+        let mut closed = |closed_tp, invalid| {
+            bench.estimator.estimate.invalid.tp = invalid;
+            let filters = EstimateParameters { closed_tp, substitute_tp: 0.03, ..FILTERS };
+            let frame = Frame { tp_v: 1.0, ..frame() };
+            bench
+                .run(|estimator, constants| {
+                    let constants = EstimatorConstants { filters: &filters, ..*constants };
+                    estimator.update_throttle(&constants, &frame, false, 0.01);
+                })
+                .throttle_closed
+        };
+        assert!(closed(0.13, false) && !closed(0.125, false) && !closed(0.13, true));
+    }
+
+    #[test]
+    fn pressure_is_the_mean_since_the_last_firing_or_of_forty_frames() {
+        let mut bench = Bench::new();
+        let mut after = |firings, frames| {
+            let (motion, due) = (CrankMotion { firings, ..turning(80.0) }, DueTasks::default());
+            let mut dtcs = Dtcs::default();
+            (0..frames).for_each(|_| {
+                bench.run(|estimator, constants| {
+                    let reports = &mut dtcs.reports(&TroubleCodeParameters::DEFAULT);
+                    estimator.step(constants, &frame(), &motion, 0.3, &due, reports);
+                });
+            });
+            bench.estimator.estimate().clone()
+        };
+        assert_eq!(after(0, 39).map_pa, OUTSIDE_PA);
+        assert!((after(0, 1).map_pa - 40e3).abs() < 50.0);
+        let now = after(1, 1);
+        assert!((now.map_pa - 40e3).abs() < 50.0);
+        assert_eq!((now.tp, now.battery_v), (0.0, 12.5), "the rest waits for the 10 ms task");
+    }
+
+    /// By hand: the pressure rises by 2 kPa (counted in full) in 20 ms, 100 kPa/s; the lag of 60 ms takes a quarter of the difference.
+    #[test]
+    fn the_rate_of_pressure_follows_its_change_between_firings() {
+        let mut bench = Bench::new();
+        (bench.estimator.estimate.map_pa, bench.estimator.estimate.map_rate_pa_per_s) = (38e3, 20e3);
+        let mut next = |volts: f32, since_firing_s| {
+            (bench.estimator.map_sum_v, bench.estimator.map_count) = (2.0 * volts, 2.0);
+            let motion = CrankMotion { since_firing_s, ..turning(80.0) };
+            bench.run(|estimator, constants| estimator.update_map(constants, &motion, true))
+        };
+        let now = next(1.7, 0.02);
+        assert!((now.map_pa - 40e3).abs() < 1.0 && (now.map_rate_pa_per_s - 40e3).abs() < 100.0, "{now:?}");
+        // A long pause counts as 0.2 s.
+        let now = next(1.7, 5.0);
+        assert!((now.map_rate_pa_per_s - (40e3 - 40e3 * 0.2 / 0.26)).abs() < 100.0, "{now:?}");
+        // Of a change of 300 Pa 0.35 are taken.
+        let now = next(1.7 + 0.012, 0.02);
+        assert!((now.map_pa - 40_105.0).abs() < 2.0, "{now:?}");
+    }
+
+    #[test]
+    fn without_a_sample_the_pressure_stays() {
+        let mut bench = Bench::new();
+        let now = bench.run(|estimator, constants| estimator.update_map(constants, &turning(80.0), true));
+        assert_eq!(now.map_pa, OUTSIDE_PA);
+    }
+
+    #[test]
+    fn an_invalid_pressure_is_estimated_from_throttle_and_speed_with_the_fit_of_that_throttle() {
+        let mut bench = Bench::new();
+        let mut pressure = |tp, speed, averaged| {
+            bench.estimator.throttle_fits = [0.5, 2.0];
+            bench.estimator.iac_duty = 0.3;
+            let estimate = &mut bench.estimator.estimate;
+            (estimate.tp, estimate.map_pa, estimate.invalid.map) = (tp, 77e3, true);
+            estimate.map_rate_pa_per_s = 1e3;
+            let motion = turning(speed);
+            let now = bench.run(|estimator, constants| estimator.update_map(constants, &motion, averaged));
+            (now.map_pa, now.map_rate_pa_per_s)
+        };
+        let made = |tp, speed_rad_per_s, fit| {
+            let at = ThrottleSpeed { tp, speed_rad_per_s, iac_duty: 0.3, ..ThrottleSpeed::default() };
+            (at.estimated_map_pa(&ThrottleSpeedParameters::DEFAULT, fit), 0.0)
+        };
+        let closed_tp = ThrottleSpeedParameters::DEFAULT.closed_tp;
+        assert_eq!(pressure(0.0, 80.0, true), made(0.0, 80.0, 0.5));
+        assert_eq!(pressure(closed_tp, 80.0, true), made(closed_tp, 80.0, 2.0));
+        assert_eq!(pressure(0.2, 80.0, true), made(0.2, 80.0, 2.0));
+        assert_eq!(pressure(0.2, 80.0, false), (77e3, 1e3), "between firings it waits");
+        assert_eq!(pressure(0.2, 0.0, false), made(0.2, 0.0, 2.0));
+    }
+
+    #[test]
+    fn an_invalid_supply_voltage_is_that_of_starter_alternator_or_battery() {
+        let mut bench = Bench::new();
+        let mut volts = |starter, speed| {
+            bench.estimator.estimate.invalid.battery = true;
+            let mut frame = frame();
+            frame.switches.starter = starter;
+            let motion = turning(speed);
+            let now = bench.run(|estimator, constants| {
+                estimator.update_supply(constants, &frame, &motion, LONG_ENOUGH_S)
+            });
+            (now.battery_v * 10.0).round() * 0.1
+        };
+        assert_eq!([volts(true, 20.0), volts(false, 80.0), volts(false, 0.0)], [10.0, 13.8, 12.2]);
+        assert_eq!(volts(false, FILTERS.charging_from_rad_per_s), 12.2);
+    }
+
+    #[test]
+    fn temperatures_follow_their_senders_and_an_invalid_coolant_warms_up_while_the_crank_turns() {
+        let mut bench = Bench::new();
+        let mut kelvin = |invalid, speed, dt_s| {
+            bench.estimator.estimate.invalid.ect = invalid;
+            let (frame, motion) = (frame(), turning(speed));
+            let setup = bench.calibration.setup().clone();
+            let now = bench.run(|estimator, constants| {
+                estimator.update_temperatures(constants.filters, &setup, &frame, &motion, dt_s)
+            });
+            (now.ect_k, now.iat_k)
+        };
+        let (ect_k, iat_k) = kelvin(false, 80.0, LONG_ENOUGH_S);
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let expected = (calibration.setup().ect().kelvin(1.0), calibration.setup().iat().kelvin(2.5));
+        assert!((ect_k - expected.0).abs() < 0.01 && (iat_k - expected.1).abs() < 0.01);
+        assert_eq!(kelvin(true, 0.0, 50.0).0, ect_k);
+        let warmer = ect_k + 0.2 * (FILTERS.substitute_ect_k - ect_k);
+        assert!((kelvin(true, 80.0, 50.0).0 - warmer).abs() < 0.01, "50 s of a lag of 200 s");
+    }
+
+    #[test]
+    fn the_throttle_fit_is_learned_at_speed_with_valid_signals_and_a_still_throttle() {
+        let learned = |change: fn(&mut Estimate), speed| {
+            let mut bench = Bench::new();
+            let estimate = &mut bench.estimator.estimate;
+            (estimate.map_pa, estimate.tp) = (60e3, 0.1);
+            change(estimate);
+            let motion = turning(speed);
+            bench.run(|estimator, constants| {
+                estimator.update_throttle_fit(constants.throttle_speed, &motion, LONG_ENOUGH_S)
+            });
+            bench.estimator.throttle_fits.map(|fit| fit != 1.0)
+        };
+        let fits = ThrottleSpeedParameters::DEFAULT;
+        assert_eq!(learned(|_| (), 150.0), [false, true]);
+        assert_eq!(learned(|estimate| estimate.tp = 0.0, 150.0), [true, false]);
+        assert_eq!(
+            learned(|estimate| estimate.tp = ThrottleSpeedParameters::DEFAULT.closed_tp, 150.0),
+            [false, true]
+        );
+        assert_eq!(learned(|_| (), fits.fit_from_rad_per_s), [false; 2]);
+        assert_eq!(learned(|estimate| estimate.invalid.map = true, 150.0), [false; 2]);
+        assert_eq!(learned(|estimate| estimate.invalid.tp = true, 150.0), [false; 2]);
+        assert_eq!(learned(|estimate| estimate.tp_rate_per_s = -0.5, 150.0), [false; 2]);
+        assert_eq!(
+            learned(
+                |estimate| estimate.tp_rate_per_s = ThrottleSpeedParameters::DEFAULT.fit_still_per_s,
+                150.0
+            ),
+            [false; 2]
+        );
+        assert_eq!(learned(|estimate| estimate.tp_rate_per_s = 0.05, 150.0), [false, true]);
+    }
+
+    #[test]
+    fn barometric_pressure_is_taken_from_map_while_nothing_pumps_or_when_map_is_higher() {
+        let baro = |map_pa, speed, change: fn(&mut Frame, &mut Estimate)| {
+            let mut bench = Bench::new();
+            let mut frame = Frame { baro_v: 0.0, ..frame() };
+            (bench.estimator.estimate.map_pa, bench.estimator.estimate.baro_pa) = (map_pa, 95e3);
+            change(&mut frame, &mut bench.estimator.estimate);
+            let motion = turning(speed);
+            let now = bench
+                .run(|estimator, constants| estimator.update_baro(constants, &frame, &motion, LONG_ENOUGH_S));
+            (now.baro_pa / 100.0).round() * 100.0
+        };
+        assert_eq!(baro(80e3, 0.0, |_, _| ()), 80e3);
+        assert_eq!(baro(80e3, 80.0, |_, _| ()), 95e3, "a running engine makes vacuum");
+        assert_eq!(baro(80e3, 0.0, |frame, _| frame.switches.starter = true), 95e3);
+        assert_eq!(baro(80e3, 0.0, |frame, _| frame.switches.ignition = false), 95e3);
+        assert_eq!(baro(80e3, 0.0, |_, estimate| estimate.invalid.map = true), 95e3);
+        assert_eq!(baro(99e3, 80.0, |_, _| ()), 99e3, "a valley after a pass");
+        assert_eq!(baro(140e3, 80.0, |_, _| ()), FILTERS.baro_high_pa);
+        assert_eq!(baro(30e3, 0.0, |_, _| ()), FILTERS.baro_low_pa);
+    }
+
+    #[test]
+    fn a_falling_pressure_is_extrapolated_to_half_at_most() {
+        let falls = Estimate { map_pa: 50e3, map_rate_pa_per_s: -9e6, ..Estimate::default() };
+        assert_eq!(falls.map_ahead_pa(&FILTERS, 0.01), 25e3);
+    }
+
+    #[test]
+    fn a_reading_at_an_end_of_its_range_is_marked() {
+        let at_end = |o2_v| settle(&Frame { o2_v, ..frame() }, 80.0, 0.5).0.lambda_at_end;
+        assert_eq!([0.0, 2.353, 5.0].map(at_end), [true, false, true]);
+    }
+
+    #[test]
+    fn a_firing_takes_the_mean_at_once() {
+        let mut bench = Bench::new();
+        let mut after = |firings| {
+            let motion = CrankMotion { firings, ..turning(80.0) };
+            bench.run(|estimator, constants| estimator.accumulate_map(constants, &frame(), &motion)).map_pa
+        };
+        assert_eq!([after(0), after(0)], [OUTSIDE_PA; 2]);
+        assert!((after(1) - 40e3).abs() < 50.0);
+    }
 }

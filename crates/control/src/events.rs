@@ -185,4 +185,16 @@ mod tests {
             [Event::Rejected(Refusal::Cold)]
         );
     }
+
+    #[test]
+    fn a_cut_begins_and_ends_once_and_a_phase_changes_once() {
+        let stands = EventState::of(&State::new(&Parameters::DEFAULT));
+        let runs = EventState { phase: Phase::Running, ..stands };
+        let coasts = EventState { cut: Cut::Coasting, ..runs };
+        assert!(runs.events_until(&coasts).eq([Event::CutBegins(Cut::Coasting)]));
+        assert!(coasts.events_until(&runs).eq([Event::CutEnds(Cut::Coasting)]));
+        assert_eq!(coasts.events_until(&coasts).count(), 0);
+        let change = Event::Phase { from: Phase::Stopped, to: Phase::Running };
+        assert!(stands.events_until(&runs).eq([change]));
+    }
 }

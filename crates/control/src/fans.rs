@@ -202,4 +202,62 @@ mod tests {
         };
         assert!(!runs_at_358_k(5.0) && runs_at_358_k(8.0));
     }
+
+    fn after(fans: &mut Fans, answers: &SetupAnswers, estimate: &Estimate, ac: bool, running_s: f32) {
+        let calibration = Calibration::from_answers(answers).unwrap();
+        fans.step(&FANS, calibration.setup(), estimate, ac, running_s, 0.25);
+    }
+
+    /// Steps of a quarter second: the fan waits half a second, the compressor a whole one.
+    #[test]
+    fn fan_and_compressor_switch_after_their_lead_has_passed() {
+        let (answers, mut fans) = (SetupAnswers::default(), Fans::default());
+        let estimate = Estimate { ect_k: 350.0, ..Estimate::default() };
+        let states: [(u8, bool); 5] = core::array::from_fn(|_| {
+            after(&mut fans, &answers, &estimate, true, 100.0);
+            assert!(fans.ac_wanted() && fans.wanted() == 1);
+            (fans.running(), fans.ac_clutch())
+        });
+        assert_eq!(states, [(0, false), (0, false), (1, false), (1, false), (1, true)]);
+        assert_eq!(fans.on(), [true, false]);
+        after(&mut fans, &answers, &estimate, false, 100.0);
+        assert!(!fans.ac_wanted() && !fans.ac_clutch() && fans.wanted() == 0, "they stop at once");
+    }
+
+    #[test]
+    fn at_a_limit_neither_a_fan_nor_the_compressor_is_wanted_yet() {
+        let answers = SetupAnswers::default();
+        let wanted = |ect_k, tp, running_s| {
+            let mut fans = Fans::default();
+            after(&mut fans, &answers, &Estimate { ect_k, tp, ..Estimate::default() }, true, running_s);
+            (fans.wanted(), fans.ac_wanted())
+        };
+        assert_eq!(wanted(350.0, 0.1, FANS.ac_after_start_s), (0, false));
+        assert_eq!(wanted(350.0, FANS.ac_max_tp, 100.0), (0, false));
+        assert_eq!(wanted(FANS.ac_max_ect_k, 0.1, 100.0), (2, false));
+        assert_eq!(wanted(answers.fan2_on_k, 0.9, 100.0), (1, false));
+        assert_eq!(wanted(answers.fan1_on_k, 0.9, 100.0), (0, false));
+        assert_eq!(wanted(380.0, 0.9, FANS.after_start_s), (0, false));
+        assert_eq!(wanted(380.0, 0.9, FANS.after_start_s + 0.1), (2, false));
+    }
+
+    #[test]
+    fn fans_that_are_not_controlled_are_left_alone() {
+        let answers = SetupAnswers { controls_fans: false, ..SetupAnswers::default() };
+        let mut fans = Fans::default();
+        (0..10).for_each(|_| {
+            after(&mut fans, &answers, &Estimate { ect_k: 385.0, ..Estimate::default() }, true, 100.0)
+        });
+        assert!(fans.wanted() == 0 && fans.running() == 0 && fans.ac_clutch());
+    }
+
+    #[test]
+    fn the_second_fan_waits_for_its_lead_too() {
+        let (answers, mut fans) = (SetupAnswers::default(), Fans::default());
+        let running: [u8; 3] = core::array::from_fn(|_| {
+            after(&mut fans, &answers, &Estimate { ect_k: 385.0, ..Estimate::default() }, false, 100.0);
+            fans.running()
+        });
+        assert_eq!(running, [0, 0, 2]);
+    }
 }

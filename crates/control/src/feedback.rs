@@ -172,4 +172,26 @@ mod tests {
         let mut feedback = Feedback { trim_ln: 0.1, frozen_s: 0.0 };
         assert_eq!(feedback.step(&FEEDBACK, 0.3, f32::NAN, 0.0, 0.02), 0.1);
     }
+
+    /// By hand: a delay of 0.4 s makes a time constant of 0.8 s; a step of 0.2 s is a fifth of both together.
+    #[test]
+    fn the_trim_follows_what_is_required_less_what_is_learned() {
+        let mut feedback = Feedback { trim_ln: 0.1, frozen_s: 0.0 };
+        feedback.step(&FEEDBACK, 0.4, 0.2, 0.05, 0.2);
+        assert!((feedback.trim_ln() - 0.11).abs() < 1e-6, "{}", feedback.trim_ln());
+    }
+
+    /// By hand: 40 steps of a quarter second are held, the next fades by 0.25 / (15 + 0.25).
+    #[test]
+    fn the_trim_is_held_for_its_time_and_then_fades_by_a_lag() {
+        let mut feedback = Feedback { trim_ln: 0.1, frozen_s: 0.0 };
+        (0..40).for_each(|_| _ = feedback.hold(&FEEDBACK, 0.25));
+        assert_eq!(feedback.trim_ln(), 0.1);
+        feedback.hold(&FEEDBACK, 0.25);
+        assert!((feedback.trim_ln() - 0.1 * (1.0 - 0.25 / 15.25)).abs() < 1e-6);
+        (0..10_000).for_each(|_| _ = feedback.hold(&FEEDBACK, 0.25));
+        assert_eq!(feedback.frozen_s, 2.0 * FEEDBACK.hold_s + 1.0, "the time held is bounded");
+        feedback.step(&FEEDBACK, 0.4, 0.0, 0.0, 0.02);
+        assert_eq!(feedback.frozen_s, 0.0);
+    }
 }

@@ -331,4 +331,112 @@ mod tests {
         share(1000);
         assert!(share(2).abs() < 0.01);
     }
+
+    /// The published warm values at 800 rpm and 0.3 bar; at 20 degC 0.09 of what passes the warm wall stays, 1.6 times as long.
+    #[test]
+    fn a_cold_wall_keeps_a_share_of_what_a_warm_one_lets_pass() {
+        let film = estimated(30e3, 800.0 * core::f32::consts::TAU / 60.0, 293.0);
+        assert!(
+            (film.x - (0.553 + 0.447 * 0.09)).abs() < 5e-4 && (film.tau_s - 1.087 * 1.6).abs() < 3e-3,
+            "{film:?}"
+        );
+    }
+
+    #[test]
+    fn each_learned_property_scales_its_own() {
+        let film = estimated(45e3, 150.0, 365.0);
+        let [share, time] = [[0.1, 0.0], [0.0, 0.1]].map(|ln| film.scaled(&FILM_PARAMETERS, &ln));
+        assert!((share.x / film.x - 1.105_17).abs() < 1e-4 && share.tau_s == film.tau_s);
+        assert!((time.tau_s / film.tau_s - 1.105_17).abs() < 1e-4 && time.x == film.x);
+        assert_eq!(film.scaled(&FILM_PARAMETERS, &[0.0; FILM]), film);
+    }
+
+    /// A wall that holds half of the injected fuel for 0.4 s; in 0.1 s a fifth evaporates.
+    fn wet(wanted_kg: f32, compensates: bool) -> (Film, f32) {
+        let mut film = Film { film_kg: 1e-3, lagged_kg: 0.5e-3, ..Film::default() };
+        film.elapse(0.1);
+        let inject_kg =
+            film.step(&FILM_PARAMETERS, FilmEstimate { x: 0.5, tau_s: 0.4 }, compensates, wanted_kg);
+        (film, inject_kg)
+    }
+
+    fn is_near(is: f32, expected: f32) -> bool {
+        (is - expected).abs() <= 1e-5 * expected.abs()
+    }
+
+    /// By hand: 0.2 mg come off the wall, so half of what is injected has to be 0.1 mg.
+    #[test]
+    fn a_step_of_the_film_by_hand() {
+        let (mut film, inject_kg) = wet(0.3e-3, true);
+        assert!(is_near(inject_kg, 0.2e-3));
+        assert!(is_near(film.film_kg(), 0.9e-3) && is_near(film.lagged_kg, 0.58e-3), "{film:?}");
+        let [share, time] = film.sensitivities();
+        assert!((share + 1.0 / 3.0).abs() < 1e-4 && (time - 0.8 / 3.0).abs() < 1e-4, "{share} {time}");
+        assert_eq!(film.sensitivities(), [0.0; FILM], "they count from the last call");
+        let (mut film, inject_kg) = wet(0.3e-3, false);
+        assert_eq!((inject_kg, film.sensitivities()), (0.3e-3, [0.0; FILM]));
+        assert!(is_near(film.film_kg(), 0.95e-3));
+    }
+
+    #[test]
+    fn a_dry_wall_gets_no_more_than_a_multiple_of_what_is_wanted() {
+        let cold = FilmEstimate { x: 0.88, tau_s: 5.0 };
+        let inject_kg = Film::default().step(&FILM_PARAMETERS, cold, true, 10e-6);
+        assert_eq!(inject_kg, FILM_PARAMETERS.max_injection_ratio * 10e-6);
+    }
+
+    #[test]
+    fn sensitivities_are_those_of_all_events_since_the_last_call_and_bounded() {
+        let mut film = Film { gained_kg: [0.03e-3, -0.06e-3], wanted_kg: 0.3e-3, ..Film::default() };
+        let [share, time] = film.sensitivities();
+        assert!((share - 0.1).abs() < 1e-6 && (time + 0.2).abs() < 1e-6);
+        let mut film = Film { gained_kg: [1e-3, -1e-3], wanted_kg: 1e-6, ..Film::default() };
+        assert_eq!(film.sensitivities(), [MAX_SHARE, -MAX_SHARE]);
+    }
+
+    #[test]
+    fn a_film_that_gives_more_than_is_wanted_overflows() {
+        let state = |wanted_kg| {
+            let (film, inject_kg) = wet(wanted_kg, true);
+            (film.overflows(), film.nearly_covers(), inject_kg > 0.0)
+        };
+        assert_eq!(state(0.3e-3), (false, false, true));
+        assert_eq!(state(0.21e-3), (false, true, true), "0.2 of 0.21 mg are more than nine tenths");
+        assert_eq!(state(0.1e-3), (true, true, false));
+        assert_eq!(state(0.0), (false, false, false), "nothing is wanted");
+    }
+
+    /// By hand: 0.1 s of a film that lasts 0.3 s at least leaves three quarters, of one that lasts 1.9 s nineteen of twenty parts.
+    #[test]
+    fn a_film_dries_with_its_time_constant() {
+        for (tau_s, left) in [(0.0, 0.75), (1.9, 0.95)] {
+            let estimate = FilmEstimate { x: 0.5, tau_s };
+            let mut film =
+                Film { film_kg: 1e-3, lagged_kg: 0.5e-3, estimate, since_s: 1.0, ..Film::default() };
+            film.dry(&FILM_PARAMETERS, 0.1);
+            assert!(is_near(film.film_kg(), left * 1e-3) && is_near(film.lagged_kg, left * 0.5e-3));
+            assert_eq!(film.since_s, 0.0);
+        }
+    }
+
+    #[test]
+    fn fuel_of_a_wall_that_holds_more_than_the_prime_share_is_added_by_its_own() {
+        let mut film =
+            Film { estimate: FilmEstimate { x: 0.75, tau_s: 1.0 }, film_kg: 1e-4, ..Film::default() };
+        film.add_fuel(&FILM_PARAMETERS, 0.2e-3);
+        assert!(is_near(film.film_kg(), 2.5e-4));
+    }
+
+    /// Powers of two: a quarter of the film evaporates, half of what is wanted.
+    #[test]
+    fn a_film_that_gives_just_its_share_does_not_nearly_cover_what_is_wanted() {
+        let covers = |wet_share| {
+            let parameters = FilmParameters { wet_share, ..FILM_PARAMETERS };
+            let mut film = Film { film_kg: 1.0 / 1024.0, ..Film::default() };
+            film.elapse(0.25);
+            film.step(&parameters, FilmEstimate { x: 0.5, tau_s: 0.75 }, true, 1.0 / 2048.0);
+            film.nearly_covers()
+        };
+        assert!(!covers(0.5) && covers(0.499));
+    }
 }

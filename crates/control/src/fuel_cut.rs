@@ -323,4 +323,112 @@ mod tests {
         estimate.invalid.tp = true;
         assert!(!is_clear_flood(&FUEL_CUT, &estimate));
     }
+
+    fn setup(idle_speed_rad_per_s: f32) -> Calibration {
+        Calibration::from_answers(&SetupAnswers { idle_speed_rad_per_s, ..SetupAnswers::default() }).unwrap()
+    }
+
+    fn coasts() -> Estimate {
+        Estimate { throttle_closed: true, ect_k: 360.0, map_pa: 25e3, ..Estimate::default() }
+    }
+
+    /// By hand: a fall of 7 rad/s in 10 ms moves a lag of 60 ms by a seventh of 700 rad/s2, the next by a seventh of the rest.
+    #[test]
+    fn deceleration_is_the_lagged_fall_of_the_speed() {
+        let (calibration, mut cuts) = (setup(73.0), Cuts { speed_rad_per_s: 260.0, ..Cuts::default() });
+        let mut after = |speed| {
+            cuts.step(&FUEL_CUT, calibration.setup(), &Estimate::default(), false, speed, 0.01);
+            cuts.deceleration_rad_per_s2
+        };
+        assert!((after(253.0) - 100.0).abs() < 1e-3 && (after(246.0) - 100.0 - 600.0 / 7.0).abs() < 1e-3);
+    }
+
+    /// Steps of a quarter second with a delay of half a second, at an idle speed of 73 rad/s.
+    #[test]
+    fn at_its_limits_the_overrun_is_not_cut_yet() {
+        let parameters = FuelCutParameters { coast_delay_s: 0.5, ..FUEL_CUT };
+        let calibration = setup(73.0);
+        let cut = |steps: u32, over: f32, estimate: &Estimate| {
+            let mut cuts = Cuts { speed_rad_per_s: 73.0 + over, ..Cuts::default() };
+            (0..steps).for_each(|_| {
+                _ = cuts.step(&parameters, calibration.setup(), estimate, false, 73.0 + over, 0.25);
+            });
+            cuts.cut()
+        };
+        assert_eq!((cut(2, 150.0, &coasts()), cut(3, 150.0, &coasts())), (Cut::None, Cut::Coasting));
+        assert_eq!((cut(9, 105.0, &coasts()), cut(9, 105.5, &coasts())), (Cut::None, Cut::Coasting));
+        assert_eq!(cut(9, 150.0, &Estimate { ect_k: FUEL_CUT.coast_warm_k, ..coasts() }), Cut::None);
+    }
+
+    #[test]
+    fn without_deceleration_the_fuel_returns_at_its_speed() {
+        let calibration = setup(73.0);
+        let after = |speed_rad_per_s| {
+            let mut cuts = Cuts { cut: Cut::Coasting, speed_rad_per_s, ..Cuts::default() };
+            cuts.step(&FUEL_CUT, calibration.setup(), &coasts(), false, speed_rad_per_s, 0.01)
+        };
+        let resume = 73.0 + FUEL_CUT.coast_resume_rad_per_s;
+        assert_eq!((after(resume), after(resume + 0.5)), (Cut::None, Cut::Coasting));
+    }
+
+    #[test]
+    fn the_band_of_the_rev_limit_counts_only_while_it_cuts() {
+        let calibration = setup(73.0);
+        let after = |cut, speed_rad_per_s| {
+            let mut cuts = Cuts { cut, speed_rad_per_s, ..Cuts::default() };
+            cuts.step(
+                &FUEL_CUT,
+                calibration.setup(),
+                &Estimate { throttle_closed: false, ..coasts() },
+                false,
+                speed_rad_per_s,
+                0.01,
+            )
+        };
+        assert_eq!((after(Cut::None, 545.0), after(Cut::None, 546.0)), (Cut::None, Cut::OverSpeed));
+        assert_eq!((after(Cut::OverSpeed, 530.0), after(Cut::OverSpeed, 531.0)), (Cut::None, Cut::OverSpeed));
+        assert_eq!((after(Cut::None, 535.0), after(Cut::LeanGuard, 535.0)), (Cut::None, Cut::None));
+    }
+
+    fn guarded(guard: &mut LeanGuard, load: f32, lean_ratio: f32, steps: u32) {
+        let parameters = LeanGuardParameters { trip_delay_s: 0.5, active_after_s: 0.25, ..LEAN_GUARD };
+        let estimate =
+            Estimate { map_pa: load * 100e3, baro_pa: 100e3, throttle_closed: false, ..Estimate::default() };
+        (0..steps).for_each(|_| _ = guard.step(&parameters, &estimate, Some(lean_ratio), 0.25));
+    }
+
+    #[test]
+    fn at_its_limits_the_lean_guard_does_not_act() {
+        for (load, lean_ratio) in [(LEAN_GUARD.load_threshold, 1.3), (0.95, LEAN_GUARD.lean_ratio)] {
+            let mut guard = LeanGuard::default();
+            guarded(&mut guard, load, lean_ratio, 10);
+            assert_eq!(guard, LeanGuard::default());
+        }
+    }
+
+    /// Steps of a quarter second: it acts after one, trips after two, and forgets as fast.
+    #[test]
+    fn the_lean_guard_counts_lean_time_up_and_down_and_its_trips() {
+        let parameters = LeanGuardParameters { trip_delay_s: 0.5, active_after_s: 0.25, ..LEAN_GUARD };
+        let mut guard = LeanGuard::default();
+        guarded(&mut guard, 0.95, 1.3, 1);
+        assert!(!guard.is_active(&parameters));
+        guarded(&mut guard, 0.95, 1.3, 1);
+        assert!(guard.is_active(&parameters) && !guard.tripped());
+        guarded(&mut guard, 0.95, 1.0, 1);
+        assert!((guard.factor(&parameters) - 1.05).abs() < 1e-6);
+        guarded(&mut guard, 0.95, 1.3, 2);
+        assert_eq!((guard.tripped(), guard.trips()), (true, 1));
+        guarded(&mut guard, 0.95, 1.0, 10);
+        assert!(
+            guard.is_active(&parameters) && guard.factor(&parameters) == 1.0,
+            "tripped until the throttle closes"
+        );
+    }
+
+    #[test]
+    fn a_throttle_at_the_limit_does_not_clear_a_flood() {
+        let at_limit = Estimate { tp: FUEL_CUT.clear_flood_tp, ..Estimate::default() };
+        assert!(!is_clear_flood(&FUEL_CUT, &at_limit));
+    }
 }

@@ -152,4 +152,56 @@ mod tests {
         assert!(cut.is_some_and(|cut| cut < 0.5 * before), "{before} {cut:?}");
         assert_eq!(duty(Phase::Running, 300e3, 1e-3), before);
     }
+
+    fn step(pump: &mut Pump, rail_pa: f32, fuel_kg_per_s: f32) -> f32 {
+        let inputs = PumpInputs { phase: Phase::Running, rail_pa: Some(rail_pa), fuel_kg_per_s };
+        pump.step(&PUMP, calibration(FuelSystemType::Returnless).setup(), inputs, 0.01)
+    }
+
+    /// By hand: 0.35 + 12 s/kg times 2 g/s + 3e-6/Pa times 50 kPa; the integral adds 6e-6/(Pa s) times 50 kPa times 10 ms.
+    #[test]
+    fn the_duty_is_feed_forward_proportional_and_integral_part() {
+        let mut pump = Pump::default();
+        assert!((step(&mut pump, 250e3, 2e-3) - 0.524).abs() < 1e-6);
+        assert!((step(&mut pump, 250e3, 2e-3) - 0.527).abs() < 1e-6);
+        assert!((pump.integral - 0.006).abs() < 1e-6);
+    }
+
+    #[test]
+    fn at_an_end_of_the_duty_the_integral_moves_only_back() {
+        let integral = |before, rail_pa, fuel_kg_per_s| {
+            let mut pump = Pump { integral: before, ..Pump::default() };
+            step(&mut pump, rail_pa, fuel_kg_per_s);
+            ((pump.integral - before) * 1e4).round()
+        };
+        assert_eq!(integral(0.0, 290e3, 0.1), 0.0, "full duty and still too little pressure");
+        assert_eq!(integral(0.5, 310e3, 0.1), -6.0);
+        assert_eq!(integral(0.0, 500e3, 0.0), 0.0, "no duty and still too much pressure");
+        assert_eq!(integral(-0.6, 290e3, 0.0), 6.0);
+        assert_eq!((integral(0.0, 290e3, 0.0), integral(0.0, 310e3, 0.0)), (6.0, -6.0));
+    }
+
+    #[test]
+    fn duty_integral_and_feed_forward_are_bounded() {
+        let mut pump = Pump::default();
+        assert_eq!(step(&mut pump, 0.0, 1.0), 1.0);
+        assert_eq!(step(&mut pump, 600e3, 0.0), PUMP.min_duty);
+        assert_eq!(step(&mut Pump::default(), 300e3, f32::INFINITY), 1.0);
+        (0..3000).for_each(|_| _ = step(&mut pump, 295e3, 0.0));
+        assert!(pump.integral <= PUMP.integral_limit);
+        (0..3000).for_each(|_| _ = step(&mut pump, 305e3, 20e-3));
+        assert!(pump.integral >= -PUMP.integral_limit);
+    }
+
+    #[test]
+    fn a_duty_of_just_one_or_none_is_an_end() {
+        let moved = |base_duty, rail_pa| {
+            let parameters = FuelPumpParameters { base_duty, gain_per_pa: 0.0, ..PUMP };
+            let mut pump = Pump::default();
+            let inputs = PumpInputs { phase: Phase::Running, rail_pa: Some(rail_pa), fuel_kg_per_s: 0.0 };
+            pump.step(&parameters, calibration(FuelSystemType::Returnless).setup(), inputs, 0.01);
+            pump.integral != 0.0
+        };
+        assert!(!moved(1.0, 290e3) && moved(1.0, 310e3) && !moved(0.0, 310e3) && moved(0.0, 290e3));
+    }
 }

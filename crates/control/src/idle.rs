@@ -346,4 +346,184 @@ mod tests {
         let fast = duty(&mut idle, 0.2, 360.0, Loads::default(), 300.0, 1.0);
         assert!(!idle.active && idle.integral == 0.0 && fast > slow + 0.05);
     }
+
+    /// A warm engine at rest on its idle speed of 73 rad/s, long after the start.
+    #[derive(Clone, Copy)]
+    struct At {
+        ect_k: f32,
+        closed: bool,
+        loads: Loads,
+        speed: f32,
+        since_start_s: f32,
+        dt_s: f32,
+    }
+
+    const AT: At = At {
+        ect_k: 360.0,
+        closed: true,
+        loads: Loads { ac: false, fans: 0, in_gear: false, wet: false },
+        speed: 73.0,
+        since_start_s: 100.0,
+        dt_s: 0.01,
+    };
+
+    fn step(idle: &mut Idle, parameters: &IdleParameters, at: At) -> f32 {
+        let answers = SetupAnswers { idle_speed_rad_per_s: 73.0, ..SetupAnswers::default() };
+        let calibration = Calibration::from_answers(&answers).unwrap();
+        let estimate = Estimate { ect_k: at.ect_k, throttle_closed: at.closed, ..Estimate::default() };
+        idle.step(parameters, calibration.setup(), &estimate, at.loads, at.speed, at.since_start_s, at.dt_s)
+    }
+
+    /// An idle controller that has been at this speed for long.
+    fn settled(speed: f32) -> Idle {
+        Idle { speed_rad_per_s: speed, closed_throttle_s: LONG_S, target_rad_per_s: 73.0, ..Idle::default() }
+    }
+
+    fn is_near(is: f32, expected: f32) -> bool {
+        (is - expected).abs() < 1e-6
+    }
+
+    /// By hand: 0.30 when warm, 0.0022 s/rad and 0.0018 1/rad times 5 rad/s too slow.
+    #[test]
+    fn the_duty_is_feed_forward_proportional_and_integral_part() {
+        let mut idle = settled(68.0);
+        assert!(is_near(
+            step(&mut idle, &IDLE, At { speed: 68.0, ..AT }),
+            0.30 + 0.0022 * 5.0 + 0.0018 * 5.0 * 0.01
+        ));
+        assert!(idle.is_active() && is_near(idle.integral(), 0.0018 * 5.0 * 0.01));
+        assert!(is_near(idle.duty(), step(&mut idle.clone(), &IDLE, At { speed: 68.0, dt_s: 0.0, ..AT })));
+        assert_eq!(idle.target_rad_per_s(), 73.0);
+        let mut fast = settled(78.0);
+        assert!(is_near(
+            step(&mut fast, &IDLE, At { speed: 78.0, ..AT }),
+            0.30 - 0.0022 * 5.0 - 0.0018 * 5.0 * 0.01
+        ));
+    }
+
+    /// By hand: 1.4 rad/s more in 10 ms moves a lag of 60 ms by a seventh of 140 rad/s2, the next by a seventh of the rest.
+    #[test]
+    fn the_rate_is_the_lagged_change_of_the_speed() {
+        let mut idle = settled(73.0);
+        step(&mut idle, &IDLE, At { speed: 74.4, ..AT });
+        assert!((idle.rate_rad_per_s2() - 20.0).abs() < 1e-3);
+        step(&mut idle, &IDLE, At { speed: 75.8, ..AT });
+        assert!((idle.rate_rad_per_s2() - 20.0 - 120.0 / 7.0).abs() < 1e-3);
+    }
+
+    #[test]
+    fn fans_raise_the_target_slowly_and_up_to_the_speed_an_alternator_needs() {
+        let mut idle = settled(73.0);
+        let at = At { loads: Loads { fans: 2, ..AT.loads }, ..AT };
+        step(&mut idle, &IDLE, at);
+        assert!((idle.target_rad_per_s() - 73.05).abs() < 1e-4, "5 rad/s2 for 10 ms");
+        (0..300).for_each(|_| _ = step(&mut idle, &IDLE, at));
+        assert_eq!(idle.target_rad_per_s(), 78.5);
+        step(&mut idle, &IDLE, AT);
+        assert!((idle.target_rad_per_s() - 78.45).abs() < 1e-4, "and back as slowly");
+    }
+
+    #[test]
+    fn air_for_a_load_comes_and_goes_at_its_rate() {
+        let open = At { closed: false, ..AT };
+        let loaded = At { loads: Loads { ac: true, fans: 2, ..AT.loads }, ..open };
+        let mut idle = settled(73.0);
+        assert!(is_near(step(&mut idle, &IDLE, loaded), 0.30 + 0.13 * 0.01));
+        (0..200).for_each(|_| _ = step(&mut idle, &IDLE, loaded));
+        assert!(is_near(idle.duty(), 0.30 + 0.09 + 2.0 * 0.015));
+        assert!(is_near(step(&mut idle, &IDLE, open), 0.30 + 0.12 - 0.13 * 0.01));
+    }
+
+    #[test]
+    fn additional_air_after_a_start_fades_linearly() {
+        let more =
+            |since_start_s| step(&mut settled(73.0), &IDLE, At { since_start_s, closed: false, ..AT }) - 0.30;
+        assert!(is_near(more(0.0), 0.12) && is_near(more(2.5), 0.06) && is_near(more(5.0), 0.0));
+    }
+
+    /// By hand: wet at more than twice the target; then 10 ms of a lag of 0.3 s take 0.01 / 0.31.
+    #[test]
+    fn a_wet_wall_counts_above_twice_the_target_speed_and_fades() {
+        let wet = At { loads: Loads { wet: true, ..AT.loads }, closed: false, ..AT };
+        let mut idle = settled(100.0);
+        step(&mut idle, &IDLE, At { speed: 100.0, ..wet });
+        assert_eq!(idle.wet_duty, 0.0);
+        step(&mut idle, &IDLE, At { speed: 146.0, ..wet });
+        assert_eq!(idle.wet_duty, 0.0);
+        step(&mut idle, &IDLE, At { speed: 146.5, ..wet });
+        assert_eq!(idle.wet_duty, IDLE.wet_duty);
+        step(&mut idle, &IDLE, At { speed: 146.5, closed: false, ..AT });
+        assert!(is_near(idle.wet_duty, 0.7 - 0.7 * 0.01 / 0.31));
+    }
+
+    #[test]
+    fn feedback_begins_after_the_start_with_a_closed_throttle_near_the_target_or_out_of_gear() {
+        let active = |at: At, closed_throttle_s| {
+            let mut idle = Idle { closed_throttle_s, ..settled(at.speed) };
+            step(&mut idle, &IDLE, At { dt_s: 0.25, ..at });
+            idle.is_active()
+        };
+        assert!(active(AT, 0.0) && !active(At { closed: false, ..AT }, 0.0));
+        assert!(!active(At { since_start_s: IDLE.active_after_s, ..AT }, 0.0));
+        assert!(active(At { since_start_s: 1.1, ..AT }, 0.0));
+        // 40 rad/s above the target it is near no more.
+        assert!(active(At { speed: 112.5, ..AT }, 0.0) && !active(At { speed: 113.0, ..AT }, 0.0));
+        assert!(active(At { speed: 113.0, ..AT }, 1.5) && !active(At { speed: 113.0, ..AT }, 1.25));
+        let in_gear = Loads { in_gear: true, ..AT.loads };
+        assert!(!active(At { speed: 113.0, loads: in_gear, ..AT }, 9.0));
+    }
+
+    #[test]
+    fn the_integral_waits_after_a_start_and_while_the_speed_falls() {
+        let moved = |since_start_s, rate_rad_per_s2| {
+            let mut idle = Idle { rate_rad_per_s2, ..settled(70.0) };
+            step(&mut idle, &IDLE, At { speed: 70.0, since_start_s, dt_s: 1e-4, ..AT });
+            idle.integral() != 0.0
+        };
+        assert!(moved(5.1, 0.0) && !moved(IDLE.integral_after_s, 0.0));
+        // Half of the derivative's limit of 0.12 is a fall of 120 rad/s2.
+        assert!(moved(100.0, -115.0) && !moved(100.0, -125.0));
+    }
+
+    #[test]
+    fn at_an_end_of_the_duty_the_integral_moves_only_back() {
+        let moved = |integral, speed, wet_duty| {
+            let mut idle = Idle { integral, wet_duty, ..settled(speed) };
+            step(&mut idle, &IDLE, At { speed, dt_s: 1e-3, ..AT });
+            ((idle.integral() - integral) * 1e6).round()
+        };
+        // 5 rad/s too slow or too fast move it by 9e-6 in 1 ms.
+        assert_eq!([moved(0.0, 68.0, 0.5), moved(0.0, 78.0, 0.5)], [9.0, -9.0]);
+        assert_eq!([moved(0.0, 68.0, 0.9), moved(0.0, 78.0, 0.9)], [0.0, -9.0]);
+        let wide = IdleParameters { integral_limit: 1.0, ..IDLE };
+        let moved = |integral, speed| {
+            let mut idle = Idle { integral, ..settled(speed) };
+            step(&mut idle, &wide, At { speed, dt_s: 1e-3, ..AT });
+            ((idle.integral() - integral) * 1e6).round()
+        };
+        assert_eq!([moved(-0.4, 78.0), moved(-0.4, 68.0)], [0.0, 9.0]);
+    }
+
+    #[test]
+    fn a_falling_speed_gets_air_in_proportion_up_to_a_limit() {
+        let more = |rate_rad_per_s2| {
+            let mut idle = Idle { rate_rad_per_s2, ..settled(73.0) };
+            step(&mut idle, &IDLE, At { dt_s: 0.0, ..AT }) - 0.30
+        };
+        assert!(is_near(more(-100.0), 0.05) && is_near(more(-900.0), 0.12) && is_near(more(100.0), 0.0));
+    }
+
+    #[test]
+    fn a_dashpot_opens_in_proportion_to_the_speed_above_the_target_up_to_a_limit() {
+        let more = |speed| step(&mut settled(speed), &IDLE, At { speed, closed: false, ..AT }) - 0.30;
+        assert!(is_near(more(123.0), 0.04) && is_near(more(400.0), 0.08) && is_near(more(60.0), 0.0));
+    }
+
+    /// By hand: 0.30 and 0.695 of known air, and 0.011 for 5 rad/s, are more than all.
+    #[test]
+    fn the_proportional_part_counts_for_the_end_of_the_duty() {
+        let mut idle = Idle { wet_duty: 0.695, ..settled(68.0) };
+        step(&mut idle, &IDLE, At { speed: 68.0, dt_s: 1e-5, ..AT });
+        assert_eq!(idle.integral(), 0.0);
+    }
 }

@@ -43,4 +43,23 @@ mod tests {
             !InvalidSignals { lambda: true, lambda_wire: true, ..InvalidSignals::default() }.any_fuel_input()
         );
     }
+
+    #[test]
+    fn any_single_input_of_the_fuel_calculation_counts() {
+        let signals: [fn(&mut InvalidSignals); 7] = [
+            |invalid| invalid.map = true,
+            |invalid| invalid.tp = true,
+            |invalid| invalid.ect = true,
+            |invalid| invalid.iat = true,
+            |invalid| invalid.rail = true,
+            |invalid| invalid.battery = true,
+            |invalid| invalid.crank = true,
+        ];
+        for (place, signal) in signals.into_iter().enumerate() {
+            let mut invalid = InvalidSignals::default();
+            assert!(!invalid.any_fuel_input());
+            signal(&mut invalid);
+            assert!(invalid.any_fuel_input(), "signal {place}");
+        }
+    }
 }

@@ -253,6 +253,9 @@ pub enum Outcome {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::answers::SetupAnswers;
+    use crate::attribution::{Attribution, Injection};
+    use crate::calibration::Calibration;
     use crate::parameters::Parameters;
 
     /// A lesson as uncertain as the cell moves it half of the way and halves its variance; any other gain leaves a larger variance.
@@ -269,5 +272,84 @@ mod tests {
         let (ln, sigma_ln) = learned(1.0);
         assert!((ln - 0.04).abs() < 1e-6 && (sigma_ln - 0.12 / Real::sqrt(2.0_f32)).abs() < 1e-4);
         assert!(learned(0.5).1 > sigma_ln && learned(1.5).1 > sigma_ln);
+    }
+
+    #[test]
+    fn ident_the_variance_of_the_films_part_is_the_sum_of_squares() {
+        let map = LearnedMap { film_variance: [0.04, 0.01], ..Parameters::DEFAULT.blank_map() };
+        assert!((map.film_variance_of(&[0.5, -0.2]) - (0.01 + 0.0004)).abs() < 1e-7);
+    }
+
+    #[test]
+    fn ident_the_value_at_an_operating_point_is_the_sum_of_its_cells_by_share() {
+        let mut map = Parameters::DEFAULT.blank_map();
+        (map.ln.flat_mut()[20], map.ln.flat_mut()[35]) = (0.2, -0.1);
+        let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25, 0.25, 0.25, 0.25] };
+        assert!((map.at(&weights) - 0.025).abs() < 1e-6);
+    }
+
+    /// By hand: 0.01 + 0.2 (0.2 * 0.04 - 2 * 0.5 * 0.01) and a drift of 0.001; not below the square of 0.007 / 0.5, nor above the prior.
+    #[test]
+    fn a_lesson_changes_the_variance_within_the_limits_of_model_and_prior() {
+        let parameters = LearnerParameters { drift_ln2: 1e-3, ..LearnerParameters::DEFAULT };
+        let after = |parameters: &LearnerParameters, variance: f32, gain, spread| {
+            [20, CELLS].map(|cell| {
+                let mut map = Parameters::DEFAULT.blank_map();
+                (map.variance.flat_mut()[20], map.film_variance[0]) = (variance, variance);
+                map.update_variance(parameters, cell, 0.5, gain, spread);
+                if cell == 20 { map.variance.flat()[20] } else { map.film_variance[0] }
+            })
+        };
+        assert!(after(&parameters, 0.01, 0.2, 0.04).iter().all(|variance| (variance - 0.0106).abs() < 1e-7));
+        let still = LearnerParameters { drift_ln2: 0.0, ..parameters };
+        let finest = (still.model_sigma_ln / 0.5) * (still.model_sigma_ln / 0.5);
+        assert!(
+            after(&still, 0.01, 2.0, 0.0025).iter().all(|variance| (variance / finest - 1.0).abs() < 1e-5)
+        );
+        let known = after(&still, 1e-5, 0.0, 0.04);
+        assert_eq!(known, [1e-5; 2], "a cell known better keeps what it has");
+        let adrift = LearnerParameters { drift_ln2: 1.0, ..still };
+        let priors = [still.prior_sigma_ln, still.film_prior_sigma_ln].map(|sigma| sigma * sigma);
+        assert_eq!(after(&adrift, 0.01, 0.2, 0.04), priors);
+    }
+
+    #[test]
+    fn cells_and_film_stop_at_their_authority_either_way() {
+        let parameters = &LearnerParameters::DEFAULT;
+        for sign in [1.0, -1.0] {
+            let mut map = Parameters::DEFAULT.blank_map();
+            map.common.flow_ln = 0.05;
+            assert_eq!(
+                [20, CELLS, CELLS + 1].map(|cell| map.move_cell(parameters, cell, 5.0 * sign)),
+                [Outcome::Limited; 3]
+            );
+            assert_eq!(map.ln.flat()[20], 0.05 + sign * parameters.authority_ln);
+            assert_eq!(map.film_ln, [sign * parameters.film_authority_ln; FILM]);
+        }
+        let mut map = Parameters::DEFAULT.blank_map();
+        assert_eq!(map.move_cell(parameters, CELLS + FILM, 0.1), Outcome::Accepted);
+        assert_eq!(map.move_cell(parameters, 20, 0.1), Outcome::Accepted);
+        assert_eq!((map.ln.flat()[20], map.film_ln), (0.1, [0.0; FILM]));
+    }
+
+    #[test]
+    fn a_lesson_without_the_film_leaves_it_as_it_is() {
+        let mut attribution = Attribution::default();
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let weights = Weights { cells: [20, 21, 34, 35], shares: [0.25; 4] };
+        let now = Injection { weights, film: [0.3, 0.2], turns: 1.0, exhaust_kg: 1e-2, ..Injection::NONE };
+        let Parameters { attribution: parameters, exhaust, learner, .. } = calibration.parameters();
+        (0..100).for_each(|_| _ = attribution.step(parameters, exhaust, calibration.setup(), now));
+        let learned = |film| {
+            let mut map = calibration.parameters().blank_map();
+            let shares = &attribution.latest().shares;
+            map.update(
+                learner,
+                &Lesson { shares, required_ln: 0.08, variance_ln2: 0.02, film },
+                |_, _, best| best,
+            );
+            (map.ln.flat()[20] != 0.0, map.film_ln.map(|ln| ln != 0.0))
+        };
+        assert_eq!((learned(false), learned(true)), ((true, [false; 2]), (true, [true; 2])));
     }
 }

@@ -216,4 +216,38 @@ mod tests {
         };
         assert!(first_ln(0.04) < 0.3 * first_ln(0.12), "a smaller prior means a smaller gain");
     }
+
+    /// First step of a blank map towards 0.08, in the cells of shares 0.4 and 0.1.
+    fn first_ln(learner: &impl Learner, shares: &LaggedShares) -> [f32; 2] {
+        let mut map = Parameters::DEFAULT.blank_map();
+        learner.learn(
+            &LEARNER,
+            &mut map,
+            &Lesson { shares, required_ln: 0.08, variance_ln2: 0.02, film: false },
+        );
+        [map.ln.flat()[20], map.ln.flat()[35]]
+    }
+
+    fn is_near(is: [f32; 2], expected: [f32; 2]) -> bool {
+        is.into_iter().zip(expected).all(|(is, expected)| (is / expected - 1.0).abs() < 1e-4)
+    }
+
+    /// By hand: gain times share times 0.08, for the gradient over the sum of squared shares, 0.3.
+    #[test]
+    fn fixed_gains_move_each_cell_by_its_share() {
+        let integral = [0.01 * 0.4 * 0.08, 0.01 * 0.1 * 0.08];
+        assert!(is_near(first_ln(&Integral { gain: 0.01 }, &shares()), integral));
+        assert!(is_near(first_ln(&Strategy::Integral, &shares()), integral));
+        let gradient = [0.02 * 0.4 * 0.08 / 0.3, 0.02 * 0.1 * 0.08 / 0.3];
+        assert!(is_near(first_ln(&NormalisedGradient { gain: 0.02 }, &shares()), gradient));
+        assert!(is_near(first_ln(&Strategy::NormalisedGradient, &shares()), gradient));
+        assert_eq!(first_ln(&Strategy::Kalman, &shares()), first_ln(&Kalman, &shares()));
+    }
+
+    #[test]
+    fn shares_that_are_small_altogether_are_divided_by_the_least_norm() {
+        let few = LaggedShares::settled(&Weights { cells: [20, 21, 34, 35], shares: [0.1, 0.0, 0.0, 0.1] });
+        let expected = 0.02 * 0.1 * 0.08 / LEARNER.min_norm;
+        assert!(is_near(first_ln(&Strategy::NormalisedGradient, &few), [expected; 2]));
+    }
 }

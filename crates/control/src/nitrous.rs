@@ -237,4 +237,60 @@ mod tests {
         let per_s = nitrous.extra_kg(&NITROUS, calibration().setup(), 0.01) / 0.01;
         assert!((per_s / (0.03 / 9.296 * 1.1) - 1.0).abs() < 1e-5);
     }
+
+    #[test]
+    fn at_its_limits_it_does_not_flow() {
+        let answers = *calibration().answers();
+        let flows = |change: fn(&mut Estimate), speed_rad_per_s, lean_ratio| {
+            let mut estimate = fit();
+            change(&mut estimate);
+            let inputs = NitrousInputs { speed_rad_per_s, lean_ratio: Some(lean_ratio), ..FIT };
+            run_with(&NITROUS, &mut Nitrous::default(), &estimate, inputs)
+        };
+        assert!(flows(|_| (), 350.0, NITROUS.lean_limit), "as lean as allowed");
+        assert!(flows(|estimate| estimate.rail_pa = NITROUS.pressure_limit * 300e3, 350.0, 1.0));
+        assert!(!flows(|estimate| estimate.rail_pa = 0.84 * 300e3, 350.0, 1.0));
+        let above = answers.idle_speed_rad_per_s + NITROUS.above_idle_rad_per_s;
+        let below = answers.rev_limit_rad_per_s - NITROUS.below_limit_rad_per_s;
+        assert!(!flows(|_| (), above, 1.0) && flows(|_| (), above + 0.1, 1.0));
+        assert!(!flows(|_| (), below, 1.0) && flows(|_| (), below - 0.1, 1.0));
+        assert!(!flows(|estimate| estimate.ect_k = NITROUS.min_ect_k, 350.0, 1.0));
+        assert!(!flows(|estimate| estimate.ect_k = NITROUS.max_ect_k, 350.0, 1.0));
+        assert!(!flows(|estimate| estimate.tp = NITROUS.min_tp, 350.0, 1.0));
+        assert!(!flows(|_| (), 350.0, f32::NAN));
+    }
+
+    /// Steps of a quarter second: all conditions for longer than half a second.
+    #[test]
+    fn it_flows_after_its_conditions_held_for_their_time() {
+        let parameters = NitrousParameters { steady_s: 0.5, ..NITROUS };
+        let mut nitrous = Nitrous::default();
+        let on = core::array::from_fn(|_| {
+            nitrous.step(&parameters, calibration().setup(), &fit(), FIT, 0.25);
+            nitrous.is_on()
+        });
+        assert_eq!(on, [false, false, true, true]);
+        let lean = NitrousInputs { lean_ratio: Some(1.2), ..FIT };
+        assert!(!nitrous.latched_off());
+        nitrous.step(&parameters, calibration().setup(), &fit(), lean, 0.25);
+        assert!(!nitrous.is_on() && nitrous.latched_off());
+        nitrous.step(&parameters, calibration().setup(), &fit(), NitrousInputs { armed: false, ..FIT }, 0.25);
+        assert!(!nitrous.latched_off());
+    }
+
+    #[test]
+    fn lean_before_it_flows_is_no_reason_to_latch() {
+        let mut nitrous = Nitrous::default();
+        assert!(!run_with(&NITROUS, &mut nitrous, &fit(), NitrousInputs { lean_ratio: Some(1.2), ..FIT }));
+        assert!(!nitrous.latched_off() && run_with(&NITROUS, &mut nitrous, &fit(), FIT));
+    }
+
+    #[test]
+    fn without_nitrous_there_is_no_extra_fuel_and_a_long_interval_is_bounded() {
+        let extra_kg = |on, interval_s| {
+            Nitrous { on, ..Nitrous::default() }.extra_kg(&NITROUS, calibration().setup(), interval_s)
+        };
+        assert_eq!(extra_kg(false, 0.01), 0.0);
+        assert_eq!(extra_kg(true, 9.0), extra_kg(true, LONGEST_INTERVAL_S));
+    }
 }

@@ -285,4 +285,44 @@ mod tests {
         assert!(open_s(InjectorSupply { battery_v: 11.0, ..SUPPLY }) > open_s(SUPPLY) + 0.4e-3);
         assert!(open_s(InjectorSupply { drop_pa: 200e3, ..SUPPLY }) > open_s(SUPPLY) + 0.1e-3);
     }
+
+    #[test]
+    fn halves_are_every_other_injector_in_the_order_b_b_a_a() {
+        let calibration = calibration(Firing::Chosen);
+        let mut stage = OpenTime::default();
+        let fired: [[bool; 4]; 4] = core::array::from_fn(|_| {
+            let pulses = stage.step(&OPEN, &InjectorParameters::DEFAULT, calibration.setup(), 12e-6, &SUPPLY);
+            assert!(stage.injectors() == 2 && !stage.limited());
+            core::array::from_fn(|injector| pulses[injector] > 0.0)
+        });
+        let (a, b) = ([true, false, true, false], [false, true, false, true]);
+        assert_eq!(fired, [b, b, a, a]);
+    }
+
+    /// 16 mg through two of four injectors of 8 g/s: 1 ms of flow and 1 ms of opening delay.
+    #[test]
+    fn duty_counts_to_the_next_pulse_of_the_same_injector_and_is_limited_above_its_limit() {
+        let calibration = calibration(Firing::Chosen);
+        let run = |parameters: &OpenTimeParameters, interval_s| {
+            let mut stage = OpenTime::default();
+            let supply = InjectorSupply { interval_s, ..SUPPLY };
+            stage.step(parameters, &InjectorParameters::DEFAULT, calibration.setup(), 16e-6, &supply);
+            stage
+        };
+        let stage = run(&OPEN, 0.01);
+        assert!((stage.open_time_s() - 2e-3).abs() < 1e-8 && (stage.duty() - 0.1).abs() < 1e-6);
+        let at_limit = OpenTimeParameters { duty_limit: stage.duty(), ..OPEN };
+        assert!(!run(&at_limit, 0.01).limited() && run(&at_limit, 0.0099).limited());
+        assert!(
+            (run(&OPEN, 0.0).duty() - 2e-3 / OPEN.max_open_time_s).abs() < 1e-6,
+            "without a known interval"
+        );
+    }
+
+    #[test]
+    fn a_pulse_as_long_as_the_limit_does_not_fall_on_the_same_half_again() {
+        let second =
+            |limit_s| OpenTime { turn: 1, open_time_s: 0.01, ..OpenTime::default() }.second_half(limit_s);
+        assert!(second(0.0101) && !second(0.01) && second(0.0));
+    }
 }

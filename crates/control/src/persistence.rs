@@ -541,6 +541,33 @@ mod tests {
         assert!((back.learned.common.delay_sigma_s - map.common.delay_sigma_s).abs() <= DELAY_UNIT);
     }
 
+    #[test]
+    fn every_reason_to_reject_an_image_is_told() {
+        extern crate std;
+        use std::string::ToString;
+        let told = |error: ImageError| error.to_string();
+        assert_eq!(
+            told(ImageError::Length(4)),
+            std::format!("a persistence image has {IMAGE_BYTES} bytes, not 4")
+        );
+        assert!(told(ImageError::Foreign).contains("not a persistence image"));
+        assert!(told(ImageError::Damaged).contains("damaged"));
+        assert!(
+            told(ImageError::TooNew(9)).contains("too new")
+                && told(ImageError::TooOld(1)).contains("too old")
+        );
+        assert!(told(ImageError::OtherSetup).contains("another setup"));
+        assert!(told(ImageError::OutOfRange).contains("out of range"));
+    }
+
+    #[test]
+    fn a_number_may_be_beyond_its_limit_by_one_unit_of_the_image() {
+        let of = |word: i16| read_correction(word.to_le_bytes(), 0.5, 1.0);
+        assert_eq!([of(1), of(3), of(-3), of(4)], [Ok(0.5), Ok(1.0), Ok(-1.0), Err(ImageError::OutOfRange)]);
+        let of = |word: u16| read_deviation(word.to_le_bytes(), 0.5, 1.0);
+        assert_eq!([of(1), of(3), of(4)], [Ok(0.5), Ok(1.0), Err(ImageError::OutOfRange)]);
+    }
+
     proptest! {
         #[test]
         fn no_bytes_make_it_panic(bytes in proptest::collection::vec(any::<u8>(), 0..IMAGE_BYTES + 2)) {

@@ -181,4 +181,58 @@ mod tests {
     fn a_key_left_on_stops_priming() {
         assert_eq!(after(&mut PhaseState::default(), true, 0.0, Cut::None, 3.0), Phase::Stopped);
     }
+
+    /// Limits of 40 and 20 rad/s at an idle speed of 80.
+    fn next(phase: Phase, speed: f32, cut: Cut, since_start_s: f32) -> Phase {
+        let parameters =
+            PhaseParameters { started_speed: 0.5, stalled_speed: 0.25, ..PhaseParameters::DEFAULT };
+        let answers = SetupAnswers { idle_speed_rad_per_s: 80.0, ..SetupAnswers::default() };
+        let calibration = Calibration::from_answers(&answers).unwrap();
+        let mut state = PhaseState { phase, since_start_s, ..PhaseState::default() };
+        state.step(&parameters, calibration.setup(), true, speed, cut, 0.01);
+        state.phase()
+    }
+
+    #[test]
+    fn an_engine_has_started_at_its_speed_and_stalled_below_another() {
+        assert_eq!(
+            [39.9, 40.0].map(|speed| next(Phase::Cranking, speed, Cut::None, 0.0)),
+            [Phase::Cranking, Phase::RunningUp]
+        );
+        assert_eq!(
+            [19.9, 20.0].map(|speed| next(Phase::Running, speed, Cut::None, 9.0)),
+            [Phase::Cranking, Phase::Running]
+        );
+        let running_up_s = PhaseParameters::DEFAULT.running_up_s;
+        assert_eq!(next(Phase::RunningUp, 90.0, Cut::None, running_up_s - 0.1), Phase::RunningUp);
+        assert_eq!(next(Phase::RunningUp, 90.0, Cut::None, running_up_s), Phase::Running);
+    }
+
+    #[test]
+    fn every_cut_has_its_phase_and_a_start_goes_through_running_up_even_so() {
+        for (cut, phase) in [
+            (Cut::Coasting, Phase::FuelCut),
+            (Cut::OverSpeed, Phase::OverSpeed),
+            (Cut::LeanGuard, Phase::LeanGuard),
+        ] {
+            assert_eq!(next(Phase::Running, 200.0, cut, 9.0), phase);
+            assert_eq!(next(Phase::Cranking, 200.0, cut, 0.0), Phase::RunningUp);
+        }
+    }
+
+    /// Steps of a quarter second with the key on.
+    #[test]
+    fn times_count_from_the_key_the_start_and_the_last_change() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut state = PhaseState::default();
+        let mut after = |speed, steps: u32| {
+            (0..steps).for_each(|_| {
+                state.step(&PhaseParameters::DEFAULT, calibration.setup(), true, speed, Cut::None, 0.25);
+            });
+            (state.phase(), state.key_on_s(), state.since_start_s(), state.for_s(), state.starts())
+        };
+        assert_eq!(after(0.0, 8), (Phase::Priming, 2.0, 0.0, 1.75, 0));
+        assert_eq!(after(0.0, 1), (Phase::Stopped, 2.25, 0.0, 0.0, 0));
+        assert_eq!(after(75.0, 5), (Phase::RunningUp, 3.5, 1.25, 1.0, 1));
+    }
 }

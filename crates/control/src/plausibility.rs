@@ -457,4 +457,207 @@ mod tests {
         };
         assert!(watch_by(true, |_| 45e3, broken).0.lambda_wire);
     }
+
+    /// Signals at the engine's rest, stepped a quarter second at a time.
+    struct Watch {
+        parameters: PlausibilityParameters,
+        plausible: Plausibility,
+        dtcs: Dtcs,
+        frame: Frame,
+        motion: CrankMotion,
+    }
+
+    impl Watch {
+        fn new(speed_rad_per_s: f32) -> Self {
+            let parameters = PlausibilityParameters {
+                map_stuck_s: 0.5,
+                frp_stuck_s: 0.5,
+                lambda_stuck_s: 0.5,
+                ..PlausibilityParameters::DEFAULT
+            };
+            let mut frame = Frame { battery_v: 13.8, map_v: 1.7, tp_v: 1.0, ..Frame::default() };
+            (frame.ect_v, frame.iat_v, frame.frp_v, frame.o2_v) = (1.0, 2.3, 2.2, 2.3);
+            (frame.switches.ignition, frame.switches.o2_ready) = (true, true);
+            let motion = CrankMotion { speed_rad_per_s, ..CrankMotion::default() };
+            Self { parameters, plausible: Plausibility::default(), dtcs: Dtcs::default(), frame, motion }
+        }
+
+        fn step(&mut self) -> InvalidSignals {
+            let inputs = PlausibilityInputs {
+                frame: &self.frame,
+                motion: &self.motion,
+                throttle_speed: ThrottleSpeed::default(),
+                lambda_falls: false,
+            };
+            let reports = &mut self.dtcs.reports(&TroubleCodeParameters::DEFAULT);
+            self.plausible.step(&self.parameters, &ThrottleSpeedParameters::DEFAULT, &inputs, 0.25, reports)
+        }
+
+        fn steps(&mut self, count: u32) -> InvalidSignals {
+            (1..count).for_each(|_| _ = self.step());
+            self.step()
+        }
+
+        fn has(&self, dtc: Dtc) -> bool {
+            self.dtcs.is_set(dtc)
+        }
+    }
+
+    #[test]
+    fn a_signal_is_stuck_after_longer_than_its_time_without_change() {
+        let mut watch = Watch::new(150.0);
+        let stuck: [(bool, bool, bool); 4] = core::array::from_fn(|_| {
+            let invalid = watch.step();
+            (invalid.map, invalid.rail, invalid.lambda)
+        });
+        assert_eq!(
+            stuck,
+            [(false, false, false), (false, false, false), (false, false, false), (true, true, true)]
+        );
+        let standing = Watch::new(0.0).steps(9);
+        assert_eq!(standing, InvalidSignals::default(), "nothing moves while the crank stands");
+        let slow = Watch::new(PlausibilityParameters::DEFAULT.running_speed_rad_per_s).steps(9);
+        assert_eq!(slow, InvalidSignals::default());
+        let mut cranked = Watch::new(20.0);
+        cranked.frame.switches.starter = true;
+        let invalid = cranked.steps(9);
+        assert!(invalid.rail && !invalid.map && !invalid.lambda);
+    }
+
+    #[test]
+    fn every_signal_beyond_its_range_has_the_code_of_that_side_and_at_its_limit_none() {
+        type Set = fn(&mut Frame, f32);
+        let signals: [(Set, Dtc, Dtc, f32); 5] = [
+            (|frame, volts| frame.map_v = volts, Dtc::MapLow, Dtc::MapHigh, 4.75),
+            (|frame, volts| frame.tp_v = volts, Dtc::TpLow, Dtc::TpHigh, 4.75),
+            (|frame, volts| frame.ect_v = volts, Dtc::EctLow, Dtc::EctHigh, 4.97),
+            (|frame, volts| frame.iat_v = volts, Dtc::IatLow, Dtc::IatHigh, 4.97),
+            (|frame, volts| frame.frp_v = volts, Dtc::FrpLow, Dtc::FrpHigh, 4.75),
+        ];
+        for (set, low, high, limit_v) in signals {
+            let codes = |volts, ignition| {
+                let mut watch = Watch::new(0.0);
+                set(&mut watch.frame, volts);
+                watch.frame.switches.ignition = ignition;
+                watch.steps(8);
+                watch.dtcs.active_codes()
+            };
+            let one = |dtc| crate::dtc::Codes::empty().with(dtc);
+            assert_eq!((codes(0.0, true), codes(5.0, true)), (one(low), one(high)));
+            assert!(
+                codes(limit_v, true).is_empty()
+                    && codes(0.0, false).is_empty()
+                    && codes(5.0, false).is_empty()
+            );
+        }
+    }
+
+    #[test]
+    fn supply_voltage_is_low_only_while_the_engine_runs() {
+        let codes = |battery_v, speed| {
+            let mut watch = Watch::new(speed);
+            watch.frame.battery_v = battery_v;
+            watch.steps(20);
+            (watch.has(Dtc::VoltsLow), watch.has(Dtc::VoltsHigh))
+        };
+        assert_eq!(
+            (codes(10.5, 150.0), codes(10.5, 0.0), codes(11.0, 150.0)),
+            ((true, false), (false, false), (false, false))
+        );
+        assert_eq!((codes(17.0, 0.0), codes(16.0, 0.0)), ((false, true), (false, false)));
+    }
+
+    /// A quarter second at a time: more than 60 s without readiness, then 10 s of evidence.
+    #[test]
+    fn a_sensor_that_never_gets_ready_has_a_heater_code() {
+        let heater = |steps, speed, ready| {
+            let mut watch = Watch::new(speed);
+            watch.frame.switches.o2_ready = ready;
+            watch.steps(steps);
+            watch.has(Dtc::O2Heater)
+        };
+        assert!(!heater(279, 150.0, false) && heater(280, 150.0, false));
+        assert!(!heater(400, 0.0, false) && !heater(400, 150.0, true));
+        assert!(!Watch::new(150.0).steps(1).lambda);
+    }
+
+    #[test]
+    fn a_crank_without_pulses_has_a_code_while_it_is_cranked_or_after_a_loss() {
+        let code = |speed, starter, signal_lost, ignition| {
+            let mut watch = Watch::new(speed);
+            (watch.frame.switches.starter, watch.frame.switches.ignition) = (starter, ignition);
+            watch.motion.signal_lost = signal_lost;
+            watch.steps(20);
+            watch.has(Dtc::CrankNoSignal)
+        };
+        assert!(code(0.0, true, false, true) && code(0.0, false, true, true));
+        assert!(
+            !code(0.0, false, false, true) && !code(20.0, true, false, true) && !code(0.0, true, true, false)
+        );
+    }
+
+    #[test]
+    fn doubtful_pulses_make_the_speed_invalid_for_a_while() {
+        let mut watch = Watch::new(150.0);
+        assert!(!watch.step().crank);
+        watch.motion.suspect = true;
+        assert!(watch.step().crank);
+        watch.motion.suspect = false;
+        assert_eq!([watch.step().crank, watch.step().crank], [true, false], "half a second");
+    }
+
+    #[test]
+    fn a_wideband_output_that_is_no_number_or_not_ready_is_invalid() {
+        for (o2_v, ready, invalid) in [(2.3, true, false), (f32::NAN, true, true), (2.3, false, true)] {
+            let mut watch = Watch::new(0.0);
+            (watch.frame.o2_v, watch.frame.switches.o2_ready) = (o2_v, ready);
+            assert_eq!(watch.step().lambda, invalid, "{o2_v} {ready}");
+        }
+    }
+
+    /// Whether the output that goes from one to the other within a sample has jumped.
+    fn jumps(from_v: f32, to_v: f32, ready: bool) -> bool {
+        let mut watch = Watch::new(0.0);
+        watch.frame.o2_v = from_v;
+        watch.step();
+        (watch.frame.o2_v, watch.frame.switches.o2_ready) = (to_v, ready);
+        watch.step().lambda_wire
+    }
+
+    #[test]
+    fn a_jump_goes_beyond_the_range_faster_than_a_sensor_moves() {
+        let parameters = PlausibilityParameters::DEFAULT;
+        assert!(jumps(2.9, 5.0, true) && !jumps(3.0, 5.0, true) && !jumps(2.75, 4.75, true));
+        assert!(jumps(2.5, 5.0, true) && !jumps(2.5, parameters.lambda_high_v, true));
+        assert!(jumps(1.1, 0.0, true) && !jumps(1.0, 0.0, true) && !jumps(0.98, 0.03, true));
+        assert!(!jumps(2.0, parameters.lambda_low_v, true) && !jumps(2.9, 5.0, false));
+    }
+
+    /// A throttle that has not moved since it was seen at 100 rad/s and 60 kPa.
+    fn tp_stuck(speed_rad_per_s: f32, off_pa: f32, enabled: bool) -> bool {
+        let (parameters, fits) = (PlausibilityParameters::DEFAULT, ThrottleSpeedParameters::DEFAULT);
+        let limits = SignalLimits { noisy_v: 0.045, noise_share: 0.04, still_v: 1e-5 };
+        let mut plausible = Plausibility::default();
+        let seen =
+            ThrottleSpeed { map_pa: 60e3, tp: 0.2, speed_rad_per_s: 100.0, ..ThrottleSpeed::default() };
+        plausible.check_throttle(&parameters, &fits, &seen, true);
+        plausible.tp.step(&limits, 0.0, 0.01);
+        let made_pa = ThrottleSpeed { speed_rad_per_s, ..seen }.estimated_map_pa(&fits, seen.fit(&fits));
+        let now = ThrottleSpeed { map_pa: made_pa + off_pa, speed_rad_per_s, ..seen };
+        plausible.check_throttle(&parameters, &fits, &now, enabled);
+        plausible.tp_stuck
+    }
+
+    #[test]
+    fn a_still_throttle_is_stuck_when_pressure_leaves_what_it_makes_at_about_that_speed() {
+        assert!(tp_stuck(100.0, 16e3, true) && tp_stuck(100.0, -16e3, true));
+        assert!(
+            !tp_stuck(100.0, 14e3, true) && !tp_stuck(100.0, -14e3, true) && !tp_stuck(100.0, 16e3, false)
+        );
+        assert!(tp_stuck(150.0, 16e3, true) && tp_stuck(65.0, 16e3, true));
+        assert!(
+            !tp_stuck(190.0, 16e3, true) && !tp_stuck(50.0, 16e3, true),
+            "another speed needs another reference"
+        );
+    }
 }

@@ -156,4 +156,49 @@ mod tests {
             assert_eq!(refusal as usize, index);
         }
     }
+
+    #[test]
+    fn every_reason_has_a_name_of_its_own() {
+        for (place, refusal) in Refusal::ALL.into_iter().enumerate() {
+            assert!(
+                refusal.name().bytes().all(|byte| byte == b'_' || byte.is_ascii_lowercase())
+                    && refusal.name().len() > 3
+            );
+            assert!(
+                Refusal::ALL[..place].iter().all(|before| before.name() != refusal.name()),
+                "{refusal:?}"
+            );
+        }
+    }
+
+    #[test]
+    fn a_reading_of_a_doubtful_moment_still_trims_and_one_of_no_mixture_hides_it() {
+        use Refusal::{
+            Authority, Checking, Cold, FilmOverflows, FuelCut, Guard, Nitrous, ReadingAtEnd, SensorNotReady,
+            Starting, Substituted, TooLongAgo, Transient, Volts, WantedMoving,
+        };
+        assert!(
+            [Cold, Transient, WantedMoving, Volts, Substituted, ReadingAtEnd]
+                .iter()
+                .all(|refusal| !refusal.freezes_trim())
+        );
+        assert!(
+            [Starting, FuelCut, SensorNotReady, TooLongAgo, Authority, Nitrous, Guard, Checking]
+                .iter()
+                .all(|refusal| refusal.freezes_trim())
+        );
+        assert!(
+            [FuelCut, SensorNotReady, TooLongAgo, FilmOverflows]
+                .iter()
+                .all(|refusal| refusal.hides_mixture())
+        );
+        assert!([Starting, Cold, Nitrous, Guard, Authority].iter().all(|refusal| !refusal.hides_mixture()));
+    }
+
+    #[test]
+    fn lessons_are_counted() {
+        let mut counts = LessonCounts::default();
+        (0..3).for_each(|_| counts.count_lesson());
+        assert_eq!((counts.lessons(), counts.of(Refusal::Cold)), (3, 0));
+    }
 }

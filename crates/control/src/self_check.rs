@@ -389,7 +389,7 @@ mod tests {
     #[test]
     fn delay_and_gain_are_measured() {
         for (delay_s, gain) in [(0.2, 1.0), (0.4, 1.0), (0.6, 0.7), (0.8, 1.3)] {
-            let measured = check(delay_s, gain, |_| true).measured.unwrap();
+            let measured = check(delay_s, gain, |_| true).measured().unwrap();
             assert!((measured.delay_s - delay_s - 0.05).abs() < 0.12, "{delay_s}: {measured:?}");
             assert!((measured.gain - gain).abs() < 0.15, "{gain}: {measured:?}");
         }
@@ -397,8 +397,8 @@ mod tests {
 
     #[test]
     fn a_sensor_with_a_late_response_is_slow() {
-        assert!(!check(0.4, 1.0, |_| true).slow);
-        assert!(check(0.95, 1.0, |_| true).slow);
+        assert!(!check(0.4, 1.0, |_| true).is_slow());
+        assert!(check(0.95, 1.0, |_| true).is_slow());
     }
 
     #[test]
@@ -449,5 +449,170 @@ mod tests {
             check.dither_ln(&gentle)
         };
         assert_eq!([after(40), after(40), after(90)], [0.0, 0.01, -0.01]);
+    }
+
+    /// A check with half waves of 2 s and an expected delay of half a second: it lasts 24 s.
+    fn running(into_s: f32) -> SelfCheck {
+        SelfCheck { into_s: Some(into_s), half_wave_s: 2.0, expected_delay_s: 0.5, ..SelfCheck::default() }
+    }
+
+    /// An engine whose idle speed answers like this, read as lambda 1.
+    fn answering(response: f32) -> TorqueResponse {
+        let mut torque_response = TorqueResponse::default();
+        torque_response.begin();
+        for half in 0..80 {
+            let sign = if half % 2 == 0 { 1.0 } else { -1.0 };
+            let speed = 75.0 * (1.0 + response * sign * CHECK.dither_ln);
+            torque_response.step(&RESPONSE, CHECK.dither_ln, half as f32 + 0.7, speed, 0.0);
+        }
+        torque_response
+    }
+
+    fn next(check: &mut SelfCheck, sample: SelfCheckSample) {
+        check.step(&CHECK, &RESPONSE, calibration().setup(), &sample);
+    }
+
+    #[test]
+    fn a_place_in_the_square_wave_is_its_half_and_how_far_into_it() {
+        let place = |into_s| running(0.0).place(&CHECK, into_s);
+        assert_eq!(
+            [place(0.0), place(1.0), place(3.0)],
+            [Some((true, 0.0)), Some((true, 0.5)), Some((false, 0.5))]
+        );
+        assert_eq!([place(-0.1), place(24.0), place(25.0)], [None; 3]);
+        assert_eq!(SelfCheck::default().place(&CHECK, 0.0), None);
+        assert_eq!(
+            [running(0.5), running(3.0), running(25.0)].map(|check| check.dither_ln(&CHECK)),
+            [CHECK.dither_ln, -CHECK.dither_ln, 0.0]
+        );
+    }
+
+    /// By hand: six waves of two halves; three waves and two delays.
+    #[test]
+    fn a_check_lasts_its_waves_and_is_worth_something_after_fewer() {
+        assert_eq!(running(0.0).duration_s(&CHECK), 24.0);
+        assert_eq!(running(0.0).min_duration_s(&CHECK), 13.0);
+        let ended = |into_s, steady| {
+            let mut check = running(into_s);
+            next(&mut check, SelfCheckSample { steady, ..sample(0.0, 5e-3) });
+            (!check.is_running(), check.pause_s > 0.0)
+        };
+        assert_eq!((ended(12.9, false), ended(13.0, false)), ((true, false), (true, true)));
+        assert_eq!(
+            (ended(13.0, true), ended(24.9, true), ended(25.0, true)),
+            ((false, false), (false, false), (true, true))
+        );
+    }
+
+    /// Steps of half a second at idle.
+    #[test]
+    fn a_check_begins_at_an_idle_that_was_steady_for_longer_than_its_time() {
+        let begins_after = |change: fn(&mut SelfCheckSample), pause_s| {
+            let mut check = SelfCheck { pause_s, ..SelfCheck::default() };
+            let mut sample = SelfCheckSample { dt_s: 0.5, ..sample(0.0, 5e-3) };
+            change(&mut sample);
+            (1..100).find(|_| {
+                next(&mut check, sample);
+                check.is_running()
+            })
+        };
+        assert_eq!((begins_after(|_| (), 0.0), begins_after(|_| (), 20.0)), (Some(15), Some(40)));
+        let never: [fn(&mut SelfCheckSample); 5] = [
+            |sample| sample.steady = false,
+            |sample| sample.idling = false,
+            |sample| sample.wanted_ln = 0.01,
+            |sample| sample.wanted_ln = -0.01,
+            |sample| sample.wanted_ln = -0.1,
+        ];
+        assert!(never.iter().all(|change| begins_after(*change, 0.0).is_none()));
+        assert_eq!(begins_after(|sample| sample.wanted_ln = -0.009, 0.0), Some(15));
+    }
+
+    #[test]
+    fn a_rich_idle_becomes_leaner_for_a_check_that_is_due_or_a_response_that_is_unknown() {
+        let blend = |check: SelfCheck, idling, wanted_ln| {
+            let mut check = SelfCheck { lean_blend: 0.5, ..check };
+            next(&mut check, SelfCheckSample { idling, wanted_ln, dt_s: 0.5, ..sample(0.0, 5e-3) });
+            check.lean_blend()
+        };
+        let paused = SelfCheck { pause_s: 100.0, ..SelfCheck::default() };
+        let known = SelfCheck { torque_response: answering(0.2), ..paused };
+        assert!(known.torque_response.is_known(&RESPONSE));
+        assert_eq!((blend(SelfCheck::default(), true, -0.06), blend(paused, true, -0.06)), (0.625, 0.625));
+        assert_eq!(blend(known, true, -0.06), 0.375);
+        assert_eq!(blend(SelfCheck { pause_s: 0.0, ..known }, true, -0.06), 0.625);
+        assert_eq!(
+            (blend(SelfCheck::default(), false, -0.06), blend(SelfCheck::default(), true, -0.08)),
+            (0.375, 0.375)
+        );
+        assert_eq!(blend(SelfCheck { pause_s: 100.0, ..running(1.0) }, false, 0.0), 0.625);
+    }
+
+    #[test]
+    fn after_a_check_the_pause_is_long_when_the_response_is_known() {
+        let pause_s = |torque_response| {
+            let mut check = SelfCheck { torque_response, ..running(25.0) };
+            next(&mut check, sample(0.0, 5e-3));
+            check.pause_s
+        };
+        assert_eq!(pause_s(TorqueResponse::default()), CHECK.short_pause_s);
+        assert_eq!(pause_s(answering(0.2)), CHECK.pause_s);
+    }
+
+    /// By hand: 3.25 s less 0.25 s of delay are one and a half half waves of 2 s.
+    #[test]
+    fn the_torque_response_gets_speed_and_mixture_at_its_own_delay() {
+        let mut check = SelfCheck { torque_response: answering(0.2), ..running(3.25) };
+        let mut expected = check.torque_response;
+        expected.step(&RESPONSE, CHECK.dither_ln, 1.5, 76.0, -0.035_156_25);
+        next(
+            &mut check,
+            SelfCheckSample { speed_rad_per_s: 76.0, wanted_ln: -0.003_906_25, ..sample(-0.031_25, 5e-3) },
+        );
+        assert_eq!(*check.torque_response(), expected);
+        let untouched = |change: fn(&mut SelfCheckSample), into_s| {
+            let mut check = SelfCheck { torque_response: answering(0.2), ..running(into_s) };
+            let (before, mut sample) = (check.torque_response, sample(0.0, 5e-3));
+            change(&mut sample);
+            next(&mut check, sample);
+            check.torque_response == before
+        };
+        assert!(
+            !untouched(|_| (), 2.5) && !untouched(|_| (), CHECK.torque_delay_s) && untouched(|_| (), 0.2)
+        );
+        assert!(untouched(|sample| sample.idling = false, 2.5));
+        assert!(untouched(|sample| sample.error_ln = -CHECK.max_error_ln, 2.5));
+        assert!(untouched(|sample| sample.error_ln = 0.1, 2.5));
+    }
+
+    #[test]
+    fn upstream_air_is_the_share_by_which_the_reading_is_too_lean() {
+        let mut check = SelfCheck { torque_response: answering(-0.02), ..running(2.5) };
+        next(&mut check, sample(0.0, 5e-3));
+        let lean_ln = check.torque_response().falsely_lean_ln(&RESPONSE).unwrap();
+        assert_eq!(check.upstream_air_kg_per_s(), lean_ln * 5e-3);
+        let mut healthy =
+            SelfCheck { torque_response: answering(0.18), upstream_air_kg_per_s: 1.0, ..running(2.5) };
+        next(&mut healthy, sample(0.0, 5e-3));
+        assert_eq!(healthy.upstream_air_kg_per_s(), 0.0);
+    }
+
+    #[test]
+    fn upstream_air_spoils_readings_at_low_flow_only() {
+        let (calibration, check) =
+            (calibration(), SelfCheck { upstream_air_kg_per_s: 1e-4, ..SelfCheck::default() });
+        let low_flow = CHECK.low_flow_kg_per_s_m3 * calibration.answers().displacement_m3;
+        assert!(check.is_reading_biased(&CHECK, calibration.setup(), 0.99 * low_flow));
+        assert!(!check.is_reading_biased(&CHECK, calibration.setup(), low_flow));
+        assert!(!SelfCheck::default().is_reading_biased(&CHECK, calibration.setup(), 0.5 * low_flow));
+    }
+
+    #[test]
+    fn without_the_option_nothing_is_checked() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let off = calibration.with_options(Options { self_check: false, ..Options::default() });
+        let mut check = SelfCheck::default();
+        (0..2000).for_each(|_| check.step(&CHECK, &RESPONSE, off.setup(), &sample(0.0, 5e-3)));
+        assert_eq!(check, SelfCheck::default());
     }
 }

@@ -57,3 +57,19 @@ impl SensorParameters {
         (first.at_most(last), first.at_least(last), last < first)
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn the_range_of_a_wideband_output_is_between_the_ends_of_its_curve() {
+        let range = |first, last| {
+            let lambda = trimwright_numerics::parameters::padded([(0.0, first), (5.0, last)]);
+            SensorParameters { lambda, ..SensorParameters::DEFAULT }.lambda_range()
+        };
+        assert_eq!(range(0.68, 1.36), (0.68, 1.36, false));
+        assert_eq!(range(1.36, 0.68), (0.68, 1.36, true));
+        assert_eq!(range(1.0, 1.0), (1.0, 1.0, false));
+    }
+}

@@ -180,7 +180,7 @@ const MIN_CHARGE_K: f32 = 200.0;
 #[cfg(test)]
 mod tests {
     use crate::answers::{Cam, SetupAnswers};
-    use crate::base_map::OUTSIDE_PA;
+    use crate::base_map::{CELLS, OUTSIDE_PA, RPM_POINTS};
     use crate::calibration::Calibration;
     use proptest::prelude::*;
 
@@ -193,6 +193,31 @@ mod tests {
         };
         assert!(of(Cam::Hot, 45e3, 80.0) < 0.95 * of(Cam::Stock, 45e3, 80.0));
         assert!(of(Cam::Hot, 100e3, 520.0) > of(Cam::Stock, 100e3, 520.0));
+    }
+
+    #[test]
+    fn ident_the_fuel_of_a_cell_is_its_air_over_the_stoichiometric_ratio() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let setup = calibration.setup();
+        for (row, &map_pa) in setup.map_axis().points().iter().enumerate() {
+            for (column, &speed) in setup.rpm_axis().points().iter().enumerate() {
+                let fuel_kg = setup.fuel_of_cell_kg(row * RPM_POINTS + column, 325.0).unwrap();
+                let air_kg = setup.base_air_charge_kg(map_pa, OUTSIDE_PA, speed, 325.0);
+                assert!((fuel_kg * 14.6 / air_kg - 1.0).abs() < 1e-4, "{row} {column}");
+            }
+        }
+        assert_eq!(setup.fuel_of_cell_kg(CELLS, 325.0), None);
+    }
+
+    /// By hand: an eighth of 5.2 l; an eighth of two turns; 0.6 kg of gas per cubic metre of displacement.
+    #[test]
+    fn volumes_and_angles_follow_from_the_answers() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let setup = calibration.setup();
+        assert!((setup.cylinder_m3() - 0.65e-3).abs() < 1e-9 && (setup.pipe_kg() - 3.12e-3).abs() < 1e-8);
+        assert!((setup.firing_angle_rad() - core::f32::consts::FRAC_PI_2).abs() < 1e-6);
+        // 20 ms of a lag of 90 ms.
+        assert!((setup.sensor_share() - 0.199_26).abs() < 1e-4, "{}", setup.sensor_share());
     }
 
     proptest! {

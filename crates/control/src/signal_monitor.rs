@@ -92,4 +92,44 @@ mod tests {
         monitor.step(&LIMITS, 2.001, 0.01);
         assert_eq!(monitor.quiet_s(), 0.0);
     }
+
+    /// By hand: of each reversal of half a volt a 25th of the difference is taken.
+    #[test]
+    fn reversals_are_averaged_and_noise_is_above_its_limit() {
+        let noisy_after = |reversals: usize, noisy_v| {
+            let (limits, mut monitor) = (SignalLimits { noisy_v, ..LIMITS }, SignalMonitor::default());
+            let volts = [1.0, 0.5].into_iter().cycle();
+            volts.take(reversals + 1).for_each(|volts| monitor.step(&limits, volts, 0.01));
+            (monitor.is_noisy(), monitor.reversal_v)
+        };
+        assert_eq!(noisy_after(0, 0.01), (false, 0.0));
+        assert_eq!(noisy_after(1, 0.02).1, 0.04 * 0.5);
+        assert!(!noisy_after(1, 0.04 * 0.5).0 && noisy_after(1, 0.0199).0);
+        assert!((noisy_after(2, 0.1).1 - 0.0392).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_change_as_small_as_a_step_of_the_converter_is_none() {
+        let quiet_s = |still_v| {
+            let (limits, mut monitor) = (SignalLimits { still_v, ..LIMITS }, SignalMonitor::default());
+            [2.0, 2.5].into_iter().for_each(|volts| monitor.step(&limits, volts, 0.01));
+            monitor.quiet_s()
+        };
+        assert_eq!((quiet_s(0.5), quiet_s(0.49)), (0.01, 0.0));
+    }
+
+    #[test]
+    fn the_ends_of_a_range_are_within_it_and_what_is_no_number_is_below() {
+        assert!(within(0.25, (0.25, 4.75)) && within(4.75, (0.25, 4.75)) && !within(f32::NAN, (0.25, 4.75)));
+        assert!(!below(0.25, (0.25, 4.75)) && below(0.249, (0.25, 4.75)) && below(f32::NAN, (0.25, 4.75)));
+    }
+
+    #[test]
+    fn a_constant_signal_is_timed_at_any_voltage_of_its_range() {
+        for volts in [0.0, 0.5, 4.5, 5.0] {
+            let mut monitor = SignalMonitor::default();
+            (0..5).for_each(|_| monitor.step(&LIMITS, volts, 0.25));
+            assert!(monitor.quiet_s() >= 1.0 && monitor.last_v() == volts, "{volts} V");
+        }
+    }
 }

@@ -153,4 +153,29 @@ mod tests {
         later.full_load_deg.iter_mut().for_each(|(_, deg)| *deg -= 3.0);
         assert!((deg_with(&later, 95e3, 360.0, DRIVING) - deg(95e3, 360.0, DRIVING) + 3.0).abs() < 1e-5);
     }
+
+    /// By hand: 24 deg at 200 rad/s plus a third of 7 to 350; 3 deg at a load of 0.8; 2 deg per unit of compression above 9 at full load.
+    #[test]
+    fn base_advance_is_by_speed_and_load_less_compression() {
+        let deg = |compression_ratio| {
+            let answers = SetupAnswers { compression_ratio, ..SetupAnswers::default() };
+            let calibration = Calibration::from_answers(&answers).unwrap();
+            let estimate = Estimate { map_pa: 80e3, baro_pa: 100e3, ect_k: 360.0, ..Estimate::default() };
+            spark_deg(&SPARK, calibration.setup(), &estimate, &DRIVING)
+        };
+        let base_deg = 24.0 + 7.0 / 3.0 + 3.0;
+        assert!((deg(9.0) - base_deg).abs() < 1e-4 && (deg(8.0) - base_deg).abs() < 1e-4);
+        assert!((deg(11.5) - base_deg + 2.5 * 2.0 * 0.8).abs() < 1e-4);
+    }
+
+    #[test]
+    fn while_cranking_or_with_a_spark_of_its_own_the_engine_gets_the_fixed_advance() {
+        let deg = |controls_spark, started| {
+            let answers = SetupAnswers { controls_spark, ..SetupAnswers::default() };
+            let calibration = Calibration::from_answers(&answers).unwrap();
+            spark_deg(&SPARK, calibration.setup(), &Estimate::default(), &SparkInputs { started, ..DRIVING })
+        };
+        assert_eq!([deg(false, true), deg(true, false)], [SPARK.cranking_deg; 2]);
+        assert!(deg(true, true) > SPARK.cranking_deg);
+    }
 }

@@ -176,4 +176,36 @@ mod tests {
         let mut assist = StartAssist { fuel_share: 0.3, ..StartAssist::default() };
         assert!(after(&mut assist, StartAssistInputs { measured: true, ..IDLE }, 20.0) < 0.02);
     }
+
+    #[test]
+    fn a_stumble_is_slow_and_falling_fast() {
+        let stumbles = |speed_ratio, rate_rad_per_s2| {
+            let mut assist = StartAssist::default();
+            after(&mut assist, StartAssistInputs { speed_ratio, rate_rad_per_s2, ..IDLE }, 0.1);
+            assist.fuel_share() > 0.0
+        };
+        assert!(stumbles(0.6, -100.0) && !stumbles(0.6, 0.0) && !stumbles(0.9, -100.0));
+        assert!(!stumbles(0.6, -ASSIST.fall_rate_rad_per_s2) && !stumbles(ASSIST.slow_ratio, -100.0));
+    }
+
+    /// By hand: 20 s of a lag of 60 s, or with a lambda reading 2 s of 6 s, leave three quarters.
+    #[test]
+    fn additional_fuel_fades_slowly_without_a_reading_and_fast_with_one() {
+        let left = |measured, dt_s| {
+            let mut assist = StartAssist { fuel_share: 0.2, ..StartAssist::default() };
+            assist.step(&ASSIST, &StartAssistInputs { measured, ..IDLE }, dt_s)
+        };
+        assert!((left(false, 20.0) - 0.15).abs() < 1e-6 && (left(true, 2.0) - 0.15).abs() < 1e-6);
+    }
+
+    #[test]
+    fn a_stall_after_the_window_of_the_start_is_no_failed_start() {
+        let tried = |since_start_s| {
+            let mut assist = StartAssist::default();
+            assist.step(&ASSIST, &StartAssistInputs { since_start_s, ..IDLE }, 0.01);
+            assist.step(&ASSIST, &StartAssistInputs { phase: Phase::Stopped, ..IDLE }, 0.01);
+            assist.tries
+        };
+        assert_eq!((tried(ASSIST.start_window_s - 0.1), tried(ASSIST.start_window_s)), (1, 0));
+    }
 }

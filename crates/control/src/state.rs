@@ -211,3 +211,15 @@ impl State {
         self
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn a_disturbance_moves_the_trim_by_its_amount() {
+        let parameters = Parameters::DEFAULT;
+        let moved = State::new(&parameters).with_trim_moved(&parameters.feedback, 0.05);
+        assert_eq!(moved.feedback().trim_ln(), 0.05);
+    }
+}

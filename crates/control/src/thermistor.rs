@@ -184,4 +184,28 @@ mod tests {
             }
         }
     }
+
+    /// By hand: 1 / (0.001 + 2 (0.0002 + 4 (1e-7 + 4 * 1e-9))).
+    #[test]
+    fn val_the_equation_has_three_powers_of_the_logarithm() {
+        let kelvin = by_coefficients(&[1e-3, 2e-4, 1e-7, 1e-9], 2.0);
+        assert!((kelvin - 1.0 / 1.400_832e-3).abs() < 0.01, "{kelvin}");
+    }
+
+    #[test]
+    fn points_that_do_not_fall_end_the_curve() {
+        let l = Real::ln(100.0_f32);
+        assert_eq!(by_points(&[(300.0, 100.0), (320.0, 100.0)], l), HOTTEST_K);
+        assert_eq!(by_points(&[(300.0, 100.0), (300.0, 50.0)], l), HOTTEST_K);
+        let falls = by_points(&[(300.0, 100.0), (320.0, 50.0), (320.0, 40.0)], Real::ln(20.0_f32));
+        let straight = by_points(&[(300.0, 100.0), (320.0, 50.0)], Real::ln(20.0_f32));
+        assert!(falls == straight && falls > 320.0);
+    }
+
+    #[test]
+    fn an_open_wire_is_coldest_and_a_shorted_one_hottest() {
+        let thermistor = thermistor(Sender::TenKiloOhm, &[]);
+        assert!([4.98, 5.0, 9.0].iter().all(|volts| thermistor.kelvin(*volts) < 235.0));
+        assert_eq!([0.0, -1.0].map(|volts| thermistor.kelvin(volts)), [HOTTEST_K; 2]);
+    }
 }

@@ -219,4 +219,111 @@ mod tests {
         assert!(after(80, 0.3, 0.0).falsely_rich_ln(&RESPONSE).is_some_and(|ln| (0.03..0.07).contains(&ln)));
         assert_eq!(after(15, -0.02, 0.0).falsely_lean_ln(&RESPONSE), None, "too few half waves");
     }
+
+    /// A half wave in which the idle speed answered the dither so.
+    fn add(torque_response: &mut TorqueResponse, half: u32, response: f32, measured_ln: f32) {
+        let sign = if half % 2 == 1 { 1.0 } else { -1.0 };
+        let beside = 75.0 * (1.0 - sign * response * 2.0 * DITHER_LN);
+        (torque_response.half, torque_response.before) = (half, [75.0, beside]);
+        (torque_response.sum, torque_response.samples) = (2.0 * beside, 2.0);
+        (torque_response.measured_sum, torque_response.measured_count) = (4.0 * measured_ln, 4.0);
+        torque_response.end_half_wave(&RESPONSE, DITHER_LN);
+    }
+
+    /// 0.1, 0.3 and 0.5: mean 0.3, variance 0.08 / 3, of which the mean has half.
+    #[test]
+    fn ident_mean_and_scatter_are_those_of_the_half_waves() {
+        let mut torque_response = TorqueResponse::default();
+        add(&mut torque_response, 1, 0.1, 0.01);
+        add(&mut torque_response, 2, 0.3, 0.03);
+        assert!((torque_response.variance - 0.01).abs() < 1e-5);
+        add(&mut torque_response, 3, 0.5, -0.01);
+        let (mean, sigma, count) = torque_response.estimate();
+        assert!((mean - 0.3).abs() < 1e-4 && count == 3.0, "{mean} {count}");
+        assert!((sigma - Real::sqrt(0.04_f32 / 3.0)).abs() < 1e-4, "{sigma}");
+        assert!((torque_response.measured_ln - 0.01).abs() < 1e-6);
+        add(&mut torque_response, 3, 9.0, 0.0);
+        assert!(
+            (torque_response.mean - (0.3 + (RESPONSE.max_response - 0.3) / 4.0)).abs() < 1e-4,
+            "an answer is bounded"
+        );
+    }
+
+    #[test]
+    fn only_the_second_half_of_a_half_wave_counts_whatever_its_number_of_samples() {
+        let mut torque_response = TorqueResponse::default();
+        for half in 0..40 {
+            let speed = 75.0 * (1.0 + if half % 2 == 0 { 0.2 * DITHER_LN } else { -0.2 * DITHER_LN });
+            let mut at =
+                |within, speed| torque_response.step(&RESPONSE, DITHER_LN, half as f32 + within, speed, 0.0);
+            at(0.25, 300.0);
+            (0..=half % 3).for_each(|_| at(0.5, speed));
+        }
+        let (mean, sigma, count) = torque_response.estimate();
+        assert!((mean - 0.2).abs() < 1e-3 && sigma < 1e-3 && count == 37.0, "{mean} {sigma} {count}");
+    }
+
+    #[test]
+    fn a_half_wave_without_samples_spoils_the_three_it_belongs_to() {
+        let mut torque_response = TorqueResponse::default();
+        for half in 0..7 {
+            let within = if half == 2 { 0.2 } else { 0.7 };
+            torque_response.step(&RESPONSE, DITHER_LN, half as f32 + within, 75.0, 0.0);
+        }
+        assert_eq!(torque_response.estimate().2, 1.0);
+    }
+
+    #[test]
+    fn a_new_check_begins_without_the_half_waves_of_the_last() {
+        let mut torque_response = TorqueResponse::default();
+        (0..4).for_each(|half| torque_response.step(&RESPONSE, DITHER_LN, half as f32 + 0.7, 75.0, 0.1));
+        let count = torque_response.count;
+        torque_response.begin();
+        let begun =
+            TorqueResponse { count, measured_ln: torque_response.measured_ln, ..TorqueResponse::default() };
+        assert_eq!(torque_response, begun);
+    }
+
+    #[test]
+    fn it_is_known_with_enough_half_waves_and_little_scatter() {
+        let of = |count, sigma: f32| TorqueResponse {
+            count,
+            variance: sigma * sigma * (count - 1.0),
+            ..TorqueResponse::default()
+        };
+        let least = RESPONSE.min_half_waves;
+        assert!(of(least, 0.01).is_known(&RESPONSE));
+        assert!(!of(least - 1.0, 0.01).is_known(&RESPONSE) && !of(least, 0.03).is_known(&RESPONSE));
+        let known_sigma = of(least, 0.01).estimate().1;
+        assert!(!of(least, 0.01).is_known(&TorqueResponseParameters { known_sigma, ..RESPONSE }));
+    }
+
+    /// By hand: 0.1 is 21 of 99 parts on the way from -0.026 to 0; the slope of 0.026 / 0.099 makes 0.0026 ln of a scatter of 0.01.
+    #[test]
+    fn the_bias_is_what_was_read_less_what_burned_with_both_uncertainties() {
+        let known = TorqueResponse {
+            mean: 0.1,
+            variance: 19.0 * 1e-4,
+            count: 20.0,
+            measured_ln: 0.01,
+            ..TorqueResponse::default()
+        };
+        let (bias_ln, sigma_ln) = known.lambda_bias_ln(&RESPONSE).unwrap();
+        assert!((bias_ln - (0.01 + 0.026 - 0.026 * 21.0 / 99.0)).abs() < 1e-6, "{bias_ln}");
+        assert!(
+            (sigma_ln - Real::sqrt(0.002_626_3_f32 * 0.002_626_3 + 0.006 * 0.006)).abs() < 1e-6,
+            "{sigma_ln}"
+        );
+        assert!(known.falsely_lean_ln(&RESPONSE).is_some() && known.falsely_rich_ln(&RESPONSE).is_none());
+        assert_eq!(TorqueResponse { count: 13.0, ..known }.lambda_bias_ln(&RESPONSE), None);
+    }
+
+    #[test]
+    fn a_bias_is_significant_above_noise_and_threshold() {
+        assert_eq!(significant(0.03, 0.02, 0.01), Some(0.03));
+        assert_eq!(
+            [significant(0.03, 0.03, 0.01), significant(0.03, 0.01, 0.03), significant(-0.03, 0.01, 0.01)],
+            [None; 3]
+        );
+    }
 }

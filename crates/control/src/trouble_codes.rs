@@ -297,4 +297,71 @@ mod tests {
             assert_eq!(driven(standing, load, over_idle), Codes::empty());
         }
     }
+
+    #[test]
+    fn every_code_sets_after_the_time_of_its_kind() {
+        let (circuit, supply, range, mixture, idle) =
+            (TIMES.circuit_s, TIMES.supply_s, TIMES.lambda_range_s, TIMES.mixture_s, TIMES.idle_s);
+        let kinds: [(&[Dtc], f32); 5] = [
+            (&[Dtc::SystemLean, Dtc::SystemRich, Dtc::O2Slow], mixture),
+            (&[Dtc::VehicleSpeed, Dtc::IdleLow, Dtc::IdleHigh, Dtc::O2Heater], idle),
+            (&[Dtc::O2Low, Dtc::O2High], range),
+            (&[Dtc::RailTooLow, Dtc::RailTooHigh, Dtc::VoltsLow, Dtc::VoltsHigh, Dtc::CrankNoSignal], supply),
+            (&[Dtc::MapLow, Dtc::TpHigh, Dtc::EctPerformance, Dtc::CrankPerformance], circuit),
+        ];
+        for (dtc, time_s) in
+            kinds.iter().flat_map(|(codes, time_s)| codes.iter().map(move |dtc| (*dtc, *time_s)))
+        {
+            let mut dtcs = Dtcs::default();
+            let quarters = (1..100).find(|_| {
+                dtcs.reports(&TIMES).report(dtc, true, 0.25);
+                dtcs.is_set(dtc)
+            });
+            assert_eq!(quarters, Some((time_s / 0.25) as u32), "{dtc:?}");
+        }
+    }
+
+    #[test]
+    fn at_its_limit_no_code_is_set() {
+        let after = |report: &dyn Fn(&mut Reports<'_>)| {
+            let mut dtcs = Dtcs::default();
+            (0..100).for_each(|_| report(&mut dtcs.reports(&TIMES)));
+            dtcs.active_codes()
+        };
+        for slower in [TIMES.idle_low_rad_per_s, -TIMES.idle_high_rad_per_s] {
+            assert!(after(&|reports| reports.report_idle(Some(slower), 0.25)).is_empty());
+        }
+        for correction_ln in [TIMES.lean_ln, TIMES.rich_ln] {
+            assert!(after(&|reports| reports.report_mixture(true, correction_ln, 0.25)).is_empty());
+        }
+        for rail_pa in [300e3 - TIMES.rail_low * 300e3, 300e3 + TIMES.rail_high * 300e3] {
+            assert!(after(&|reports| reports.report_rail(true, 300e3, rail_pa, 0.25)).is_empty());
+        }
+        for (load, over_idle) in [(TIMES.driven_load, 3.0), (0.9, TIMES.driven_speed)] {
+            assert!(after(&|reports| reports.report_vehicle_speed(true, load, over_idle, 0.25)).is_empty());
+        }
+    }
+
+    #[test]
+    fn what_is_not_watched_sets_no_code() {
+        let mut dtcs = Dtcs::default();
+        for _ in 0..100 {
+            let mut reports = dtcs.reports(&TIMES);
+            reports.report_rail(false, 300e3, 0.0, 0.25);
+            reports.report_rail(false, 300e3, 900e3, 0.25);
+            reports.report_mixture(false, 1.0, 0.25);
+            reports.report_mixture(false, -1.0, 0.25);
+        }
+        assert_eq!(dtcs, Dtcs::default());
+    }
+
+    #[test]
+    fn findings_are_reported_together_while_any_is_pending() {
+        let mut dtcs = Dtcs::default();
+        let findings = |found| [(Dtc::MapLow, false), (Dtc::TpHigh, found)];
+        (0..4).for_each(|_| dtcs.reports(&TIMES).report_all(&findings(true), 0.25));
+        assert!(dtcs.active().eq([Dtc::TpHigh]));
+        (0..13).for_each(|_| dtcs.reports(&TIMES).report_all(&findings(false), 0.25));
+        assert!(dtcs.active_codes().is_empty() && dtcs.pending.is_empty());
+    }
 }

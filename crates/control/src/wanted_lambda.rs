@@ -140,4 +140,20 @@ mod tests {
         let hot = Estimate { map_pa: 50e3, ect_k: 360.0, ..Estimate::default() };
         assert!((lambda_by(&parameters, Cam::Hot, hot, 80.0) - 0.97 * WANTED.hot_cam_idle).abs() < 1e-6);
     }
+
+    #[test]
+    fn at_the_limits_of_throttle_or_speed_it_is_no_idle() {
+        let parameters = WantedLambdaParameters { cruise: 1.05, idle: 0.97, ..WANTED };
+        let at = |tp, speed| {
+            lambda_by(
+                &parameters,
+                Cam::Mild,
+                Estimate { map_pa: 40e3, tp, ect_k: 360.0, ..Estimate::default() },
+                speed,
+            )
+        };
+        let idle_speed = SetupAnswers::default().idle_speed_rad_per_s;
+        assert_eq!([at(0.0, idle_speed), at(WANTED.idle_tp, idle_speed)], [0.97, 1.05]);
+        assert_eq!(at(0.0, WANTED.idle_speed * idle_speed), 1.05);
+    }
 }
