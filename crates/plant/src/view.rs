@@ -69,7 +69,11 @@ pub struct View {
     pub supply_v: f64,
     /// Fuel rail gauge pressure (over outside air), Pa.
     pub rail_pa: f64,
-    /// Pressure drop across the injectors, Pa.
+    /// Fuel in the tank, kg.
+    pub tank_kg: f64,
+    /// Fuel in line, filter and rail, kg.
+    pub line_kg: f64,
+    /// Pressure drop that drives fuel through the injectors, Pa: rail over manifold, or over the fuel's vapour pressure where that is higher.
     pub injector_drop_pa: f64,
     /// Nitrous oxide flow, kg/s.
     pub nitrous_kg_per_s: f64,
@@ -121,7 +125,9 @@ impl Plant {
             wall_k: self.thermal.wall_k,
             intake_k: self.thermal.intake_k,
             supply_v: self.electrical.supply_v,
-            rail_pa: self.fuel.rail_pa,
+            rail_pa: self.fuel.rail_pa(),
+            tank_kg: self.fuel.tank_kg(),
+            line_kg: self.fuel.line_kg(),
             injector_drop_pa: self.injector_drop_pa(),
             nitrous_kg_per_s: self.nitrous.flow_kg_per_s,
         }
