@@ -26,10 +26,7 @@ fn ident_fuel_air_and_energy_close_over_every_shipped_scenario() {
             name,
             "fuel from the tank",
             balances.fuel_start_kg,
-            balances.fuel_tank_kg
-                + balances.fuel_line_kg
-                + balances.fuel_injected_kg
-                + balances.fuel_jet_kg,
+            balances.fuel_tank_kg + balances.fuel_line_kg + balances.fuel_injected_kg + balances.fuel_jet_kg,
         );
         closes(
             name,

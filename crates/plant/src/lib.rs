@@ -112,7 +112,6 @@
 //! - Temperature of the fuel in the line over time, as after a hot stop; what evaporates into an emptying line.
 //! - Compression and expansion of the gas in the pipe; reverse flow at the tail end of a short exhaust.
 //! - Brushes and field of the starter.
-//! - Leak-down of the rail pressure after the pump has stopped.
 //! - Composition of the exhaust: parcels carry air and fuel, not species. That lambda follows from the species of such a gas
 //!   (Brettschneider 1979) is checked separately, in `tests/val/exhaust.rs`.
 //! - Dependence of the oxygen sensor on exhaust pressure and temperature.

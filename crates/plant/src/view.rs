@@ -71,6 +71,8 @@ pub struct View {
     pub rail_pa: f64,
     /// Fuel in the tank, kg.
     pub tank_kg: f64,
+    /// The pump draws no more fuel from the tank, but for what the pickup does not reach.
+    pub tank_is_empty: bool,
     /// Fuel in line, filter and rail, kg.
     pub line_kg: f64,
     /// Pressure drop that drives fuel through the injectors, Pa: rail over manifold, or over the fuel's vapour pressure where that is higher.
@@ -127,6 +129,7 @@ impl Plant {
             supply_v: self.electrical.supply_v,
             rail_pa: self.fuel.rail_pa(),
             tank_kg: self.fuel.tank_kg(),
+            tank_is_empty: self.fuel.tank_is_empty(),
             line_kg: self.fuel.line_kg(),
             injector_drop_pa: self.injector_drop_pa(),
             nitrous_kg_per_s: self.nitrous.flow_kg_per_s,

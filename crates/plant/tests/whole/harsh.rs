@@ -75,7 +75,8 @@ impl RandomInputs {
         t.fuel_system.regulator_pa = self.between(50e3, 700e3);
         t.fuel_system.regulator_band_pa = self.between(1e3, 100e3);
         t.fuel_system.manifold_referenced = self.coin();
-        t.fuel_system.compliance_kg_per_pa = self.between(1e-9, 1e-6);
+        t.fuel_system.compliance_kg_per_pa = self.between(2e-10, 1e-6);
+        t.fuel_system.bleed_kg_per_pa_s = self.between(0.0, 1e-7);
         t.fuel_system.line_m = self.between(0.1, 20.0);
         t.fuel_system.line_bore_m = self.between(0.003, 0.03);
         t.fuel_system.suction_m = self.between(0.0, 5.0);
@@ -83,7 +84,7 @@ impl RandomInputs {
         t.fuel_system.rail_m3 = self.between(1e-6, 2e-3);
         t.fuel_system.line_filled = self.between(0.0, 1.0);
         // A tank that these runs can empty in half of the cases.
-        t.fuel_system.tank_kg = if self.coin() { self.between(0.0, 500.0) } else { self.between(0.0, 1e-3) };
+        t.fuel_system.tank_kg = if self.coin() { self.between(0.0, 500.0) } else { self.between(0.0, 0.05) };
         t.fuel_system.slosh_kg = self.between(0.0, 50.0);
         t.fuel_system.fuel_k = self.between(240.0, 340.0);
         t.film.x_scale = self.between(0.0, 2.0);
