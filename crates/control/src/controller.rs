@@ -374,6 +374,8 @@ impl State {
             _ if estimate.lambda_at_end => Some(Refusal::ReadingAtEnd),
             // A signal that is invalid now may have been wrong for a while before.
             _ if estimate.invalid.any_fuel_input() => Some(Refusal::Substituted),
+            // A pressure that falls has been falling for a while.
+            _ if self.dtcs.rail_is_off() => Some(Refusal::RailPressure),
             _ if biased() => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
