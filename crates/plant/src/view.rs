@@ -75,7 +75,7 @@ pub struct View {
     pub tank_is_empty: bool,
     /// Fuel in line, filter and rail, kg.
     pub line_kg: f64,
-    /// Pressure drop that drives fuel through the injectors, Pa: rail over manifold, or over the fuel's vapour pressure where that is higher.
+    /// Pressure drop that drives fuel through the injectors, Pa: rail over manifold, less where the fuel boils.
     pub injector_drop_pa: f64,
     /// Nitrous oxide flow, kg/s.
     pub nitrous_kg_per_s: f64,

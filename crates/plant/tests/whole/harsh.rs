@@ -206,7 +206,7 @@ fn physical(plant: &Plant) {
         ("rail", v.rail_pa, -110e3, 2.1e6),
         ("tank", v.tank_kg, 0.0, 500.0 + 1e-6),
         ("line", v.line_kg, -1e-12, 20.0),
-        ("injector drop", v.injector_drop_pa, 0.0, 3e6),
+        ("injector drop", v.injector_drop_pa, -2e6, 3e6),
     ] {
         assert!(value >= low && value <= high, "{name}: {value}");
     }
