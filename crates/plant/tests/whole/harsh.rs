@@ -203,8 +203,8 @@ fn physical(plant: &Plant) {
         ("iat", v.intake_k, 180.0, 450.0),
         ("supply", v.supply_v, 0.0, 17.0),
         // Down to a vacuum where the fuel is sucked out; the relief valve opens at 2 MPa, and outside air may fall afterwards.
-        ("rail", v.rail_pa, -110e3, 2.1e6),
-        ("tank", v.tank_kg, 0.0, 500.0 + 1e-6),
+        ("rail", v.rail_pa, -115e3, 2.1e6),
+        ("tank", v.tank_kg, 0.0, 500.0 + 20.0),
         ("line", v.line_kg, -1e-12, 20.0),
         ("injector drop", v.injector_drop_pa, -2e6, 3e6),
     ] {
