@@ -24,6 +24,12 @@ fn ident_fuel_air_and_energy_close_over_every_shipped_scenario() {
         closes(name, "drawn air", balances.air_out_kg, balances.air_drawn_kg + balances.air_pending_kg);
         closes(
             name,
+            "fuel from the tank",
+            balances.fuel_start_kg,
+            balances.fuel_tank_kg + balances.fuel_line_kg + balances.fuel_injected_kg + balances.fuel_jet_kg,
+        );
+        closes(
+            name,
             "fuel in the manifold",
             balances.fuel_injected_kg + balances.fuel_jet_kg + balances.fuel_vapour_kg,
             balances.fuel_wall_kg

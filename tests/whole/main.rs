@@ -2,5 +2,6 @@
 
 mod balances;
 mod figures;
+mod fuel;
 mod rig;
 mod step;

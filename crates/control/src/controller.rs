@@ -340,6 +340,7 @@ impl State {
                 film_overflows: self.film.overflows(),
                 nitrous: self.nitrous.is_on(),
                 guarded: self.lean_guard.is_active(&parameters.lean_guard),
+                rail_off: self.dtcs.rail_is_off(),
             },
             dt_s,
         );
@@ -373,6 +374,8 @@ impl State {
             _ if estimate.lambda_at_end => Some(Refusal::ReadingAtEnd),
             // A signal that is invalid now may have been wrong for a while before.
             _ if estimate.invalid.any_fuel_input() => Some(Refusal::Substituted),
+            // A pressure that falls has been falling for a while.
+            _ if self.dtcs.rail_is_off() => Some(Refusal::RailPressure),
             _ if biased() => Some(Refusal::UpstreamAir),
             _ if self.self_check.is_running() => Some(Refusal::Checking),
             other => other,
@@ -457,7 +460,9 @@ impl State {
         let pump_duty = self.pump.step(&parameters.fuel_pump, setup, pump_inputs, dt_s);
         let wanted_pa = setup.answers().rail_pressure_pa;
         let mut reports = self.dtcs.reports(&parameters.trouble_codes);
-        reports.report_rail(phase.started() && rail_known, wanted_pa, estimate.rail_pa, dt_s);
+        // Also while cranking, since an engine without fuel stops before the code would set.
+        let watched = (phase.started() || phase == Phase::Cranking) && rail_known;
+        reports.report_rail(watched, wanted_pa, estimate.rail_pa, dt_s);
         let (rolls, target) = (frame.vss_hz > 0.0, self.idle.target_rad_per_s());
         let warm = estimate.ect_k > parameters.trouble_codes.idle_warm_k;
         let held = warm && phase == Phase::Running && self.idle.is_active() && !(switches.in_gear && rolls);

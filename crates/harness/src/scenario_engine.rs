@@ -28,6 +28,7 @@ pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("injectors.delay_v", "injectors.delay_supply"),
     ("fuel_system.pump_free_kg_per_s", "fuel_system.pump_free_flow"),
     ("fuel_system.filter_pa", "fuel_system.filter_drop"),
+    ("fuel_system.rail_m3", "fuel_system.rail_volume"),
     ("fuel_system.fuel_k", "fuel_system.fuel_temperature"),
     ("gearbox.gears", ""),
     ("gearbox.ratios", ""),

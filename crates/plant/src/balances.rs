@@ -5,6 +5,7 @@
 /// These balances hold to rounding:
 ///
 /// - air at the start + air in = air out + air stored
+/// - fuel at the start = tank + line + fuel injected + fuel of the nitrous jet
 /// - fuel injected + fuel of the nitrous jet + fuel vapour = wall film + airborne + vapour pending + drawn
 /// - fuel drawn = in cylinders + burned + unburned
 /// - heating value of the fuel that fired = released + unreleased
@@ -25,9 +26,15 @@ pub struct Balances {
     pub air_drawn_kg: f64,
     /// Moist air that has left the manifold since the last intake event.
     pub air_pending_kg: f64,
+    /// Fuel in tank, line, filter and rail at the start.
+    pub fuel_start_kg: f64,
+    /// Fuel in the tank now.
+    pub fuel_tank_kg: f64,
+    /// Fuel in line, filter and rail now.
+    pub fuel_line_kg: f64,
     /// Fuel through the injectors.
     pub fuel_injected_kg: f64,
-    /// Fuel through the nitrous system's own fuel jet.
+    /// Fuel through the nitrous system's own fuel jet, from the rail.
     pub fuel_jet_kg: f64,
     /// Fuel vapour from canister and crankcase.
     pub fuel_vapour_kg: f64,

@@ -27,7 +27,7 @@
 //! | [`Manifold`] | adiabatic filling and emptying, wall heat, evaporation | Hendricks et al., SAE 960037 |
 //! | [`Filling`] | compression and pressures, speed curve, valve overlap, seeded deviation | Guzzella & Onder |
 //! | [`Injectors`] | flow by pressure drop, delay by voltage, nonlinear short pulses, spread, deposits | orifice law, SAE J1832 terms |
-//! | [`FuelSystem`] | pump, regulator or returnless, line, filter, suction, vapour, slosh | Darcy-Weisbach, Haaland |
+//! | [`FuelSystem`] | tank, pump, regulator or returnless, line, filter, suction, vapour, slosh | Darcy-Weisbach, Haaland |
 //! | [`Film`] | X and tau of the wall film, cold walls, flash evaporation | Aquino, SAE 810494 |
 //! | [`Distribution`] | fuel by cylinder and bank | common practice |
 //! | [`Combustion`] | heat release by mixture, work by spark, misfire, cyclic variation, knock index | atom balance; Heywood |
@@ -110,10 +110,9 @@
 //! - Residual gas in the clearance volume, other than through filling.
 //! - Air cleaner, exhaust gas recirculation, catalyst; the air that comes with crankcase and canister vapour.
 //! - Uneven firing intervals.
-//! - Temperature of the fuel in the line over time; boiling in the injectors after a hot stop.
+//! - Temperature of the fuel in the line over time, as after a hot stop; what evaporates into an emptying line.
 //! - Compression and expansion of the gas in the pipe; reverse flow at the tail end of a short exhaust.
 //! - Brushes and field of the starter.
-//! - Leak-down of the rail pressure after the pump has stopped.
 //! - Composition of the exhaust: parcels carry air and fuel, not species. That lambda follows from the species of such a gas
 //!   (Brettschneider 1979) is checked separately, in `tests/val/exhaust.rs`.
 //! - Dependence of the oxygen sensor on exhaust pressure and temperature.
@@ -184,11 +183,15 @@ pub use filling::{Filling, FillingModel, FillingPoint, SPEEDS};
 pub use film::{Film, FilmCoefficients};
 pub use friction::{Friction, motored_fmep_pa};
 pub use fuel::Fuel;
-pub use fuel_system::{FuelSystem, Supply, fuel_vapour_pa, line_drop_pa, pipe_drop_pa};
+pub use fuel_system::{
+    FuelStepInputs, FuelSystem, FuelSystemState, FuelTaskInputs, Supply, fuel_vapour_pa, line_drop_pa,
+    pipe_drop_pa,
+};
 pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
-pub use injector::{Injectors, VOLTAGES};
+pub use injector::{InjectorState, Injectors, VOLTAGES};
 pub use manifold::Manifold;
 pub use nitrous::{Nitrous, nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
+pub use noise::Noise;
 pub use oxygen_sensor::OxygenSensor;
 pub use plant::{MAX_EVENTS, Plant};
 pub use sensors::Sensors;

@@ -12,7 +12,7 @@ use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
 use crate::filling::{FillingModel, FillingPoint};
 use crate::film::{FilmCoefficients, FilmState};
-use crate::fuel_system::FuelSystemState;
+use crate::fuel_system::{FuelSystemState, FuelTaskInputs};
 use crate::gearbox::GearboxState;
 use crate::injector::InjectorState;
 use crate::knock::EndGas;
@@ -211,7 +211,23 @@ impl Plant {
             torques: Torques::default(),
         };
         let disturbances = DisturbancesState::new(&truth.disturbances, seed);
-        let balances = Balances { air_start_kg: manifold.mass_kg, ..Balances::default() };
+        let fuel_vapour_pa =
+            crate::fuel_system::fuel_vapour_pa(truth.fuel.vapour_pressure_pa, truth.fuel_system.fuel_k);
+        let fuel = FuelSystemState::new(
+            &truth.fuel_system,
+            &FuelTaskInputs {
+                ambient_pa: air.pressure_pa,
+                vapour_pa: fuel_vapour_pa,
+                density_kg_per_m3: truth.fuel.density_kg_per_m3(),
+                acceleration_m_per_s2: 0.0,
+                filter_factor: 1.0,
+            },
+        );
+        let balances = Balances {
+            air_start_kg: manifold.mass_kg,
+            fuel_start_kg: fuel.tank_kg() + fuel.line_kg(),
+            ..Balances::default()
+        };
         let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
@@ -222,13 +238,10 @@ impl Plant {
             end_gas: EndGas::new(truth.engine.compression_ratio, truth.fuel.octane),
             water_share,
             gas_constant,
-            fuel_vapour_pa: crate::fuel_system::fuel_vapour_pa(
-                truth.fuel.vapour_pressure_pa,
-                truth.fuel_system.fuel_k,
-            ),
+            fuel_vapour_pa,
             interval_rad: firing_interval_rad(truth.engine.cylinders),
             injectors: InjectorState::new(&truth.injectors, &mut noise),
-            fuel: FuelSystemState::new(&truth.fuel_system),
+            fuel,
             film: FilmState::default(),
             cylinders: Cylinders::new(truth.engine.cylinders),
             crank: CrankState::default(),
@@ -342,6 +355,8 @@ impl Plant {
             air_pending_kg: self.sums.air_kg,
             fuel_vapour_kg: self.balances.fuel_vapour_kg + self.sums.vapour_kg,
             fuel_vapour_pending_kg: self.sums.vapour_kg,
+            fuel_tank_kg: self.fuel.tank_kg(),
+            fuel_line_kg: self.fuel.line_kg(),
             fuel_wall_kg: self.film.wall_kg,
             fuel_airborne_kg: self.film.airborne_kg,
             kinetic_j: 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed,

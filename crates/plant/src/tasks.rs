@@ -74,7 +74,8 @@ impl Plant {
         self.slow.film = truth.film.coefficients(self.manifold.pressure_pa, speed, self.thermal.wall_k);
         self.gearbox.shift(&truth.gearbox, self.vehicle.speed_m_per_s, inputs.throttle, elapsed_s);
         let frame = &mut self.frame;
-        let pressures_pa = (self.fuel.rail_pa, self.slow.air.pressure_pa);
+        // The output of a gauge sensor ends at no pressure.
+        let pressures_pa = (self.fuel.rail_pa().at_least(0.0), self.slow.air.pressure_pa);
         self.sensors.task_10ms(
             &truth.sensors,
             &truth.faults,

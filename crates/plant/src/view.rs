@@ -69,7 +69,13 @@ pub struct View {
     pub supply_v: f64,
     /// Fuel rail gauge pressure (over outside air), Pa.
     pub rail_pa: f64,
-    /// Pressure drop across the injectors, Pa.
+    /// Fuel in the tank, kg.
+    pub tank_kg: f64,
+    /// The pump draws no more fuel from the tank, but for what the pickup does not reach.
+    pub tank_is_empty: bool,
+    /// Fuel in line, filter and rail, kg.
+    pub line_kg: f64,
+    /// Pressure drop that drives fuel through the injectors, Pa: rail over manifold, less where the fuel boils.
     pub injector_drop_pa: f64,
     /// Nitrous oxide flow, kg/s.
     pub nitrous_kg_per_s: f64,
@@ -121,7 +127,10 @@ impl Plant {
             wall_k: self.thermal.wall_k,
             intake_k: self.thermal.intake_k,
             supply_v: self.electrical.supply_v,
-            rail_pa: self.fuel.rail_pa,
+            rail_pa: self.fuel.rail_pa(),
+            tank_kg: self.fuel.tank_kg(),
+            tank_is_empty: self.fuel.tank_is_empty(),
+            line_kg: self.fuel.line_kg(),
             injector_drop_pa: self.injector_drop_pa(),
             nitrous_kg_per_s: self.nitrous.flow_kg_per_s,
         }

@@ -92,7 +92,7 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         Cause::Thermostat => measured(evidence.ect_late_k.value() < 340.0),
         Cause::FuelSupply => {
             let low = evidence.rail_min_ln / RAIL_LN;
-            if any(&[Dtc::RailTooLow]) { MEASURED } else { low.min(MEASURED) }
+            if any(&[Dtc::RailTooLow]) || evidence.starved > 0 { MEASURED } else { low.min(MEASURED) }
         }
         Cause::VacuumLeak => measured(evidence.idle_extra.value() < IDLE_EXTRA),
         Cause::SensorSlow => slow(evidence, controller),

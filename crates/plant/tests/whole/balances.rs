@@ -30,6 +30,11 @@ fn check(balances: &Balances, heating_value: f64) {
     );
     closes("drawn air", balances.air_out_kg, balances.air_drawn_kg + balances.air_pending_kg);
     closes(
+        "fuel from the tank",
+        balances.fuel_start_kg,
+        balances.fuel_tank_kg + balances.fuel_line_kg + balances.fuel_injected_kg + balances.fuel_jet_kg,
+    );
+    closes(
         "fuel in the manifold",
         balances.fuel_injected_kg + balances.fuel_jet_kg + balances.fuel_vapour_kg,
         balances.fuel_wall_kg
