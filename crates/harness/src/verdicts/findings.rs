@@ -144,10 +144,15 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
     }
 }
 
-/// Finding when corrections reached their limit.
+/// Lessons for one that may end at the limit of a cell.
+const LESSONS_PER_BOUNDED: u32 = 100;
+
+/// Finding when corrections reached their limit. A few lessons do in a sound engine, where the mixture wanders near a limit: one in
+/// [`LESSONS_PER_BOUNDED`] is too many (engineering judgement).
 fn limits(controller: &Controller) -> Option<Finding> {
-    let bounded = controller.state().counts().of(Refusal::Authority);
-    (bounded > 0).then(|| Finding {
+    let counts = controller.state().counts();
+    let bounded = counts.of(Refusal::Authority);
+    (bounded > counts.lessons() / LESSONS_PER_BOUNDED).then(|| Finding {
         title: "The learned map reached the limit of its corrections".to_owned(),
         weight: Weight::Act,
         evidence: vec![format!("{bounded} lessons ended at the limit of a cell")],
