@@ -31,13 +31,13 @@
 //! | [`Film`] | X and tau of the wall film, cold walls, flash evaporation | Aquino, SAE 810494 |
 //! | [`Distribution`] | fuel by cylinder and bank | common practice |
 //! | [`Combustion`] | heat release by mixture, work by spark, misfire, cyclic variation, knock index | atom balance; Heywood |
-//! | [`Friction`] | rubbing by speed and oil temperature, pumping by pressures, compressor | Heywood |
+//! | [`Friction`] | rubbing by speed and oil viscosity, pumping by pressures, compressor | Heywood; ASTM D341; Shayler et al. |
 //! | [`Crank`], [`Trigger`] | speed by torques, starter, trigger pulses with jitter | mechanics |
 //! | [`Gearbox`], [`Vehicle`] | converter or clutch, shifts, road load, grade, brakes | mechanics |
 //! | [`Exhaust`] | gas parcels by mass, mixing, cooling, leak, back pressure | plug flow |
 //! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, curves and senders to volts, converter | in each block |
-//! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat soak | energy balance |
-//! | [`Electrical`] | battery, alternator, loads | circuit |
+//! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat into the intake air | energy balance; Taylor and Toong |
+//! | [`Electrical`] | battery by temperature, alternator, loads | circuit; SAE J537 |
 //! | [`Nitrous`] | bottle, jet, oxygen, cooling, displaced air | property tables, atom balance |
 //! | [`Faults`] | leaks, weak and clogged parts, wiring faults, lost and extra pulses | common practice |
 //!
@@ -179,7 +179,7 @@ pub use exhaust::Exhaust;
 pub use faults::{Circuit, Faults};
 pub use filling::{Filling, FillingModel, FillingPoint, SPEEDS};
 pub use film::{Film, FilmCoefficients};
-pub use friction::{Friction, motored_fmep_pa};
+pub use friction::{Friction, WARM_OIL_K, motored_fmep_pa};
 pub use fuel::Fuel;
 pub use fuel_system::{FuelSystem, Supply, fuel_vapour_pa, line_drop_pa, pipe_drop_pa};
 pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
@@ -189,10 +189,17 @@ pub use nitrous::{Nitrous, nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
 pub use oxygen_sensor::OxygenSensor;
 pub use plant::{MAX_EVENTS, Plant};
 pub use sensors::Sensors;
-pub use thermal::Thermal;
+pub use thermal::{Thermal, coolant_share_factor};
 pub use thermistor::{SenderKind, thermistor_ohm};
 pub use throttle::{ThrottleBody, critical_ratio, flow_function};
 pub use trigger::Trigger;
 pub use truth::{Engine, Truth};
 pub use vehicle::Vehicle;
 pub use view::View;
+
+/// States of single parts, to step a part by itself.
+pub mod parts {
+    pub use crate::crank::{CrankState, Torques, Work};
+    pub use crate::electrical::ElectricalState;
+    pub use crate::thermal::{ThermalInputs, ThermalState};
+}
