@@ -83,6 +83,9 @@
 //! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
 //! | heat release | limited by oxygen in rich mixtures, [`heat_released`] | water-gas equilibrium, species data of cantera |
 //! | friction | `0.97 + 0.15 N + 0.05 N^2` bar, N in 1000 rpm, [`motored_fmep_pa`] | Heywood, eq. 13.6 |
+//! | cold oil | friction times `(v / v_warm)^0.24`, `ln ln (v + 0.7)` linear in `ln T`, [`Friction`] | Shayler et al.; ASTM D341 |
+//! | coolant heat | share of the heat proportional to `Re^-0.25`, [`coolant_share_factor`] | Taylor and Toong |
+//! | battery | 7.2 V with its cold cranking amperes at -18 degC, [`Electrical::battery_ohm`] | SAE J537 |
 //! | crank | `J dw/dt = M_indicated + M_starter - M_pumping - M_friction - M_load`, [`Crank`] | mechanics |
 //! | vehicle | `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`, [`Vehicle`] | mechanics |
 //! | transport delay | gas reaches the sensor when the gas behind it fills the pipe, [`Exhaust`] | plug flow |

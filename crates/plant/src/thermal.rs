@@ -11,7 +11,7 @@ trimwright_numerics::parameters! {
         /// Temperature of the air under the bonnet at the start.
         number start_bonnet_k { 293.15, 230.0..=390.0 "K", "engineering judgement" }
         /// Heat capacity of the coolant and the metal that warms with it.
-        number coolant_j_per_k { 1.05e5, 1e4..=5e5 "J/K", "engineering judgement: the time of warming at idle as recorded on a real car" }
+        number coolant_j_per_k { 1.3e5, 1e4..=5e5 "J/K", "engineering judgement: the time of warming at idle as recorded on a real car" }
         /// Coolant temperature at which the thermostat starts to open.
         number thermostat_k { 355.0, 330.0..=380.0 "K", "common practice, no source" }
         /// Temperature range over which the thermostat opens fully.
@@ -33,11 +33,11 @@ trimwright_numerics::parameters! {
         /// Steady under-bonnet air temperature at standstill: fraction of the difference between coolant and outside air.
         number bonnet_share { 0.60, 0.0..=1.0 "1", "engineering judgement" }
         /// Driving speed that halves that fraction.
-        number bonnet_m_per_s { 20.0, 1.0..=50.0 "m/s", "engineering judgement" }
+        number bonnet_m_per_s { 25.0, 1.0..=50.0 "m/s", "engineering judgement" }
         /// Fraction of under-bonnet air in the air that the intake draws.
-        number intake_share { 0.50, 0.0..=1.0 "1", "engineering judgement: air warm by 24 K standing and 15 K in motion was recorded on a real car" }
+        number intake_share { 0.42, 0.0..=1.0 "1", "engineering judgement: IAT 24 K above the outside air standing and 15 K in motion, as recorded on a real car" }
         /// Heat transfer from the throttle body, as warm as the intake wall, to the intake air.
-        number throttle_body_w_per_k { 1.0, 0.0..=20.0 "W/K", "engineering judgement, as the share of under-bonnet air" }
+        number throttle_body_w_per_k { 0.5, 0.0..=20.0 "W/K", "engineering judgement" }
         /// Air flow that halves the heat soak of the IAT sensor.
         number soak_kg_per_s { 2e-3, 1e-4..=0.1 "kg/s", "engineering judgement" }
     }
