@@ -159,7 +159,7 @@ fn band_it_warms_up_at_idle_and_in_town_as_a_recorded_car_did() {
         assert!((307.0..482.0).contains(&idle_s), "{name}: {idle_s} s");
         // Median in town 245 s, 0.61 of that at idle; a larger engine in a light car has more of the one and less of the other.
         let town_s = warming_s(name, &town) / ratio;
-        assert!((0.35 * idle_s..0.8 * idle_s).contains(&town_s), "{name}: {town_s} s, at idle {idle_s} s");
+        assert!((0.3 * idle_s..0.8 * idle_s).contains(&town_s), "{name}: {town_s} s, at idle {idle_s} s");
     }
 }
 
