@@ -37,7 +37,6 @@ pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("thermal.coolant_j_per_k", "thermal.coolant_capacity"),
     ("thermal.bonnet_m_per_s", "thermal.bonnet_speed"),
     ("thermal.soak_kg_per_s", "thermal.soak_flow"),
-    ("electrical.battery_ohm", "electrical.battery_resistance"),
     ("electrical.alternator_a", "electrical.alternator_current"),
     ("nitrous.bottle_k", "nitrous.bottle_temperature"),
     ("nitrous.bottle_j_per_k", "nitrous.bottle_capacity"),

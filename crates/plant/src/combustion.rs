@@ -32,8 +32,9 @@ trimwright_numerics::parameters! {
         choice ignition { Ignition = Ignition::Distributor, "engineering judgement" }
         /// Indicated efficiency over that of the ideal Otto cycle (gamma 1.28) at MBT and lambda 1.
         number work_share { 0.83, 0.5..=1.0 "1", "engineering judgement" }
-        /// Fraction of the released heat that goes into the coolant: 17 to 26 % of the fuel's energy at full power, more at part load.
-        number coolant_share { 0.27, 0.1..=0.5 "1", "Heywood ch. 12, from memory" }
+        /// Fraction of the released heat that the gas gives to the coolant, at 1 g/s of charge in a cylinder of 0.5 L; more at idle and less
+        /// at load and speed, see [`crate::coolant_share_factor`].
+        number coolant_share { 0.33, 0.1..=0.5 "1", "common practice, no source: 0.35 to 0.45 at idle with friction; Heywood ch. 12, from memory: 0.17 to 0.26 at full power" }
         /// Advance for maximum brake torque at 1000 rpm and full load, before top dead centre.
         number mbt_base_deg { 17.0, 0.0..=40.0 "deg", "engineering judgement" }
         /// Lambda above which charges start to misfire.

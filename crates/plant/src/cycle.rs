@@ -199,7 +199,7 @@ impl Plant {
         let released_j = burned_kg * self.heating_value * burn.released;
         let scatter = 1.0 + combustion.variation_at(drawn.map_pa, drawn.residual) * self.noise.normal();
         let work_j = released_j * burn.work_share * scatter;
-        let coolant_j = released_j * combustion.coolant_share;
+        let coolant_j = released_j * self.slow.coolant_share;
         self.slow.indicated_nm = work_j / self.interval_rad;
         self.slow.spark_deg = spark_deg;
         self.sums.coolant_j += coolant_j;

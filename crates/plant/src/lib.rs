@@ -31,13 +31,13 @@
 //! | [`Film`] | X and tau of the wall film, cold walls, flash evaporation | Aquino, SAE 810494 |
 //! | [`Distribution`] | fuel by cylinder and bank | common practice |
 //! | [`Combustion`] | heat release by mixture, work by spark, misfire, cyclic variation, knock index | atom balance; Heywood |
-//! | [`Friction`] | rubbing by speed and oil temperature, pumping by pressures, compressor | Heywood |
+//! | [`Friction`] | rubbing by speed and oil viscosity, pumping by pressures, compressor | Heywood; ASTM D341; Shayler et al. |
 //! | [`Crank`], [`Trigger`] | speed by torques, starter, trigger pulses with jitter | mechanics |
 //! | [`Gearbox`], [`Vehicle`] | converter or clutch, shifts, road load, grade, brakes | mechanics |
 //! | [`Exhaust`] | gas parcels by mass, mixing, cooling, leak, back pressure | plug flow |
 //! | [`OxygenSensor`], [`Sensors`] | heater, lag, noise, drift, curves and senders to volts, converter | in each block |
-//! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat soak | energy balance |
-//! | [`Electrical`] | battery, alternator, loads | circuit |
+//! | [`Thermal`] | coolant, thermostat, fans, oil, wall, under-bonnet air, heat into the intake air | energy balance; Taylor and Toong |
+//! | [`Electrical`] | battery by temperature, alternator, loads | circuit; SAE J537 |
 //! | [`Nitrous`] | bottle, jet, oxygen, cooling, displaced air | property tables, atom balance |
 //! | [`Disturbances`] | charge, vapour, drift, fuel of the tank: what no map can know | block means of a road car, IEEE document 8891367 |
 //! | [`Faults`] | leaks, weak and clogged parts, wiring faults, lost and extra pulses | common practice |
@@ -84,6 +84,9 @@
 //! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
 //! | heat release | limited by oxygen in rich mixtures, [`heat_released`] | water-gas equilibrium, species data of cantera |
 //! | friction | `0.97 + 0.15 N + 0.05 N^2` bar, N in 1000 rpm, [`motored_fmep_pa`] | Heywood, eq. 13.6 |
+//! | cold oil | friction times `(v / v_warm)^0.24`, `ln ln (v + 0.7)` linear in `ln T`, [`Friction`] | Shayler et al.; ASTM D341 |
+//! | coolant heat | share of the heat proportional to `Re^-0.25`, [`coolant_share_factor`] | Taylor and Toong |
+//! | battery | 7.2 V with its cold cranking amperes at -18 degC, [`Electrical::battery_ohm`] | SAE J537 |
 //! | crank | `J dw/dt = M_indicated + M_starter - M_pumping - M_friction - M_load`, [`Crank`] | mechanics |
 //! | vehicle | `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`, [`Vehicle`] | mechanics |
 //! | transport delay | gas reaches the sensor when the gas behind it fills the pipe, [`Exhaust`] | plug flow |
@@ -181,7 +184,7 @@ pub use exhaust::Exhaust;
 pub use faults::{Circuit, Faults};
 pub use filling::{Filling, FillingModel, FillingPoint, SPEEDS};
 pub use film::{Film, FilmCoefficients};
-pub use friction::{Friction, motored_fmep_pa};
+pub use friction::{Friction, WARM_OIL_K, motored_fmep_pa};
 pub use fuel::Fuel;
 pub use fuel_system::{
     FuelStepInputs, FuelSystem, FuelSystemState, FuelTaskInputs, Supply, fuel_vapour_pa, line_drop_pa,
@@ -195,10 +198,17 @@ pub use noise::Noise;
 pub use oxygen_sensor::OxygenSensor;
 pub use plant::{MAX_EVENTS, Plant};
 pub use sensors::Sensors;
-pub use thermal::Thermal;
+pub use thermal::{Thermal, coolant_share_factor};
 pub use thermistor::{SenderKind, thermistor_ohm};
 pub use throttle::{ThrottleBody, critical_ratio, flow_function};
 pub use trigger::Trigger;
 pub use truth::{Engine, Truth};
 pub use vehicle::Vehicle;
 pub use view::View;
+
+/// States of single parts, to step a part by itself.
+pub mod parts {
+    pub use crate::crank::{CrankState, Torques, Work};
+    pub use crate::electrical::ElectricalState;
+    pub use crate::thermal::{ThermalInputs, ThermalState};
+}

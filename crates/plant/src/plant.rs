@@ -83,6 +83,8 @@ pub(crate) struct SlowSignals {
     pub(crate) knock_index: f64,
     /// Factor on the motored friction, by oil temperature.
     pub(crate) rubbing: f64,
+    /// Fraction of the released heat that goes into the coolant.
+    pub(crate) coolant_share: f64,
     /// Throttle opening, 0 to 1.
     pub(crate) throttle: f64,
     /// Effective area of the throttle plates.
@@ -202,6 +204,7 @@ impl Plant {
             spark_deg: 0.0,
             knock_index: 0.0,
             rubbing: truth.friction.rubbing(thermal.oil_k),
+            coolant_share: truth.combustion.coolant_share,
             throttle: 0.0,
             plate_area_m2: truth.throttle.area_m2(0.0),
             vapour_kg_per_s: 0.0,
@@ -250,7 +253,7 @@ impl Plant {
             exhaust: ExhaustState::new(thermal.coolant_k),
             oxygen: OxygenSensorState::new(thermal.coolant_k),
             sensors: SensorsState::new(&truth.sensors, air.pressure_pa),
-            electrical: ElectricalState::new(&truth.electrical),
+            electrical: ElectricalState::new(&truth.electrical, thermal.bonnet_k),
             nitrous: NitrousState::new(&truth.nitrous),
             disturbances,
             sums: RunningSums {

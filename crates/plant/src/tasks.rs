@@ -1,11 +1,10 @@
 //! 10 ms and 100 ms tasks: signals that change slowly.
 
 use crate::driver_inputs::{DriverInputs, Key};
-use crate::friction::motored_fmep_pa;
+use crate::friction::Friction;
 use crate::fuel_system::FuelTaskInputs;
-use crate::gas::CYCLE_RAD;
 use crate::plant::{Plant, TASK_10MS_S, TASK_100MS_S};
-use crate::thermal::ThermalInputs;
+use crate::thermal::{ThermalInputs, coolant_share_factor};
 use crate::vehicle::density_kg_per_m3;
 use trimwright_numerics::Real;
 use trimwright_signals::Commands;
@@ -102,7 +101,8 @@ impl Plant {
         let ambient_k = self.slow.air.temperature_k;
         self.slow.density_kg_per_m3 = density_kg_per_m3(self.slow.air.pressure_pa, ambient_k);
 
-        let friction_w = motored_fmep_pa(speed) * truth.engine.displacement_m3 / CYCLE_RAD * speed;
+        let displacement_m3 = truth.engine.displacement_m3;
+        let friction_w = Friction::rubbing_nm(self.slow.rubbing, displacement_m3, speed) * speed;
         let heat = ThermalInputs {
             combustion_w: self.sums.coolant_j / elapsed_s + FRICTION_TO_COOLANT * friction_w,
             ambient_k,
@@ -118,7 +118,13 @@ impl Plant {
         self.sums.coolant_j = 0.0;
         self.sums.intake_kg = 0.0;
         self.thermal.step(&truth.thermal, &heat, elapsed_s);
+        self.electrical.soak(&truth.electrical, self.thermal.bonnet_k, elapsed_s);
         self.slow.rubbing = truth.friction.rubbing(self.thermal.oil_k);
+        let per_cylinder = 1.0 / f64::from(truth.engine.cylinders.max(1));
+        let combustion = &truth.combustion;
+        let share = combustion.coolant_share
+            * coolant_share_factor(heat.air_kg_per_s * per_cylinder, displacement_m3 * per_cylinder);
+        self.slow.coolant_share = share.held(0.0, 0.5);
         self.slow.root_rt = Real::sqrt(self.gas_constant * self.thermal.intake_k);
 
         self.fuel.task_100ms(

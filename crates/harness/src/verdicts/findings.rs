@@ -144,15 +144,15 @@ fn seen(cause: Cause, evidence: &Evidence, controller: &Controller) -> Vec<Strin
     }
 }
 
-/// Lessons for one that may end at the limit of a cell.
-const LESSONS_PER_BOUNDED: u32 = 100;
+/// Lessons for each one that may end at a limit without a finding: the mixture wanders near a limit, and the wall film's properties
+/// overshoot while a cold wall warms (engineering judgement: fault-free cold starts need up to one in a hundred).
+const LESSONS_PER_LIMITED: u32 = 50;
 
-/// Finding when corrections reached their limit. A few lessons do in a sound engine, where the mixture wanders near a limit: one in
-/// [`LESSONS_PER_BOUNDED`] is too many (engineering judgement).
+/// Finding when corrections reached their limit.
 fn limits(controller: &Controller) -> Option<Finding> {
     let counts = controller.state().counts();
     let bounded = counts.of(Refusal::Authority);
-    (bounded > counts.lessons() / LESSONS_PER_BOUNDED).then(|| Finding {
+    (bounded > counts.lessons() / LESSONS_PER_LIMITED).then(|| Finding {
         title: "The learned map reached the limit of its corrections".to_owned(),
         weight: Weight::Act,
         evidence: vec![format!("{bounded} lessons ended at the limit of a cell")],

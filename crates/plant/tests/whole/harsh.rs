@@ -99,9 +99,11 @@ impl RandomInputs {
         t.electrical.battery_ah = self.between(5.0, 300.0);
         t.combustion.lean_limit = self.between(1.1, 1.8);
         t.friction.scale = self.between(0.5, 2.0);
-        t.friction.cold_per_k = self.between(0.0, 0.05);
+        t.friction.viscosity_exponent = self.between(0.0, 0.4);
+        t.friction.oil_40_degc_m2_per_s = self.between(20e-6, 250e-6);
+        t.friction.oil_100_degc_m2_per_s = self.between(4e-6, 20e-6);
         t.crank.inertia_kg_m2 = self.between(0.03, 2.0);
-        t.crank.starter_nm = self.between(20.0, 600.0);
+        t.crank.starter_nm = self.between(20.0, 800.0);
         t.gearbox.coupling = self.pick(&[Coupling::Converter, Coupling::Clutch]);
         t.gearbox.clutch_torque_nm = self.between(50.0, 2000.0);
         t.gearbox.clutch_bite_rad_per_s = self.between(60.0, 300.0);
@@ -130,8 +132,8 @@ impl RandomInputs {
         t.trigger.jitter_deg = self.between(0.0, 5.0);
         t.thermal.start_k = self.between(230.0, 390.0);
         t.thermal.coolant_j_per_k = self.between(1e4, 5e5);
-        t.electrical.battery_ohm = self.between(0.001, 0.2);
-        t.electrical.starter_a = self.between(0.0, 800.0);
+        t.electrical.battery_cca_a = self.between(30.0, 2000.0);
+        t.electrical.starter_a = self.between(0.0, 2000.0);
         t.nitrous.bottle_kg = self.between(0.0, 20.0);
         t.nitrous.jet_m2 = self.between(0.0, 1e-5);
         t.nitrous.fuel_jet_ratio = self.between(0.0, 0.3);

@@ -17,6 +17,8 @@ fn scaled(displacement_m3: f64, cylinders: u8, compression_ratio: f64) -> Truth 
     truth.exhaust.cooling_kg_per_s *= scale;
     truth.exhaust.back_pressure /= scale * scale;
     truth.crank.starter_nm *= scale;
+    truth.electrical.starter_a *= scale;
+    truth.electrical.battery_cca_a *= scale;
     truth.crank.inertia_kg_m2 *= scale;
     truth.friction.ac_nm *= scale;
     truth

@@ -14,7 +14,8 @@ fn it_does_not_start_without_fuel_and_does_with_it() {
     let cranking = rig.rpm();
     assert!((130.0..280.0).contains(&cranking), "cranking at {cranking} rpm");
     let dip_v = rig.plant.view().supply_v;
-    assert!((8.5..11.0).contains(&dip_v), "{dip_v} V while cranking");
+    // A good battery keeps 9.6 V or more: common practice, no source.
+    assert!((9.6..12.0).contains(&dip_v), "{dip_v} V while cranking");
     rig.lambda = 1.0;
     rig.start(5.0);
     assert!(rig.rpm() > 450.0, "{} rpm", rig.rpm());
