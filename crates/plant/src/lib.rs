@@ -185,7 +185,10 @@ pub use fuel_system::{FuelSystem, Supply, fuel_vapour_pa, line_drop_pa, pipe_dro
 pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
 pub use injector::{Injectors, VOLTAGES};
 pub use manifold::Manifold;
-pub use nitrous::{Nitrous, nitrous_liquid_kg_per_m3, nitrous_saturation_pa};
+pub use nitrous::{
+    Nitrous, NitrousState, nitrous_evaporation_j_per_kg, nitrous_liquid_kg_per_m3, nitrous_saturation_pa,
+    nitrous_vapour_kg_per_m3,
+};
 pub use oxygen_sensor::OxygenSensor;
 pub use plant::{MAX_EVENTS, Plant};
 pub use sensors::Sensors;
