@@ -38,7 +38,7 @@ pub(crate) struct Torques {
     pub(crate) pumping: f64,
     /// Rubbing friction, opposed to the motion.
     pub(crate) rubbing: f64,
-    /// Alternator and compressor, opposed to the motion.
+    /// Alternator, compressor, other accessories and the gearbox's pump, opposed to the motion.
     pub(crate) accessories: f64,
     /// Torque into the coupling or dynamometer.
     pub(crate) load: f64,

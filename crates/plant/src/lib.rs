@@ -32,6 +32,7 @@
 //! | [`Distribution`] | fuel by cylinder and bank | common practice |
 //! | [`Combustion`] | heat release by mixture, work by spark, misfire, cyclic variation, knock index | atom balance; Heywood |
 //! | [`Friction`] | rubbing by speed and oil temperature, pumping by pressures, compressor | Heywood |
+//! | [`Accessories`] | power steering pump, fan on the crank | common practice |
 //! | [`Crank`], [`Trigger`] | speed by torques, starter, trigger pulses with jitter | mechanics |
 //! | [`Gearbox`], [`Vehicle`] | converter or clutch, shifts, road load, grade, brakes | mechanics |
 //! | [`Exhaust`] | gas parcels by mass, mixing, cooling, leak, back pressure | plug flow |
@@ -125,6 +126,7 @@
 #[doc = include_str!("../README.md")]
 pub struct Readme;
 
+mod accessories;
 mod ambient;
 mod balances;
 mod change;
@@ -166,6 +168,7 @@ mod truth;
 mod vehicle;
 mod view;
 
+pub use accessories::Accessories;
 pub use ambient::{Air, Ambient, saturation_pa};
 pub use balances::Balances;
 pub use check::OutOfRange;
@@ -182,7 +185,7 @@ pub use film::{Film, FilmCoefficients};
 pub use friction::{Friction, motored_fmep_pa};
 pub use fuel::Fuel;
 pub use fuel_system::{FuelSystem, Supply, fuel_vapour_pa, line_drop_pa, pipe_drop_pa};
-pub use gearbox::{Coupling, Gearbox, MAX_GEARS};
+pub use gearbox::{Coupling, CouplingTorques, Gearbox, GearboxState, MAX_GEARS};
 pub use injector::{Injectors, VOLTAGES};
 pub use manifold::Manifold;
 pub use nitrous::{
@@ -197,5 +200,5 @@ pub use thermistor::{SenderKind, thermistor_ohm};
 pub use throttle::{ThrottleBody, critical_ratio, flow_function};
 pub use trigger::Trigger;
 pub use truth::{Engine, Truth};
-pub use vehicle::Vehicle;
+pub use vehicle::{Forces, Vehicle, VehicleState};
 pub use view::View;

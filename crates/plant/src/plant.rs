@@ -161,7 +161,7 @@ impl Plant {
         truth.check()?;
         let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
         let filling = FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
-        let gearbox = GearboxState::new(&truth.gearbox).ok_or(no_axis)?;
+        let gearbox = GearboxState::new(&truth.gearbox).map_err(|_| no_axis)?;
         let mut noise = Noise::new(seed);
         let air = truth.ambient.air(truth.ambient.altitude_m);
         let water_share = truth.ambient.water_share();
