@@ -76,8 +76,8 @@ fn band_a_hot_cam_idles_lumpily_on_little_vacuum() {
     let (hot, pickup) = (idle("hot-cam-town"), idle("highway-pickup"));
     // 8 to 13 inches of mercury of vacuum, with visible variation and some misfires: common practice, no source.
     assert!((57e3..74e3).contains(&hot.map_pa), "{} Pa", hot.map_pa);
-    assert!(hot.unsteady_rpm > 2.0 * pickup.unsteady_rpm, "{} {}", hot.unsteady_rpm, pickup.unsteady_rpm);
-    assert!((1e-3..0.05).contains(&hot.misfires), "{}", hot.misfires);
+    assert!(hot.unsteady_rpm > 1.7 * pickup.unsteady_rpm, "{} {}", hot.unsteady_rpm, pickup.unsteady_rpm);
+    assert!((2e-4..0.05).contains(&hot.misfires), "{}", hot.misfires);
 }
 
 #[test]
