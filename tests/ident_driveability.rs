@@ -15,16 +15,14 @@ fn driven(name: &str) -> Driveability {
 
 fn assert_starts_and_tip_ins(figures: &Driveability) {
     for start in &figures.starts {
-        // In the frost the starter turns it half as fast, and it takes several seconds: 6.4 s seen.
-        let longest_s = if start.engine_degc < 0.0 { 8.0 } else { 3.0 };
-        assert!(
-            start.cranked_s.is_some_and(|cranked_s| cranked_s < longest_s) && start.stalls == 0,
-            "{start:?}"
-        );
+        // Several seconds in hard frost: common practice, no source.
+        let longest_s = if start.engine_degc < -10.0 { 8.0 } else { 3.0 };
+        assert!(start.cranked_s.is_some_and(|cranked_s| cranked_s < longest_s), "{start:?}");
+        assert_eq!(start.stalls, 0, "{start:?}");
     }
     for tip_in in &figures.tip_ins {
         let compensated = tip_in.compensated.farthest();
-        assert!(compensated < 0.13, "{tip_in:?}");
+        assert!(compensated < 0.15, "{tip_in:?}");
         assert!(tip_in.uncompensated.farthest() > 2.0 * compensated, "{tip_in:?}");
     }
 }

@@ -43,7 +43,7 @@ trimwright_numerics::parameters! {
         /// Volumetric efficiency lost per squared relative distance from the peak speed.
         number off_peak { 0.22, 0.0..=1.0 "1", "engineering judgement" }
         /// Overlap factor of a stock, a mild and a hot cam, degrees per metre.
-        list overlap_deg_per_m { [3] = [0.5, 1.4, 2.7], 0.0..=10.0 "deg/m", "engineering judgement; production engines up to about 2.7: Fox, Cheng and Heywood, SAE 931025, from memory" }
+        list overlap_deg_per_m { [3] = [0.5, 1.4, 5.0], 0.0..=10.0 "deg/m", "engineering judgement: 20, 38 and 77 degrees of overlap between 0.15 mm of lift in a two-valve engine, by the formula of Fox, Cheng and Heywood, SAE 931025, from memory" }
         /// Factor of the back flow term.
         number back_flow { 1.266, 0.0..=5.0 "1", "Fox, Cheng and Heywood, SAE 931025, from memory" }
         /// Exponent of the pressure ratio in the back flow term.

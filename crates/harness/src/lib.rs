@@ -75,6 +75,7 @@ pub mod drive;
 pub mod driveability;
 pub mod driver;
 pub mod driver_or_operator;
+pub mod economy;
 pub mod error;
 pub mod faults;
 pub mod fit;

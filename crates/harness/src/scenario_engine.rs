@@ -70,13 +70,13 @@ fn gearbox(document: &Document, section: &str, gearbox: &mut Gearbox) -> Result<
     }
     document.quantities(&key("up_closed"), Kind::Speed, true, &mut gearbox.up_closed_m_per_s)?;
     document.quantities(&key("up_full"), Kind::Speed, true, &mut gearbox.up_full_m_per_s)?;
-    let others = match gearbox.coupling {
-        Coupling::Converter => ["clutch_torque", "clutch_bite"],
-        Coupling::Clutch => ["converter_capacity", "converter_ratio"],
+    let others: &[&str] = match gearbox.coupling {
+        Coupling::Converter => &["clutch_torque", "clutch_bite"],
+        Coupling::Clutch => &["converter_capacity", "converter_ratio", "converter_pump"],
     };
-    match others.map(key).iter().find(|key| document.has(key)) {
+    match others.iter().map(|name| key(name)).find(|key| document.has(key)) {
         Some(other) => {
-            Err(document.wrong(other, "belongs to the other kind of coupling than this gearbox has"))
+            Err(document.wrong(&other, "belongs to the other kind of coupling than this gearbox has"))
         }
         None => Ok(()),
     }

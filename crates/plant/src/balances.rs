@@ -1,5 +1,7 @@
 //! Mass and energy balances.
 
+use crate::species::ExhaustSpecies;
+
 /// Running totals since the start and present contents. Masses in kg, energies in J.
 ///
 /// These balances hold to rounding:
@@ -8,6 +10,7 @@
 /// - fuel at the start = tank + line + fuel injected + fuel of the nitrous jet
 /// - fuel injected + fuel of the nitrous jet + fuel vapour = wall film + airborne + vapour pending + drawn
 /// - fuel drawn = in cylinders + burned + unburned
+/// - carbon of the fuel burned and unburned = carbon of the exhaust
 /// - heating value of the fuel that fired = released + unreleased
 /// - heat released = indicated work + coolant + exhaust
 /// - indicated work at the crank + starter = kinetic + pumping + losses + load
@@ -52,6 +55,9 @@ pub struct Balances {
     pub fuel_burned_kg: f64,
     /// Fuel that left unburned: misfires, and fuel that did not vaporize in a cold engine.
     pub fuel_unburned_kg: f64,
+    /// Exhaust gases of the charges that fired, misfires included, as they leave the cylinder; the oxygen of charges leaner than
+    /// [`LAMBDA_WITHOUT_FUEL`](crate::LAMBDA_WITHOUT_FUEL) is left out.
+    pub exhaust: ExhaustSpecies,
     /// Heat released.
     pub released_j: f64,
     /// Heat of the fuel that was not released: rich mixture, misfire, liquid fuel.

@@ -51,7 +51,7 @@ pub struct Torques {
     pub pumping: f64,
     /// Rubbing friction, opposed to the motion.
     pub rubbing: f64,
-    /// Alternator and compressor, opposed to the motion.
+    /// Alternator, compressor, other accessories and the gearbox's pump, opposed to the motion.
     pub accessories: f64,
     /// Torque into the coupling or dynamometer.
     pub load: f64,

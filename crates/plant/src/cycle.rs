@@ -1,6 +1,6 @@
 //! Working cycle: intake, combustion and exhaust events of the cylinders, and trigger pulses.
 
-use crate::combustion::Ignition;
+use crate::combustion::{ChargeState, Ignition};
 use crate::cylinders::{CylinderEvent, lambda_of};
 use crate::distribution::in_sensor_bank;
 use crate::driver_inputs::{DriverInputs, Key};
@@ -8,6 +8,7 @@ use crate::gas::RPM;
 use crate::knock::knock_index;
 use crate::manifold::ManifoldFlows;
 use crate::plant::{MAX_EVENTS, Plant};
+use crate::species::exhaust_species;
 use trimwright_numerics::Real;
 use trimwright_signals::Commands;
 
@@ -190,14 +191,15 @@ impl Plant {
         };
         let off_mbt_deg =
             spark_deg - combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda, drawn.residual);
-        let burn = combustion.burn(self.best_work_share, lambda, off_mbt_deg, drawn.residual);
-        let chance = burn.misfire > 0.0 && self.noise.uniform() < burn.misfire;
+        let state = ChargeState { lambda, off_mbt_deg, residual: drawn.residual, speed_rad_per_s };
+        let burn = combustion.burn(self.efficiency.at(speed_rad_per_s), &state);
+        let chance = burn.misfire > 0.0 && self.burn_noise.uniform() < burn.misfire;
         charge.misfired = inputs.key == Key::Off || chance;
 
         let whole_j = fuel_kg * self.heating_value;
-        let burned_kg = if charge.misfired { 0.0 } else { vapour_kg };
+        let burned_kg = if charge.misfired { 0.0 } else { vapour_kg * (1.0 - combustion.unburned_share) };
         let released_j = burned_kg * self.heating_value * burn.released;
-        let scatter = 1.0 + combustion.variation_at(drawn.map_pa, drawn.residual) * self.noise.normal();
+        let scatter = (1.0 + burn.variation * self.burn_noise.normal()).at_least(0.0);
         let work_j = released_j * burn.work_share * scatter;
         let coolant_j = released_j * self.slow.coolant_share;
         self.slow.indicated_nm = work_j / self.interval_rad;
@@ -211,6 +213,9 @@ impl Plant {
         balances.fuel_in_cylinders_kg -= fuel_kg;
         balances.fuel_burned_kg += burned_kg;
         balances.fuel_unburned_kg += fuel_kg - burned_kg;
+        let mut exhaust = exhaust_species(&self.molecule, lambda, burned_kg, vapour_kg - burned_kg);
+        exhaust.hc_kg += fuel_kg - vapour_kg;
+        balances.exhaust.add(&exhaust);
         balances.released_j += released_j;
         balances.unreleased_j += whole_j - released_j;
         balances.work_j += work_j;

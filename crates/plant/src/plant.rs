@@ -3,6 +3,7 @@
 use crate::ambient::{Air, moist_gas_constant};
 use crate::balances::Balances;
 use crate::check::OutOfRange;
+use crate::combustion::EfficiencyCurve;
 use crate::crank::{CrankState, Torques, firing_interval_rad};
 use crate::cylinders::{CylinderEvent, Cylinders};
 use crate::distribution::MAX_CYLINDERS;
@@ -22,6 +23,7 @@ use crate::noise::Noise;
 use crate::oxygen_sensor::OxygenSensorState;
 use crate::round::nearest_u64;
 use crate::sensors::{SensorInputs, SensorsState};
+use crate::species::Molecule;
 use crate::thermal::ThermalState;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
@@ -43,6 +45,8 @@ pub(crate) const TASK_100MS_S: f64 = 0.1;
 pub(crate) fn stoich_afr_of(truth: &Truth, disturbances: &DisturbancesState) -> f64 {
     truth.stoich_afr() * Real::exp(disturbances.tank_ln(&truth.disturbances))
 }
+/// Tells the combustion's stream of random numbers from the others of the same seed; any number.
+const BURN_STREAM: u64 = 0x6275_726e;
 
 /// Outputs of the 10 ms and 100 ms tasks, of the last cylinder event and of the last step, constant until recomputed.
 #[derive(Clone, Debug)]
@@ -139,13 +143,15 @@ pub struct Plant {
     pub(crate) shares: [f64; MAX_CYLINDERS],
     pub(crate) stoich_afr: f64,
     pub(crate) heating_value: f64,
-    pub(crate) best_work_share: f64,
+    pub(crate) efficiency: EfficiencyCurve,
+    pub(crate) molecule: Molecule,
     pub(crate) end_gas: EndGas,
     pub(crate) water_share: f64,
     pub(crate) gas_constant: f64,
     pub(crate) fuel_vapour_pa: f64,
     pub(crate) interval_rad: f64,
     pub(crate) noise: Noise,
+    pub(crate) burn_noise: Noise,
     pub(crate) manifold: ManifoldState,
     pub(crate) injectors: InjectorState,
     pub(crate) fuel: FuelSystemState,
@@ -178,7 +184,9 @@ impl Plant {
         truth.check()?;
         let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
         let filling = FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
-        let gearbox = GearboxState::new(&truth.gearbox).ok_or(no_axis)?;
+        let gearbox = GearboxState::new(&truth.gearbox).map_err(|_| no_axis)?;
+        let efficiency =
+            EfficiencyCurve::new(&truth.combustion, truth.engine.compression_ratio).map_err(|_| no_axis)?;
         let mut noise = Noise::new(seed);
         let air = truth.ambient.air(truth.ambient.altitude_m);
         let water_share = truth.ambient.water_share();
@@ -237,7 +245,8 @@ impl Plant {
             shares: truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks),
             stoich_afr: stoich_afr_of(&truth, &disturbances),
             heating_value: truth.fuel.heating_value_j_per_kg(),
-            best_work_share: truth.combustion.best_work_share(truth.engine.compression_ratio),
+            efficiency,
+            molecule: Molecule::of(&truth.fuel),
             end_gas: EndGas::new(truth.engine.compression_ratio, truth.fuel.octane),
             water_share,
             gas_constant,
@@ -269,6 +278,7 @@ impl Plant {
             thermal,
             slow,
             noise,
+            burn_noise: Noise::new(seed ^ BURN_STREAM),
             truth,
         };
         Ok(plant)

@@ -41,6 +41,8 @@ pub struct View {
     pub knock_index: f64,
     /// Vehicle speed, m/s.
     pub vehicle_m_per_s: f64,
+    /// Force at the driven wheels, N; negative on overrun. Brakes are not part of it.
+    pub wheel_n: f64,
     /// Distance since the start, m.
     pub distance_m: f64,
     /// Gear, 1 for first.
@@ -114,6 +116,7 @@ impl Plant {
             spark_deg: self.slow.spark_deg,
             knock_index: self.slow.knock_index,
             vehicle_m_per_s: self.vehicle.speed_m_per_s,
+            wheel_n: self.vehicle.wheel_n,
             distance_m: self.vehicle.distance_m,
             gear: self.gearbox.gear(),
             exhaust_lambda: self.exhaust.lambda,

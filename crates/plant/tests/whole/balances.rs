@@ -2,7 +2,7 @@
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
-use trimwright_plant::{Balances, GearRange, Key, Truth};
+use trimwright_plant::{Balances, GearRange, Key, Molecule, Truth};
 
 /// A drive of about a minute with load, overrun, braking and grade.
 fn drive(rig: &mut Rig) {
@@ -47,7 +47,10 @@ fn check(balances: &Balances, heating_value: f64) {
         balances.fuel_drawn_kg,
         balances.fuel_in_cylinders_kg + balances.fuel_burned_kg + balances.fuel_unburned_kg,
     );
-    let fired_j = (balances.fuel_drawn_kg - balances.fuel_in_cylinders_kg) * heating_value;
+    let fired_kg = balances.fuel_drawn_kg - balances.fuel_in_cylinders_kg;
+    let petrol = Molecule::of(&Truth::mild_v8().fuel);
+    closes("carbon", fired_kg * petrol.carbon_share(), balances.exhaust.carbon_kg(&petrol));
+    let fired_j = fired_kg * heating_value;
     closes("fuel energy", fired_j, balances.released_j + balances.unreleased_j);
     closes("heat", balances.released_j, balances.work_j + balances.coolant_j + balances.exhaust_j);
     closes(
