@@ -9,11 +9,11 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct PumpShotParameters<f32> "pump_shot" {
         /// Pressure that a throttle step from closed to open adds before MAP shows it.
-        number amount_pa { 7.5e3, 0.0..=60e3 "Pa", "engineering judgement, from tip-ins" }
+        number amount_pa { 17.5e3, 0.0..=60e3 "Pa", "engineering judgement, from tip-ins" }
         /// Rate of throttle position above which a shot is given.
         number threshold_per_s { 0.4, 0.05..=10.0 "1/s", "engineering judgement" }
         /// Time constant of the shot: sensor lag, averaging and time from injection to intake.
-        number decay_s { 0.08, 0.01..=2.0 "s", "engineering judgement" }
+        number decay_s { 0.13, 0.01..=2.0 "s", "engineering judgement" }
         /// Upper limit of the shot, as a share of the gap between MAP and barometric pressure.
         number max_gap_share { 0.8, 0.0..=1.0 "1", "engineering judgement" }
         /// Lower limit of MAP in the ratio of the shot.

@@ -33,11 +33,11 @@ trimwright_numerics::parameters! {
         /// Diameter of the droplets of an injector above the plates.
         number droplet_m { 2e-4, 2e-5..=1e-3 "m", "common practice, no source" }
         /// Weber number of the air in the bores at which half of the droplets are carried along.
-        number half_weber { 1.0, 0.01..=100.0 "1", "engineering judgement" }
+        number half_weber { 0.3, 0.01..=100.0 "1", "engineering judgement" }
         /// Fraction of the carried droplets that lands on the walls of the runners.
         number runner_share { 0.12, 0.0..=0.5 "1", "engineering judgement: some bends of a wet manifold" }
         /// Thickness of the puddle on the floor.
-        number floor_film_m { 1.6e-5, 2e-6..=2e-4 "m", "engineering judgement, from published time constants" }
+        number floor_film_m { 1.4e-5, 2e-6..=2e-4 "m", "engineering judgement, from published time constants" }
         /// Thickness of the puddle in the runners.
         number runner_film_m { 2e-5, 2e-6..=2e-4 "m", "engineering judgement, from published time constants" }
         /// Rate at which liquid reaches the ports, at an air speed of 1 m/s in the bores; it grows with the root of that speed.
