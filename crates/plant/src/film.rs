@@ -41,7 +41,7 @@ trimwright_numerics::parameters! {
         /// Thickness of the puddle in the runners.
         number runner_film_m { 2e-5, 2e-6..=2e-4 "m", "engineering judgement, from published time constants" }
         /// Rate at which liquid reaches the ports, at an air speed of 1 m/s in the bores; it grows with the root of that speed.
-        number liquid_per_s { 0.12, 0.0..=2.0 "1/s", "engineering judgement" }
+        number liquid_per_s { 0.2, 0.0..=2.0 "1/s", "engineering judgement" }
         /// Heat transfer from the coolant through the intake wall to the floor.
         number floor_w_per_k { 40.0, 1.0..=300.0 "W/K", "engineering judgement" }
         /// Heat capacity of the floor.
