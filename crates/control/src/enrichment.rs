@@ -10,7 +10,7 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct EnrichmentParameters<f32> "enrichment" {
         /// Lambda while cranking against coolant temperature; only the light part of cold fuel evaporates.
-        curve cranking { [8] = [(243.0, 0.28), (253.0, 0.42), (263.0, 0.50), (273.0, 0.57), (293.0, 0.68), (323.0, 0.83), (358.0, 0.92)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
+        curve cranking { [8] = [(243.0, 0.30), (253.0, 0.46), (263.0, 0.55), (273.0, 0.63), (293.0, 0.74), (323.0, 0.86), (358.0, 0.93)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
         /// Cranking time after which the cranking mixture is leaned out so as not to flood the engine.
         number thinning_delay_s { 4.0, 0.5..=60.0 "s", "engineering judgement" }
         /// Rate at which the cranking mixture is leaned out, share of lambda.
