@@ -72,9 +72,7 @@ const NUMBERS: usize = 3 + 6 + 5 + 2 * COOLANT_K.len();
 
 fn parameters(numbers: &[f64; NUMBERS]) -> FilmParameters {
     let number = |place: usize| numbers[place] as f32;
-    let curve = |from: usize| {
-        padded([0, 1, 2].map(|place| (COOLANT_K[place] as f32, number(from + place))))
-    };
+    let curve = |from: usize| padded([0, 1, 2].map(|place| (COOLANT_K[place] as f32, number(from + place))));
     FilmParameters {
         warm_share: [0, 1, 2].map(number),
         warm_s: [3, 4, 5, 6, 7, 8].map(number),
@@ -111,7 +109,8 @@ fn deviations(points: &[Point], numbers: &[f64; NUMBERS]) -> [f64; 2] {
         let speed_rad_per_s = rpm * std::f64::consts::PI / 30.0;
         let FilmEstimate { x: believed_x, tau_s: believed_s } =
             film_estimate(&parameters, pressure_pa as f32, speed_rad_per_s as f32, coolant_k as f32);
-        for (largest, ratio) in largest.iter_mut().zip([f64::from(believed_x) / x, f64::from(believed_s) / tau_s])
+        for (largest, ratio) in
+            largest.iter_mut().zip([f64::from(believed_x) / x, f64::from(believed_s) / tau_s])
         {
             *largest = largest.max((ratio - 1.0).abs());
         }
@@ -149,7 +148,9 @@ fn nearest(points: &[Point]) -> [f64; 2] {
                 }
                 let found = deviations(points, &tried)[which];
                 let factor = if found < least { 1.5 } else { 0.97 };
-                places.into_iter().for_each(|place| widths[place] = (widths[place] * factor).clamp(1e-4, 0.3));
+                places
+                    .into_iter()
+                    .for_each(|place| widths[place] = (widths[place] * factor).clamp(1e-4, 0.3));
                 if found < least {
                     (least, best) = (found, tried);
                 }
@@ -164,7 +165,8 @@ fn nearest(points: &[Point]) -> [f64; 2] {
 #[test]
 fn ident_the_search_finds_a_film_of_the_controllers_own_kind() {
     let numbers = [
-        0.6, 0.2, 0.07, 1.0, 1.2, 0.4, 0.7, 0.6, 0.05, 0.25, 1.1, 0.4, 0.5, 4.5, 0.4, 0.2, 0.05, 3.5, 2.2, 1.1,
+        0.6, 0.2, 0.07, 1.0, 1.2, 0.4, 0.7, 0.6, 0.05, 0.25, 1.1, 0.4, 0.5, 4.5, 0.4, 0.2, 0.05, 3.5, 2.2,
+        1.1,
     ];
     let other = parameters(&numbers);
     let points = map(|rpm, pressure_pa, coolant_k| {

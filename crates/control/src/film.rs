@@ -18,9 +18,9 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct FilmParameters<f32> "film" {
         /// Coefficients a, b, c of the wetting share of a warm wall, a - b p - c n, with pressure p in bar and speed n in 1000 rpm.
-        list warm_share { [3] = [0.60, 0.12, 0.02], 0.0..=2.0 "1", "engineering judgement, from tip-ins; form and magnitude of Hendricks et al., SAE 960037" }
+        list warm_share { [3] = [0.52, 0.12, 0.02], 0.0..=2.0 "1", "engineering judgement, from tip-ins; form and magnitude of Hendricks et al., SAE 960037" }
         /// Coefficients a to f of the time constant of a warm wall, a (b - c n) (p - d)^2 + e - f n, with pressure p in bar and speed n in 1000 rpm.
-        list warm_s { [6] = [0.35, 1.0, 0.0, 0.1, 0.50, 0.07], 0.0..=5.0 "s", "engineering judgement, from tip-ins; form and magnitude of Hendricks et al., SAE 960037" }
+        list warm_s { [6] = [0.22, 1.0, 0.0, 0.1, 0.50, 0.07], 0.0..=5.0 "s", "engineering judgement, from tip-ins; form and magnitude of Hendricks et al., SAE 960037" }
         /// Lower limit of pressure in the equations of a warm wall.
         number map_low_bar { 0.2, 0.05..=0.6 "bar", "engineering judgement: about where the published map begins" }
         /// Upper limit of pressure in the equations of a warm wall.

@@ -9,7 +9,7 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct PumpShotParameters<f32> "pump_shot" {
         /// Pressure that a throttle step from closed to open adds before MAP shows it.
-        number amount_pa { 25e3, 0.0..=60e3 "Pa", "engineering judgement, from tip-ins" }
+        number amount_pa { 32e3, 0.0..=60e3 "Pa", "engineering judgement, from tip-ins" }
         /// Rate of throttle position above which a shot is given.
         number threshold_per_s { 0.4, 0.05..=10.0 "1/s", "engineering judgement" }
         /// Time constant of the shot: sensor lag, averaging and time from injection to intake.

@@ -172,7 +172,7 @@ impl Plant {
         let drawn = charge.intake;
         let fuel_kg = drawn.cylinder_fuel_kg;
         let vapour_kg = if fuel_kg > 0.0 {
-            let air_fuel_ratio = drawn.air_kg / fuel_kg;
+            let air_fuel_ratio = (drawn.air_kg + drawn.nitrous_kg) / fuel_kg;
             let (coolant_k, firing) = (self.thermal.coolant_k, self.slow.firing);
             fuel_kg * combustion.vapour_share(&self.truth.fuel, coolant_k, firing, air_fuel_ratio)
         } else {

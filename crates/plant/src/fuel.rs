@@ -130,7 +130,11 @@ impl Fuel {
         let (mut low, mut high, mut share) = (MIN_EVAPORATED, 1.0, 0.5);
         for _ in 0..EVAPORATED_STEPS {
             let (distilled, slope) = at(share);
-            if distilled > share { low = share } else { high = share }
+            if distilled > share {
+                low = share
+            } else {
+                high = share
+            }
             let by_ln = per_ln_k * slope * air / (share + air);
             let next = share + (distilled - share) / (1.0 + by_ln / share);
             let next = if next > low && next < high { next } else { 0.5 * (low + high) };
@@ -190,7 +194,10 @@ mod tests {
         for fuel in [Fuel::DEFAULT, Fuel::WINTER, Fuel { ethanol_share: 0.1, ..Fuel::DEFAULT }] {
             for temperature_k in [320.0, 340.0, 360.0, 380.0, 420.0, 460.0] {
                 let share = fuel.evaporated_share(temperature_k, ATMOSPHERE_PA, 0.0);
-                assert!((share - fuel.distilled_share(temperature_k)).abs() < 6e-3, "{temperature_k}: {share}");
+                assert!(
+                    (share - fuel.distilled_share(temperature_k)).abs() < 6e-3,
+                    "{temperature_k}: {share}"
+                );
             }
         }
     }
@@ -208,7 +215,10 @@ mod tests {
                     let vapour_pa = pressure_pa * mol / (mol + afr / AIR_KG_PER_MOL);
                     let boils_k = temperature_k * (1.0 - Real::ln(vapour_pa / ATMOSPHERE_PA) / TROUTON);
                     let want = fuel.distilled_share(boils_k).max(MIN_EVAPORATED);
-                    assert!((share - want).abs() < 0.01, "{temperature_k} {pressure_pa} {afr}: {share} {want}");
+                    assert!(
+                        (share - want).abs() < 0.01,
+                        "{temperature_k} {pressure_pa} {afr}: {share} {want}"
+                    );
                 }
             }
         }
