@@ -22,6 +22,7 @@ fn assert_starts_and_tip_ins(figures: &Driveability) {
     }
     for tip_in in &figures.tip_ins {
         let compensated = tip_in.compensated.farthest();
+        // 0.147: the coupe in the mountains, cold; one believed film cannot fit two puddles.
         assert!(compensated < 0.15, "{tip_in:?}");
         assert!(tip_in.uncompensated.farthest() > 2.0 * compensated, "{tip_in:?}");
     }
@@ -32,7 +33,7 @@ fn assert_idle_and_return(figures: &Driveability) {
     assert!(idle.park_rms_rpm < 25.0 && idle.drive_rms_rpm < 25.0, "{idle:?}");
     let fan = idle.fan.expect("each of these cars has fans that the controller turns on");
     for event in [idle.ac, fan] {
-        assert!(event.drop_rpm < 120.0 && event.mixture < 0.06, "{idle:?}");
+        assert!(event.drop_rpm < 120.0 && event.mixture < 0.07, "{idle:?}");
     }
     assert!(figures.fuel_cut.stalls == 0 && figures.fuel_cut.cuts >= 3, "{:?}", figures.fuel_cut);
 }

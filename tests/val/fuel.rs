@@ -4,7 +4,7 @@ use crate::table;
 use trimwright_plant::Fuel;
 
 fn blend(ethanol_share: f64) -> Fuel {
-    Fuel { ethanol_share, octane: 91.0, vapour_pressure_pa: 60e3 }
+    Fuel { ethanol_share, ..Fuel::DEFAULT }
 }
 
 /// Source: atom balance with the dry air of ISO 2533; the plant's petrol is CH1.87.

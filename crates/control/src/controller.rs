@@ -258,17 +258,19 @@ impl State {
         let (estimate, since_start_s) = (self.estimator.estimate(), self.phase.since_start_s());
         let (speed, lean_blend) = (self.crank.motion().speed_rad_per_s, self.self_check.lean_blend());
         let enrichment = &parameters.enrichment;
-        let wanted = if self.phase.phase() == Phase::Cranking {
-            enrichment.cranking_lambda(estimate.ect_k, self.phase.for_s())
+        let (wanted, richest) = if self.phase.phase() == Phase::Cranking {
+            let wanted = enrichment.cranking_lambda(estimate.ect_k, self.phase.for_s());
+            (wanted, enrichment.min_cranking_lambda)
         } else {
             let after_start = enrichment.after_start_ratio(estimate.ect_k, since_start_s);
-            wanted_lambda(&parameters.wanted_lambda, setup, estimate, speed, after_start, lean_blend)
-                / self.lean_guard.factor(&parameters.lean_guard)
+            let wanted =
+                wanted_lambda(&parameters.wanted_lambda, setup, estimate, speed, after_start, lean_blend);
+            (wanted / self.lean_guard.factor(&parameters.lean_guard), enrichment.min_lambda)
         };
         let learned = &self.learned;
         let variances_ln2 = || (learned.variance.at(weights), learned.film_variance_of(&self.carried.film));
         let allowance = enrichment.uncertainty_ratio(since_start_s, variances_ln2);
-        (wanted / (allowance * (1.0 + self.start_assist.fuel_share()))).at_least(enrichment.min_lambda)
+        (wanted / (allowance * (1.0 + self.start_assist.fuel_share()))).at_least(richest)
     }
 
     /// 1 where fuel is allowed, 0 where it is not.

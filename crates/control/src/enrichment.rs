@@ -10,7 +10,7 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct EnrichmentParameters<f32> "enrichment" {
         /// Lambda while cranking against coolant temperature; only the light part of cold fuel evaporates.
-        curve cranking { [8] = [(253.0, 0.58), (273.0, 0.66), (293.0, 0.75), (323.0, 0.85), (358.0, 0.92)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
+        curve cranking { [8] = [(243.0, 0.30), (253.0, 0.46), (263.0, 0.55), (273.0, 0.63), (293.0, 0.74), (323.0, 0.86), (358.0, 0.93)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
         /// Cranking time after which the cranking mixture is leaned out so as not to flood the engine.
         number thinning_delay_s { 4.0, 0.5..=60.0 "s", "engineering judgement" }
         /// Rate at which the cranking mixture is leaned out, share of lambda.
@@ -18,7 +18,7 @@ trimwright_numerics::parameters! {
         /// Duration of the leaning out.
         number thinning_s { 10.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Lower limit of lambda while cranking.
-        number min_cranking_lambda { 0.3, 0.1..=0.8 "1", "engineering judgement" }
+        number min_cranking_lambda { 0.2, 0.1..=0.8 "1", "engineering judgement" }
         /// Upper limit of lambda while cranking.
         number max_cranking_lambda { 1.3, 0.9..=2.0 "1", "engineering judgement" }
         /// Prime pulse against coolant temperature, in stoichiometric full charges of one cylinder.
@@ -39,7 +39,7 @@ trimwright_numerics::parameters! {
         number film_fade_from_s { 1.0, 0.0..=2.0 "s", "engineering judgement" }
         /// Time after the start at which the enrichment for the wall film's uncertainty is gone.
         number film_fade_until_s { 4.0, 2.5..=60.0 "s", "engineering judgement" }
-        /// Lower limit of lambda with all enrichments together.
+        /// Lower limit of a started engine's lambda with all enrichments together.
         number min_lambda { 0.5, 0.2..=0.8 "1", "engineering judgement" }
     }
 }

@@ -26,6 +26,8 @@ pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("ambient.sea_level_pa", "ambient.sea_level_pressure"),
     ("manifold.wall_w_per_k", "manifold.wall_heat"),
     ("injectors.delay_v", "injectors.delay_supply"),
+    ("film.floor_w_per_k", "film.floor_heat"),
+    ("film.floor_j_per_k", "film.floor_capacity"),
     ("fuel_system.pump_free_kg_per_s", "fuel_system.pump_free_flow"),
     ("fuel_system.filter_pa", "fuel_system.filter_drop"),
     ("fuel_system.rail_m3", "fuel_system.rail_volume"),

@@ -1,5 +1,6 @@
 //! Combustion: heat release by mixture, work by speed, spark advance and residual gas, misfire, cyclic variation.
 
+use crate::fuel::{ATMOSPHERE_PA, Fuel};
 use crate::gas::RPM;
 use trimwright_numerics::{AxisError, Curve, Real};
 
@@ -51,8 +52,12 @@ trimwright_numerics::parameters! {
         number residual_limit { 0.39, 0.2..=0.6 "1", "Rhodes and Keck, SAE 850047, from memory" }
         /// Cyclic variation of the work: standard deviation over mean without residual gas.
         number variation { 0.015, 0.0..=0.1 "1", "Heywood ch. 9, from memory: some per cent, more when diluted" }
-        /// Fraction of a cylinder's fuel that is vaporized and can burn at a coolant temperature of 253 K; 1 from 333 K on.
-        number cold_vapour { 0.72, 0.3..=1.0 "1", "engineering judgement" }
+        /// Fraction of a cylinder's fuel that reaches its cold walls; the rest evaporates in the charge.
+        number wall_wetting { 0.4, 0.0..=1.0 "1", "engineering judgement" }
+        /// Temperature of the fuel on the walls over the coolant's, by compression.
+        number compression_rise_k { 8.0, 0.0..=60.0 "K step", "engineering judgement" }
+        /// Temperature of the charge over that of its walls while the engine fires, by residual gas and hot valves.
+        number firing_rise_k { 60.0, 0.0..=150.0 "K step", "engineering judgement: a tenth of residual gas at 900 K" }
     }
 }
 
@@ -168,10 +173,25 @@ impl Combustion {
         (self.work_share * otto * by_speed).held(0.02, 0.6)
     }
 
-    /// Fraction of a cylinder's fuel that is vaporized and can burn, 0 to 1 (engineering judgement); the rest leaves unburned.
-    pub fn vapour_share(&self, coolant_k: f64) -> f64 {
-        let warm = ((coolant_k - 253.15) / 80.0).held(0.0, 1.0);
-        self.cold_vapour + (1.0 - self.cold_vapour) * warm
+    /// Fraction of a cylinder's fuel that is vaporized and can burn, 0 to 1; the rest leaves unburned. Both the fuel on the walls and that
+    /// in the charge evaporate up to equilibrium at atmospheric pressure ([`Fuel::evaporated_share`]); `firing` is the fraction of the
+    /// last charges that burned, 0 to 1, and `air_fuel_ratio` the charge's by mass.
+    ///
+    /// ```
+    /// use trimwright_plant::Truth;
+    /// let truth = Truth::mild_v8();
+    /// let share = |coolant_k, firing| truth.combustion.vapour_share(&truth.fuel, coolant_k, firing, 10.0);
+    /// assert!(share(255.0, 0.0) < 0.6 && share(255.0, 1.0) > share(255.0, 0.0) + 0.15 && share(360.0, 1.0) == 1.0);
+    /// ```
+    pub fn vapour_share(&self, fuel: &Fuel, coolant_k: f64, firing: f64, air_fuel_ratio: f64) -> f64 {
+        let wall_k = coolant_k + self.compression_rise_k;
+        let on_walls = fuel.evaporated_share(wall_k, ATMOSPHERE_PA, air_fuel_ratio);
+        if on_walls >= 1.0 || firing <= 0.0 {
+            return on_walls;
+        }
+        let charge_k = wall_k + self.firing_rise_k * firing;
+        let in_charge = fuel.evaporated_share(charge_k, ATMOSPHERE_PA, air_fuel_ratio);
+        in_charge + self.wall_wetting * (on_walls - in_charge)
     }
 
     /// Standard deviation over mean of a charge's work by residual gas: 1.1 times [`Combustion::variation`] at full load, three to six

@@ -181,7 +181,13 @@ impl Plant {
         }
         let drawn = charge.intake;
         let fuel_kg = drawn.cylinder_fuel_kg;
-        let vapour_kg = fuel_kg * combustion.vapour_share(self.thermal.coolant_k);
+        let vapour_kg = if fuel_kg > 0.0 {
+            let air_fuel_ratio = (drawn.air_kg + drawn.nitrous_kg) / fuel_kg;
+            let (coolant_k, firing) = (self.thermal.coolant_k, self.slow.firing);
+            fuel_kg * combustion.vapour_share(&self.truth.fuel, coolant_k, firing, air_fuel_ratio)
+        } else {
+            0.0
+        };
         let lambda = lambda_of(drawn.air_kg, drawn.nitrous_kg, vapour_kg, self.stoich_afr);
         let spark_deg = match combustion.ignition {
             Ignition::Commanded => f64::from(commands.spark_deg).held(-20.0, 60.0),
@@ -195,9 +201,11 @@ impl Plant {
         let burn = combustion.burn(self.efficiency.at(speed_rad_per_s), &state);
         let chance = burn.misfire > 0.0 && self.burn_noise.uniform() < burn.misfire;
         charge.misfired = inputs.key == Key::Off || chance;
+        let burned = if charge.misfired { 0.0 } else { 1.0 };
+        self.slow.firing += (burned - self.slow.firing) / f64::from(self.truth.engine.cylinders.max(1));
 
         let whole_j = fuel_kg * self.heating_value;
-        let burned_kg = if charge.misfired { 0.0 } else { vapour_kg * (1.0 - combustion.unburned_share) };
+        let burned_kg = burned * vapour_kg * (1.0 - combustion.unburned_share);
         let released_j = burned_kg * self.heating_value * burn.released;
         let scatter = (1.0 + burn.variation * self.burn_noise.normal()).at_least(0.0);
         let work_j = released_j * burn.work_share * scatter;

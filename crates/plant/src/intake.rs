@@ -74,7 +74,7 @@ impl Plant {
         let before_pa = self.manifold.pressure_pa;
         let flows = self.manifold.step(&truth.manifold, throttle, &boundary, dt_s);
         let fall = (1.0 - self.manifold.pressure_pa / before_pa).held(0.0, 1.0);
-        self.film.step(&truth.film, self.slow.film, injected_kg, fall, dt_s);
+        self.film.step(&truth.film, &self.slow.film, injected_kg, fall, dt_s);
 
         if self.nitrous.flow_kg_per_s > 0.0 {
             self.add_nitrous(dt_s);

@@ -22,13 +22,13 @@
 //! | part | model | source |
 //! |---|---|---|
 //! | [`Ambient`] | pressure and temperature by altitude, humidity | ISO 2533, WMO guide |
-//! | [`Fuel`] | stoichiometric ratio, heating value, density of petrol with ethanol | atom balance |
+//! | [`Fuel`] | stoichiometric ratio, heating value, density, evaporation of petrol with ethanol | atom balance; ASTM D86 |
 //! | [`ThrottleBody`] | plates, bypass, leaks: isentropic flow, choked or reversed | Heywood; Guzzella & Onder |
 //! | [`Manifold`] | adiabatic filling and emptying, wall heat, evaporation | Hendricks et al., SAE 960037 |
 //! | [`Filling`] | compression and pressures, speed curve, valve overlap, seeded deviation | Guzzella & Onder |
 //! | [`Injectors`] | flow by pressure drop, delay by voltage, nonlinear short pulses, spread, deposits | orifice law, SAE J1832 terms |
 //! | [`FuelSystem`] | tank, pump, regulator or returnless, line, filter, suction, vapour, slosh | Darcy-Weisbach, Haaland |
-//! | [`Film`] | X and tau of the wall film, cold walls, flash evaporation | Aquino, SAE 810494 |
+//! | [`Film`] | vapour, carried droplets, two puddles by mass transfer, floor temperature | Guzzella & Onder; bounds: Aquino, SAE 810494 |
 //! | [`Distribution`] | fuel by cylinder and bank | common practice |
 //! | [`Combustion`] | heat release by mixture, work by speed, spark and residual gas, misfire, cyclic variation, knock index | atom balance; Hendricks and Sorenson; Heywood |
 //! | [`exhaust_species`] | CO2, CO, HC, H2, O2, water of each charge | atom balance, water-gas equilibrium |
@@ -82,7 +82,8 @@
 //! | manifold | `dm/dt = m'_in - m'_out`, `dp/dt = kappa R / V (m'_in T_in - m'_out T) + (kappa - 1) / V Q'` | Hendricks et al., SAE 960037 |
 //! | air charge | `eta p V / (R T)`, `eta` by compression, pressures, speed and overlap, [`Filling`] | Guzzella & Onder |
 //! | injector | `Q sqrt(dp / dp0) t^2 / (t + nonlinearity)`, `t` after the opening delay, [`Injectors`] | orifice law; nonlinearity: engineering judgement |
-//! | wall film | `dm/dt = X q - m / tau`, [`Film`] | Aquino, SAE 810494; X, tau after Hendricks et al. |
+//! | wall film | `dm/dt = X q - m / tau` of two puddles; X, tau by Weber, Reynolds and Spalding numbers, [`Film`] | Guzzella & Onder, ch. 2 |
+//! | evaporation | equilibrium air distillation, [`Fuel::evaporated_share`] | Clausius-Clapeyron, Trouton's rule; ASTM D86 |
 //! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
 //! | heat release | limited by oxygen in rich mixtures, [`heat_released`] | water-gas equilibrium, species data of cantera |
 //! | indicated efficiency | that of the Otto cycle, times `1 - 0.392 n^-0.36`, n in 1000 rpm, [`Combustion::best_efficiency`] | Hendricks and Sorenson, SAE 900616 |
@@ -189,7 +190,7 @@ pub use electrical::Electrical;
 pub use exhaust::Exhaust;
 pub use faults::{Circuit, Faults};
 pub use filling::{Filling, FillingModel, FillingPoint, SPEEDS};
-pub use film::{Film, FilmCoefficients};
+pub use film::{Film, FilmCoefficients, FilmConditions, FilmState, Puddle};
 pub use friction::{Friction, WARM_OIL_K, motored_fmep_pa};
 pub use fuel::Fuel;
 pub use fuel_system::{

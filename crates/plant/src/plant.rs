@@ -12,7 +12,7 @@ use crate::driver_inputs::{DriverInputs, GearRange, Key};
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
 use crate::filling::{FillingModel, FillingPoint};
-use crate::film::{FilmCoefficients, FilmState};
+use crate::film::{FilmCoefficients, FilmConditions, FilmState, Volatility};
 use crate::fuel_system::{FuelSystemState, FuelTaskInputs};
 use crate::gearbox::GearboxState;
 use crate::injector::InjectorState;
@@ -65,8 +65,10 @@ pub(crate) struct SlowSignals {
     pub(crate) density_kg_per_m3: f64,
     /// `sqrt(R T)` of the intake air, m/s.
     pub(crate) root_rt: f64,
-    /// X and tau of the wall film.
+    /// Puddles of the wall film.
     pub(crate) film: FilmCoefficients,
+    /// Vapour before the fuel lands, and vapour pressures of the puddles.
+    pub(crate) volatility: Volatility,
     /// Opening delay of the injectors.
     pub(crate) delay_s: f64,
     /// Voltage at the fuel pump.
@@ -81,6 +83,8 @@ pub(crate) struct SlowSignals {
     pub(crate) exhaust_kg_per_s: f64,
     /// Indicated torque in the present firing interval.
     pub(crate) indicated_nm: f64,
+    /// Fraction of the last charges that burned, one of each cylinder.
+    pub(crate) firing: f64,
     /// Spark advance in effect.
     pub(crate) spark_deg: f64,
     /// Knock index of the last charge.
@@ -193,6 +197,14 @@ impl Plant {
         let gas_constant = moist_gas_constant(water_share);
         let thermal = ThermalState::new(&truth.thermal, air.temperature_k);
         let manifold = ManifoldState::at(&truth.manifold, air.pressure_pa, thermal.intake_k, gas_constant);
+        let at = FilmConditions {
+            air_k: thermal.intake_k,
+            floor_k: thermal.wall_k,
+            runner_k: thermal.wall_k,
+            pressure_pa: air.pressure_pa,
+            ..FilmConditions::warm(&truth)
+        };
+        let volatility = truth.film.volatility(&truth.fuel, &at);
         let slow = SlowSignals {
             dt_s: 0.0,
             per_s: 0.0,
@@ -201,7 +213,8 @@ impl Plant {
             air,
             density_kg_per_m3: 1.2,
             root_rt: 300.0,
-            film: truth.film.coefficients(air.pressure_pa, 0.0, thermal.wall_k),
+            film: truth.film.coefficients_with(&volatility, &at),
+            volatility,
             delay_s: 0.0,
             pump_v: 0.0,
             iac: 0.0,
@@ -209,6 +222,7 @@ impl Plant {
             back_pressure_pa: air.pressure_pa,
             exhaust_kg_per_s: 0.0,
             indicated_nm: 0.0,
+            firing: 0.0,
             spark_deg: 0.0,
             knock_index: 0.0,
             rubbing: truth.friction.rubbing(thermal.oil_k),
@@ -254,7 +268,7 @@ impl Plant {
             interval_rad: firing_interval_rad(truth.engine.cylinders),
             injectors: InjectorState::new(&truth.injectors, &mut noise),
             fuel,
-            film: FilmState::default(),
+            film: FilmState::new(thermal.wall_k),
             cylinders: Cylinders::new(truth.engine.cylinders),
             crank: CrankState::default(),
             gearbox,
@@ -370,7 +384,7 @@ impl Plant {
             fuel_vapour_pending_kg: self.sums.vapour_kg,
             fuel_tank_kg: self.fuel.tank_kg(),
             fuel_line_kg: self.fuel.line_kg(),
-            fuel_wall_kg: self.film.wall_kg,
+            fuel_wall_kg: self.film.wall_kg(),
             fuel_airborne_kg: self.film.airborne_kg,
             kinetic_j: 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed,
             ..self.balances

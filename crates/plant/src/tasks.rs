@@ -1,8 +1,10 @@
 //! 10 ms and 100 ms tasks: signals that change slowly.
 
 use crate::driver_inputs::{DriverInputs, Key};
+use crate::film::FilmConditions;
 use crate::friction::Friction;
 use crate::fuel_system::FuelTaskInputs;
+use crate::gas::CP_AIR;
 use crate::plant::{Plant, TASK_10MS_S, TASK_100MS_S};
 use crate::thermal::{ThermalInputs, coolant_share_factor};
 use crate::vehicle::density_kg_per_m3;
@@ -70,7 +72,7 @@ impl Plant {
         self.slow.vapour_kg_per_s = drawing_m3 * self.disturbances.vapour_kg_per_s_per_m3(pressure_ratio);
         self.slow.vapour_over_mean_kg_per_s = drawing_m3
             * self.disturbances.vapour_over_mean_kg_per_s_per_m3(&truth.disturbances, pressure_ratio);
-        self.slow.film = truth.film.coefficients(self.manifold.pressure_pa, speed, self.thermal.wall_k);
+        self.slow.film = truth.film.coefficients_with(&self.slow.volatility, &self.film_conditions());
         self.gearbox.shift(&truth.gearbox, self.vehicle.speed_m_per_s, inputs.throttle, elapsed_s);
         let frame = &mut self.frame;
         // The output of a gauge sensor ends at no pressure.
@@ -119,6 +121,16 @@ impl Plant {
         self.sums.intake_kg = 0.0;
         self.thermal.step(&truth.thermal, &heat, elapsed_s);
         self.electrical.soak(&truth.electrical, self.thermal.bonnet_k, elapsed_s);
+        let (at, manifold) = (self.film_conditions(), &truth.manifold);
+        let air_w_per_k = manifold.wall_w_per_k + manifold.wall_share * CP_AIR * at.air_kg_per_s;
+        self.film.warm_floor(
+            &truth.film,
+            &self.slow.film,
+            self.thermal.wall_k,
+            (at.air_k, air_w_per_k),
+            elapsed_s,
+        );
+        self.slow.volatility = truth.film.volatility(&truth.fuel, &at);
         self.slow.rubbing = truth.friction.rubbing(self.thermal.oil_k);
         let per_cylinder = 1.0 / f64::from(truth.engine.cylinders.max(1));
         let combustion = &truth.combustion;
@@ -150,6 +162,20 @@ impl Plant {
             elapsed_s,
         );
         self.sensors.update_thermistors(&truth.sensors, self.thermal.coolant_k, self.thermal.iat_k);
+    }
+
+    /// What the wall film depends on, now.
+    fn film_conditions(&self) -> FilmConditions {
+        let throttle = &self.truth.throttle;
+        FilmConditions {
+            pressure_pa: self.manifold.pressure_pa,
+            air_kg_per_s: self.slow.flows.out_kg * self.slow.per_s,
+            air_k: self.manifold.temperature_k(&self.truth.manifold, self.gas_constant),
+            floor_k: self.film.floor_k,
+            runner_k: self.thermal.wall_k,
+            bore_m: throttle.bore_m,
+            bores_m2: throttle.bores_m2(),
+        }
     }
 
     /// Number of cooling fans that run, 0 to 2.

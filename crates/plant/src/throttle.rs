@@ -31,6 +31,11 @@ trimwright_numerics::parameters! {
 }
 
 impl ThrottleBody {
+    /// Cross-section of all bores, m^2.
+    pub fn bores_m2(&self) -> f64 {
+        0.25 * PI * self.bore_m * self.bore_m * f64::from(self.bores)
+    }
+
     /// Effective area of the plates at an `opening` of 0 to 1 of pedal travel, m^2.
     ///
     /// Per bore `A = cd pi d^2 / 4 (1 - cos a / cos a0)` with plate angle `a` from the closed angle `a0` to

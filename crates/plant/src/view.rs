@@ -23,11 +23,11 @@ pub struct View {
     pub engine_kg_per_s: f64,
     /// Fuel through the injectors in the last step, kg/s.
     pub injected_kg_per_s: f64,
-    /// Fuel in the wall film, kg.
+    /// Fuel on the manifold's walls, kg.
     pub film_kg: f64,
-    /// Fraction of the injected fuel that lands on the wall (X), 0 to 0.95.
+    /// Fraction of the injected fuel that lands on the walls (X), 0 to 0.95.
     pub film_x: f64,
-    /// Evaporation time constant of the wall film (tau), s.
+    /// Mean time constant of both puddles (tau), s: fuel on the walls in steady state over the flow onto them.
     pub film_tau_s: f64,
     /// Throttle opening, 0 to 1.
     pub throttle: f64,
@@ -63,8 +63,10 @@ pub struct View {
     pub coolant_k: f64,
     /// Oil temperature, K.
     pub oil_k: f64,
-    /// Temperature of the manifold wall under the film, K.
+    /// Temperature of the intake wall, K.
     pub wall_k: f64,
+    /// Temperature of the manifold's floor under the film, K.
+    pub floor_k: f64,
     /// Temperature of the air at the throttle body, K.
     pub intake_k: f64,
     /// Supply voltage, V.
@@ -107,7 +109,7 @@ impl Plant {
             throttle_kg_per_s: self.slow.flows.in_kg * self.slow.per_s,
             engine_kg_per_s: self.slow.flows.out_kg * self.slow.per_s,
             injected_kg_per_s: self.slow.injected_kg * self.slow.per_s,
-            film_kg: self.film.wall_kg,
+            film_kg: self.film.wall_kg(),
             film_x: self.slow.film.x,
             film_tau_s: self.slow.film.tau_s,
             throttle: self.slow.throttle,
@@ -128,6 +130,7 @@ impl Plant {
             coolant_k: self.thermal.coolant_k,
             oil_k: self.thermal.oil_k,
             wall_k: self.thermal.wall_k,
+            floor_k: self.film.floor_k,
             intake_k: self.thermal.intake_k,
             supply_v: self.electrical.supply_v,
             rail_pa: self.fuel.rail_pa(),

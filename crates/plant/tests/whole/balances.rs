@@ -81,6 +81,8 @@ fn ident_mass_and_energy_close_from_a_cold_start_with_faults_and_nitrous() {
     truth.nitrous.jet_m2 = 3e-7;
     truth.nitrous.fuel_jet_ratio = 0.1;
     let mut rig = Rig::new(truth);
+    // While it cranks, nitrous oxide would leave no room for air.
+    rig.start(8.0);
     rig.commands.nitrous = true;
     rig.inputs.nitrous_armed = true;
     rig.lambda = 0.8;

@@ -57,7 +57,8 @@ impl Rig {
         self.inputs.key = Key::On;
         self.run(1.0);
         self.inputs.key = Key::Start;
-        self.enrichment = 2.0;
+        // Only a part of a cold engine's fuel evaporates.
+        self.enrichment = if self.plant.view().coolant_k < 273.0 { 5.0 } else { 2.0 };
         let mut cranked_s = 0.0;
         while self.rpm() < 450.0 && cranked_s < 8.0 {
             self.run(0.05);
@@ -65,6 +66,7 @@ impl Rig {
         }
         self.inputs.key = Key::On;
         // Enrichment for the wall film, decaying.
+        self.enrichment = 2.0;
         let end_s = self.plant.view().time_s + seconds;
         while self.plant.view().time_s < end_s {
             self.run(0.1);
