@@ -218,9 +218,10 @@ fn random_drive(index: u32) -> (bool, bool) {
         );
         let off_kg = b.fuel_tank_kg + b.fuel_line_kg + used_kg - b.fuel_start_kg;
         assert!(off_kg.abs() < 1e-9 * b.fuel_start_kg, "{index}: {off_kg} kg");
-        let held_kg = b.fuel_wall_kg + b.fuel_airborne_kg + b.fuel_in_cylinders_kg;
+        let held_kg = b.fuel_wall_kg + b.fuel_airborne_kg + b.fuel_vapour_pending_kg + b.fuel_in_cylinders_kg;
         let gone_kg = b.fuel_burned_kg + b.fuel_unburned_kg;
-        assert!((held_kg + gone_kg - used_kg).abs() < 1e-9 * b.fuel_start_kg, "{index}: {b:?}");
+        let entered_kg = used_kg + b.fuel_vapour_kg;
+        assert!((held_kg + gone_kg - entered_kg).abs() < 1e-9 * b.fuel_start_kg, "{index}: {b:?}");
     };
     let mut ran = false;
     for _ in 0..8 {
