@@ -134,7 +134,7 @@ fn full_load(name: &str, speeds: &[f64]) -> Vec<crate::rig::Pull> {
 }
 
 #[test]
-fn val_full_load_pressure_and_consumption() {
+fn band_full_load_pressure_and_consumption() {
     for (name, speeds, bar) in [
         // 8 to 10.5 bar for a mild engine with two valves a cylinder, some more for a hot one: common practice, no source.
         ("delivery-van", &[1500.0, 2200.0, 3000.0, 3800.0, 4600.0][..], 8.0..10.5),
@@ -156,7 +156,7 @@ fn val_full_load_pressure_and_consumption() {
 }
 
 #[test]
-fn val_best_part_load_consumption() {
+fn band_best_part_load_consumption() {
     // 240 to 300 g/kWh: common practice, no source.
     for (name, pedals) in [
         ("delivery-van", [23, 26, 29]),
@@ -179,7 +179,7 @@ fn val_best_part_load_consumption() {
 }
 
 #[test]
-fn val_a_frozen_car_warms_up_in_a_town_drive() {
+fn band_a_frozen_car_warms_up_in_a_town_drive() {
     let mut rig = Rig::shipped("cold-morning");
     let thermostat_k = rig.plant().truth().thermal.thermostat_k;
     let mut warm_s = None;
@@ -196,7 +196,7 @@ fn val_a_frozen_car_warms_up_in_a_town_drive() {
 }
 
 #[test]
-fn val_economy_in_town_and_on_the_highway() {
+fn band_economy_in_town_and_on_the_highway() {
     // Large V8 cars of the early 1970s on the UDDS, 10 to 16 mpg; a small four half as much fuel; a six-cylinder pickup on the
     // highway 15 to 25 mpg: common practice, no source.
     for (name, mpg) in [
@@ -225,7 +225,7 @@ fn val_economy_of_a_car_of_1973_by_tank_and_by_exhaust() {
 }
 
 #[test]
-fn val_time_to_sixty() {
+fn band_time_to_sixty() {
     let table = "time [s],speed [mph]\n0,0\n60,0\n61,90\n120,90\n";
     for (name, seconds) in [
         // Loaded van and pickup 10 to 20 s, small car 9 to 15 s, big engine in a saloon 5 to 9 s: common practice, no source.
