@@ -19,10 +19,12 @@ fn economy_mpg(name: &str) -> f64 {
     tank_mpg(&rig)
 }
 
-/// Miles a gallon of the fuel injected so far.
+/// Miles a gallon of the fuel that has left the tank so far for the engine: through the injectors, or as vapour.
 fn tank_mpg(rig: &Rig) -> f64 {
-    let burned_m3 = rig.balances().fuel_injected_kg / rig.plant().truth().fuel.density_kg_per_m3();
-    (rig.view().distance_m / MILE_M) / (burned_m3 / GALLON_M3)
+    let balances = rig.balances();
+    let used_kg = balances.fuel_injected_kg + balances.fuel_vapour_kg;
+    let used_m3 = used_kg / rig.plant().truth().fuel.density_kg_per_m3();
+    (rig.view().distance_m / MILE_M) / (used_m3 / GALLON_M3)
 }
 
 /// Idle of a hot engine in Park over 40 s.
@@ -247,7 +249,7 @@ fn band_time_to_sixty() {
 }
 
 #[test]
-fn val_nitrous_oxide_gives_its_power_and_is_never_lean() {
+fn nitrous_oxide_gives_its_power_and_is_never_lean() {
     let table = "time [s],engine_speed [rpm],pedal [%],nitrous\n0,0,0,off\n60,2000,15,off\n240,3500,15,off\n250,3500,100,off\n\
         265,3500,100,on\n280,3500,100,off\n290,3500,100,off\n";
     let mut rig = Rig::on("dyno-steps", table);
