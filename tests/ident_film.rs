@@ -14,7 +14,9 @@ const COOLANT_K: [f64; 3] = [255.0, 293.0, 363.0];
 const EQUAL: f64 = 0.10;
 /// Random steps of a search, and searches from different beginnings.
 const STEPS: u32 = 8_000;
-const SEARCHES: u64 = 4;
+const SEARCHES: u64 = 8;
+/// How far from the default the searches begin in turn, over the range of a number.
+const BEGINNINGS: [f64; 4] = [0.1, 0.2, 0.3, 0.4];
 
 /// One point of the map, and share and time constant there.
 type Point = (f64, f64, f64, f64, f64);
@@ -129,12 +131,12 @@ fn nearest(points: &[Point]) -> [f64; 2] {
     }
     begin[9..].copy_from_slice(&[0.2, 1.0, 0.3, 0.6, 4.0, 0.3, 0.1, 0.0, 2.6, 1.6, 1.0]);
     [0, 1].map(|which| {
-        let search = |seed: u64| {
+        let search = |(seed, beginning): (u64, f64)| {
             let mut draws = Draws(0x9e37_79b9_7f4a_7c15_u64.wrapping_mul(seed));
             let mut best = begin;
             for (place, number) in best.iter_mut().enumerate() {
                 let (low, high) = range(place);
-                *number = (*number + 0.1 * draws.next() * (high - low)).clamp(low, high);
+                *number = (*number + beginning * draws.next() * (high - low)).clamp(low, high);
             }
             let mut widths = [0.1; NUMBERS];
             let mut least = deviations(points, &best)[which];
@@ -157,7 +159,7 @@ fn nearest(points: &[Point]) -> [f64; 2] {
             }
             least
         };
-        (1..=SEARCHES).map(search).fold(f64::INFINITY, f64::min)
+        (1..=SEARCHES).zip(BEGINNINGS.into_iter().cycle()).map(search).fold(f64::INFINITY, f64::min)
     })
 }
 
@@ -179,8 +181,8 @@ fn ident_the_search_finds_a_film_of_the_controllers_own_kind() {
     assert!(x < EQUAL && tau_s < EQUAL, "{x} {tau_s}");
 }
 
-/// No choice of the controller's film parameters equals the true film within 10 % over the map: the nearest share is within 5 %, but the
-/// nearest time constant is 23 % off.
+/// No choice of the controller's film parameters equals the true film within 10 % over the map: the nearest share is within 8 %, but the
+/// nearest time constant is 20 % off.
 #[test]
 fn ident_no_choice_of_the_controllers_film_equals_the_true_one() {
     let [x, tau_s] = nearest(&true_map(&Truth::mild_v8()));

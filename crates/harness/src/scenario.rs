@@ -8,7 +8,7 @@ use crate::document::Document;
 use crate::error::InputError;
 use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
-pub use crate::scenario_disturbances::Disturbances;
+pub use crate::scenario_disturbances::DisturbanceScale;
 use crate::scenario_source::{ENGINE_FILES, SCENARIO_FILES, SCHEDULE_FILES, Source};
 use crate::schedule::{LONGEST_RUN_S, Schedule};
 use crate::sizing::{self, Installation};
@@ -107,7 +107,7 @@ impl Scenario {
     #[must_use]
     pub fn with_disturbances(mut self, all: f64) -> Self {
         for truth in [&mut self.truth, &mut self.nameplate] {
-            Disturbances { all, ..Disturbances::DEFAULT }.apply(truth);
+            DisturbanceScale { all, ..DisturbanceScale::DEFAULT }.apply(truth);
         }
         self
     }

@@ -9,14 +9,14 @@ trimwright_numerics::parameters! {
     /// Factors on the engine's disturbances ([`trimwright_plant::Disturbances`]): 0 switches one off, 1 leaves it as it is.
     ///
     /// ```
-    /// use trimwright_harness::scenario::{Disturbances, Scenario};
+    /// use trimwright_harness::scenario::{DisturbanceScale, Scenario};
     /// let van = Scenario::load("delivery-van")?;
     /// let mut calm = van.truth.clone();
-    /// Disturbances { all: 0.0, ..Disturbances::default() }.apply(&mut calm);
+    /// DisturbanceScale { all: 0.0, ..DisturbanceScale::default() }.apply(&mut calm);
     /// assert!(van.truth.disturbances.tank_ln > 0.01 && calm.disturbances.tank_ln == 0.0);
     /// # Ok::<(), trimwright_harness::error::InputError>(())
     /// ```
-    pub struct Disturbances<f64> "disturbances" {
+    pub struct DisturbanceScale<f64> "disturbances" {
         /// Factor on all of them.
         number all { 1.0, 0.0..=4.0 "1", "as in the engine file" }
         /// Factor on those of the charge at the valve.
@@ -33,13 +33,13 @@ trimwright_numerics::parameters! {
 }
 
 /// Reads the factors; those not given are one.
-pub(crate) fn read(document: &Document) -> Result<Disturbances, InputError> {
-    let mut disturbances = Disturbances::DEFAULT;
+pub(crate) fn read(document: &Document) -> Result<DisturbanceScale, InputError> {
+    let mut disturbances = DisturbanceScale::DEFAULT;
     block_reader::read(document, "", &mut disturbances, &[])?;
     Ok(disturbances)
 }
 
-impl Disturbances {
+impl DisturbanceScale {
     /// Applies the factors to a truth, within the ranges of its parameters.
     pub fn apply(&self, truth: &mut Truth) {
         let sizes = &mut truth.disturbances;

@@ -119,6 +119,9 @@ const SLOW_LOSS: f64 = 5.0;
 const ROUGH_FROM: f64 = 0.28;
 /// Largest standard deviation over mean of the work.
 const MAX_VARIATION: f64 = 0.5;
+/// Degrees by which the best spark is later per mass fraction of nitrous oxide in air and nitrous oxide: at 0.13 they have 22.6 % of oxygen in
+/// place of 21 %, with which the flame is about a quarter faster (engineering judgement, from flames in enriched air, from memory).
+const NITROUS_LATER_DEG: f64 = 40.0;
 /// Width of the scatter of burn limits between charges, in residual fraction: first misfires at this much over half below the limit, no
 /// charge burns at half of it above (engineering judgement).
 const MISFIRE_BAND: f64 = 0.12;
@@ -153,6 +156,17 @@ pub fn heat_released(lambda: f64) -> f64 {
     let index = (place.held(0.0, 6.0) as u32 as usize).min(RELEASED.len() - 2);
     let (low, high) = (RELEASED[index], RELEASED[index + 1]);
     (low + (place - index as f64) * (high - low)).held(0.0, 1.0)
+}
+
+/// Degrees by which the spark for maximum brake torque is later with a mass fraction of nitrous oxide in air and nitrous oxide, 0 to 1:
+/// more oxygen burns faster. Common practice, no source: two to four degrees for each 50 hp.
+///
+/// ```
+/// // 0.03 kg/s, some 65 hp, beside 0.2 kg/s of air.
+/// assert!((2.6..6.0).contains(&trimwright_plant::nitrous_later_deg(0.13)));
+/// ```
+pub fn nitrous_later_deg(nitrous_share: f64) -> f64 {
+    NITROUS_LATER_DEG * nitrous_share.held(0.0, 1.0)
 }
 
 impl Combustion {

@@ -1,6 +1,6 @@
 //! Working cycle: intake, combustion and exhaust events of the cylinders, and trigger pulses.
 
-use crate::combustion::{ChargeState, Ignition};
+use crate::combustion::{ChargeState, Ignition, nitrous_later_deg};
 use crate::cylinders::{CylinderEvent, lambda_of};
 use crate::distribution::in_sensor_bank;
 use crate::driver_inputs::{DriverInputs, Key};
@@ -195,8 +195,11 @@ impl Plant {
                 combustion.distributor_deg(drawn.map_pa, self.slow.air.pressure_pa, speed_rad_per_s)
             }
         };
-        let off_mbt_deg =
-            spark_deg - combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda, drawn.residual);
+        let mut mbt_deg = combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda, drawn.residual);
+        if drawn.nitrous_kg > 0.0 {
+            mbt_deg -= nitrous_later_deg(drawn.nitrous_kg / (drawn.air_kg + drawn.nitrous_kg));
+        }
+        let off_mbt_deg = spark_deg - mbt_deg;
         let state = ChargeState { lambda, off_mbt_deg, residual: drawn.residual, speed_rad_per_s };
         let burn = combustion.burn(self.efficiency.at(speed_rad_per_s), &state);
         let chance = burn.misfire > 0.0 && self.burn_noise.uniform() < burn.misfire;

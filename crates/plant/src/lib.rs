@@ -180,7 +180,9 @@ pub use accessories::Accessories;
 pub use ambient::{Air, Ambient, saturation_pa};
 pub use balances::Balances;
 pub use check::OutOfRange;
-pub use combustion::{Burn, ChargeState, Combustion, EfficiencyCurve, Ignition, heat_released};
+pub use combustion::{
+    Burn, ChargeState, Combustion, EfficiencyCurve, Ignition, heat_released, nitrous_later_deg,
+};
 pub use crank::Crank;
 pub use cylinders::{CylinderEvent, LAMBDA_WITHOUT_FUEL};
 pub use distribution::{Distribution, MAX_CYLINDERS, in_sensor_bank};

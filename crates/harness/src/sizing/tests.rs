@@ -198,12 +198,13 @@ fn nitrous_is_sized_when_fitted_with_a_caution() {
     nitrous.jet_m2 = 0.05 / (2.0 * 785.1 * (5.052_5e6 - 101_325.0_f64)).sqrt();
     let sizing = sized(&scenario);
     let jet = sized_in(&scenario, UnitSystem::Si);
-    assert!((line(&jet, "flow of the jet").value - 50.0).abs() < 0.01);
-    // 50.525 bar at 20 degC (CoolProp 8.0.0) is 732.8 psi.
-    assert!((line(&sizing, "bottle pressure").value - 732.8).abs() < 0.05);
+    // The formula of the liquid's density is within 0.5 % of CoolProp 8.0.0, and the flow goes with its root.
+    assert!((line(&jet, "flow of the jet").value - 50.0).abs() < 0.125);
+    // 50.525 bar at 20 degC (CoolProp 8.0.0) is 732.8 psi; the formula is within 0.05 %.
+    assert!((line(&sizing, "bottle pressure").value - 732.8).abs() < 0.37);
     // 0.05 / 9.296 x 1.1 = 5.9165 g/s = 46.957 lb/h.
     assert!((line(&sizing, "fuel for it").value - 46.957).abs() < 0.005);
-    assert!((line(&sizing, "bottle lasts").value - 90.0).abs() < 0.05);
+    assert!((line(&sizing, "bottle lasts").value - 90.0).abs() < 0.23);
     assert!(sizing.cautions.iter().any(|caution| caution.contains("Nitrous")));
 }
 
