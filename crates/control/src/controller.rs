@@ -895,6 +895,23 @@ mod tests {
         assert_eq!(moved(|frame| frame.switches.o2_ready = false), 0.0);
     }
 
+    /// At 0.68, the rich end of the sensor's range, lambda 0.6 reads too lean.
+    #[test]
+    fn a_reading_at_an_end_of_its_range_trims_only_back_into_it() {
+        let trim_ln = |wanted: f32| {
+            let mut parameters = PARAMETERS;
+            parameters.wanted_lambda.by_ect =
+                trimwright_numerics::parameters::padded([(220.0, wanted), (400.0, wanted)]);
+            let mut rig = Rig::new(SetupAnswers::default(), Options::default());
+            rig.calibration = Calibration::new(&SetupAnswers::default(), parameters).unwrap();
+            rig.frame.o2_v = 0.0;
+            rig.run(30.0);
+            rig.state.feedback.trim_ln()
+        };
+        assert_eq!(trim_ln(0.6), 0.0);
+        assert!(trim_ln(1.0) < -0.1, "{}", trim_ln(1.0));
+    }
+
     /// By hand: 20 ms of flow at the gas temperature of that flow, over the temperature at which the pipe's mass is stated.
     #[test]
     fn an_entry_of_the_ring_holds_turns_gas_and_the_films_part_of_the_correction() {
