@@ -33,7 +33,7 @@ fn assert_idle_and_return(figures: &Driveability) {
     assert!(idle.park_rms_rpm < 25.0 && idle.drive_rms_rpm < 25.0, "{idle:?}");
     let fan = idle.fan.expect("each of these cars has fans that the controller turns on");
     for event in [idle.ac, fan] {
-        assert!(event.drop_rpm < 120.0 && event.mixture < 0.07, "{idle:?}");
+        assert!(event.drop_rpm < 120.0 && event.mixture < 0.08, "{idle:?}");
     }
     assert!(figures.fuel_cut.stalls == 0 && figures.fuel_cut.cuts >= 3, "{:?}", figures.fuel_cut);
 }

@@ -40,8 +40,10 @@ trimwright_numerics::parameters! {
         number load_compression { 9.5, 6.0..=14.0 "1", "reprint of Hendricks et al., SAE 960037" }
         /// Speed of the highest volumetric efficiency over the rev limit, for a stock, a mild and a hot cam.
         list peak_share { [3] = [0.45, 0.52, 0.62], 0.2..=0.95 "1", "engineering judgement" }
-        /// Volumetric efficiency lost per squared relative distance from the peak speed.
+        /// Volumetric efficiency lost per squared relative distance above the peak speed.
         number off_peak { 0.22, 0.0..=1.0 "1", "engineering judgement" }
+        /// The same below the peak speed, for a stock, a mild and a hot cam: a late closing intake pushes charge back at low speed.
+        list below_peak { [3] = [0.22, 0.22, 0.5], 0.0..=1.0 "1", "engineering judgement" }
         /// Overlap factor of a stock, a mild and a hot cam, degrees per metre.
         list overlap_deg_per_m { [3] = [0.5, 1.4, 5.0], 0.0..=10.0 "deg/m", "engineering judgement: 20, 38 and 77 degrees of overlap between 0.15 mm of lift in a two-valve engine, by the formula of Fox, Cheng and Heywood, SAE 931025, from memory" }
         /// Factor of the back flow term.
@@ -94,7 +96,8 @@ impl BaseMapParameters {
             self.load_loss_pa / map_pa * (self.load_compression - 1.0) / (answers.compression_ratio - 1.0);
         let load = self.load_limit - lost;
         let off_peak = speed_rad_per_s / (of_cam(self.peak_share) * answers.rev_limit_rad_per_s) - 1.0;
-        let speed = 1.0 - self.off_peak * off_peak * off_peak;
+        let loss = if off_peak < 0.0 { of_cam(self.below_peak) } else { self.off_peak };
+        let speed = 1.0 - loss * off_peak * off_peak;
         let back_flow = self.back_flow(of_cam(self.overlap_deg_per_m), map_pa, speed_rad_per_s);
         (load * speed * (1.0 - back_flow)).held(self.min_filling, self.max_filling)
     }

@@ -306,7 +306,11 @@ impl State {
         let refusal = self.refusal(constants);
         self.self_check.step(&parameters.self_check, &parameters.torque_response, setup, &sample);
         let feedback = &parameters.feedback;
-        if setup.options().feedback && refusal.is_none_or(|refusal| !refusal.freezes_trim()) {
+        // Beyond an end of the sensor's range the true error is unknown: only its direction back into the range is certain.
+        let estimate = self.estimator.estimate();
+        let misleads = estimate.lambda_at_end && (estimate.lambda < 1.0) == (error_ln > 0.0);
+        let usable = !misleads && refusal.is_none_or(|refusal| !refusal.freezes_trim());
+        if setup.options().feedback && usable {
             self.feedback.step(feedback, delay_s, required_ln, learned_ln, dt_s);
         } else {
             self.feedback.hold(feedback, dt_s);
@@ -781,8 +785,8 @@ mod tests {
         known.learned.film_variance = Default::default();
         let allowance = wanted(&known) / wanted(&without);
         assert!(
-            (1.1..1.25).contains(&allowance),
-            "a map that knows nothing gets a standard deviation more: {allowance}"
+            (1.04..1.13).contains(&allowance),
+            "a map that knows nothing gets half a standard deviation more: {allowance}"
         );
     }
 
@@ -889,6 +893,23 @@ mod tests {
         };
         assert!(moved(|_| ()) > 0.02 && moved(|frame| frame.ect_v = 2.6) > 0.02);
         assert_eq!(moved(|frame| frame.switches.o2_ready = false), 0.0);
+    }
+
+    /// At 0.68, the rich end of the sensor's range, lambda 0.6 reads too lean.
+    #[test]
+    fn a_reading_at_an_end_of_its_range_trims_only_back_into_it() {
+        let trim_ln = |wanted: f32| {
+            let mut parameters = PARAMETERS;
+            parameters.wanted_lambda.by_ect =
+                trimwright_numerics::parameters::padded([(220.0, wanted), (400.0, wanted)]);
+            let mut rig = Rig::new(SetupAnswers::default(), Options::default());
+            rig.calibration = Calibration::new(&SetupAnswers::default(), parameters).unwrap();
+            rig.frame.o2_v = 0.0;
+            rig.run(30.0);
+            rig.state.feedback.trim_ln()
+        };
+        assert_eq!(trim_ln(0.6), 0.0);
+        assert!(trim_ln(1.0) < -0.1, "{}", trim_ln(1.0));
     }
 
     /// By hand: 20 ms of flow at the gas temperature of that flow, over the temperature at which the pipe's mass is stated.

@@ -100,8 +100,9 @@ mod tests {
     /// By hand: 20 ms of a decay of 80 ms leave four fifths of 4 kPa; a throttle at 2 per second adds 2 * 7.5 kPa * 20 ms.
     #[test]
     fn a_shot_decays_and_grows_by_the_throttles_movement() {
+        let parameters = PumpShotParameters { amount_pa: 7.5e3, decay_s: 0.08, ..SHOT };
         let mut shot = PumpShot { coming_pa: 4e3 };
-        assert!((shot.step(&SHOT, 2.0, 0.02) - 3500.0).abs() < 0.01);
+        assert!((shot.step(&parameters, 2.0, 0.02) - 3500.0).abs() < 0.01);
         assert_eq!(PumpShot::default().step(&SHOT, SHOT.threshold_per_s, 0.02), 0.0);
         assert_eq!(PumpShot::default().step(&SHOT, 900.0, 0.02), SHOT.amount_pa);
     }

@@ -131,7 +131,10 @@ impl Plant {
             elapsed_s,
         );
         self.slow.volatility = truth.film.volatility(&truth.fuel, &at);
-        self.slow.rubbing = truth.friction.rubbing(self.thermal.oil_k);
+        let film_k = self.thermal.oil_k + truth.friction.film_rise_k(self.slow.rubbing, speed);
+        let film_share = (elapsed_s / truth.friction.film_tau_s).held(0.0, 1.0);
+        self.thermal.oil_film_k += film_share * (film_k - self.thermal.oil_film_k);
+        self.slow.rubbing = truth.friction.rubbing(self.thermal.oil_film_k);
         let per_cylinder = 1.0 / f64::from(truth.engine.cylinders.max(1));
         let combustion = &truth.combustion;
         let share = combustion.coolant_share

@@ -50,6 +50,8 @@ pub struct ThermalState {
     pub coolant_k: f64,
     /// Oil.
     pub oil_k: f64,
+    /// Oil between rubbing parts.
+    pub oil_film_k: f64,
     /// Intake wall.
     pub wall_k: f64,
     /// Air under the bonnet.
@@ -108,6 +110,7 @@ impl ThermalState {
         Self {
             coolant_k: start_k,
             oil_k: start_k,
+            oil_film_k: start_k,
             wall_k: start_k,
             bonnet_k: thermal.start_bonnet_k,
             intake_k,

@@ -2,7 +2,7 @@
 
 use crate::rig::{Rig, warm};
 use trimwright_plant::gas::RPM;
-use trimwright_plant::{Balances, GearRange, Key, Molecule, Truth};
+use trimwright_plant::{Balances, Disturbances, GearRange, Key, Molecule, Truth};
 
 /// A drive of about a minute with load, overrun, braking and grade.
 fn drive(rig: &mut Rig) {
@@ -132,9 +132,9 @@ fn half_the_step_changes_key_results_by_less_than_half_a_percent() {
 fn ident_steady_charge_is_that_of_the_pure_function() {
     let mut truth = warm();
     truth.filling.deviation = 0.15;
-    // The pure function knows no disturbances of the charge.
-    let disturbances = &mut truth.disturbances;
-    (disturbances.charge_fast_ln, disturbances.charge_ln, disturbances.drift_ln) = (0.0, 0.0, 0.0);
+    // The pure function knows nothing of what passes.
+    truth.disturbances =
+        Disturbances { charge_fast_ln: 0.0, charge_ln: 0.0, drift_ln: 0.0, ..truth.disturbances };
     let mut rig = Rig::new(truth);
     rig.start(5.0);
     for (rpm, throttle) in [(700.0, 0.0), (1500.0, 0.1), (2500.0, 0.2), (3500.0, 1.0)] {

@@ -17,7 +17,7 @@ pub(crate) struct Rig {
 
 impl Rig {
     pub(crate) fn new(truth: Truth) -> Self {
-        let commands = Commands { pump_duty: 1.0, iac_duty: 0.3, spark_deg: 25.0, ..Commands::default() };
+        let commands = Commands { pump_duty: 1.0, iac_duty: 0.45, spark_deg: 25.0, ..Commands::default() };
         let plant = Plant::new(truth, 5).unwrap();
         Self { plant, inputs: DriverInputs::default(), commands, lambda: 1.0, enrichment: 1.0, dt_s: 1e-3 }
     }

@@ -201,7 +201,7 @@ fn the_nitrous_system_adds_oxygen_and_power_only_when_armed_and_commanded() {
 #[test]
 fn the_compressor_loads_the_idle_and_a_hot_stop_soaks_the_intake() {
     let mut rig = Rig::new(warm());
-    rig.commands.iac_duty = 0.35;
+    rig.commands.iac_duty = 0.5;
     rig.start(60.0);
     let free = rig.rpm();
     let before_k = rig.plant.view().intake_k;
