@@ -16,7 +16,7 @@ trimwright_numerics::parameters! {
         /// Burned mixture of a hot cam's idle over that of the curve: with little vacuum and much residual gas the speed answers less to fuel.
         number hot_cam_ln { 0.026, 0.0..=0.1 "ln", "engineering judgement: mean over sampled simulated engines with a hot cam" }
         /// Standard deviation of healthy engines from that curve.
-        number engine_sigma_ln { 0.009, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, less the scatter of the mean" }
+        number engine_sigma_ln { 0.012, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, less the scatter of the mean" }
         /// Standard deviations of the difference above which the engine is richer than it reads.
         number rich_sigmas { 2.7, 1.0..=10.0 "1", "engineering judgement: two would occur by chance in repeated checks" }
         /// Difference above which the engine is richer than it reads.
@@ -313,7 +313,7 @@ mod tests {
         let (bias_ln, sigma_ln) = known.lambda_bias_ln(&RESPONSE).unwrap();
         assert!((bias_ln - (0.02 + 0.026 - 0.026 * 21.0 / 99.0)).abs() < 1e-6, "{bias_ln}");
         assert!(
-            (sigma_ln - Real::sqrt(0.002_626_3_f32 * 0.002_626_3 + 0.009 * 0.009)).abs() < 1e-6,
+            (sigma_ln - Real::sqrt(0.002_626_3_f32 * 0.002_626_3 + 0.012 * 0.012)).abs() < 1e-6,
             "{sigma_ln}"
         );
         assert!(known.falsely_lean_ln(&RESPONSE).is_some() && known.falsely_rich_ln(&RESPONSE).is_none());
