@@ -33,7 +33,8 @@ struct Limits {
 
 fn assert_within(table: &VersionedTable, limits: &Limits) {
     let rows = rows(table);
-    let at = |learner: &str, figure: &str, column: &str| rows[&(learner.to_owned(), figure.to_owned())][column];
+    let at =
+        |learner: &str, figure: &str, column: &str| rows[&(learner.to_owned(), figure.to_owned())][column];
     for learner in ["integral", "gradient", "kalman"] {
         assert!(at(learner, "learned_map_lasting_rms", "engines") >= ENGINES, "{learner}");
         assert_eq!(at(learner, "stalls", "q100"), 0.0, "{learner}");
