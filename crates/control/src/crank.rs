@@ -285,21 +285,26 @@ mod tests {
     const CRANK: CrankParameters = CrankParameters { min_speed_rad_per_s: 4.2, ..CrankParameters::DEFAULT };
 
     /// Pulses, so many a firing, each in a frame of its own; how often the engine fired.
-    fn turn_by(crank: &mut CrankDecoder, pulses_per_firing: u8, times_us: impl Iterator<Item = u64>) -> u32 {
+    fn turn_by(
+        crank: &mut CrankDecoder,
+        parameters: &CrankParameters,
+        pulses_per_firing: u8,
+        times_us: impl Iterator<Item = u64>,
+    ) -> u32 {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut firings = 0;
         for time_us in times_us {
             let mut frame = Frame { time_us, ..Frame::default() };
             frame.pulses_us.push(time_us).unwrap();
             let due = DueTasks { time_us, dt_s: 0.001, ..DueTasks::default() };
-            crank.step(&CRANK, calibration.setup(), pulses_per_firing, &frame, &due);
+            crank.step(parameters, calibration.setup(), pulses_per_firing, &frame, &due);
             firings += u32::from(crank.motion.firings);
         }
         firings
     }
 
     fn turn(crank: &mut CrankDecoder, times_us: impl Iterator<Item = u64>) {
-        turn_by(crank, 1, times_us);
+        turn_by(crank, &CRANK, 1, times_us);
     }
 
     /// Half a second without pulses.
@@ -429,7 +434,7 @@ mod tests {
             let mut crank = CrankDecoder::default();
             let step_us = 12_000 / u64::from(pulses);
             let firings =
-                turn_by(&mut crank, pulses, (0..40 * u64::from(pulses)).map(|pulse| pulse * step_us));
+                turn_by(&mut crank, &CRANK, pulses, (0..40 * u64::from(pulses)).map(|pulse| pulse * step_us));
             let motion = crank.motion;
             assert!((motion.speed_rad_per_s - 130.9).abs() < 0.01, "{pulses}: {motion:?}");
             assert!((motion.interval_s - 0.012).abs() < 1e-6 && firings == 40, "{pulses}: {firings}");
@@ -440,9 +445,9 @@ mod tests {
     #[test]
     fn with_two_pulses_a_firing_the_time_between_firings_is_that_of_both() {
         let mut crank = CrankDecoder::default();
-        turn_by(&mut crank, 2, (0..21).map(|pulse| pulse * 5000));
+        turn_by(&mut crank, &CRANK, 2, (0..21).map(|pulse| pulse * 5000));
         assert!((crank.motion.since_firing_s - 0.01).abs() < 1e-6 && crank.motion.firings == 1);
-        turn_by(&mut crank, 2, [105_000].into_iter());
+        turn_by(&mut crank, &CRANK, 2, [105_000].into_iter());
         assert_eq!((crank.motion.since_firing_s, crank.motion.firings), (0.0, 0));
         // Cylinders that differ average out over a cycle of sixteen pulses.
         let mut time_us = 105_000;
@@ -450,13 +455,13 @@ mod tests {
             time_us += if pulse % 16 == 3 { 5700 } else { 4900 };
             time_us
         });
-        turn_by(&mut crank, 2, uneven);
+        turn_by(&mut crank, &CRANK, 2, uneven);
         let speed = crank.motion.speed_rad_per_s;
         assert!((speed - 16.0 * core::f32::consts::FRAC_PI_4 / 0.0792).abs() < 0.05, "{speed}");
     }
 
     #[test]
-    fn val_a_hundredth_second_at_100_pi_rad_per_s_is_half_a_turn() {
+    fn ident_a_hundredth_second_at_100_pi_rad_per_s_is_half_a_turn() {
         let motion = CrankMotion { speed_rad_per_s: 100.0 * PI, ..CrankMotion::default() };
         assert!((motion.turns(0.01) - 0.5).abs() < 1e-6);
     }
@@ -482,6 +487,7 @@ mod tests {
         let mut crank = CrankDecoder::default();
         turn_by(
             &mut crank,
+            &CRANK,
             pulses_per_firing,
             (0..80).map(|pulse| pulse * 40_000 / u64::from(pulses_per_firing)),
         );
@@ -582,19 +588,9 @@ mod tests {
 
     /// Rejected and lost pulses and the speed after pulses of 8192 us and a last one after this time.
     fn after_last(parameters: &CrankParameters, last_us: u64) -> (u32, u32, f32) {
-        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let mut crank = CrankDecoder::default();
-        for time_us in (0..20).map(|pulse| pulse * 8192).chain([19 * 8192 + last_us]) {
-            let mut frame = Frame { time_us, ..Frame::default() };
-            frame.pulses_us.push(time_us).unwrap();
-            crank.step(
-                parameters,
-                calibration.setup(),
-                1,
-                &frame,
-                &DueTasks { dt_s: 0.001, ..DueTasks::default() },
-            );
-        }
+        let times_us = (0..20).map(|pulse| pulse * 8192).chain([19 * 8192 + last_us]);
+        turn_by(&mut crank, parameters, 1, times_us);
         (crank.rejected_pulses(), crank.lost_pulses(), crank.motion.speed_rad_per_s)
     }
 

@@ -224,7 +224,7 @@ mod tests {
 
     /// By hand: twice the air of a full cylinder of 0.65 l at 1.2 kg/m3, over 14.6.
     #[test]
-    fn val_a_prime_pulse_at_20_degc_is_two_full_charges() {
+    fn ident_a_prime_pulse_at_20_degc_is_two_full_charges() {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let prime_kg = ENRICHMENT.prime_kg(calibration.setup(), 293.0);
         assert!((prime_kg - 2.0 * 0.65e-3 * 1.2 / 14.6).abs() < 1e-9, "{prime_kg}");

@@ -593,7 +593,7 @@ mod tests {
     }
 
     #[test]
-    fn val_a_first_order_lag_of_30_ms_follows_by_a_quarter_in_10_ms() {
+    fn ident_a_first_order_lag_of_30_ms_follows_by_a_quarter_in_10_ms() {
         let mut held = 1.0;
         follow(&mut held, 3.0, 0.01, 0.03);
         assert!((held - 1.5).abs() < 1e-6);

@@ -187,7 +187,7 @@ mod tests {
 
     /// By hand: 1 / (0.001 + 2 (0.0002 + 4 (1e-7 + 4 * 1e-9))).
     #[test]
-    fn val_the_equation_has_three_powers_of_the_logarithm() {
+    fn ident_the_equation_has_three_powers_of_the_logarithm() {
         let kelvin = by_coefficients(&[1e-3, 2e-4, 1e-7, 1e-9], 2.0);
         assert!((kelvin - 1.0 / 1.400_832e-3).abs() < 0.01, "{kelvin}");
     }
