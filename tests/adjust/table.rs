@@ -246,9 +246,9 @@ pub(crate) const NITROUS: &[Row] = &[
 
 pub(crate) const LEARNING: &[Row] = &[
     row(("learner.authority_ln", Text("0.05")), Everything, f::learned_percent, By(-30.0..=-3.0)),
-    row(("learner.sample_variance_ln2", Text("0.4")), Everything, f::unsure_percent, By(0.3..=10.0)),
-    row(("learner.sample_variance_ln2", Text("0.4")), Everything, f::soon_learned_percent, By(-20.0..=-0.5)),
-    row(("learner.prior_sigma_ln", Text("0.03")), Everything, f::soon_learned_percent, By(-30.0..=-10.0)),
+    row(("learner.sample_variance_ln2", Text("5")), Everything, f::unsure_percent, By(0.3..=10.0)),
+    row(("learner.sample_variance_ln2", Text("5")), Everything, f::soon_learned_percent, By(-20.0..=-0.5)),
+    row(("learner.prior_sigma_ln", Text("0.03")), Everything, f::soon_learned_percent, By(-30.0..=-5.0)),
     row(("feedback.time_constant_per_delay", Text("8")), Everything, f::soon_trim_percent, Times(0.2..=0.7)),
     row(("feedback.authority_ln", Text("0.1")), Everything, f::trim_percent, By(-20.0..=-2.0)),
     row(("feedback.authority_ln", Text("0.1")), Everything, f::starved_lambda, By(0.02..=0.2)),
