@@ -328,7 +328,9 @@ impl State {
         self.insight.show_feedback(required_ln, refusal);
     }
 
-    /// The ring entry for the last 20 ms.
+    /// The ring entry for the last 20 ms. Not inlined: else its copy within the state needs a routine of 1.5 KB, `memmove`, which nothing
+    /// else needs.
+    #[inline(never)]
     fn injection(&mut self, &Constants { parameters, setup }: &Constants<'_>, dt_s: f32) -> Injection {
         let injected = &self.carried.injected;
         let (richest, leanest) = (parameters.attribution.richest, parameters.attribution.leanest);
