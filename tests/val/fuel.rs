@@ -27,6 +27,15 @@ fn val_stoichiometric_ratio_and_ethanol_mass_of_blends() {
     }
 }
 
+/// Source: CoolProp 8.0.0: pentane to nonane, and toluene. One formula for all is within a fifth of each.
+#[test]
+fn val_vapour_pressure_of_the_parts_of_petrol() {
+    for row in table::read("hydrocarbon_vapour") {
+        let vapour_pa = Fuel::vapour_pressure_of_cut_pa(row.number("T_boil_K"), row.number("T_K"));
+        row.agrees("p_vapour_Pa", vapour_pa, 0.2);
+    }
+}
+
 /// Source: cantera 3.2.0 (gas) less CoolProp 8.0.0 (vaporisation at 25 degC), liquid ethanol.
 #[test]
 fn val_heating_value_of_ethanol() {

@@ -83,7 +83,7 @@
 //! | air charge | `eta p V / (R T)`, `eta` by compression, pressures, speed and overlap, [`Filling`] | Guzzella & Onder |
 //! | injector | `Q sqrt(dp / dp0) t^2 / (t + nonlinearity)`, `t` after the opening delay, [`Injectors`] | orifice law; nonlinearity: engineering judgement |
 //! | wall film | `dm/dt = X q - m / tau` of two puddles; X, tau by Weber, Reynolds and Spalding numbers, [`Film`] | Guzzella & Onder, ch. 2 |
-//! | evaporation | equilibrium air distillation, [`Fuel::evaporated_share`] | Clausius-Clapeyron, Trouton's rule; ASTM D86 |
+//! | evaporation | equilibrium air distillation, [`Fuel::evaporated_share`] | Clausius-Clapeyron, Trouton's rule, vapour pressures of CoolProp; ASTM D86 |
 //! | lambda | air over fuel times the stoichiometric ratio, [`Fuel`] | atom balance |
 //! | heat release | limited by oxygen in rich mixtures, [`heat_released`] | water-gas equilibrium, species data of cantera |
 //! | indicated efficiency | that of the Otto cycle, times `1 - 0.392 n^-0.36`, n in 1000 rpm, [`Combustion::best_efficiency`] | Hendricks and Sorenson, SAE 900616 |
