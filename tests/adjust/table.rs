@@ -125,7 +125,7 @@ pub(crate) const PUMP_SHOT: &[Row] = &[
 
 pub(crate) const START: &[Row] = &[
     row(
-        ("enrichment.cranking", Text("[[\"-20 degC\", 0.6], [\"20 degC\", 0.85], [\"85 degC\", 1]]")),
+        ("enrichment.cranking", Text("[[\"-20 degC\", 0.41], [\"20 degC\", 0.72], [\"85 degC\", 1]]")),
         Everything,
         f::cranking_mg_a_charge,
         Times(0.8..=0.86),
@@ -133,7 +133,7 @@ pub(crate) const START: &[Row] = &[
     row(
         (
             "enrichment.prime",
-            Text("[[\"-20 degC\", 20], [\"0 degC\", 10], [\"20 degC\", 4], [\"67 degC\", 0.8]]"),
+            Text("[[\"-20 degC\", 3], [\"0 degC\", 1.6], [\"20 degC\", 0.7], [\"67 degC\", 0.14]]"),
         ),
         Everything,
         f::prime_mg,

@@ -6,14 +6,12 @@ use trimwright_harness::scenario::Scenario;
 use trimwright_harness::schedule::Schedule;
 use trimwright_harness::session::{Moment, SessionBuilder, Until};
 use trimwright_plant::gas::ICE_K;
-use trimwright_plant::{DriverInputs, Friction, Key, Plant};
+use trimwright_plant::{DriverInputs, Friction, Fuel, Key, Plant};
 use trimwright_signals::Commands;
 use trimwright_study::sample::EngineSample;
 
 /// A scenario of each shipped engine.
 const CARS: [&str; 4] = ["town-coupe", "highway-pickup", "delivery-van", "hot-cam-town"];
-/// Vapour pressure of winter petrol, Pa: common practice, no source.
-const WINTER_PA: f64 = 90e3;
 /// Heat capacity of coolant and metal of the recorded car over its displacement, J/(K m3): 30 kJ/K and 1.5 L (engineering judgement).
 const RECORDED_J_PER_K_M3: f64 = 20e6;
 
@@ -24,9 +22,6 @@ fn after_a_night(scenario: Scenario, degc: f64, table: &str) -> Scenario {
     truth.ambient.sea_level_k = night_k;
     (truth.thermal.start_k, truth.thermal.start_bonnet_k) = (night_k, night_k);
     truth.fuel_system.fuel_k = night_k.max(240.0);
-    if degc < 0.0 {
-        truth.fuel.vapour_pressure_pa = WINTER_PA;
-    }
     let schedule = Schedule::parse("test", "test.csv", table).expect("a schedule");
     Scenario { truth, schedule, faults: Vec::new(), ..scenario }
 }
@@ -92,11 +87,17 @@ fn started(scenario: Scenario) -> (f64, u32, f64) {
 fn every_engine_starts_between_minus_30_and_45_degrees_within_three_tries() {
     for name in CARS {
         for degc in [-30.0, -18.0, 0.0, 20.0, 45.0] {
-            let (crank_s, tries, rpm) = started(shipped(name, degc, &idling(100)));
-            assert!(
-                tries <= 3 && rpm > 500.0,
-                "{name} at {degc} degC: {tries} tries, {crank_s} s, {rpm} rpm"
-            );
+            let summer = shipped(name, degc, &idling(100));
+            let mut winter = summer.clone();
+            winter.truth.fuel = Fuel::WINTER;
+            for scenario in [Some(summer), (degc <= 0.0).then_some(winter)].into_iter().flatten() {
+                let fuel = scenario.truth.fuel.clone();
+                let (crank_s, tries, rpm) = started(scenario);
+                assert!(
+                    tries <= 3 && rpm > 500.0,
+                    "{name} at {degc} degC, {fuel:?}: {tries} tries, {crank_s} s, {rpm} rpm"
+                );
+            }
         }
     }
 }
@@ -116,12 +117,14 @@ fn drawn_engines_with_weak_batteries_and_stiff_bearings_start_at_minus_18() {
     }
 }
 
+/// Several seconds at -18 degC against one at 20 degC: common practice, no source. Seen there: van 3.8, hot cam 3.7, coupe 2.5 and pickup 1.2
+/// times; the manifold of the last two gives its first charges more of the prime pulse. At -30 degC all take more than nine times as long.
 #[test]
 fn band_a_cold_start_takes_longer_on_the_starter() {
-    for name in CARS {
+    for (name, longer) in CARS.into_iter().zip([2.0, 1.1, 3.0, 3.0]) {
         let crank_s = |degc| started(shipped(name, degc, &idling(100))).0;
-        let (cold_s, frozen_s) = (crank_s(20.0), crank_s(-30.0));
-        assert!(frozen_s > 1.5 * cold_s, "{name}: {cold_s} {frozen_s}");
+        let [mild_s, cold_s, frozen_s] = [20.0, -18.0, -30.0].map(crank_s);
+        assert!(cold_s > longer * mild_s && frozen_s > 5.0 * mild_s, "{name}: {mild_s} {cold_s} {frozen_s}");
     }
 }
 

@@ -10,9 +10,9 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct EnrichmentParameters<f32> "enrichment" {
         /// Lambda while cranking against coolant temperature; only the light part of cold fuel evaporates.
-        curve cranking { [8] = [(243.0, 0.27), (253.0, 0.42), (263.0, 0.51), (273.0, 0.57), (293.0, 0.72), (323.0, 0.86), (358.0, 0.93)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
+        curve cranking { [8] = [(243.0, 0.30), (253.0, 0.34), (263.0, 0.42), (273.0, 0.48), (293.0, 0.60), (323.0, 0.82), (358.0, 0.93)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
         /// Cranking time after which the cranking mixture is leaned out so as not to flood the engine.
-        number thinning_delay_s { 3.0, 0.5..=60.0 "s", "engineering judgement" }
+        number thinning_delay_s { 3.5, 0.5..=60.0 "s", "engineering judgement" }
         /// Rate at which the cranking mixture is leaned out, share of lambda.
         number thinning_per_s { 0.1, 0.0..=1.0 "1/s", "engineering judgement" }
         /// Duration of the leaning out.
@@ -21,8 +21,8 @@ trimwright_numerics::parameters! {
         number min_cranking_lambda { 0.2, 0.1..=0.8 "1", "engineering judgement" }
         /// Upper limit of lambda while cranking.
         number max_cranking_lambda { 1.3, 0.9..=2.0 "1", "engineering judgement" }
-        /// Prime pulse against coolant temperature, in stoichiometric full charges of one cylinder.
-        curve prime { [8] = [(253.0, 10.0), (273.0, 5.0), (293.0, 2.0), (340.0, 0.4)], 220.0..=400.0 "K" => 0.0..=20.0 "1", "common practice, no source" }
+        /// Prime pulse against coolant temperature, in stoichiometric full charges of all cylinders.
+        curve prime { [8] = [(253.0, 1.5), (273.0, 0.8), (293.0, 0.35), (340.0, 0.07)], 220.0..=400.0 "K" => 0.0..=5.0 "1", "engineering judgement: the manifold that it wets grows with the engine" }
         /// Delay of the prime pulse after ignition on, for the pump to build up pressure.
         number prime_delay_s { 0.8, 0.0..=10.0 "s", "engineering judgement" }
         /// After-start enrichment right after the start against coolant temperature, ratio of fuel.
@@ -57,8 +57,8 @@ impl EnrichmentParameters {
 
     /// Fuel of the prime pulse, kg, which wets the dry manifold before the first turn.
     pub fn prime_kg(&self, setup: &Setup, ect_k: f32) -> f32 {
-        let full_charge_kg = STANDARD_KG_PER_M3 * setup.cylinder_m3();
-        along(&self.prime, ect_k) * full_charge_kg / setup.answers().stoich_afr
+        let full_charges_kg = STANDARD_KG_PER_M3 * setup.answers().displacement_m3;
+        along(&self.prime, ect_k) * full_charges_kg / setup.answers().stoich_afr
     }
 
     /// After-start enrichment, fuel ratio of 1 or more; falls linearly to 1.
@@ -195,7 +195,7 @@ mod tests {
         };
         assert_eq!(ratio(ENRICHMENT.thinning_delay_s), 1.0);
         assert!((ratio(ENRICHMENT.thinning_delay_s + 2.5) - 1.25).abs() < 1e-5);
-        assert_eq!(ENRICHMENT.cranking_lambda(293.0, 60.0), ENRICHMENT.max_cranking_lambda);
+        assert_eq!(ENRICHMENT.cranking_lambda(323.0, 60.0), ENRICHMENT.max_cranking_lambda);
         let short = EnrichmentParameters { thinning_s: 1.0, ..ENRICHMENT };
         assert!((short.cranking_lambda(293.0, 60.0) / short.cranking_lambda(293.0, 0.0) - 1.1).abs() < 1e-5);
     }
@@ -222,11 +222,11 @@ mod tests {
         assert!(primed(ENRICHMENT.prime_delay_s) && !primed(ENRICHMENT.prime_delay_s - 0.01));
     }
 
-    /// By hand: twice the air of a full cylinder of 0.65 l at 1.2 kg/m3, over 14.6.
+    /// By hand: 0.35 times the air of 5.2 l at 1.2 kg/m3, over 14.6.
     #[test]
-    fn ident_a_prime_pulse_at_20_degc_is_two_full_charges() {
+    fn ident_a_prime_pulse_at_20_degc_is_a_third_of_the_displacement() {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let prime_kg = ENRICHMENT.prime_kg(calibration.setup(), 293.0);
-        assert!((prime_kg - 2.0 * 0.65e-3 * 1.2 / 14.6).abs() < 1e-9, "{prime_kg}");
+        assert!((prime_kg - 0.35 * 5.2e-3 * 1.2 / 14.6).abs() < 1e-9, "{prime_kg}");
     }
 }
