@@ -11,15 +11,15 @@ const SATURATION_K: (f64, f64) = (200.0, 309.2);
 /// `ln(p / p_c) T / T_c` in powers 1, 3/2, 5/2 and 5 of `1 - T / T_c`. This and the next three have the form of ESDU 91022, thermophysical
 /// properties of nitrous oxide; coefficients fitted to CoolProp 8.0.0 from 200 to 309.2 K, largest error 0.05 %.
 const PRESSURE: [f64; 4] = [-6.8283, 1.7278, -2.1577, -0.995_93];
-/// `ln(rho / rho_c)` of the liquid in powers 1/3 to 4/3 of `1 - T / T_c`; largest error 0.5 %.
+/// `ln(rho / rho_c)` of the liquid in powers 1/3 to 4/3 of `1 - T / T_c`; largest error 0.5 % of CoolProp 8.0.0.
 const LIQUID: [f64; 4] = [1.7238, -0.843_16, 0.418_59, 0.068_269];
-/// `ln(rho / rho_c)` of the vapour in powers 1/3 to 5/3 of `T_c / T - 1`; largest error 0.5 %.
+/// `ln(rho / rho_c)` of the vapour in powers 1/3 to 5/3 of `T_c / T - 1`; largest error 0.5 % of CoolProp 8.0.0.
 const VAPOUR: [f64; 5] = [-1.592, -3.3303, 2.7716, -5.7606, 0.961_41];
-/// Heat of evaporation, kJ/kg, in powers 1/3 to 5/3 of `1 - T / T_c`; largest error 0.9 %, at the upper end.
+/// Heat of evaporation, kJ/kg, in powers 1/3 to 5/3 of `1 - T / T_c`; largest error 0.9 % of CoolProp 8.0.0, at the upper end.
 const EVAPORATION_KJ_PER_KG: [f64; 5] = [319.75, 840.26, -2493.1, 4111.9, -2477.9];
-/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013.
+/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013 (CODATA 2018; IUPAC 2021, abridged).
 pub(crate) const R_NITROUS: f64 = 188.91;
-/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC.
+/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC (CoolProp 8.0.0).
 pub(crate) const JET_EVAPORATION_J_PER_KG: f64 = 276.5e3;
 
 /// Sum of the coefficients times `x^(1/3)`, `x^(2/3)`, `x` ...
