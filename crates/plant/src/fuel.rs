@@ -191,6 +191,19 @@ mod tests {
             assert!((fuel.stoich_afr() / afr - 1.0).abs() < 1e-4, "{volume}: {}", fuel.stoich_afr());
         }
     }
+
+    #[test]
+    fn val_molar_masses_and_the_boiling_point_of_ethanol() {
+        // C2H6O with the molar masses of IUPAC 2021; dry air by its density in ISO 2533, 1.2250 kg/m3 at sea level, and the molar gas
+        // constant of CODATA 2018.
+        let ethanol_g = 2.0 * 12.011 + 6.0 * 1.008 + 15.999;
+        assert!((1e3 * ETHANOL_KG_PER_MOL / ethanol_g - 1.0).abs() < 1e-4, "{ethanol_g}");
+        let air_kg = 1.225 * 8.314_463 * 288.15 / 101_325.0;
+        assert!((AIR_KG_PER_MOL / air_kg - 1.0).abs() < 1e-4, "{air_kg}");
+        // Handbooks: 78.3 degC at 101 325 Pa (from memory).
+        assert!((ETHANOL_BOILS_K - 273.15 - 78.3).abs() < 0.3);
+    }
+
     #[test]
     fn ident_without_air_the_equilibrium_is_the_distillation_curve() {
         for fuel in [Fuel::DEFAULT, Fuel::WINTER, Fuel { ethanol_share: 0.1, ..Fuel::DEFAULT }] {

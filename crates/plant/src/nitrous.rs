@@ -132,6 +132,16 @@ mod tests {
     use super::*;
 
     #[test]
+    fn val_gas_constant_and_heat_of_the_jet() {
+        // Molar volume of an ideal gas at 0 degC and 101 325 Pa, 22.41397 L/mol (CODATA 2018); molar masses of IUPAC 2021.
+        let kg_per_mol = (2.0 * 14.007 + 15.999) * 1e-3;
+        let gas_constant = 101_325.0 * 22.413_97e-3 / (273.15 * kg_per_mol);
+        assert!((R_NITROUS / gas_constant - 1.0).abs() < 1e-4, "{gas_constant}");
+        // CoolProp 8.0.0 at -20 degC: shared/reference/nitrous_saturation.csv.
+        assert!((JET_EVAPORATION_J_PER_KG / 276_527.0 - 1.0).abs() < 1e-3);
+    }
+
+    #[test]
     fn ident_the_bottle_empties_by_what_flows_and_cools() {
         let none = crate::Truth::mild_v8().nitrous;
         let nitrous = Nitrous { bottle_kg: 4.5, bottle_k: 300.0, jet_m2: 8e-7, ..none };
