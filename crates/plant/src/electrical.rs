@@ -181,7 +181,7 @@ mod tests {
     fn val_cold_cranking_amperes_leave_seven_volts_after_half_a_minute() {
         // SAE J537: at 0 degF, which it rounds to -18 degC, a full battery of six cells keeps 1.2 V in each for 30 s with its cold cranking
         // amperes, here within 0.3 V. At 0 degC it does so with some 1.25 times the current (from memory).
-        let fahrenheit_0_k = (0.0 - 32.0) / 1.8 + 273.15;
+        let fahrenheit_0_k = 273.15 - 32.0 * 5.0 / 9.0;
         for cca_a in [300.0, 520.0, 900.0] {
             let electrical = Electrical {
                 battery_cca_a: cca_a,
