@@ -36,6 +36,15 @@ fn val_vapour_pressure_of_the_parts_of_petrol() {
     }
 }
 
+/// Source: ASTM D86 corrects its temperatures to 760 mm of mercury of 13.5951 kg/L at standard gravity, 9.80665 m/s2.
+#[test]
+fn val_a_cut_boils_at_the_pressure_of_the_distillation() {
+    let mercury_pa = 0.760 * 13_595.1 * 9.806_65;
+    for boils_k in [310.0, 370.0, 440.0] {
+        assert!((Fuel::vapour_pressure_of_cut_pa(boils_k, boils_k) / mercury_pa - 1.0).abs() < 1e-5);
+    }
+}
+
 /// Source: cantera 3.2.0 (gas) less CoolProp 8.0.0 (vaporisation at 25 degC), liquid ethanol.
 #[test]
 fn val_heating_value_of_ethanol() {

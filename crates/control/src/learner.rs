@@ -167,7 +167,7 @@ mod tests {
 
     /// Textbook scalar case: after n readings of variance R on a prior P the variance is 1 / (1/P + n/R).
     #[test]
-    fn val_one_cell_alone_follows_the_textbook_variance() {
+    fn ident_one_cell_alone_follows_the_textbook_variance() {
         let alone = LaggedShares::settled(&Weights { cells: [5, 6, 19, 20], shares: [1.0, 0.0, 0.0, 0.0] });
         let mut map = Parameters::DEFAULT.blank_map();
         for _ in 0..50 {

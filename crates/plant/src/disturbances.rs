@@ -33,17 +33,17 @@ trimwright_numerics::parameters! {
     /// ```
     pub struct Disturbances<f64> "disturbances" {
         /// Density of the charge at the valve, within seconds: mixing, distribution.
-        number charge_fast_ln { 0.013, 0.0..=0.1 "1", "IEEE document 8891367 (open data carOBD), fitted to its block means" }
+        number charge_fast_ln { 0.013, 0.0..=0.1 "1", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its block means" }
         /// Its time constant.
-        number charge_fast_s { 2.0, 0.1..=1e4 "s", "IEEE document 8891367 (open data carOBD), fitted to its block means" }
+        number charge_fast_s { 2.0, 0.1..=1e4 "s", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its block means" }
         /// Density of the charge at the valve, by its temperature: 1 % is 3 to 4 K.
-        number charge_ln { 0.0144, 0.0..=0.1 "1", "IEEE document 8891367 (open data carOBD), fitted to its block means" }
+        number charge_ln { 0.0144, 0.0..=0.1 "1", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its block means" }
         /// Its time constant.
-        number charge_s { 10.0, 0.1..=1e4 "s", "IEEE document 8891367 (open data carOBD), fitted to its block means" }
+        number charge_s { 10.0, 0.1..=1e4 "s", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its block means" }
         /// Slow drift: humidity, deposits, ageing.
-        number drift_ln { 0.0098, 0.0..=0.1 "1", "IEEE document 8891367 (open data carOBD), fitted to its block means" }
+        number drift_ln { 0.0098, 0.0..=0.1 "1", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its block means" }
         /// Its time constant.
-        number drift_s { 400.0, 0.1..=1e5 "s", "IEEE document 8891367 (open data carOBD), fitted to its block means" }
+        number drift_s { 400.0, 0.1..=1e5 "s", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its block means" }
         /// Mean flow of fuel vapour from canister and crankcase over the fuel flow of a warm idle, at high vacuum.
         number vapour_of_idle { 0.03, 0.0..=0.5 "1", "engineering judgement" }
         /// Standard deviation of that flow over its mean.
@@ -51,9 +51,9 @@ trimwright_numerics::parameters! {
         /// Its time constant.
         number vapour_s { 60.0, 0.1..=1e4 "s", "engineering judgement" }
         /// Stoichiometric ratio of the fuel in the tank, from one filling to another.
-        number tank_ln { 0.0205, 0.0..=0.1 "1", "IEEE document 8891367 (open data carOBD), fitted to its trip means" }
+        number tank_ln { 0.0205, 0.0..=0.1 "1", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): its trip means" }
         /// Probability of a new filling before a trip.
-        number refuel_share { 0.36, 0.0..=1.0 "1", "IEEE document 8891367 (open data carOBD), fitted to the correlation of trips 1 and 5 apart" }
+        number refuel_share { 0.36, 0.0..=1.0 "1", "engineering judgement, fitted to IEEE document 8891367 (open data carOBD): the correlation of trips 1 and 5 apart" }
         /// Number of the trip: the same seed with another trip is the same car on another day.
         whole trip { u32 = 0, 0..=100_000 "1", "engineering judgement: any number" }
     }

@@ -309,7 +309,16 @@ mod tests {
     }
 
     #[test]
-    fn val_step_response_of_each_puddle_is_that_of_the_equation() {
+    fn val_viscosity_and_density_of_air() {
+        // US Standard Atmosphere 1976: viscosity 1.458e-6 T^1.5 / (T + 110.4), Sutherland's law. ISO 2533: 1.2250 kg/m3 at sea level.
+        let sutherland_pa_s = 1.458e-6 * Real::powf(300.0, 1.5) / (300.0 + 110.4);
+        assert!((AIR_PA_S / sutherland_pa_s - 1.0).abs() < 0.01, "{sutherland_pa_s}");
+        let density = 101_325.0 / (R_AIR * 288.15);
+        assert!((density / 1.225 - 1.0).abs() < 1e-4, "{density}");
+    }
+
+    #[test]
+    fn ident_step_response_of_each_puddle_is_that_of_the_equation() {
         // m' = X u - m / tau, from empty: m = X u tau (1 - exp(-t / tau)); u = 1 g/s.
         let film = Film { flash_share: 0.0, ..Film::DEFAULT };
         let floor = Puddle { share: 0.4, tau_s: 0.6, evaporation_per_s: 1.0 };

@@ -10,13 +10,13 @@ trimwright_numerics::parameters! {
     /// Friction and accessories at the crank.
     pub struct Friction<f64> "friction" {
         /// Factor on the published friction mean effective pressure.
-        number scale { 1.0, 0.5..=2.0 "1", "Heywood, eq. 13.6, as published" }
+        number scale { 1.0, 0.5..=2.0 "1", "engineering judgement: 1, as published in Heywood, eq. 13.6" }
         /// Fraction of the published motored total that is rubbing; pumping is computed from the pressures instead.
         number rubbing_share { 0.75, 0.5..=1.0 "1", "engineering judgement" }
         /// Kinematic viscosity of the oil at 40 degC.
         number oil_40_degc_m2_per_s { 68e-6, 20e-6..=250e-6 "m2/s", "common practice, no source: data sheets of SAE 10W-30" }
         /// Kinematic viscosity of the oil at 100 degC.
-        number oil_100_degc_m2_per_s { 10.5e-6, 4e-6..=20e-6 "m2/s", "SAE J300: 9.3 to 12.5 mm2/s for an SAE 30" }
+        number oil_100_degc_m2_per_s { 10.5e-6, 4e-6..=20e-6 "m2/s", "engineering judgement: an SAE 30 has 9.3 to 12.5 mm2/s by SAE J300" }
         /// Power of the oil's viscosity, over that at 90 degC, with which rubbing friction grows.
         number viscosity_exponent { 0.24, 0.0..=0.4 "1", "Shayler et al., SAE 970272, from memory: 0.19 to 0.24" }
         /// Heat from the oil between rubbing parts to the bulk of the oil over the rise between them, by displacement.

@@ -4,7 +4,7 @@ use trimwright_numerics::Real;
 
 /// Petrol CH1.87: mass of dry air (ISO 2533 composition) per mass of fuel at stoichiometric, by atom balance.
 const PETROL_AFR: f64 = 14.6022;
-/// Ethanol, likewise.
+/// Ethanol, by the same atom balance.
 const ETHANOL_AFR: f64 = 9.0041;
 /// Density of petrol CH1.87 at 15 degC, kg/m^3 (middle of the usual band, common practice, no source).
 const PETROL_KG_PER_M3: f64 = 745.0;
@@ -17,19 +17,22 @@ const ETHANOL_J_PER_KG: f64 = 26.81e6;
 
 /// Pressure of a distillation by ASTM D86, Pa: the standard atmosphere (ISO 2533).
 pub(crate) const ATMOSPHERE_PA: f64 = 101_325.0;
-/// Entropy of evaporation at the boiling point over the gas constant: Trouton's rule, 88 J/(mol K).
+/// Entropy of evaporation at the boiling point over the gas constant: Trouton's rule, which has 85 to 88 J/(mol K); here 88 (engineering
+/// judgement).
 const TROUTON: f64 = 10.6;
-/// Growth of the heat of evaporation below the boiling point: fits n-pentane to n-nonane and toluene from -25 degC on within a fifth
-/// (CoolProp 8.0.0); without it, the vapour pressure of n-octane at -25 degC is three times too high.
+/// Growth of the heat of evaporation below the boiling point (engineering judgement: within a fifth of the vapour pressures of n-pentane to
+/// n-nonane and toluene by CoolProp 8.0.0 from -25 degC on; without it, that of n-octane there is three times too high).
 const COLDER_HOLDS: f64 = 0.28;
-/// Molar mass of petrol, of ethanol and of dry air, kg/mol. Petrol: common practice, no source; ethanol and air: atom balance.
+/// Molar mass of petrol, kg/mol (common practice, no source).
 const PETROL_KG_PER_MOL: f64 = 0.100;
+/// Molar mass of ethanol (IUPAC 2021, abridged) and of dry air (ISO 2533), kg/mol.
 const ETHANOL_KG_PER_MOL: f64 = 0.046_07;
 const AIR_KG_PER_MOL: f64 = 0.028_965;
 /// Molar mass of petrol over that of air.
 pub(crate) const PETROL_OVER_AIR: f64 = PETROL_KG_PER_MOL / AIR_KG_PER_MOL;
-/// Boiling point of ethanol, K (CoolProp 8.0.0), and half the range over which a blend loses it (engineering judgement).
+/// Boiling point of ethanol, K (CoolProp 8.0.0).
 const ETHANOL_BOILS_K: f64 = 351.4;
+/// Half the range over which a blend loses its ethanol, K (engineering judgement).
 const ETHANOL_RANGE_K: f64 = 5.0;
 /// Distance from T10 to the initial boiling point over that from T10 to T50, and likewise at the other end (common practice, no source).
 const END_SHARE: f64 = 0.5;
@@ -203,6 +206,19 @@ mod tests {
             assert!((fuel.stoich_afr() / afr - 1.0).abs() < 1e-4, "{volume}: {}", fuel.stoich_afr());
         }
     }
+
+    #[test]
+    fn val_molar_masses_and_the_boiling_point_of_ethanol() {
+        // C2H6O with the molar masses of IUPAC 2021; dry air by its density in ISO 2533, 1.2250 kg/m3 at sea level, and the molar gas
+        // constant of CODATA 2018.
+        let ethanol_g = 2.0 * 12.011 + 6.0 * 1.008 + 15.999;
+        assert!((1e3 * ETHANOL_KG_PER_MOL / ethanol_g - 1.0).abs() < 1e-4, "{ethanol_g}");
+        let air_kg = 1.225 * 8.314_463 * 288.15 / 101_325.0;
+        assert!((AIR_KG_PER_MOL / air_kg - 1.0).abs() < 1e-4, "{air_kg}");
+        // Handbooks: 78.3 degC at 101 325 Pa (from memory).
+        assert!((ETHANOL_BOILS_K - 273.15 - 78.3).abs() < 0.3);
+    }
+
     #[test]
     fn ident_without_air_the_equilibrium_is_the_distillation_curve() {
         for fuel in [Fuel::DEFAULT, Fuel::WINTER, Fuel { ethanol_share: 0.1, ..Fuel::DEFAULT }] {

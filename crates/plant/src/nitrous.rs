@@ -11,15 +11,15 @@ const SATURATION_K: (f64, f64) = (200.0, 309.2);
 /// `ln(p / p_c) T / T_c` in powers 1, 3/2, 5/2 and 5 of `1 - T / T_c`. This and the next three have the form of ESDU 91022, thermophysical
 /// properties of nitrous oxide; coefficients fitted to CoolProp 8.0.0 from 200 to 309.2 K, largest error 0.05 %.
 const PRESSURE: [f64; 4] = [-6.8283, 1.7278, -2.1577, -0.995_93];
-/// `ln(rho / rho_c)` of the liquid in powers 1/3 to 4/3 of `1 - T / T_c`; largest error 0.5 %.
+/// `ln(rho / rho_c)` of the liquid in powers 1/3 to 4/3 of `1 - T / T_c`; largest error 0.5 % of CoolProp 8.0.0.
 const LIQUID: [f64; 4] = [1.7238, -0.843_16, 0.418_59, 0.068_269];
-/// `ln(rho / rho_c)` of the vapour in powers 1/3 to 5/3 of `T_c / T - 1`; largest error 0.5 %.
+/// `ln(rho / rho_c)` of the vapour in powers 1/3 to 5/3 of `T_c / T - 1`; largest error 0.5 % of CoolProp 8.0.0.
 const VAPOUR: [f64; 5] = [-1.592, -3.3303, 2.7716, -5.7606, 0.961_41];
-/// Heat of evaporation, kJ/kg, in powers 1/3 to 5/3 of `1 - T / T_c`; largest error 0.9 %, at the upper end.
+/// Heat of evaporation, kJ/kg, in powers 1/3 to 5/3 of `1 - T / T_c`; largest error 0.9 % of CoolProp 8.0.0, at the upper end.
 const EVAPORATION_KJ_PER_KG: [f64; 5] = [319.75, 840.26, -2493.1, 4111.9, -2477.9];
-/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013.
+/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013 (CODATA 2018; IUPAC 2021, abridged).
 pub(crate) const R_NITROUS: f64 = 188.91;
-/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC.
+/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC (CoolProp 8.0.0).
 pub(crate) const JET_EVAPORATION_J_PER_KG: f64 = 276.5e3;
 
 /// Sum of the coefficients times `x^(1/3)`, `x^(2/3)`, `x` ...
@@ -130,6 +130,16 @@ impl NitrousState {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn val_gas_constant_and_heat_of_the_jet() {
+        // Molar volume of an ideal gas at 0 degC and 101 325 Pa, 22.41397 L/mol (CODATA 2018); molar masses of IUPAC 2021.
+        let kg_per_mol = (2.0 * 14.007 + 15.999) * 1e-3;
+        let gas_constant = 101_325.0 * 22.413_97e-3 / (273.15 * kg_per_mol);
+        assert!((R_NITROUS / gas_constant - 1.0).abs() < 1e-4, "{gas_constant}");
+        // CoolProp 8.0.0 at -20 degC: shared/reference/nitrous_saturation.csv.
+        assert!((JET_EVAPORATION_J_PER_KG / 276_527.0 - 1.0).abs() < 1e-3);
+    }
 
     #[test]
     fn ident_the_bottle_empties_by_what_flows_and_cools() {

@@ -5,7 +5,7 @@ use core::f64::consts::PI;
 use trimwright_numerics::Real;
 
 /// Pressure ratio above which the flow is linear in the pressure difference, so that its slope stays
-/// finite (Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
+/// finite (engineering judgement; Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
 const LINEAR_ABOVE: f64 = 0.99;
 const PSI_STEPS: usize = 256;
 const AREA_STEPS: usize = 128;

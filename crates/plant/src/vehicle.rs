@@ -94,7 +94,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn val_coast_down_decelerates_by_the_road_load() {
+    fn ident_coast_down_decelerates_by_the_road_load() {
         // Plain mechanics, worked by hand for 20 m/s.
         let vehicle = crate::Truth::mild_v8().vehicle;
         let forces = Forces { drive_n: 0.0, brake: 0.0, parked: false, grade: 0.0, density_kg_per_m3: 1.2 };

@@ -33,7 +33,7 @@ fn of_power(horsepower: f64) -> Scenario {
 }
 
 #[test]
-fn val_the_500_hp_example_to_the_digit() {
+fn ident_the_500_hp_example_to_the_digit() {
     // 500 hp at 0.50 lb/(hp h), eight injectors, 80 % duty: 39.06 lb/h each. Exact arithmetic.
     let sizing = sized(&of_power(500.0));
     assert_eq!(format!("{:.3}", line(&sizing, "fuel flow at peak power").value), "250.000");
@@ -84,7 +84,7 @@ fn scale_pump(scenario: &mut Scenario, wanted: f64) {
 }
 
 #[test]
-fn val_a_5_16_in_line_is_enough_for_300_hp_and_not_for_500() {
+fn band_a_5_16_in_line_is_enough_for_300_hp_and_not_for_500() {
     // Common practice, no source: 5/16 in is fine at 300 hp, 3/8 in or larger from about 500 hp.
     let what = "pressure over vapour at the pump's inlet";
     let verdict = |horsepower| line(&sized(&stock_pickup(horsepower)), what).verdict;
