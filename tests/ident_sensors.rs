@@ -14,6 +14,8 @@ const README: &str = include_str!("../README.md");
 
 /// A sensor for up to 3 bar with a nonlinear curve.
 const MAP: &str = "map = [[\"0.4 V\", \"20 kPa\"], [\"2 V\", \"125 kPa\"], [\"4.65 V\", \"300 kPa\"]]\n";
+/// A sensor whose range is a fifth wider than the usual one's.
+const WIDER_MAP: &str = "map = [[\"0.4 V\", \"18 kPa\"], [\"4.65 V\", \"130 kPa\"]]\n";
 const SENDERS: &str =
     "ect_sender = \"2 kohm\"\nect_pull_up = \"1 kohm\"\niat_sender = \"2 kohm\"\niat_pull_up = \"1 kohm\"\n";
 const WIDER: &str = "lambda = [[\"0 V\", 0.5], [\"5 V\", 1.5]]\n";
@@ -87,7 +89,14 @@ fn ident_another_map_sensor() {
     assert_equal_results("map", MAP, SAME);
     // The 100 kPa of cranking are read as 38 kPa or as 264 kPa: too lean or too rich to start.
     for summary in mismatched("map", MAP) {
-        assert!(never_started(&summary) && summary.dtcs == ["P0335"], "{summary:?}");
+        assert!(never_started(&summary) && summary.dtcs.iter().any(|code| code == "P0335"), "{summary:?}");
+    }
+    // With a sensor nearer to the right one it drives on, and the map learns the scale: first calibration 37 and 23 %, learned map 1.6 and
+    // 1.4 %; 4 and no stalls.
+    for summary in mismatched("wider-map", WIDER_MAP) {
+        let (drive, mixture) = (&summary.drive, &summary.mixture);
+        assert!(drive.distance_km > 0.95 * USUAL.drive.distance_km && drive.stalls < 10, "{summary:?}");
+        assert!(mixture.base_map_rms > 0.15 && mixture.learned_map_rms < 0.025, "{summary:?}");
     }
 }
 
@@ -129,10 +138,12 @@ fn ident_a_falling_wideband_scale() {
 #[test]
 fn ident_two_trigger_pulses_per_firing() {
     assert_equal_results("pulses", PULSES, SAME_HALF_LATE);
-    let [twice, half] = mismatched("pulses", PULSES);
-    // Twice the speed and twice the fuel: 13 stalls, until the starter has emptied the battery. At half of both it fires and dies, 309 times.
-    assert!(twice.drive.stalls > 10 && twice.dtcs.iter().any(|code| code == "P0562"), "{twice:?}");
-    assert!(never_started(&half) && half.drive.distance_km == 0.0, "{half:?}");
+    // Twice or half the speed and the fuel: 535 and 159 stalls, 4.0 and 2.8 of 24 km.
+    for summary in mismatched("pulses", PULSES) {
+        let breaks_down =
+            summary.drive.stalls > 50 && summary.drive.distance_km < 0.5 * USUAL.drive.distance_km;
+        assert!(breaks_down, "{summary:?}");
+    }
 }
 
 #[test]

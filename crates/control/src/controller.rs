@@ -175,7 +175,9 @@ impl State {
             rate_rad_per_s2: self.idle.rate_rad_per_s2(),
             free: estimate.throttle_closed && !frame.switches.in_gear,
             measured: !estimate.invalid.lambda
-                && self.phase.since_start_s() > parameters.exhaust.cranking_purge_s,
+                && self.phase.since_start_s() > parameters.exhaust.cranking_purge_s
+                && (estimate.lambda < along(&parameters.wanted_lambda.by_ect, estimate.ect_k))
+                    == (self.start_assist.fuel_share() >= 0.0),
         };
         self.start_assist.step(&parameters.start_assist, &inputs, dt_s);
     }
@@ -549,6 +551,8 @@ mod tests {
     const PARAMETERS: Parameters = Parameters::DEFAULT;
     /// Output of the wideband sensor at lambda 0.88.
     const RICH_V: f32 = 0.2 / 0.136;
+    /// At lambda 1.08.
+    const LEAN_V: f32 = 0.4 / 0.136;
 
     impl Rig {
         fn new(answers: SetupAnswers, options: Options) -> Self {
@@ -761,11 +765,11 @@ mod tests {
         assert!(added_in_a_fall(8.0, |_| ()) > 0.01);
         assert_eq!(added_in_a_fall(8.0, |frame| frame.switches.in_gear = true), 0.0);
         assert_eq!(added_in_a_fall(8.0, |frame| frame.tp_v = 1.0), 0.0);
-        assert_eq!(added_in_a_fall(8.0, |frame| frame.switches.o2_ready = true), 0.0);
-        assert!(
-            added_in_a_fall(2.0, |frame| frame.switches.o2_ready = true) > 0.01,
-            "gas of cranking is no reading"
-        );
+        let rich = |frame: &mut Frame| (frame.switches.o2_ready, frame.o2_v) = (true, RICH_V);
+        assert_eq!(added_in_a_fall(8.0, rich), 0.0);
+        assert!(added_in_a_fall(2.0, rich) > 0.01, "gas of cranking is no reading");
+        let lean = |frame: &mut Frame| (frame.switches.o2_ready, frame.o2_v) = (true, LEAN_V);
+        assert!(added_in_a_fall(8.0, lean) > 0.005, "it falls because it is lean");
     }
 
     #[test]

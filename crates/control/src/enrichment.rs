@@ -40,7 +40,7 @@ trimwright_numerics::parameters! {
         /// Time after the start at which the enrichment for the wall film's uncertainty is gone.
         number film_fade_until_s { 4.0, 2.5..=60.0 "s", "engineering judgement" }
         /// Lower limit of a started engine's lambda with all enrichments together.
-        number min_lambda { 0.5, 0.2..=0.8 "1", "engineering judgement" }
+        number min_lambda { 0.3, 0.2..=0.8 "1", "engineering judgement" }
     }
 }
 
