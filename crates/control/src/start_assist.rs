@@ -2,9 +2,9 @@
 //!
 //! Until then only the crank shows the mixture. An engine out of gear with closed throttle whose speed falls far below the idle speed is
 //! more often too lean than too rich, because a lean charge stops burning first. Each such fall adds fuel. After a start that did not last,
-//! the next is tried richer if the engine stumbled, else leaner: it died without having asked for fuel. After cranking in vain the next is
-//! tried on the other side of no change. Each try goes farther than the one before. With a lambda reading that shows the change to be too
-//! large all that fades and the trim takes over.
+//! the next is tried richer if the engine stumbled or was tried leaner, else leaner: it died without having asked for fuel. After cranking
+//! in vain, which wets the manifold, the next two are tried without a change, then leaner and richer by turns. Each try goes farther than
+//! the one before. With a lambda reading that shows the change to be too large all that fades and the trim takes over.
 
 use trimwright_numerics::Real;
 
@@ -20,7 +20,7 @@ trimwright_numerics::parameters! {
         number fall_rate_rad_per_s2 { 40.0, 5.0..=300.0 "rad/s2", "engineering judgement" }
         /// Additional fuel per time of stumbling, share of fuel.
         number gain_per_s { 0.3, 0.0..=5.0 "1/s", "engineering judgement" }
-        /// Change of fuel for the start after one that did not last or cranking in vain, share of fuel; the next is changed by twice that, and so on.
+        /// Change of fuel for the start after one that did not last or the third cranking in vain, share of fuel; the next is changed by twice that, and so on.
         number retry_step { 0.35, 0.0..=0.4 "1", "engineering judgement" }
         /// Time after a start within which stalling counts as a failed start.
         number start_window_s { 20.0, 1.0..=120.0 "s", "engineering judgement" }
@@ -115,17 +115,22 @@ impl StartAssist {
             Phase::Stopped | Phase::Priming => {
                 // A turning engine was switched off.
                 let stalled = inputs.speed_ratio <= 0.0;
-                let richer = match core::mem::take(&mut self.attempt) {
+                let attempt = core::mem::take(&mut self.attempt);
+                let richer = match attempt {
                     Attempt::Cranked if stalled => Some(self.fuel_share < 0.0),
                     Attempt::Ran if stalled => Some(
-                        self.fuel_share > 0.5 * parameters.retry_step
-                            && self.fuel_share < most - parameters.retry_step,
+                        self.fuel_share < 0.0
+                            || self.fuel_share > 0.5 * parameters.retry_step
+                                && self.fuel_share < most - parameters.retry_step,
                     ),
                     _ => None,
                 };
                 if let Some(richer) = richer {
                     self.tries = self.tries.saturating_add(1);
-                    let step = parameters.retry_step * f32::from(self.tries);
+                    // What is cranked in vain wets the manifold: the first two times that alone makes the next try another.
+                    let steps =
+                        if attempt == Attempt::Ran { self.tries } else { self.tries.saturating_sub(2) };
+                    let step = parameters.retry_step * f32::from(steps);
                     self.fuel_share += if richer { step } else { -step };
                 }
             }
@@ -217,7 +222,7 @@ mod tests {
     }
 
     #[test]
-    fn cranking_in_vain_is_tried_again_on_the_other_side() {
+    fn cranking_in_vain_a_third_time_is_tried_again_on_the_other_side() {
         let cranks =
             StartAssistInputs { phase: Phase::Cranking, since_start_s: 0.0, speed_ratio: 0.2, ..IDLE };
         let tried = |assist: &mut StartAssist, inputs| {
@@ -225,8 +230,8 @@ mod tests {
             stands(assist)
         };
         let mut assist = StartAssist::default();
-        let shares = [(); 3].map(|()| tried(&mut assist, cranks) / ASSIST.retry_step);
-        let expected = [-1.0, 1.0, -2.0_f32];
+        let shares = [(); 5].map(|()| tried(&mut assist, cranks) / ASSIST.retry_step);
+        let expected = [0.0, 0.0, -1.0, 1.0, -2.0_f32];
         let least = -ASSIST.max_share / (1.0 + ASSIST.max_share) / ASSIST.retry_step;
         for (share, expected) in shares.into_iter().zip(expected) {
             assert!((share - expected.max(least)).abs() < 0.03, "{shares:?}");
