@@ -425,7 +425,10 @@ impl State {
         let burned = self.attribution.latest().refusal.is_none_or(|refusal| !refusal.freezes_trim());
         let estimate = self.estimator.estimate();
         let invalid = &estimate.invalid;
-        let at_end = estimate.lambda_at_end && (invalid.lambda_wire || (burned && !invalid.lambda));
+        // The gas of a start, flooded or starved, is no evidence against the sensor.
+        let started = self.phase.since_start_s() > parameters.start_assist.start_window_s;
+        let at_end =
+            estimate.lambda_at_end && (invalid.lambda_wire || (burned && started && !invalid.lambda));
         let known = refusal.is_none_or(|refusal| !refusal.freezes_trim());
         let mut reports = self.dtcs.reports(&parameters.trouble_codes);
         reports.report(Dtc::O2Low, at_end && estimate.lambda < 1.0, dt_s);
