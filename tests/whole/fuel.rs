@@ -119,7 +119,6 @@ fn slowest_stop(dead_pump: bool) -> (f64, String) {
                 scenario.truth.fuel_system.tank_kg = if place.1.is_some() { 0.12 } else { 0.05 };
             }
             let after_s = stops_after_s(&scenario, place, dead_pump);
-            println!("{name}, {}: stops after {after_s} s", place.0);
             if after_s > slowest.0 {
                 slowest = (after_s, format!("{name} at {}", place.0));
             }
@@ -156,15 +155,12 @@ fn a_dead_pump_moves_no_cell_by_more_than_one_percent() {
         let mut session = SessionBuilder::new(dead_from(scenario, dies_s)).build().expect("it was checked");
         session.run(Until::After(dies_s), &mut ()).expect("it runs");
         let before = session.closed_loop().controller().state().learned().clone();
-        let lessons_before = session.closed_loop().controller().state().counts().lessons();
         session.run(Until::After(120.0), &mut ()).expect("it runs");
         let state = session.closed_loop().controller().state();
         let after = state.learned();
         assert!(state.dtcs().stored().any(|dtc| dtc == Dtc::RailTooLow), "{name}");
         let moved = before.ln.flat().iter().zip(after.ln.flat()).map(|(one, other)| (one - other).abs());
         let most = moved.fold((before.common.flow_ln - after.common.flow_ln).abs(), f32::max);
-        let lessons = state.counts().lessons() - lessons_before;
-        println!("{name}: {lessons} lessons, a cell moves by {:.2} %", 100.0 * most);
         assert!(most < 0.01, "{name}: {most}");
     }
 }
@@ -270,6 +266,5 @@ fn ident_no_random_drive_injects_more_than_tank_line_and_rail_held() {
         let (is_dry, has_run) = random_drive(index);
         (dry, ran) = (dry + u32::from(is_dry), ran + u32::from(has_run));
     }
-    println!("{drives} random drives: {ran} ran, {dry} ran dry");
     assert!(dry * 20 > drives && ran * 2 > drives, "{dry} dry, {ran} ran");
 }
