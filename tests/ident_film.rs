@@ -49,7 +49,7 @@ fn true_map(truth: &Truth) -> Vec<Point> {
             air_k: outside_k + 10.0,
             floor_k: wall_k - 5.0,
             runner_k: wall_k,
-            ..FilmConditions::warm(truth)
+            ..FilmConditions::warm(&truth.throttle)
         };
         let film = truth.film.coefficients(&truth.fuel, &at);
         (film.x, film.tau_s)

@@ -9,6 +9,7 @@
 //! for port injection (Aquino, SAE 810494; Hendricks et al., SAE 960037), up to 2 s for a throttle body (common practice, no source).
 
 use crate::fuel::{Fuel, PETROL_OVER_AIR};
+use crate::throttle::ThrottleBody;
 use trimwright_numerics::Real;
 
 trimwright_numerics::parameters! {
@@ -19,7 +20,7 @@ trimwright_numerics::parameters! {
     /// use trimwright_plant::{FilmConditions, Fuel, Truth};
     /// // A warm engine's film holds X tau of the fuel flow: at 3 g/s, a gram or so.
     /// let truth = Truth::mild_v8();
-    /// let warm = FilmConditions { pressure_pa: 60e3, air_kg_per_s: 0.044, ..FilmConditions::warm(&truth) };
+    /// let warm = FilmConditions { pressure_pa: 60e3, air_kg_per_s: 0.044, ..FilmConditions::warm(&truth.throttle) };
     /// let at = truth.film.coefficients(&truth.fuel, &warm);
     /// assert!((0.3..2.0).contains(&(at.x * at.tau_s * 3.0)));
     /// ```
@@ -101,16 +102,16 @@ pub struct FilmConditions {
 }
 
 impl FilmConditions {
-    /// A warm engine at rest, with the bores of this truth: 101 kPa, air at 313 K, walls at 345 K.
-    pub fn warm(truth: &crate::Truth) -> Self {
+    /// A warm engine at rest with this throttle body: 101 kPa, air at 313 K, walls at 345 K.
+    pub fn warm(throttle: &ThrottleBody) -> Self {
         Self {
             pressure_pa: 101e3,
             air_kg_per_s: 0.0,
             air_k: 313.0,
             floor_k: 345.0,
             runner_k: 345.0,
-            bore_m: truth.throttle.bore_m,
-            bores_m2: truth.throttle.bores_m2(),
+            bore_m: throttle.bore_m,
+            bores_m2: throttle.bores_m2(),
         }
     }
 }
@@ -305,7 +306,7 @@ mod tests {
         let truth = Truth::mild_v8();
         let density = pressure_pa / (R_AIR * 313.0);
         let air_kg_per_s = 0.8 * truth.engine.displacement_m3 * density * rpm / 120.0;
-        FilmConditions { pressure_pa, air_kg_per_s, ..FilmConditions::warm(&truth) }
+        FilmConditions { pressure_pa, air_kg_per_s, ..FilmConditions::warm(&truth.throttle) }
     }
 
     #[test]

@@ -202,7 +202,7 @@ impl Plant {
             floor_k: thermal.wall_k,
             runner_k: thermal.wall_k,
             pressure_pa: air.pressure_pa,
-            ..FilmConditions::warm(&truth)
+            ..FilmConditions::warm(&truth.throttle)
         };
         let volatility = truth.film.volatility(&truth.fuel, &at);
         let slow = SlowSignals {
