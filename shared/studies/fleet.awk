@@ -3,7 +3,7 @@
 # Rows of the first few engines are only for the check.
 BEGIN {
     split("integral gradient kalman", learners, " ")
-    printf "%-44s%-28s%s\n", "", "  with disturbances", "  without"
+    printf "%-44s%-30s%s\n", "", "with disturbances", "without"
     printf "%-42s", ""
     for (world = 1; world <= 2; world++)
         for (i = 1; i <= 3; i++) printf "%10s", learners[i]
@@ -31,7 +31,7 @@ function both(name, figure, unit, factor, digits) {
     line("  95 % quantile", high, figure, unit, factor, digits)
 }
 END {
-    both("Learned map, of what a slow map could know", "learned_map_lasting_rms", " %", 100, 2)
+    both("Learned map, error that lasts", "learned_map_lasting_rms", " %", 100, 2)
     both("With feedback, whole last pass", "closed_loop_rms", " %", 100, 2)
     both("Within 2 % after", "settle_s", " s", 1, 0)
     line("Error over that of the offline fit, median", median, "over_offline_fit", "", 1, 2)
