@@ -174,6 +174,7 @@ impl State {
             speed_ratio: speed / self.idle.target_rad_per_s().at_least(1.0),
             rate_rad_per_s2: self.idle.rate_rad_per_s2(),
             free: estimate.throttle_closed && !frame.switches.in_gear,
+            ect_k: estimate.ect_k,
             measured: !estimate.invalid.lambda
                 && self.phase.since_start_s() > parameters.exhaust.cranking_purge_s
                 && (estimate.lambda < along(&parameters.wanted_lambda.by_ect, estimate.ect_k))

@@ -3,7 +3,7 @@
 //! Until then only the crank shows the mixture. An engine out of gear with closed throttle whose speed falls far below the idle speed is
 //! more often too lean than too rich, because a lean charge stops burning first. Each such fall adds fuel. After a start that did not last,
 //! the next is tried richer if the engine stumbled or was tried leaner, else leaner: it died without having asked for fuel. After cranking
-//! in vain, which wets the manifold, the next two are tried without a change, then leaner and richer by turns. Each try goes farther than
+//! in vain the next is tried leaner and richer by turns; in the cold, where a wetter manifold may be enough, from the third time on. Each try goes farther than
 //! the one before. With a lambda reading that shows the change to be too large all that fades and the trim takes over.
 
 use trimwright_numerics::Real;
@@ -22,6 +22,8 @@ trimwright_numerics::parameters! {
         number gain_per_s { 0.3, 0.0..=5.0 "1/s", "engineering judgement" }
         /// Change of fuel for the start after one that did not last or the third cranking in vain, share of fuel; the next is changed by twice that, and so on.
         number retry_step { 0.35, 0.0..=0.4 "1", "engineering judgement" }
+        /// Coolant temperature below which the fuel is not changed after the first two times of cranking in vain.
+        number cold_k { 268.0, 220.0..=320.0 "K", "engineering judgement" }
         /// Time after a start within which stalling counts as a failed start.
         number start_window_s { 20.0, 1.0..=120.0 "s", "engineering judgement" }
         /// Upper limit of the change of fuel, share; the lower one is the same ratio of fuel the other way.
@@ -46,6 +48,8 @@ pub struct StartAssistInputs {
     pub rate_rad_per_s2: f32,
     /// Throttle closed and out of gear, so that only the mixture slows the engine down.
     pub free: bool,
+    /// Coolant temperature, K.
+    pub ect_k: f32,
     /// A valid lambda reading shows as much fuel as is wanted without the change, or more; with less fuel than usual, no more than that.
     pub measured: bool,
 }
@@ -87,7 +91,7 @@ impl StartAssist {
     /// use trimwright_control::parameters::StartAssistParameters;
     /// let parameters = StartAssistParameters::DEFAULT;
     /// let mut inputs = StartAssistInputs { phase: Phase::Running, since_start_s: 5.0, speed_ratio: 0.6, rate_rad_per_s2: -100.0,
-    ///     free: true, measured: false };
+    ///     free: true, ect_k: 300.0, measured: false };
     /// let mut assist = StartAssist::default();
     /// (0..25).for_each(|_| _ = assist.step(&parameters, &inputs, 0.01));
     /// assert!((assist.fuel_share() - 0.075).abs() < 0.005, "a quarter of a second of falling speed: 7.5 % more fuel");
@@ -127,9 +131,9 @@ impl StartAssist {
                 };
                 if let Some(richer) = richer {
                     self.tries = self.tries.saturating_add(1);
-                    // What is cranked in vain wets the manifold: the first two times that alone makes the next try another.
-                    let steps =
-                        if attempt == Attempt::Ran { self.tries } else { self.tries.saturating_sub(2) };
+                    // What is cranked in vain wets a cold manifold: the first two times that alone makes the next try another.
+                    let wetter = attempt == Attempt::Cranked && inputs.ect_k < parameters.cold_k;
+                    let steps = if wetter { self.tries.saturating_sub(2) } else { self.tries };
                     let step = parameters.retry_step * f32::from(steps);
                     self.fuel_share += if richer { step } else { -step };
                 }
@@ -158,6 +162,7 @@ mod tests {
         speed_ratio: 1.0,
         rate_rad_per_s2: 0.0,
         free: true,
+        ect_k: 300.0,
         measured: false,
     };
 
@@ -222,19 +227,21 @@ mod tests {
     }
 
     #[test]
-    fn cranking_in_vain_a_third_time_is_tried_again_on_the_other_side() {
+    fn cranking_in_vain_is_tried_again_on_the_other_side_in_the_cold_from_the_third_time_on() {
         let cranks =
             StartAssistInputs { phase: Phase::Cranking, since_start_s: 0.0, speed_ratio: 0.2, ..IDLE };
         let tried = |assist: &mut StartAssist, inputs| {
             after(assist, inputs, 0.1);
-            stands(assist)
+            after(assist, StartAssistInputs { ect_k: inputs.ect_k, ..STANDS }, 0.02)
         };
-        let mut assist = StartAssist::default();
-        let shares = [(); 5].map(|()| tried(&mut assist, cranks) / ASSIST.retry_step);
-        let expected = [0.0, 0.0, -1.0, 1.0, -2.0_f32];
         let least = -ASSIST.max_share / (1.0 + ASSIST.max_share) / ASSIST.retry_step;
-        for (share, expected) in shares.into_iter().zip(expected) {
-            assert!((share - expected.max(least)).abs() < 0.03, "{shares:?}");
+        for (ect_k, expected) in [(300.0, &[-1.0_f32, 1.0, -2.0][..]), (250.0, &[0.0, 0.0, -1.0, 1.0, -2.0])]
+        {
+            let mut assist = StartAssist::default();
+            for expected in expected {
+                let share = tried(&mut assist, StartAssistInputs { ect_k, ..cranks }) / ASSIST.retry_step;
+                assert!((share - expected.max(least)).abs() < 0.05, "{ect_k}: {share} {expected}");
+            }
         }
         let open = StartAssistInputs { free: false, ..cranks };
         assert_eq!(tried(&mut StartAssist::default(), open), 0.0, "an open throttle clears a flooded engine");
