@@ -12,6 +12,7 @@ use lesson::stand::Stand;
 use std::error::Error;
 use std::fmt;
 use trimwright_control::Options;
+use trimwright_plant::Balances;
 
 /// One tip-in.
 pub(crate) struct TipIn {
@@ -20,7 +21,7 @@ pub(crate) struct TipIn {
     /// Film mass before the tip-in, kg: simulated, and in theory.
     pub(crate) film_kg: f64,
     pub(crate) rest_film_kg: f64,
-    /// Fuel gained by the film in the tip-in, kg, and fuel injected but not drawn in the same time, kg.
+    /// Fuel gained by the film in the tip-in, kg, and fuel that entered the manifold but was not drawn in the same time, kg.
     pub(crate) gained_kg: f64,
     pub(crate) missing_kg: f64,
 }
@@ -50,14 +51,16 @@ fn tip_in(film_compensation: bool) -> TipIn {
         });
     }
     let (after, balances_after) = (stand.closed_loop().view(), stand.closed_loop().plant().balances());
-    let airborne_kg = balances_after.fuel_airborne_kg - balances.fuel_airborne_kg;
-    let drawn_kg = balances_after.fuel_drawn_kg - balances.fuel_drawn_kg;
+    // Fuel through the injectors, and vapour from canister and crankcase.
+    let entered = |b: &Balances| b.fuel_injected_kg + b.fuel_vapour_kg;
+    let not_on_walls = |b: &Balances| b.fuel_drawn_kg + b.fuel_airborne_kg + b.fuel_vapour_pending_kg;
+    let gained = |sum: fn(&Balances) -> f64| sum(&balances_after) - sum(&balances);
     TipIn {
         lambda,
         film_kg: before.film_kg,
         rest_film_kg: before.film_x * before.film_tau_s * injected_kg_per_s,
         gained_kg: after.film_kg - before.film_kg,
-        missing_kg: balances_after.fuel_injected_kg - balances.fuel_injected_kg - drawn_kg - airborne_kg,
+        missing_kg: gained(entered) - gained(not_on_walls),
     }
 }
 

@@ -48,7 +48,12 @@ fn errors_of(learner: &dyn Learner, road: &Road) -> Vec<(f64, f64)> {
     let mut map = Parameters::DEFAULT.blank_map();
     let mut errors = Vec::new();
     for (number, RecordedLesson { minute, shares, required_ln }) in road.lessons.iter().enumerate() {
-        let lesson = Lesson { shares, required_ln: *required_ln, variance_ln2: 0.02, film: false };
+        let lesson = Lesson {
+            shares,
+            required_ln: *required_ln,
+            variance_ln2: LearnerParameters::DEFAULT.sample_variance_ln2,
+            film: false,
+        };
         learner.learn(&LearnerParameters::DEFAULT, &mut map, &lesson);
         if number.is_multiple_of(100) {
             let error_ln = road.cells.error_rms(|cell| f64::from(map.ln.flat()[cell]), &road.true_ln);

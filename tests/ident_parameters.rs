@@ -15,8 +15,19 @@ const PRACTICE: &str = "common practice, no source";
 /// Kind of a source; `None` if it is not valid.
 fn kind(source: &str) -> Option<&'static str> {
     // A citation names author or publication, or is a law of physics or geometry.
-    let cited =
-        ["SAE ", "ISO ", "p. ", "(19", "(20", "geometry", "balance", "Heywood", "Guzzella", "from memory"];
+    let cited = [
+        "SAE ",
+        "ISO ",
+        "IEEE ",
+        "p. ",
+        "(19",
+        "(20",
+        "geometry",
+        "balance",
+        "Heywood",
+        "Guzzella",
+        "from memory",
+    ];
     let cited = cited.iter().any(|word| source.contains(word));
     match source {
         _ if source.starts_with(JUDGEMENT) => Some(JUDGEMENT),

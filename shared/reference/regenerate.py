@@ -28,6 +28,7 @@ TABLES = {
     "fuel_line.csv": flow.fuel_line,
     "injector_sqrt.csv": flow.injector_sqrt,
     "stoich_afr_lhv.csv": fuel.stoich_afr_lhv,
+    "hydrocarbon_vapour.csv": fuel.hydrocarbon_vapour,
     "stoich_blends.csv": fuel.stoich_blends,
     "combustion_eff.csv": fuel.combustion_eff,
     "exhaust_lambda.csv": fuel.exhaust_lambda,

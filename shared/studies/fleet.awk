@@ -1,28 +1,43 @@
-# The main figures of fleet.csv as a table: awk -F, -f fleet.awk fleet.csv
+# The main figures of a fleet in both worlds as a table, the harder world first:
+# awk -F, -f fleet.awk fleet.csv fleet_undisturbed.csv
 # Rows of the first few engines are only for the check.
-/^#/ || $3 + 0 < 100 { next }
 BEGIN {
-    label["learned_map_rms"] = "Mixture error, learned map"
-    label["settle_s"] = "Within 2 % after"
-    label["over_offline_fit"] = "Error over that of the offline fit"
-    printf "%-42s%9s%9s%9s\n", "", "integral", "gradient", "kalman"
-}
-$2 in label { median[$2, $1] = $7; high[$2, $1] = $9 }
-$2 == "within_two_sigma" { within[$1] = $11 }
-$2 == "stalls" { engines = $3; stalls += $11 * $3 }
-function line(name, values, figure, unit, factor, digits) {
-    printf "%-42s", name
     split("integral gradient kalman", learners, " ")
-    for (i = 1; i <= 3; i++) printf "%9s", sprintf("%." digits "f%s", factor * values[figure, learners[i]], unit)
+    printf "%-44s%-30s%s\n", "", "with disturbances", "without"
+    printf "%-42s", ""
+    for (world = 1; world <= 2; world++)
+        for (i = 1; i <= 3; i++) printf "%10s", learners[i]
     print ""
 }
+FNR == 1 { world_now++ }
+/^#/ || $3 + 0 < 100 { next }
+{
+    median[world_now, $2, $1] = $7
+    high[world_now, $2, $1] = $9
+    mean[world_now, $2, $1] = $11
+}
+$2 == "stalls" { engines = $3; stalls[world_now, $1] = $11 * $3 }
+function line(name, values, figure, unit, factor, digits, world, i, value) {
+    printf "%-42s", name
+    for (world = 1; world <= 2; world++)
+        for (i = 1; i <= 3; i++) {
+            value = values[world, figure, learners[i]]
+            printf "%10s", value == "inf" ? "never" : sprintf("%." digits "f%s", factor * value, unit)
+        }
+    print ""
+}
+function both(name, figure, unit, factor, digits) {
+    line(name ", median", median, figure, unit, factor, digits)
+    line("  95 % quantile", high, figure, unit, factor, digits)
+}
 END {
-    line(label["learned_map_rms"] ", median", median, "learned_map_rms", " %", 100, 2)
-    line("  95 % quantile", high, "learned_map_rms", " %", 100, 2)
-    line(label["settle_s"] ", median", median, "settle_s", " s", 1, 0)
-    line("  95 % quantile", high, "settle_s", " s", 1, 0)
-    line(label["over_offline_fit"] ", median", median, "over_offline_fit", "", 1, 2)
-    printf "%-42s", "Cells within two standard deviations"
-    for (i = 1; i <= 3; i++) printf "%9s", sprintf("%.0f %%", 100 * within[learners[i]])
-    printf "\n%-42s%9d\n", "Stalls of " engines " engines, all learners", stalls
+    both("Learned map, error that lasts", "learned_map_lasting_rms", " %", 100, 2)
+    both("With feedback, whole last pass", "closed_loop_rms", " %", 100, 2)
+    both("Within 2 % after", "settle_s", " s", 1, 0)
+    line("Error over that of the offline fit, median", median, "over_offline_fit", "", 1, 2)
+    line("Cells within two standard deviations", mean, "within_two_sigma", " %", 100, 0)
+    printf "%-42s", "Stalls of " engines " engines"
+    for (world = 1; world <= 2; world++)
+        for (i = 1; i <= 3; i++) printf "%10d", stalls[world, learners[i]]
+    print ""
 }

@@ -103,7 +103,7 @@ pub(crate) const SPARK: &[Row] = &[
     row(("spark.full_load", MORE_SPARK), Spark, f::full_load_spark_deg, By(5.0..=7.0)),
     row(("spark.part_load", NONE_AT_PART_LOAD), Spark, f::cruise_nm, By(-40.0..=-1.0)),
     row(("spark.part_load", NONE_AT_PART_LOAD), Spark, f::cruise_spark_deg, By(-11.0..=-9.0)),
-    row(("spark.idle", Text("\"20 deg\"")), Spark, f::idle_spark_deg, By(4.0..=6.0)),
+    row(("spark.idle", Text("\"23 deg\"")), Spark, f::idle_spark_deg, By(4.0..=6.0)),
     row(("spark.cranking", Text("\"12 deg\"")), Spark, f::cranking_spark_deg, By(3.9..=4.1)),
     row(
         ("spark.hot_retard", Text("[[\"100 degC\", \"0 deg\"], [\"115 degC\", \"16 deg\"]]")),
@@ -118,14 +118,14 @@ pub(crate) const SPARK: &[Row] = &[
 ];
 
 pub(crate) const PUMP_SHOT: &[Row] = &[
-    row(("pump_shot.amount", Text("\"20 kPa\"")), Everything, f::tip_in_lean, By(-0.1..=-0.005)),
+    row(("pump_shot.amount", Text("\"50 kPa\"")), Everything, f::tip_in_lean, By(-0.1..=-0.005)),
     row(("pump_shot.threshold_per_s", Text("4")), Everything, f::tip_in_lean, By(0.005..=0.5)),
-    row(("pump_shot.decay", Text("\"0.3 s\"")), Everything, f::tip_in_mean, By(-0.05..=-0.002)),
+    row(("pump_shot.decay", Text("\"0.6 s\"")), Everything, f::tip_in_mean, By(-0.05..=-0.001)),
 ];
 
 pub(crate) const START: &[Row] = &[
     row(
-        ("enrichment.cranking", Text("[[\"-20 degC\", 0.7], [\"20 degC\", 0.9], [\"85 degC\", 1]]")),
+        ("enrichment.cranking", Text("[[\"-20 degC\", 0.41], [\"20 degC\", 0.72], [\"85 degC\", 1]]")),
         Everything,
         f::cranking_mg_a_charge,
         Times(0.8..=0.86),
@@ -133,7 +133,7 @@ pub(crate) const START: &[Row] = &[
     row(
         (
             "enrichment.prime",
-            Text("[[\"-20 degC\", 8], [\"0 degC\", 4.4], [\"20 degC\", 2.4], [\"67 degC\", 0.6]]"),
+            Text("[[\"-20 degC\", 3], [\"0 degC\", 1.6], [\"20 degC\", 0.7], [\"67 degC\", 0.14]]"),
         ),
         Everything,
         f::prime_mg,
@@ -155,7 +155,7 @@ pub(crate) const START: &[Row] = &[
         f::lambda_later_after_start,
         By(-0.1..=-0.01),
     ),
-    row(("enrichment.uncertainty_sigmas", Text("2")), Everything, f::lambda_after_start, By(-0.15..=-0.02)),
+    row(("enrichment.uncertainty_sigmas", Text("1.5")), Everything, f::lambda_after_start, By(-0.15..=-0.02)),
     row(
         ("fuel_cut.clear_flood_tp", Text("0.7")),
         Everything,
@@ -178,7 +178,8 @@ pub(crate) const IDLE: &[Row] = &[
         ),
         Everything,
         f::cold_idle_rpm,
-        By(100.0..=300.0),
+        // The bypass of the van and of the pickup is fully open in the cold: 48 and 61 rpm seen.
+        By(40.0..=300.0),
     ),
     row(("idle.ac_faster", Text("\"143 rpm\"")), Everything, f::ac_idle_rpm, By(80.0..=160.0)),
     // The maximum speed with fans has to be raised too.
@@ -245,9 +246,9 @@ pub(crate) const NITROUS: &[Row] = &[
 
 pub(crate) const LEARNING: &[Row] = &[
     row(("learner.authority_ln", Text("0.05")), Everything, f::learned_percent, By(-30.0..=-3.0)),
-    row(("learner.sample_variance_ln2", Text("0.4")), Everything, f::unsure_percent, By(0.3..=10.0)),
-    row(("learner.sample_variance_ln2", Text("0.4")), Everything, f::soon_learned_percent, By(-20.0..=-0.5)),
-    row(("learner.prior_sigma_ln", Text("0.03")), Everything, f::soon_learned_percent, By(-30.0..=-10.0)),
+    row(("learner.sample_variance_ln2", Text("5")), Everything, f::unsure_percent, By(0.3..=10.0)),
+    row(("learner.sample_variance_ln2", Text("5")), Everything, f::soon_learned_percent, By(-20.0..=-0.5)),
+    row(("learner.prior_sigma_ln", Text("0.03")), Everything, f::soon_learned_percent, By(-30.0..=-5.0)),
     row(("feedback.time_constant_per_delay", Text("8")), Everything, f::soon_trim_percent, Times(0.2..=0.7)),
     row(("feedback.authority_ln", Text("0.1")), Everything, f::trim_percent, By(-20.0..=-2.0)),
     row(("feedback.authority_ln", Text("0.1")), Everything, f::starved_lambda, By(0.02..=0.2)),

@@ -3,6 +3,13 @@
 use crate::table;
 use trimwright_plant::{Ambient, saturation_pa};
 
+/// Source: standard atmosphere of 760 mm of mercury of 13.5951 kg/L at standard gravity, 9.80665 m/s2.
+#[test]
+fn val_the_default_pressure_is_the_standard_atmosphere() {
+    let mercury_pa = 0.760 * 13_595.1 * 9.806_65;
+    assert!((Ambient::DEFAULT.sea_level_pa / mercury_pa - 1.0).abs() < 1e-5);
+}
+
 fn standard() -> Ambient {
     Ambient { altitude_m: 0.0, sea_level_k: 288.15, sea_level_pa: 101_325.0, relative_humidity: 0.0 }
 }

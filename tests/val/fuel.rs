@@ -4,7 +4,7 @@ use crate::table;
 use trimwright_plant::Fuel;
 
 fn blend(ethanol_share: f64) -> Fuel {
-    Fuel { ethanol_share, octane: 91.0, vapour_pressure_pa: 60e3 }
+    Fuel { ethanol_share, ..Fuel::DEFAULT }
 }
 
 /// Source: atom balance with the dry air of ISO 2533; the plant's petrol is CH1.87.
@@ -24,6 +24,24 @@ fn val_stoichiometric_ratio_and_ethanol_mass_of_blends() {
         let fuel = blend(row.number("E_vol_pct") / 100.0);
         row.agrees("AFR_stdair", fuel.stoich_afr(), 1e-5);
         row.agrees_within("w_ethanol", fuel.ethanol_by_mass(), 1e-5);
+    }
+}
+
+/// Source: CoolProp 8.0.0: pentane to nonane, and toluene. One formula for all is within a fifth of each.
+#[test]
+fn val_vapour_pressure_of_the_parts_of_petrol() {
+    for row in table::read("hydrocarbon_vapour") {
+        let vapour_pa = Fuel::vapour_pressure_of_cut_pa(row.number("T_boil_K"), row.number("T_K"));
+        row.agrees("p_vapour_Pa", vapour_pa, 0.2);
+    }
+}
+
+/// Source: ASTM D86 corrects its temperatures to 760 mm of mercury of 13.5951 kg/L at standard gravity, 9.80665 m/s2.
+#[test]
+fn val_a_cut_boils_at_the_pressure_of_the_distillation() {
+    let mercury_pa = 0.760 * 13_595.1 * 9.806_65;
+    for boils_k in [310.0, 370.0, 440.0] {
+        assert!((Fuel::vapour_pressure_of_cut_pa(boils_k, boils_k) / mercury_pa - 1.0).abs() < 1e-5);
     }
 }
 

@@ -1,6 +1,7 @@
 //! The 10 kilo-ohm thermistor.
 
 use crate::table;
+use trimwright_control::parameters::SensorParameters;
 use trimwright_plant::thermistor_ohm;
 
 /// Source: Geokon manual 8002-4-1 p. 58, printed coefficients: at the temperature that they give for a resistance, the plant
@@ -9,6 +10,20 @@ use trimwright_plant::thermistor_ohm;
 fn val_the_coefficients_are_inverted() {
     for row in table::read("thermistor_10k") {
         row.agrees("R_ohm", thermistor_ohm(row.number("T_from_coeff") + 273.15), 1e-5);
+    }
+}
+
+/// Source: Geokon manual 8002-4-1 p. 58, printed coefficients: the controller's give the same temperature for a resistance.
+#[test]
+fn val_the_controllers_coefficients_are_the_printed_ones() {
+    let sensors = SensorParameters::DEFAULT;
+    for coefficients in [sensors.ect_coefficients, sensors.iat_coefficients] {
+        let [a, b, c, d] = coefficients.map(f64::from);
+        for row in table::read("thermistor_10k") {
+            let l = row.number("R_ohm").ln();
+            let kelvin = 1.0 / (a + b * l + c * l.powi(3) + d * l.powi(5));
+            row.agrees_within("T_from_coeff", kelvin - 273.15, 5e-4);
+        }
     }
 }
 

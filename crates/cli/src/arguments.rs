@@ -169,6 +169,9 @@ pub(crate) struct DriveOptions {
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
     #[arg(long, value_name = "FILE.csv")]
     pub(crate) schedule: Option<String>,
+    /// Without the disturbances that no map can know: constant fuel, no vapour, charge and drift as modelled
+    #[arg(long)]
+    pub(crate) undisturbed: bool,
     /// Where to write the results [default: out/SCENARIO]
     #[arg(long, value_name = "DIR")]
     pub(crate) out: Option<PathBuf>,

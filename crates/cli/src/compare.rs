@@ -37,6 +37,9 @@ pub(crate) struct CompareOptions {
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
     #[arg(long, value_name = "FILE.csv")]
     schedule: Option<String>,
+    /// Without the disturbances that no map can know: constant fuel, no vapour, charge and drift as modelled
+    #[arg(long)]
+    undisturbed: bool,
     /// Where to write the results [default: out/SCENARIO-compare]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -50,7 +53,8 @@ pub(crate) struct CompareOptions {
 
 /// Drives with each learner, writes the results and prints them.
 pub(crate) fn compare(name: &str, options: &CompareOptions) -> Result<(), Failure> {
-    let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
+    let scenario =
+        load(name, options.schedule.as_deref(), options.passes, options.seed, options.undisturbed)?;
     let out = options
         .out
         .clone()
@@ -100,6 +104,7 @@ fn rows(compared: &[LearnerRun]) -> Vec<(&'static str, Vec<String>)> {
     vec![
         row("First calibration", FigureFormat::Percent, |each| each.run.summary.mixture.base_map_rms),
         row("Learned map", FigureFormat::Percent, |each| each.run.summary.mixture.learned_map_rms),
+        row("  lasting part", FigureFormat::Percent, |each| each.run.summary.mixture.learned_map_lasting_rms),
         row("With feedback", FigureFormat::Percent, |each| each.run.summary.mixture.closed_loop_rms),
         row("In transients", FigureFormat::Percent, |each| each.run.summary.mixture.transient_rms),
         row("Within 2 % after", FigureFormat::Seconds, |each| each.run.summary.learning.settle_s),

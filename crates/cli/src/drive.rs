@@ -18,7 +18,8 @@ use trimwright_harness::{drive as harness, output, trace};
 
 /// Drives the scenario, writes the results and prints them.
 pub(crate) fn drive(name: &str, options: &DriveOptions) -> Result<(), Failure> {
-    let scenario = load(name, options.schedule.as_deref(), options.passes, options.seed)?;
+    let scenario =
+        load(name, options.schedule.as_deref(), options.passes, options.seed, options.undisturbed)?;
     let out = options.out.clone().unwrap_or_else(|| PathBuf::from("out").join(&scenario.name));
     output::check(&out)?;
     if options.on_target.is_some() && scenario.parameters != Parameters::DEFAULT {

@@ -64,6 +64,9 @@ pub(crate) struct FleetOptions {
     /// Drive this speed schedule instead: a name from `trimwright list` or a .csv file
     #[arg(long, value_name = "FILE.csv")]
     schedule: Option<String>,
+    /// Without the disturbances that no map can know: constant fuel, no vapour, charge and drift as modelled
+    #[arg(long)]
+    undisturbed: bool,
     /// Where to write the results [default: out/SCENARIO-fleet]
     #[arg(long, value_name = "DIR")]
     out: Option<PathBuf>,
@@ -83,7 +86,7 @@ pub(crate) struct FleetOptions {
 
 /// Drives the fleet, writes the results and prints them.
 pub(crate) fn fleet(name: &str, options: &FleetOptions) -> Result<(), Failure> {
-    let scenario = load(name, options.schedule.as_deref(), options.passes, None)?;
+    let scenario = load(name, options.schedule.as_deref(), options.passes, None, options.undisturbed)?;
     let selected = |name: &str| options.learner.iter().any(|each| each == name || each == ALL);
     let learners = LEARNERS.iter().filter(|(name, _)| selected(name)).map(|(_, learner)| *learner).collect();
     let plan =
@@ -202,7 +205,7 @@ mod tests {
         let failed = flat(&engine(EngineOutcome::Failed("too heavy".to_owned()))).expect("JSON");
         assert_eq!(failed, json!({ "engine": 7, "learner": LEARNERS[0].0, "failure": "too heavy" }));
         let figures = json!({
-            "base_map_rms": 0.1, "learned_map_rms": 0.01, "closed_loop_rms": null, "p95_abs": null, "transient_rms": null,
+            "base_map_rms": 0.1, "learned_map_rms": 0.01, "learned_map_lasting_rms": 0.01, "closed_loop_rms": null, "p95_abs": null, "transient_rms": null,
             "settle_s": null, "cells_visited": 9, "cells_confident": 3, "within_two_sigma": null, "visited_error_rms": null,
             "offline_fit_rms": null, "cells_run_away": 0, "cells_beyond_authority": 0, "lessons": 12, "stalls": 0,
             "distance_km": 1.5, "fuel_kg": 0.2, "dtcs": "P0171 P0131",

@@ -40,7 +40,12 @@ fn fill(
     writeln!(text, "\nMixture error, rms")?;
     let within = format!("whole last pass; 95 % of events within {:.2} %", 100.0 * mixture.p95_abs);
     row(text, "First calibration", &percent(mixture.base_map_rms, "steady driving, no correction"))?;
-    row(text, "Learned map", &percent(mixture.learned_map_rms, "the same, learned map"))?;
+    let mut learned = "the same, learned map".to_owned();
+    if mixture.passing_rms > 0.0 {
+        let lasting = 100.0 * mixture.learned_map_lasting_rms;
+        let _ = write!(learned, "; {lasting:.2} % without what passes within seconds or minutes");
+    }
+    row(text, "Learned map", &percent(mixture.learned_map_rms, &learned))?;
     row(text, "With feedback", &percent(mixture.closed_loop_rms, &within))?;
 
     writeln!(text, "\nLearning")?;

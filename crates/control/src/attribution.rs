@@ -224,9 +224,12 @@ impl Attribution {
         setup: &Setup,
         injection: Injection,
     ) -> &Attributed {
+        let stands = injection.turns <= 0.0;
         self.ring.push(injection);
         let share = setup.sensor_share();
-        let Some((then, delay_s)) = at_sensor(&self.ring, setup.pipe_kg(), exhaust.turns) else {
+        // Of a crank that stands, or is not seen to turn, no gas arrives that can be attributed.
+        let at_sensor = at_sensor(&self.ring, setup.pipe_kg(), exhaust.turns).filter(|_| !stands);
+        let Some((then, delay_s)) = at_sensor else {
             self.past.refusal = Some(Refusal::TooLongAgo);
             self.rejected_share = 1.0;
             return &self.past;
@@ -343,6 +346,16 @@ mod tests {
         for _ in 0..200 {
             step(&mut attribution, &calibration, injection(0.0, 0.0, 0.0));
         }
+        assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
+    }
+
+    #[test]
+    fn of_a_crank_that_has_stopped_nothing_arrives_although_the_ring_is_full() {
+        let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
+        let mut attribution = Attribution::default();
+        (0..200).for_each(|_| step(&mut attribution, &calibration, injection(0.0, 1.0, 1e-2)));
+        assert_eq!(attribution.past.refusal, None);
+        step(&mut attribution, &calibration, injection(0.0, 0.0, 0.0));
         assert_eq!(attribution.past.refusal, Some(Refusal::TooLongAgo));
     }
 

@@ -19,7 +19,7 @@ trimwright_numerics::parameters! {
         /// Speed above which a pulse is rejected as interference.
         number max_speed_rad_per_s { 1150.0, 300.0..=3000.0 "rad/s", "engineering judgement: 11 000 rpm, above any engine this is for" }
         /// Speed below which the crank counts as standing.
-        number min_speed_rad_per_s { 4.2, 1.0..=15.0 "rad/s", "engineering judgement: about 40 rpm" }
+        number min_speed_rad_per_s { 2.5, 1.0..=15.0 "rad/s", "engineering judgement: about 24 rpm; a starter turns a frozen engine at 30 to 60" }
         /// Speed above which the speed can neither double nor halve within one firing.
         number steady_speed_rad_per_s { 40.0, 10.0..=150.0 "rad/s", "engineering judgement: limited by the crank's inertia" }
         /// Valid intervals needed before a pulse is checked against them.
@@ -282,7 +282,7 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
 
-    const CRANK: CrankParameters = CrankParameters::DEFAULT;
+    const CRANK: CrankParameters = CrankParameters { min_speed_rad_per_s: 4.2, ..CrankParameters::DEFAULT };
 
     /// Pulses, so many a firing, each in a frame of its own; how often the engine fired.
     fn turn_by(

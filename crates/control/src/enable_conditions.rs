@@ -63,6 +63,8 @@ pub struct EnableInputs<'a> {
     pub nitrous: bool,
     /// The lean guard is active.
     pub guarded: bool,
+    /// The measured rail pressure is not the one asked for.
+    pub rail_off: bool,
 }
 
 impl EnableConditions {
@@ -82,7 +84,8 @@ impl EnableConditions {
     ///     let (mut conditions, mut estimate) = (EnableConditions::default(), Estimate::default());
     ///     (estimate.ect_k, estimate.battery_v) = (ect_k, 13.8);
     ///     let now = EnableInputs { estimate: &estimate, phase: Phase::Running, since_start_s: 600.0, speed_rad_per_s: 150.0,
-    ///         wanted_ln: 0.0, duty_limited: false, film_overflows: false, nitrous: false, guarded: false };
+    ///         wanted_ln: 0.0, duty_limited: false, film_overflows: false, nitrous: false, guarded: false,
+    ///         rail_off: false };
     ///     (0..500).map(|_| conditions.step(&EnableConditionParameters::DEFAULT, &now, 0.02)).last()
     /// };
     /// assert_eq!(after_10_s(293.0), Some(Some(Refusal::Cold)));
@@ -113,6 +116,7 @@ impl EnableConditions {
             (now.duty_limited, Refusal::DutyLimit),
             (now.film_overflows, Refusal::FilmOverflows),
             (now.estimate.invalid.any_fuel_input(), Refusal::Substituted),
+            (now.rail_off, Refusal::RailPressure),
             (!volts.contains(&now.estimate.battery_v), Refusal::Volts),
             (now.estimate.ect_k < parameters.warm_k, Refusal::Cold),
             (wanted_moved > parameters.steady_wanted_ln, Refusal::WantedMoving),
@@ -143,6 +147,7 @@ mod tests {
             film_overflows: false,
             nitrous: false,
             guarded: false,
+            rail_off: false,
         }
     }
 
@@ -174,6 +179,7 @@ mod tests {
             (EnableInputs { since_start_s: 3.0, ..now }, Refusal::Starting),
             (EnableInputs { nitrous: true, ..now }, Refusal::Nitrous),
             (EnableInputs { guarded: true, ..now }, Refusal::Guard),
+            (EnableInputs { rail_off: true, ..now }, Refusal::RailPressure),
             (EnableInputs { duty_limited: true, ..now }, Refusal::DutyLimit),
             (EnableInputs { film_overflows: true, ..now }, Refusal::FilmOverflows),
             (EnableInputs { estimate: &flat, ..now }, Refusal::Volts),

@@ -10,27 +10,27 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct EnrichmentParameters<f32> "enrichment" {
         /// Lambda while cranking against coolant temperature; only the light part of cold fuel evaporates.
-        curve cranking { [8] = [(253.0, 0.58), (273.0, 0.66), (293.0, 0.75), (323.0, 0.85), (358.0, 0.92)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
+        curve cranking { [8] = [(243.0, 0.30), (253.0, 0.34), (263.0, 0.42), (273.0, 0.48), (293.0, 0.60), (323.0, 0.82), (358.0, 0.93)], 220.0..=400.0 "K" => 0.2..=1.3 "1", "common practice, no source" }
         /// Cranking time after which the cranking mixture is leaned out so as not to flood the engine.
-        number thinning_delay_s { 4.0, 0.5..=60.0 "s", "engineering judgement" }
+        number thinning_delay_s { 3.5, 0.5..=60.0 "s", "engineering judgement" }
         /// Rate at which the cranking mixture is leaned out, share of lambda.
         number thinning_per_s { 0.1, 0.0..=1.0 "1/s", "engineering judgement" }
         /// Duration of the leaning out.
         number thinning_s { 10.0, 0.0..=60.0 "s", "engineering judgement" }
         /// Lower limit of lambda while cranking.
-        number min_cranking_lambda { 0.3, 0.1..=0.8 "1", "engineering judgement" }
+        number min_cranking_lambda { 0.2, 0.1..=0.8 "1", "engineering judgement" }
         /// Upper limit of lambda while cranking.
         number max_cranking_lambda { 1.3, 0.9..=2.0 "1", "engineering judgement" }
-        /// Prime pulse against coolant temperature, in stoichiometric full charges of one cylinder.
-        curve prime { [8] = [(253.0, 4.0), (273.0, 2.2), (293.0, 1.2), (340.0, 0.3)], 220.0..=400.0 "K" => 0.0..=20.0 "1", "common practice, no source" }
+        /// Prime pulse against coolant temperature, in stoichiometric full charges of all cylinders.
+        curve prime { [8] = [(253.0, 1.5), (273.0, 0.8), (293.0, 0.35), (340.0, 0.07)], 220.0..=400.0 "K" => 0.0..=5.0 "1", "engineering judgement: the manifold that it wets grows with the engine" }
         /// Delay of the prime pulse after ignition on, for the pump to build up pressure.
         number prime_delay_s { 0.8, 0.0..=10.0 "s", "engineering judgement" }
         /// After-start enrichment right after the start against coolant temperature, ratio of fuel.
-        curve after_start { [8] = [(253.0, 1.25), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)], 220.0..=400.0 "K" => 1.0..=2.0 "1", "common practice, no source" }
+        curve after_start { [8] = [(253.0, 1.20), (273.0, 1.18), (293.0, 1.12), (350.0, 1.05)], 220.0..=400.0 "K" => 1.0..=2.0 "1", "common practice, no source" }
         /// Duration of the after-start enrichment against coolant temperature.
         curve after_start_duration_s { [8] = [(253.0, 40.0), (293.0, 22.0), (350.0, 8.0)], 220.0..=400.0 "K" => 0.5..=300.0 "s", "common practice, no source" }
         /// Enrichment after a start, in standard deviations of the learned correction, until feedback is active.
-        number uncertainty_sigmas { 1.0, 0.0..=3.0 "1", "engineering judgement" }
+        number uncertainty_sigmas { 0.5, 0.0..=3.0 "1", "engineering judgement" }
         /// Time after the start from which the enrichment for the map's uncertainty fades.
         number uncertainty_fade_from_s { 8.0, 0.0..=15.0 "s", "engineering judgement" }
         /// Time after the start at which the enrichment for the map's uncertainty is gone.
@@ -39,8 +39,8 @@ trimwright_numerics::parameters! {
         number film_fade_from_s { 1.0, 0.0..=2.0 "s", "engineering judgement" }
         /// Time after the start at which the enrichment for the wall film's uncertainty is gone.
         number film_fade_until_s { 4.0, 2.5..=60.0 "s", "engineering judgement" }
-        /// Lower limit of lambda with all enrichments together.
-        number min_lambda { 0.5, 0.2..=0.8 "1", "engineering judgement" }
+        /// Lower limit of a started engine's lambda with all enrichments together.
+        number min_lambda { 0.3, 0.2..=0.8 "1", "engineering judgement" }
     }
 }
 
@@ -57,8 +57,8 @@ impl EnrichmentParameters {
 
     /// Fuel of the prime pulse, kg, which wets the dry manifold before the first turn.
     pub fn prime_kg(&self, setup: &Setup, ect_k: f32) -> f32 {
-        let full_charge_kg = STANDARD_KG_PER_M3 * setup.cylinder_m3();
-        along(&self.prime, ect_k) * full_charge_kg / setup.answers().stoich_afr
+        let full_charges_kg = STANDARD_KG_PER_M3 * setup.answers().displacement_m3;
+        along(&self.prime, ect_k) * full_charges_kg / setup.answers().stoich_afr
     }
 
     /// After-start enrichment, fuel ratio of 1 or more; falls linearly to 1.
@@ -118,7 +118,8 @@ mod tests {
     use crate::answers::SetupAnswers;
     use crate::calibration::Calibration;
 
-    const ENRICHMENT: EnrichmentParameters = EnrichmentParameters::DEFAULT;
+    const ENRICHMENT: EnrichmentParameters =
+        EnrichmentParameters { uncertainty_sigmas: 1.0, ..EnrichmentParameters::DEFAULT };
 
     #[test]
     fn colder_engines_get_more_of_every_enrichment() {
@@ -131,9 +132,9 @@ mod tests {
             );
             assert!(ENRICHMENT.after_start_ratio(pair[0], 1.0) > ENRICHMENT.after_start_ratio(pair[1], 1.0));
         }
-        // Cold: 0.15 to 0.3 g for the whole manifold.
+        // Cold: half a gram for the whole manifold.
         let [cold_kg, hot_kg] = [253.0, 360.0].map(|ect_k| ENRICHMENT.prime_kg(calibration.setup(), ect_k));
-        assert!((0.15e-3..0.3e-3).contains(&cold_kg) && hot_kg < 0.1 * cold_kg);
+        assert!((0.4e-3..0.7e-3).contains(&cold_kg) && hot_kg < 0.1 * cold_kg);
     }
 
     #[test]
@@ -194,9 +195,9 @@ mod tests {
         };
         assert_eq!(ratio(ENRICHMENT.thinning_delay_s), 1.0);
         assert!((ratio(ENRICHMENT.thinning_delay_s + 2.5) - 1.25).abs() < 1e-5);
-        assert_eq!(ENRICHMENT.cranking_lambda(293.0, 60.0), ENRICHMENT.max_cranking_lambda);
+        assert_eq!(ENRICHMENT.cranking_lambda(323.0, 60.0), ENRICHMENT.max_cranking_lambda);
         let short = EnrichmentParameters { thinning_s: 1.0, ..ENRICHMENT };
-        assert!((short.cranking_lambda(293.0, 60.0) - 1.1 * 0.75).abs() < 1e-5);
+        assert!((short.cranking_lambda(293.0, 60.0) / short.cranking_lambda(293.0, 0.0) - 1.1).abs() < 1e-5);
     }
 
     /// Map and film fade on their own, each linearly in its standard deviation, and add up as variances do.
@@ -221,11 +222,11 @@ mod tests {
         assert!(primed(ENRICHMENT.prime_delay_s) && !primed(ENRICHMENT.prime_delay_s - 0.01));
     }
 
-    /// By hand: 1.2 times the air of a full cylinder of 0.65 l at 1.2 kg/m3, over 14.6.
+    /// By hand: 0.35 times the air of 5.2 l at 1.2 kg/m3, over 14.6.
     #[test]
-    fn ident_a_prime_pulse_at_20_degc_is_1_2_full_charges() {
+    fn ident_a_prime_pulse_at_20_degc_is_a_third_of_the_displacement() {
         let calibration = Calibration::from_answers(&SetupAnswers::default()).unwrap();
         let prime_kg = ENRICHMENT.prime_kg(calibration.setup(), 293.0);
-        assert!((prime_kg - 1.2 * 0.65e-3 * 1.2 / 14.6).abs() < 1e-9, "{prime_kg}");
+        assert!((prime_kg - 0.35 * 5.2e-3 * 1.2 / 14.6).abs() < 1e-9, "{prime_kg}");
     }
 }

@@ -19,22 +19,24 @@ trimwright_numerics::parameters! {
         number prior_sigma_ln { 0.12, 0.01..=0.13 "ln", "engineering judgement; the range is that of the persistence image" }
         /// Limit of a learned correction of the wall film's properties.
         number film_authority_ln { 0.6, 0.0..=0.65 "ln", "engineering judgement; the range is that of the persistence image" }
-        /// Standard deviation of the film's properties before any lesson.
-        number film_prior_sigma_ln { 0.25, 0.01..=0.6 "ln", "engineering judgement; the range is that of the persistence image" }
+        /// Standard deviation of the film's properties before any lesson: large against [`LearnerParameters::sample_variance_ln2`], because what a
+        /// transient shows of the film is over long before the errors with memory change.
+        number film_prior_sigma_ln { 0.6, 0.01..=0.6 "ln", "engineering judgement, from drives of sampled engines; the range is that of the persistence image" }
         /// Lower limit of a cell's standard deviation, for the error of bilinear interpolation.
         number model_sigma_ln { 0.007, 0.0..=0.05 "ln", "engineering judgement, from drives: between breakpoints no engine is quite bilinear" }
         /// Growth of a cell's variance per lesson, which lets the map follow an ageing engine.
         number drift_ln2 { 1e-8, 0.0..=1e-5 "ln2", "engineering judgement" }
-        /// Effective measurement variance of one 20 ms lambda sample: (2 %)^2 times 100, because errors are correlated for about 1 s.
-        number sample_variance_ln2 { 0.04, 1e-4..=10.0 "ln2", "engineering judgement: errors of 2 % that last for about a second" }
+        /// Effective measurement variance of one 20 ms lambda sample: the mean of a minute or more is worth no more than its length over this. The
+        /// errors have memory: means over 60 s that scatter by 1.2 % make 0.43 of it, means over 240 s by 0.8 % make 0.77.
+        number sample_variance_ln2 { 1.0, 1e-4..=10.0 "ln2", "engineering judgement, from drives of sampled engines with errors that have memory" }
         /// Standard deviation of the map under a reading above which the film is not learned, because map errors would pass for film errors.
-        number film_sigma_ln { 0.03, 0.0..=0.2 "ln", "engineering judgement" }
+        number film_sigma_ln { 0.06, 0.0..=0.2 "ln", "engineering judgement, from drives of sampled engines" }
         /// Film sensitivity of a reading below which the film is not learned, because noise of the pressure reaches it too.
         number min_film_share { 0.03, 0.0..=0.5 "1", "engineering judgement: noise is in fuel and film share alike (errors in variables)" }
         /// Part of the innovation that a cell with the whole share takes, with the strategy integral.
-        number integral_gain { 0.01, 0.0..=1.0 "1", "engineering judgement" }
+        number integral_gain { 0.005, 0.0..=1.0 "1", "engineering judgement, from drives of sampled engines" }
         /// Part of the innovation that one lesson removes, with the strategy normalised gradient.
-        number gradient_gain { 0.02, 0.0..=1.0 "1", "engineering judgement" }
+        number gradient_gain { 0.0025, 0.0..=1.0 "1", "engineering judgement, from drives of sampled engines" }
         /// Lower limit of the sum of squared shares in the normalised gradient.
         number min_norm { 0.05, 0.001..=1.0 "1", "engineering judgement" }
     }

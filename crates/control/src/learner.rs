@@ -167,7 +167,7 @@ mod tests {
 
     /// Textbook scalar case: after n readings of variance R on a prior P the variance is 1 / (1/P + n/R).
     #[test]
-    fn val_one_cell_alone_follows_the_textbook_variance() {
+    fn ident_one_cell_alone_follows_the_textbook_variance() {
         let alone = LaggedShares::settled(&Weights { cells: [5, 6, 19, 20], shares: [1.0, 0.0, 0.0, 0.0] });
         let mut map = Parameters::DEFAULT.blank_map();
         for _ in 0..50 {
@@ -235,11 +235,11 @@ mod tests {
     /// By hand: gain times share times 0.08, for the gradient over the sum of squared shares, 0.3.
     #[test]
     fn fixed_gains_move_each_cell_by_its_share() {
-        let integral = [0.01 * 0.4 * 0.08, 0.01 * 0.1 * 0.08];
-        assert!(is_near(first_ln(&Integral { gain: 0.01 }, &shares()), integral));
+        let integral = [0.005 * 0.4 * 0.08, 0.005 * 0.1 * 0.08];
+        assert!(is_near(first_ln(&Integral { gain: 0.005 }, &shares()), integral));
         assert!(is_near(first_ln(&Strategy::Integral, &shares()), integral));
-        let gradient = [0.02 * 0.4 * 0.08 / 0.3, 0.02 * 0.1 * 0.08 / 0.3];
-        assert!(is_near(first_ln(&NormalisedGradient { gain: 0.02 }, &shares()), gradient));
+        let gradient = [0.0025 * 0.4 * 0.08 / 0.3, 0.0025 * 0.1 * 0.08 / 0.3];
+        assert!(is_near(first_ln(&NormalisedGradient { gain: 0.0025 }, &shares()), gradient));
         assert!(is_near(first_ln(&Strategy::NormalisedGradient, &shares()), gradient));
         assert_eq!(first_ln(&Strategy::Kalman, &shares()), first_ln(&Kalman, &shares()));
     }
@@ -247,7 +247,7 @@ mod tests {
     #[test]
     fn shares_that_are_small_altogether_are_divided_by_the_least_norm() {
         let few = LaggedShares::settled(&Weights { cells: [20, 21, 34, 35], shares: [0.1, 0.0, 0.0, 0.1] });
-        let expected = 0.02 * 0.1 * 0.08 / LEARNER.min_norm;
+        let expected = 0.0025 * 0.1 * 0.08 / LEARNER.min_norm;
         assert!(is_near(first_ln(&Strategy::NormalisedGradient, &few), [expected; 2]));
     }
 }

@@ -77,9 +77,9 @@
 //! | what | bytes |
 //! |---|---|
 //! | calibration, parameters in flash | 1904 |
-//! | state | 9368 |
+//! | state | 9376 |
 //! | learned map | 1376 |
-//! | controller | 11272 |
+//! | controller | 11280 |
 //!
 //! # Safety
 //!

@@ -230,12 +230,13 @@ mod tests {
         assert!(flows(&NITROUS, &hot, 350.0) && !flows(&cool, &hot, 350.0));
     }
 
-    /// Atom balance: 9.296 kg of gas to 1 kg of CH1.87, 10 % rich.
+    /// Atom balance: CH1.87 + 2.935 N2O -> CO2 + 0.935 H2O + 2.935 N2 with the molar masses of IUPAC 2021; 10 % rich.
     #[test]
     fn val_the_extra_fuel_burns_the_extra_oxygen() {
         let nitrous = Nitrous { on: true, ..Nitrous::default() };
         let per_s = nitrous.extra_kg(&NITROUS, calibration().setup(), 0.01) / 0.01;
-        assert!((per_s / (0.03 / 9.296 * 1.1) - 1.0).abs() < 1e-5);
+        let (gas_g, petrol_g) = (2.935 * (2.0 * 14.007 + 15.999), 12.011 + 1.87 * 1.008);
+        assert!((per_s / (0.03 * petrol_g / gas_g * 1.1) - 1.0).abs() < 1e-4);
     }
 
     #[test]

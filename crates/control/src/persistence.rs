@@ -129,7 +129,8 @@ impl core::error::Error for ImageError {}
 /// let persistent = PersistentData { learned: calibration.parameters().blank_map(), codes: Codes::empty().with(Dtc::MapLow) };
 /// let image = persistence::pack(&calibration, &persistent.learned, persistent.codes, 7);
 /// assert_eq!(persistence::answers(&image), Ok((SetupAnswers::default(), 7)));
-/// assert_eq!(persistence::unpack(&calibration, &image), Ok((persistent, 7)));
+/// let (kept, number) = persistence::unpack(&calibration, &image).expect("complete");
+/// assert_eq!((kept.codes, kept.learned.ln, number), (persistent.codes, persistent.learned.ln, 7));
 /// # Ok::<(), trimwright_control::AnswerError>(())
 /// ```
 pub fn pack(calibration: &impl Calibrated, map: &LearnedMap, codes: Codes, number: u32) -> [u8; IMAGE_BYTES] {

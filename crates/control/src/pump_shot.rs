@@ -9,11 +9,11 @@ trimwright_numerics::parameters! {
     #[cfg_attr(feature = "defmt", derive(defmt::Format))]
     pub struct PumpShotParameters<f32> "pump_shot" {
         /// Pressure that a throttle step from closed to open adds before MAP shows it.
-        number amount_pa { 7.5e3, 0.0..=60e3 "Pa", "engineering judgement, from tip-ins" }
+        number amount_pa { 32e3, 0.0..=60e3 "Pa", "engineering judgement, from tip-ins" }
         /// Rate of throttle position above which a shot is given.
         number threshold_per_s { 0.4, 0.05..=10.0 "1/s", "engineering judgement" }
         /// Time constant of the shot: sensor lag, averaging and time from injection to intake.
-        number decay_s { 0.08, 0.01..=2.0 "s", "engineering judgement" }
+        number decay_s { 0.14, 0.01..=2.0 "s", "engineering judgement" }
         /// Upper limit of the shot, as a share of the gap between MAP and barometric pressure.
         number max_gap_share { 0.8, 0.0..=1.0 "1", "engineering judgement" }
         /// Lower limit of MAP in the ratio of the shot.
@@ -38,9 +38,9 @@ impl PumpShot {
     /// let mut shot = PumpShot::default();
     /// let mut coming_pa = |tp_rate_per_s, steps| (0..steps).fold(0.0, |_, _| shot.step(&parameters, tp_rate_per_s, 0.01));
     /// // The throttle opens by half in 0.1 s; MAP follows later.
-    /// assert!((1.5e3..4e3).contains(&coming_pa(5.0, 10)));
+    /// assert!((6e3..12e3).contains(&coming_pa(5.0, 10)));
     /// // It has followed.
-    /// assert!(coming_pa(0.0, 50) < 20.0);
+    /// assert!(coming_pa(0.0, 100) < 20.0);
     /// ```
     pub fn step(&mut self, parameters: &PumpShotParameters, tp_rate_per_s: f32, dt_s: f32) -> f32 {
         let opening = if tp_rate_per_s > parameters.threshold_per_s { tp_rate_per_s } else { 0.0 };
@@ -75,7 +75,7 @@ mod tests {
             shot.step(&SHOT, 5.0, 0.001);
         }
         let at_once = shot.ratio(&SHOT, &at(40e3));
-        for _ in 0..400 {
+        for _ in 0..800 {
             shot.step(&SHOT, 0.0, 0.001);
         }
         assert!(at_once > 1.03 && shot.ratio(&SHOT, &at(40e3)) < 1.01);
@@ -100,8 +100,9 @@ mod tests {
     /// By hand: 20 ms of a decay of 80 ms leave four fifths of 4 kPa; a throttle at 2 per second adds 2 * 7.5 kPa * 20 ms.
     #[test]
     fn a_shot_decays_and_grows_by_the_throttles_movement() {
+        let parameters = PumpShotParameters { amount_pa: 7.5e3, decay_s: 0.08, ..SHOT };
         let mut shot = PumpShot { coming_pa: 4e3 };
-        assert!((shot.step(&SHOT, 2.0, 0.02) - 3500.0).abs() < 0.01);
+        assert!((shot.step(&parameters, 2.0, 0.02) - 3500.0).abs() < 0.01);
         assert_eq!(PumpShot::default().step(&SHOT, SHOT.threshold_per_s, 0.02), 0.0);
         assert_eq!(PumpShot::default().step(&SHOT, 900.0, 0.02), SHOT.amount_pa);
     }

@@ -40,11 +40,13 @@ pub enum Refusal {
     UpstreamAir,
     /// The self-check is dithering the fuel.
     Checking,
+    /// The rail pressure is not the one asked for: a trouble code of it is set, or would be if this lasted.
+    RailPressure,
 }
 
 impl Refusal {
     /// All reasons, in the order of their counts.
-    pub const ALL: [Self; 17] = [
+    pub const ALL: [Self; 18] = [
         Self::Starting,
         Self::Cold,
         Self::FuelCut,
@@ -62,6 +64,7 @@ impl Refusal {
         Self::Guard,
         Self::UpstreamAir,
         Self::Checking,
+        Self::RailPressure,
     ];
 
     /// Short name for tables.
@@ -84,6 +87,7 @@ impl Refusal {
             Self::Guard => "guard",
             Self::UpstreamAir => "upstream_air",
             Self::Checking => "checking",
+            Self::RailPressure => "rail_pressure",
         }
     }
 
@@ -98,6 +102,7 @@ impl Refusal {
                 | Self::Volts
                 | Self::Substituted
                 | Self::ReadingAtEnd
+                | Self::RailPressure
         )
     }
 

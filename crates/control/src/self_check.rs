@@ -11,6 +11,7 @@
 
 use trimwright_numerics::Real;
 
+use crate::answers::Cam;
 use crate::setup::Setup;
 use crate::torque_response::{TorqueResponse, TorqueResponseParameters};
 
@@ -237,7 +238,7 @@ impl SelfCheck {
                 self.correlate(parameters, into_s, sample);
                 // A large error, with trim and map at their limits, is no upstream air.
                 if idling && sample.error_ln.abs() < parameters.max_error_ln {
-                    self.update_torque_response(parameters, response, into_s, sample);
+                    self.update_torque_response(parameters, response, setup.answers().cam, into_s, sample);
                 }
                 self.into_s = Some(into_s + sample.dt_s);
             }
@@ -278,12 +279,15 @@ impl SelfCheck {
         &mut self,
         parameters: &SelfCheckParameters,
         response: &TorqueResponseParameters,
+        cam: Cam,
         into_s: f32,
         sample: &SelfCheckSample,
     ) {
         let halves = (into_s - parameters.torque_delay_s) / self.half_wave_s;
         if halves >= 0.0 {
-            let (speed, measured_ln) = (sample.speed_rad_per_s, sample.wanted_ln + sample.error_ln);
+            let by_cam_ln = if cam == Cam::Hot { response.hot_cam_ln } else { 0.0 };
+            let (speed, measured_ln) =
+                (sample.speed_rad_per_s, sample.wanted_ln + sample.error_ln - by_cam_ln);
             self.torque_response.step(response, parameters.dither_ln, halves, speed, measured_ln);
             let falsely_lean_ln = self.torque_response.falsely_lean_ln(response).unwrap_or(0.0);
             self.upstream_air_kg_per_s = falsely_lean_ln * sample.air_kg_per_s;

@@ -4,7 +4,7 @@
 
 use trimwright_numerics::Real;
 
-use crate::thermistor::{Sender, Thermistor};
+use crate::thermistor::{Sender, TEN_KILO_OHM, Thermistor};
 
 trimwright_numerics::parameters! {
     /// Sensor curves.
@@ -24,7 +24,7 @@ trimwright_numerics::parameters! {
         /// Pull-up resistor of the coolant temperature sender, to 5 V.
         number ect_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
         /// Coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the coolant temperature sender "coefficients".
-        list ect_coefficients { [4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11], -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
+        list ect_coefficients { [4] = TEN_KILO_OHM, -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
         /// Resistance against temperature, for the coolant temperature sender "points"; between points ln R is linear in 1/T.
         curve ect_points_ohm { [10] = [(233.15, 45_313.0), (253.15, 15_462.0), (273.15, 5896.0), (293.15, 2500.0), (313.15, 1175.0), (333.15, 596.0), (353.15, 323.0), (373.15, 187.0), (393.15, 113.0)], 200.0..=500.0 "K" => 1.0..=10e6 "ohm", "common practice, no source: a 2 kOhm class sender, from memory" }
         /// Intake air temperature sender.
@@ -32,7 +32,7 @@ trimwright_numerics::parameters! {
         /// Pull-up resistor of the intake air temperature sender, to 5 V.
         number iat_pull_up_ohm { 2490.0, 100.0..=100e3 "ohm", "engineering judgement: a resistor of the E96 series" }
         /// Coefficients A, B, C, D of 1/T = A + B L + C L^3 + D L^5 with L = ln(R / ohm), for the intake air temperature sender "coefficients".
-        list iat_coefficients { [4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11], -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
+        list iat_coefficients { [4] = TEN_KILO_OHM, -0.1..=0.1 "1/K", "printed table, Geokon 8002-4-1 manual p. 58" }
         /// Resistance against temperature, for the intake air temperature sender "points"; between points ln R is linear in 1/T.
         curve iat_points_ohm { [10] = [(233.15, 45_313.0), (253.15, 15_462.0), (273.15, 5896.0), (293.15, 2500.0), (313.15, 1175.0), (333.15, 596.0), (353.15, 323.0), (373.15, 187.0), (393.15, 113.0)], 200.0..=500.0 "K" => 1.0..=10e6 "ohm", "common practice, no source: a 2 kOhm class sender, from memory" }
         /// Trigger pulses per firing: 1 for a distributor; the first pulse after standstill counts as a firing.

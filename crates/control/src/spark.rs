@@ -17,7 +17,7 @@ trimwright_numerics::parameters! {
         /// Advance while cranking, and always when the controller does not set the spark.
         number cranking_deg { 8.0, -5.0..=25.0 "deg", "engineering judgement" }
         /// Advance of a warm idle: below MBT for a torque reserve.
-        number idle_deg { 15.0, -5.0..=40.0 "deg", "engineering judgement" }
+        number idle_deg { 18.0, -5.0..=40.0 "deg", "engineering judgement" }
         /// Advance per speed below the idle target.
         number idle_gain_deg_s_per_rad { 0.9, 0.0..=5.0 "deg s/rad", "engineering judgement" }
         /// Limit of that advance, either way.

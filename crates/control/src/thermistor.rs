@@ -7,7 +7,7 @@
 use trimwright_numerics::Real;
 
 /// Coefficients of the 10 kOhm thermistor, 1/K: printed table, Geokon 8002-4-1 instruction manual p. 58.
-const TEN_KILO_OHM: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11];
+pub(crate) const TEN_KILO_OHM: [f32; 4] = [1.127_669_8e-3, 2.344_441_8e-4, 8.476_921e-8, 1.175_121_9e-11];
 /// Coefficients of a sender of the 2 kOhm class, 1/K: through 5896 ohm at 0 degC, 1175 ohm at 40 degC and 187 ohm at 100 degC (common
 /// practice, from memory).
 const TWO_KILO_OHM: [f32; 4] = [1.284_636_1e-3, 2.627_393e-4, 1.455_397_5e-7, 0.0];

@@ -13,12 +13,14 @@ trimwright_numerics::parameters! {
     pub struct TorqueResponseParameters<f32> "torque_response" {
         /// Burned mixture, ln lambda, against the torque response: relative change of speed over relative change of fuel.
         curve burned_ln { [10] = [(-0.165, -0.150), (-0.122, -0.110), (-0.087, -0.086), (-0.030, -0.055), (0.050, -0.035), (0.079, -0.026), (0.178, 0.000), (0.268, 0.030), (0.315, 0.060)], -2.0..=2.0 "1" => -0.5..=0.5 "ln", "engineering judgement: means over sampled simulated engines with known sensor errors" }
+        /// Burned mixture of a hot cam's idle over that of the curve: with little vacuum and much residual gas the speed answers less to fuel.
+        number hot_cam_ln { 0.026, 0.0..=0.1 "ln", "engineering judgement: mean over sampled simulated engines with a hot cam" }
         /// Standard deviation of healthy engines from that curve.
-        number engine_sigma_ln { 0.006, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, less the scatter of the mean" }
+        number engine_sigma_ln { 0.012, 0.0..=0.1 "ln", "engineering judgement, from drives of many simulated engines, less the scatter of the mean" }
         /// Standard deviations of the difference above which the engine is richer than it reads.
         number rich_sigmas { 2.7, 1.0..=10.0 "1", "engineering judgement: two would occur by chance in repeated checks" }
         /// Difference above which the engine is richer than it reads.
-        number rich_threshold_ln { 0.027, 0.0..=0.3 "ln", "engineering judgement" }
+        number rich_threshold_ln { 0.033, 0.0..=0.3 "ln", "engineering judgement: above the largest of many fault-free simulated engines" }
         /// Standard deviations of the difference above which the engine is leaner than it reads.
         number lean_sigmas { 2.0, 1.0..=10.0 "1", "engineering judgement" }
         /// Difference above which the engine is leaner than it reads.
@@ -305,13 +307,13 @@ mod tests {
             mean: 0.1,
             variance: 19.0 * 1e-4,
             count: 20.0,
-            measured_ln: 0.01,
+            measured_ln: 0.02,
             ..TorqueResponse::default()
         };
         let (bias_ln, sigma_ln) = known.lambda_bias_ln(&RESPONSE).unwrap();
-        assert!((bias_ln - (0.01 + 0.026 - 0.026 * 21.0 / 99.0)).abs() < 1e-6, "{bias_ln}");
+        assert!((bias_ln - (0.02 + 0.026 - 0.026 * 21.0 / 99.0)).abs() < 1e-6, "{bias_ln}");
         assert!(
-            (sigma_ln - Real::sqrt(0.002_626_3_f32 * 0.002_626_3 + 0.006 * 0.006)).abs() < 1e-6,
+            (sigma_ln - Real::sqrt(0.002_626_3_f32 * 0.002_626_3 + 0.012 * 0.012)).abs() < 1e-6,
             "{sigma_ln}"
         );
         assert!(known.falsely_lean_ln(&RESPONSE).is_some() && known.falsely_rich_ln(&RESPONSE).is_none());

@@ -103,6 +103,11 @@ impl Dtcs {
         self.set.contains(dtc)
     }
 
+    /// Whether there is evidence of the rail pressure's codes, which are set when it lasts.
+    pub(crate) const fn rail_is_off(&self) -> bool {
+        self.pending.contains(Dtc::RailTooLow) || self.pending.contains(Dtc::RailTooHigh)
+    }
+
     /// The codes set now.
     pub fn active(&self) -> impl Iterator<Item = Dtc> + use<> {
         self.set.iter()
@@ -255,6 +260,8 @@ mod tests {
     fn pressure_far_off_sets_a_code() {
         let codes = |rail_pa| {
             let mut dtcs = Dtcs::default();
+            dtcs.reports(&TIMES).report_rail(true, 300e3, rail_pa, 0.01);
+            assert_eq!(dtcs.rail_is_off(), rail_pa != 290e3, "at once");
             (0..300).for_each(|_| dtcs.reports(&TIMES).report_rail(true, 300e3, rail_pa, 0.01));
             dtcs.stored_codes()
         };

@@ -28,7 +28,7 @@ trimwright_numerics::parameters! {
         /// Power enrichment: lambda against throttle position, ahead of the pressure.
         curve by_throttle { [8] = [(0.0, 1.0), (0.65, 1.0), (0.85, 0.87)], 0.0..=1.0 "1" => 0.65..=1.1 "1", "engineering judgement" }
         /// Warm-up enrichment: factor on lambda against coolant temperature.
-        curve by_ect { [8] = [(253.0, 0.80), (273.0, 0.85), (293.0, 0.91), (313.0, 0.955), (333.0, 0.99), (345.0, 1.0)], 220.0..=400.0 "K" => 0.5..=1.1 "1", "engineering judgement: a cautious start" }
+        curve by_ect { [8] = [(253.0, 0.76), (273.0, 0.85), (293.0, 0.91), (313.0, 0.955), (333.0, 0.99), (345.0, 1.0)], 220.0..=400.0 "K" => 0.5..=1.1 "1", "engineering judgement: a cautious start" }
         /// Lambda of best power; a mixture at full load is not judged against a richer one.
         number best_power { 0.86, 0.75..=0.95 "1", "common practice, no source" }
         /// Lower limit of lambda of a started engine.

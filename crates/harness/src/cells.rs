@@ -19,6 +19,7 @@ struct CellSums {
     drop_pa: f64,
     estimated_drop_pa: f64,
     injectors: f64,
+    lasting_ln: f64,
 }
 
 impl CellSums {
@@ -30,6 +31,7 @@ impl CellSums {
         self.drop_pa += by_s * other.drop_pa;
         self.estimated_drop_pa += by_s * other.estimated_drop_pa;
         self.injectors += by_s * other.injectors;
+        self.lasting_ln += by_s * other.lasting_ln;
     }
 
     fn mean(&self) -> Conditions {
@@ -40,6 +42,7 @@ impl CellSums {
             drop_pa: self.drop_pa / self.dwell_s,
             estimated_drop_pa: self.estimated_drop_pa / self.dwell_s,
             injectors: self.injectors / self.dwell_s,
+            lasting_ln: self.lasting_ln / self.dwell_s,
         }
     }
 }
@@ -55,6 +58,8 @@ struct Conditions {
     estimated_drop_pa: f64,
     /// Injectors that open per firing.
     injectors: f64,
+    /// Disturbances that last over the trip, ln.
+    lasting_ln: f64,
 }
 
 /// Dwell and mean conditions of each cell, over the steady events of a run.
@@ -94,6 +99,7 @@ impl Cells {
             drop_pa: view.injector_drop_pa,
             estimated_drop_pa: f64::from(state.estimate().drop_pa()),
             injectors: f64::from(insight.injectors),
+            lasting_ln: event.lasting_ln,
         };
         self.whole.add(span_s, &conditions);
         for (cell, share) in insight.weights.iter() {
@@ -113,7 +119,7 @@ impl Cells {
 
     /// True correction of each cell, ln: at the cell's breakpoints the plant takes in some air and needs the fuel for lambda 1; the open
     /// time of an injector for that fuel, converted to fuel by the calibration with an opening delay longer by `delay_s`, over the base
-    /// fuel. Temperatures, volts and pressures are the means of the cell's own events, or of all events for a cell without any. NaN when
+    /// fuel; and the disturbances that last over the trip. Temperatures, volts, pressures and these disturbances are the means of the cell's own events, or of all events for a cell without any. NaN when
     /// nothing was driven.
     ///
     /// ```
@@ -145,11 +151,11 @@ impl Cells {
                 speed,
                 conditions.charge_k as f32,
             )) / f64::from(calibration.answers().stoich_afr);
-            let Conditions { battery_v, drop_pa, estimated_drop_pa, injectors, .. } = conditions;
+            let Conditions { battery_v, drop_pa, estimated_drop_pa, injectors, lasting_ln, .. } = conditions;
             let open_s = truth.open_time_s(needed_kg / injectors, battery_v, drop_pa) as f32;
             let (battery_v, drop_pa) = (battery_v as f32, estimated_drop_pa as f32);
             let each_kg = calibration.injected_fuel_kg(open_s - delay_s, battery_v, drop_pa);
-            libm::log(injectors * f64::from(each_kg) / base_kg)
+            libm::log(injectors * f64::from(each_kg) / base_kg) + lasting_ln
         };
         self.sums.iter().enumerate().map(true_ln).collect()
     }

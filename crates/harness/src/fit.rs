@@ -167,7 +167,7 @@ mod tests {
     proptest! {
         /// Against nalgebra; `B B^T + I` is positive definite for any `B`.
         #[test]
-        fn val_the_same_solution_as_another_library_has(
+        fn ident_the_same_solution_as_another_library_has(
             (any, right_side) in (1..12_usize).prop_flat_map(|size| {
                 let of = |length| proptest::collection::vec(-3.0..3.0_f64, length);
                 (of(size * size), of(size))

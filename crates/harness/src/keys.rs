@@ -11,7 +11,7 @@ mod written;
 use crate::document::inside;
 use crate::faults::{self, KINDS};
 use crate::measure::Measure;
-use crate::scenario::{Deviations, PASSES, SEEDS};
+use crate::scenario::{Deviations, DisturbanceScale, PASSES, SEEDS};
 use crate::sizing::{INSTALLATION_ALIASES, Installation};
 use crate::units::{Kind, UnitSystem};
 use crate::{scenario_answers, scenario_engine};
@@ -53,6 +53,7 @@ pub fn scenario() -> Vec<FileKey> {
     keys.extend(calibration);
     keys.extend(of_block(&Installation::DEFAULT, "", INSTALLATION_ALIASES, system));
     keys.extend(of_block(&Deviations::DEFAULT, "", &[], system));
+    keys.extend(of_block(&DisturbanceScale::DEFAULT, "", &[], system));
     keys.extend(fault());
     // The default is the engine file's value.
     keys.extend(truth("truth").into_iter().map(|key| FileKey { lines: Vec::new(), ..key }));

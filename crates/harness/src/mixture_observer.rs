@@ -51,7 +51,7 @@ struct Applied {
 pub struct Window {
     /// End of the window, s.
     pub end_s: f64,
-    /// Rms of the steady error that the map alone would leave, ln; NaN with too few steady events.
+    /// Rms of the steady error that the map alone would leave, without the disturbances that pass, ln; NaN with too few steady events.
     pub map_rms: f64,
     /// Rms of the error of all events, ln; NaN without events.
     pub closed_loop_rms: f64,
@@ -71,6 +71,10 @@ pub struct Window {
 pub struct MixtureObserver {
     /// Mixture error of steady events of the whole run.
     pub steady: Mixture,
+    /// The same without the disturbances that pass: what a slow map could have known.
+    pub steady_lasting: Mixture,
+    /// Effect of the disturbances that pass on the steady events: what no map can know.
+    pub passing: Mixture,
     /// Mixture error of all events of this pass.
     pub all: Mixture,
     /// Mixture error of the events of this pass that were not steady.
@@ -106,6 +110,8 @@ impl MixtureObserver {
         let cells = controller.calibration().setup().filling().flat().len();
         Self {
             steady: Mixture::new(),
+            steady_lasting: Mixture::new(),
+            passing: Mixture::new(),
             all: Mixture::new(),
             transient: Mixture::new(),
             cylinders: Mixture::new(),
@@ -172,9 +178,12 @@ impl MixtureObserver {
         self.cylinders.add(libm::log(event.fuel_kg / event.cylinder_fuel_kg));
         add_square(&mut self.window_all, error);
         if steady {
+            let lasting = error - event.passing_ln;
             self.steady.add(error);
+            self.steady_lasting.add(lasting);
+            self.passing.add(event.passing_ln);
             // Error plus short-term trim: what the map alone would have left.
-            add_square(&mut self.window_map, error + f64::from(insight.trim_ln));
+            add_square(&mut self.window_map, lasting + f64::from(insight.trim_ln));
             self.cells.add(event, closed_loop.controller().state(), &closed_loop.view(), span_s);
         } else {
             self.transient.add(error);

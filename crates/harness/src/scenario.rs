@@ -2,17 +2,21 @@
 //!
 //! A scenario file names an engine file and a schedule, by a name that ships with the program or by a path relative to the scenario's
 //! directory. Section `[setup]` holds the owner's answers, `[calibration]` controller parameters by stage, `[deviations]` the engine's
-//! deviations from its nameplate, and `[truth]` any other difference from the engine file, with the engine file's keys.
+//! deviations from its nameplate, `[disturbances]` the scale of what no map can know, and `[truth]` any other difference from the engine file, with the engine file's keys.
 
 use crate::document::Document;
 use crate::error::InputError;
 use crate::faults::Fault;
 pub use crate::scenario_deviations::Deviations;
+pub use crate::scenario_disturbances::DisturbanceScale;
 use crate::scenario_source::{ENGINE_FILES, SCENARIO_FILES, SCHEDULE_FILES, Source};
 use crate::schedule::{LONGEST_RUN_S, Schedule};
 use crate::sizing::{self, Installation};
 use crate::units::{Kind, Unit};
-use crate::{block_reader, faults, scenario_answers, scenario_deviations, scenario_engine, sensor_curves};
+use crate::{
+    block_reader, faults, scenario_answers, scenario_deviations, scenario_disturbances, scenario_engine,
+    sensor_curves,
+};
 use std::fmt::Write;
 use trimwright_control::{Calibration, CalibrationError, Parameters, SetupAnswers};
 use trimwright_numerics::parameters::Problem;
@@ -99,6 +103,15 @@ impl Scenario {
         Self { seed, ..self }
     }
 
+    /// Scales the disturbances: 0 switches them off.
+    #[must_use]
+    pub fn with_disturbances(mut self, all: f64) -> Self {
+        for truth in [&mut self.truth, &mut self.nameplate] {
+            DisturbanceScale { all, ..DisturbanceScale::DEFAULT }.apply(truth);
+        }
+        self
+    }
+
     /// Checks that all passes together are not longer than [`LONGEST_RUN_S`], and that every fault begins before the end.
     ///
     /// # Errors
@@ -176,6 +189,7 @@ impl Scenario {
         }
         sensor_curves::check(&document, "calibration", &parameters.sensors)?;
         let deviations = scenario_deviations::read(&document)?;
+        let disturbances = scenario_disturbances::read(&document)?;
         let installation = sizing::read(&document)?;
         let faults = faults::read(&document)?;
         // Registers the keys of the truth, so that a misspelled one is found before the engine file is opened.
@@ -208,6 +222,7 @@ impl Scenario {
             })
         };
         check(&truth)?;
+        disturbances.apply(&mut truth);
         let nameplate = truth.clone();
         deviations.apply(&mut truth);
         check(&truth)?;

@@ -26,8 +26,11 @@ pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("ambient.sea_level_pa", "ambient.sea_level_pressure"),
     ("manifold.wall_w_per_k", "manifold.wall_heat"),
     ("injectors.delay_v", "injectors.delay_supply"),
+    ("film.floor_w_per_k", "film.floor_heat"),
+    ("film.floor_j_per_k", "film.floor_capacity"),
     ("fuel_system.pump_free_kg_per_s", "fuel_system.pump_free_flow"),
     ("fuel_system.filter_pa", "fuel_system.filter_drop"),
+    ("fuel_system.rail_m3", "fuel_system.rail_volume"),
     ("fuel_system.fuel_k", "fuel_system.fuel_temperature"),
     ("gearbox.gears", ""),
     ("gearbox.ratios", ""),
@@ -36,7 +39,6 @@ pub(crate) const ALIASES: block_reader::Aliases<'_> = &[
     ("thermal.coolant_j_per_k", "thermal.coolant_capacity"),
     ("thermal.bonnet_m_per_s", "thermal.bonnet_speed"),
     ("thermal.soak_kg_per_s", "thermal.soak_flow"),
-    ("electrical.battery_ohm", "electrical.battery_resistance"),
     ("electrical.alternator_a", "electrical.alternator_current"),
     ("nitrous.bottle_k", "nitrous.bottle_temperature"),
     ("nitrous.bottle_j_per_k", "nitrous.bottle_capacity"),
@@ -70,13 +72,13 @@ fn gearbox(document: &Document, section: &str, gearbox: &mut Gearbox) -> Result<
     }
     document.quantities(&key("up_closed"), Kind::Speed, true, &mut gearbox.up_closed_m_per_s)?;
     document.quantities(&key("up_full"), Kind::Speed, true, &mut gearbox.up_full_m_per_s)?;
-    let others = match gearbox.coupling {
-        Coupling::Converter => ["clutch_torque", "clutch_bite"],
-        Coupling::Clutch => ["converter_capacity", "converter_ratio"],
+    let others: &[&str] = match gearbox.coupling {
+        Coupling::Converter => &["clutch_torque", "clutch_bite"],
+        Coupling::Clutch => &["converter_capacity", "converter_ratio", "converter_pump"],
     };
-    match others.map(key).iter().find(|key| document.has(key)) {
+    match others.iter().map(|name| key(name)).find(|key| document.has(key)) {
         Some(other) => {
-            Err(document.wrong(other, "belongs to the other kind of coupling than this gearbox has"))
+            Err(document.wrong(&other, "belongs to the other kind of coupling than this gearbox has"))
         }
         None => Ok(()),
     }

@@ -57,6 +57,10 @@ pub struct MixtureFigures {
     pub base_map_rms: f64,
     /// The same with the learned map frozen and feedback off.
     pub learned_map_rms: f64,
+    /// The same without the disturbances that pass: what a slow map could know and does not.
+    pub learned_map_lasting_rms: f64,
+    /// Rms of the disturbances that pass, over the same events: what no map can know.
+    pub passing_rms: f64,
     /// Rms e of all events in the last pass of the learning run.
     pub closed_loop_rms: f64,
     /// 95th percentile of abs e over all events of the last pass.
@@ -70,7 +74,7 @@ pub struct MixtureFigures {
 /// Learning figures.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct LearningFigures {
-    /// First time after which the map alone stays below 2 % rms in every later window of 60 s, s.
+    /// First time after which the map alone, without the disturbances that pass, stays below 2 % rms in every later window of 60 s, s.
     pub settle_s: f64,
     /// Cells with more than 2 s of steady dwell.
     pub cells_visited: usize,

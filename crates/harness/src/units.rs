@@ -9,8 +9,8 @@ mod system;
 pub use kind::Kind;
 pub use system::UnitSystem;
 
-/// Revolutions a minute in a radian a second.
-pub(crate) const RPM_PER_RAD_PER_S: f64 = 30.0 / std::f64::consts::PI;
+/// Revolutions a minute in a radian a second: `30 / pi`.
+pub const RPM_PER_RAD_PER_S: f64 = 30.0 / std::f64::consts::PI;
 
 /// A count in words: `once`, `2 times`.
 pub fn times(count: u32) -> String {

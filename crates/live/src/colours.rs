@@ -85,7 +85,7 @@ mod tests {
 
     /// Source of the space: Ottosson, "A perceptual color space for image processing" (2020).
     #[test]
-    fn val_steps_are_perceptually_even() {
+    fn steps_are_perceptually_even() {
         let labs = RAMP.map(|(colour, _)| oklab(colour));
         let step = |pair: &[[f64; 3]]| (0..3).map(|k| (pair[0][k] - pair[1][k]).powi(2)).sum::<f64>().sqrt();
         let steps: Vec<f64> = labs.windows(2).map(step).collect();

@@ -124,6 +124,7 @@ impl Screen<'_> {
         let coolant = self.units.temperature(view.coolant_k);
         let gearbox = match inputs.range {
             GearRange::Park => "park".to_owned(),
+            GearRange::Neutral => "neutral".to_owned(),
             GearRange::Drive => format!("gear {}", view.gear),
         };
         let percent = |share: f64| format!("{:.0} %", 100.0 * share);

@@ -57,7 +57,7 @@ impl Ambient {
     }
 }
 
-/// Molar mass of water over that of dry air.
+/// Molar mass of water over that of dry air (IUPAC 2021; ISO 2533).
 const WATER_TO_AIR: f64 = 18.015_27 / 28.964_42;
 
 /// Saturation pressure of water vapour over liquid water, Pa: `611.2 exp(17.62 t / (243.12 + t))`, t in degC (WMO Guide to

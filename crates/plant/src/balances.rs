@@ -1,12 +1,16 @@
 //! Mass and energy balances.
 
+use crate::species::ExhaustSpecies;
+
 /// Running totals since the start and present contents. Masses in kg, energies in J.
 ///
 /// These balances hold to rounding:
 ///
 /// - air at the start + air in = air out + air stored
-/// - fuel injected + fuel of the nitrous jet = wall film + airborne + drawn
+/// - fuel at the start = tank + line + fuel injected + fuel of the nitrous jet
+/// - fuel injected + fuel of the nitrous jet + fuel vapour = wall film + airborne + vapour pending + drawn
 /// - fuel drawn = in cylinders + burned + unburned
+/// - carbon of the fuel burned and unburned = carbon of the exhaust
 /// - heating value of the fuel that fired = released + unreleased
 /// - heat released = indicated work + coolant + exhaust
 /// - indicated work at the crank + starter = kinetic + pumping + losses + load
@@ -25,10 +29,20 @@ pub struct Balances {
     pub air_drawn_kg: f64,
     /// Moist air that has left the manifold since the last intake event.
     pub air_pending_kg: f64,
+    /// Fuel in tank, line, filter and rail at the start.
+    pub fuel_start_kg: f64,
+    /// Fuel in the tank now.
+    pub fuel_tank_kg: f64,
+    /// Fuel in line, filter and rail now.
+    pub fuel_line_kg: f64,
     /// Fuel through the injectors.
     pub fuel_injected_kg: f64,
-    /// Fuel through the nitrous system's own fuel jet.
+    /// Fuel through the nitrous system's own fuel jet, from the rail.
     pub fuel_jet_kg: f64,
+    /// Fuel vapour from canister and crankcase.
+    pub fuel_vapour_kg: f64,
+    /// Fuel vapour that has entered since the last intake event.
+    pub fuel_vapour_pending_kg: f64,
     /// Fuel in the wall film now.
     pub fuel_wall_kg: f64,
     /// Fuel airborne in the manifold now.
@@ -41,6 +55,9 @@ pub struct Balances {
     pub fuel_burned_kg: f64,
     /// Fuel that left unburned: misfires, and fuel that did not vaporize in a cold engine.
     pub fuel_unburned_kg: f64,
+    /// Exhaust gases of the charges that fired, misfires included, as they leave the cylinder; the oxygen of charges leaner than
+    /// [`LAMBDA_WITHOUT_FUEL`](crate::LAMBDA_WITHOUT_FUEL) is left out.
+    pub exhaust: ExhaustSpecies,
     /// Heat released.
     pub released_j: f64,
     /// Heat of the fuel that was not released: rich mixture, misfire, liquid fuel.

@@ -1,10 +1,12 @@
 //! Change of parameters while the plant runs: a part fails, a connector comes off, another fuel is filled.
 
 use crate::check::{OutOfRange, within};
+use crate::combustion::EfficiencyCurve;
 use crate::filling::FillingModel;
 use crate::fuel_system::fuel_vapour_pa;
 use crate::knock::EndGas;
-use crate::plant::Plant;
+use crate::plant::{Plant, stoich_afr_of};
+use crate::species::Molecule;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
 use trimwright_numerics::parameters::{Problem, Range};
@@ -35,8 +37,10 @@ impl Plant {
             let was = f64::from(was);
             within(path, f64::from(is), Range { min: was, max: was, unit: "1" })?;
         }
+        let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
+        let efficiency =
+            EfficiencyCurve::new(&truth.combustion, truth.engine.compression_ratio).map_err(|_| no_axis)?;
         if truth.filling != was.filling || truth.engine != was.engine {
-            let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
             self.filling =
                 FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
         }
@@ -48,9 +52,11 @@ impl Plant {
             self.sensors.set_parameters(&truth.sensors);
         }
         self.shares = truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks);
-        self.stoich_afr = truth.stoich_afr();
+        self.disturbances.update(&truth.disturbances);
+        self.stoich_afr = stoich_afr_of(&truth, &self.disturbances);
         self.heating_value = truth.fuel.heating_value_j_per_kg();
-        self.best_work_share = truth.combustion.best_work_share(truth.engine.compression_ratio);
+        self.efficiency = efficiency;
+        self.molecule = Molecule::of(&truth.fuel);
         self.end_gas = EndGas::new(truth.engine.compression_ratio, truth.fuel.octane);
         self.fuel_vapour_pa = fuel_vapour_pa(truth.fuel.vapour_pressure_pa, truth.fuel_system.fuel_k);
         self.injectors.set_deposits(&truth.injectors);

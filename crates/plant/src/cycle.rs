@@ -1,6 +1,6 @@
 //! Working cycle: intake, combustion and exhaust events of the cylinders, and trigger pulses.
 
-use crate::combustion::Ignition;
+use crate::combustion::{ChargeState, Ignition, nitrous_later_deg};
 use crate::cylinders::{CylinderEvent, lambda_of};
 use crate::distribution::in_sensor_bank;
 use crate::driver_inputs::{DriverInputs, Key};
@@ -8,6 +8,7 @@ use crate::gas::RPM;
 use crate::knock::knock_index;
 use crate::manifold::ManifoldFlows;
 use crate::plant::{MAX_EVENTS, Plant};
+use crate::species::exhaust_species;
 use trimwright_numerics::Real;
 use trimwright_signals::Commands;
 
@@ -138,9 +139,16 @@ impl Plant {
         let cylinders = u64::from(self.truth.engine.cylinders.max(1));
         let cylinder = (self.crank.firings % cylinders) as u8;
         let share = self.shares.get(usize::from(cylinder)).copied().unwrap_or(1.0);
-        let (fuel_kg, cylinder_fuel_kg) = self.film.draw(&self.truth.film, share, rest);
+        let (film_kg, cylinder_film_kg) = self.film.draw(&self.truth.film, share, rest);
+        let vapour_kg = core::mem::take(&mut self.sums.vapour_kg);
+        let over_mean_kg = core::mem::take(&mut self.sums.vapour_over_mean_kg);
+        let (fuel_kg, cylinder_fuel_kg) = (film_kg + vapour_kg, cylinder_film_kg + vapour_kg);
+        self.balances.fuel_vapour_kg += vapour_kg;
         let water_kg = moist_kg * self.water_share;
         let air_kg = moist_kg - water_kg;
+        // Vapour is a few percent of the fuel: its effect on ln lambda is linear.
+        let lambda_share = if air_kg > 0.0 { self.stoich_afr / air_kg } else { 0.0 };
+        let tank_ln = self.disturbances.tank_ln(&self.truth.disturbances);
         self.balances.air_drawn_kg += moist_kg;
         self.balances.fuel_drawn_kg += cylinder_fuel_kg;
         self.balances.fuel_in_cylinders_kg += cylinder_fuel_kg;
@@ -158,6 +166,8 @@ impl Plant {
             back_pressure_pa: self.slow.back_pressure_pa,
             water_kg,
             residual: self.slow.filling.residual,
+            lasting_ln: tank_ln - lambda_share * (vapour_kg - over_mean_kg),
+            passing_ln: self.disturbances.charge_ln() - lambda_share * over_mean_kg,
         }
     }
 
@@ -171,7 +181,13 @@ impl Plant {
         }
         let drawn = charge.intake;
         let fuel_kg = drawn.cylinder_fuel_kg;
-        let vapour_kg = fuel_kg * combustion.vapour_share(self.thermal.coolant_k);
+        let vapour_kg = if fuel_kg > 0.0 {
+            let air_fuel_ratio = (drawn.air_kg + drawn.nitrous_kg) / fuel_kg;
+            let (coolant_k, firing) = (self.thermal.coolant_k, self.slow.firing);
+            fuel_kg * combustion.vapour_share(&self.truth.fuel, coolant_k, firing, air_fuel_ratio)
+        } else {
+            0.0
+        };
         let lambda = lambda_of(drawn.air_kg, drawn.nitrous_kg, vapour_kg, self.stoich_afr);
         let spark_deg = match combustion.ignition {
             Ignition::Commanded => f64::from(commands.spark_deg).held(-20.0, 60.0),
@@ -179,18 +195,24 @@ impl Plant {
                 combustion.distributor_deg(drawn.map_pa, self.slow.air.pressure_pa, speed_rad_per_s)
             }
         };
-        let off_mbt_deg =
-            spark_deg - combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda, drawn.residual);
-        let burn = combustion.burn(self.best_work_share, lambda, off_mbt_deg, drawn.residual);
-        let chance = burn.misfire > 0.0 && self.noise.uniform() < burn.misfire;
+        let mut mbt_deg = combustion.mbt_deg(drawn.map_pa, speed_rad_per_s, lambda, drawn.residual);
+        if drawn.nitrous_kg > 0.0 {
+            mbt_deg -= nitrous_later_deg(drawn.nitrous_kg / (drawn.air_kg + drawn.nitrous_kg));
+        }
+        let off_mbt_deg = spark_deg - mbt_deg;
+        let state = ChargeState { lambda, off_mbt_deg, residual: drawn.residual, speed_rad_per_s };
+        let burn = combustion.burn(self.efficiency.at(speed_rad_per_s), &state);
+        let chance = burn.misfire > 0.0 && self.burn_noise.uniform() < burn.misfire;
         charge.misfired = inputs.key == Key::Off || chance;
+        let burned = if charge.misfired { 0.0 } else { 1.0 };
+        self.slow.firing += (burned - self.slow.firing) / f64::from(self.truth.engine.cylinders.max(1));
 
         let whole_j = fuel_kg * self.heating_value;
-        let burned_kg = if charge.misfired { 0.0 } else { vapour_kg };
+        let burned_kg = burned * vapour_kg * (1.0 - combustion.unburned_share);
         let released_j = burned_kg * self.heating_value * burn.released;
-        let scatter = 1.0 + combustion.variation_at(drawn.map_pa, drawn.residual) * self.noise.normal();
+        let scatter = (1.0 + burn.variation * self.burn_noise.normal()).at_least(0.0);
         let work_j = released_j * burn.work_share * scatter;
-        let coolant_j = released_j * combustion.coolant_share;
+        let coolant_j = released_j * self.slow.coolant_share;
         self.slow.indicated_nm = work_j / self.interval_rad;
         self.slow.spark_deg = spark_deg;
         self.sums.coolant_j += coolant_j;
@@ -202,6 +224,9 @@ impl Plant {
         balances.fuel_in_cylinders_kg -= fuel_kg;
         balances.fuel_burned_kg += burned_kg;
         balances.fuel_unburned_kg += fuel_kg - burned_kg;
+        let mut exhaust = exhaust_species(&self.molecule, lambda, burned_kg, vapour_kg - burned_kg);
+        exhaust.hc_kg += fuel_kg - vapour_kg;
+        balances.exhaust.add(&exhaust);
         balances.released_j += released_j;
         balances.unreleased_j += whole_j - released_j;
         balances.work_j += work_j;

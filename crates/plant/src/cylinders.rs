@@ -30,8 +30,12 @@ pub struct CylinderEvent {
     pub back_pressure_pa: f64,
     /// Water vapour in the air, kg.
     pub water_kg: f64,
-    /// Fraction of the fresh charge displaced by residual gas during valve overlap, 0 to 1.
+    /// Mass fraction of residual gas, 0 to 1.
     pub residual: f64,
+    /// Effect on lambda of the disturbances that last over the trip, ln: fuel of the tank, mean flow of fuel vapour.
+    pub lasting_ln: f64,
+    /// Effect on lambda of the disturbances that pass within seconds or minutes, ln.
+    pub passing_ln: f64,
 }
 
 /// Lambda reported without fuel, and its upper limit.

@@ -33,6 +33,9 @@ impl Plant {
                 self.gearbox.couple(&truth.gearbox, inputs.range, speed, input)
             }
         };
+        // On a dynamometer the engine is without its gearbox.
+        let gearbox_nm =
+            if inputs.dyno_rad_per_s.is_some() { 0.0 } else { self.gearbox.pump_nm(&truth.gearbox) };
         let turning = (speed / 10.0).held(0.0, 1.0);
         let supply_v = self.electrical.supply_v;
         let (starter, _) = truth.crank.starter(inputs.key == Key::Start, supply_v, speed);
@@ -44,7 +47,10 @@ impl Plant {
             pumping: turning
                 * Friction::pumping_nm(displacement, self.slow.back_pressure_pa, self.manifold.pressure_pa),
             rubbing: Friction::rubbing_nm(self.slow.rubbing, displacement, speed),
-            accessories: self.electrical.belt_nm(speed) + compressor,
+            accessories: self.electrical.belt_nm(speed)
+                + compressor
+                + truth.accessories.torque_nm(speed)
+                + gearbox_nm,
             load: coupling.engine_nm,
         };
         let work = self.crank.step(&truth.crank, &torques, dt_s);
@@ -54,9 +60,8 @@ impl Plant {
         self.balances.losses_j += work.losses;
         self.balances.load_j += work.load;
 
-        let wheels_nm = coupling.gears_nm * self.gearbox.overall_ratio() * truth.gearbox.efficiency;
         let forces = Forces {
-            drive_n: wheels_nm / truth.vehicle.wheel_m,
+            drive_n: self.gearbox.wheels_nm(&truth.gearbox, coupling.gears_nm) / truth.vehicle.wheel_m,
             brake: inputs.brake,
             parked: inputs.range == GearRange::Park || inputs.dyno_rad_per_s.is_some(),
             grade: inputs.grade,

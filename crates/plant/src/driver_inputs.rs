@@ -21,6 +21,8 @@ pub enum GearRange {
     /// Engine uncoupled, vehicle locked.
     #[default]
     Park,
+    /// Engine uncoupled, vehicle free to roll.
+    Neutral,
     /// Forward gears.
     Drive,
 }

@@ -1,4 +1,8 @@
-//! Fuel supply from tank to rail: suction line, pump, filter, line, regulator or returnless control.
+//! Fuel supply from tank to rail: suction line, pump, filter, line, regulator or returnless control; and what tank, line and rail hold.
+//!
+//! Fuel is conserved: what leaves the tank less what returns to it is in line and rail or was injected. While line and rail are full, their
+//! pressure rises above the vapour pressure by the compliance. Below, the fuel boils: the pressure stays at the vapour pressure, at which
+//! an injector passes nothing, and the pump has to fill the volume before the pressure rises again.
 
 use core::f64::consts::PI;
 use trimwright_numerics::Real;
@@ -36,7 +40,14 @@ trimwright_numerics::parameters! {
         /// The regulator is referenced to manifold pressure instead of outside air.
         flag manifold_referenced { false, "engineering judgement" }
         /// Compliance of rail and hoses: fuel stored per pressure.
-        number compliance_kg_per_pa { 1e-8, 1e-9..=1e-6 "kg/Pa", "engineering judgement" }
+        number compliance_kg_per_pa { 4e-9, 2e-10..=1e-6 "kg/Pa", "engineering judgement: a metre of hose; the fuel itself, of 1 GPa, a tenth" }
+        /// Bleed or jet pump: flow that always returns to the tank per rail pressure, which lets the pressure down after the pump has
+        /// stopped.
+        number bleed_kg_per_pa_s { 7e-9, 0.0..=1e-7 "kg/(Pa s)", "engineering judgement: an orifice of half a millimetre" }
+        /// Volume of rail and filter, beside that of the line.
+        number rail_m3 { 1.5e-4, 1e-6..=2e-3 "m3", "engineering judgement: a filter of the size of a fist and a rail" }
+        /// Fraction of line, filter and rail that is full of fuel at the start; 0 after a change of the filter or a dry run.
+        number line_filled { 1.0, 0.0..=1.0 "1", "engineering judgement: the pump's check valve keeps the line full" }
         /// Length of the line.
         number line_m { 4.5, 0.1..=20.0 "m", "engineering judgement" }
         /// Bore of the line.
@@ -97,13 +108,49 @@ pub fn pipe_drop_pa(
     friction * length_m / bore_m * 0.5 * density_kg_per_m3 * speed * speed
 }
 
-/// Rail pressure, flows and losses.
+/// Rail pressure to which the pump's relief valve limits it, Pa (engineering judgement: above any pump of the trade).
+const RELIEF_PA: f64 = 2e6;
+/// Margin over the vapour pressure at the pump's inlet within which the delivery fades, Pa (engineering judgement).
+const INLET_MARGIN_PA: f64 = 10e3;
+/// Pressure drop that drives a boiling fuel through an injector over the distance of the rail from the vapour pressure (engineering
+/// judgement: above 1, as boiling lags in a short orifice, so that cold fuel is not choked by the vacuum of an idling engine).
+const CHOKED: f64 = 1.5;
+/// Share of the pump's delivery while the pickup is uncovered (engineering judgement).
+const UNCOVERED: f64 = 0.3;
+/// Fuel in the tank that the pickup does not reach, kg, and the fuel from which a pump that has drawn air draws fuel again (engineering
+/// judgement).
+const UNUSABLE_KG: f64 = 0.02;
+const DRAWS_AGAIN_KG: f64 = 0.04;
+/// Fraction of the delivery below which the pump has lost its prime.
+const LOST_PRIME: f64 = 0.5;
+
+/// Contents of tank, line and rail, rail pressure, flows and losses.
+///
+/// ```
+/// use trimwright_plant::{FuelStepInputs, FuelSystemState, FuelTaskInputs, Truth};
+/// let system = Truth::mild_v8().fuel_system;
+/// let task = FuelTaskInputs {
+///     ambient_pa: 101e3, vapour_pa: 36e3, density_kg_per_m3: 745.0, acceleration_m_per_s2: 0.0, filter_factor: 1.0,
+/// };
+/// let mut fuel = FuelSystemState::new(&system, &task);
+/// let held_kg = fuel.tank_kg() + fuel.line_kg();
+/// let pump = FuelStepInputs { pump_v: 13.8, delivery_share: 1.0, injected_kg: 0.0, manifold_gauge_pa: 0.0 };
+/// (0..1000).for_each(|_| fuel.step(&system, &pump, 1e-3));
+/// assert!(fuel.rail_pa() > system.regulator_pa, "the regulator is open");
+/// assert!((fuel.tank_kg() + fuel.line_kg() - held_kg).abs() < 1e-9, "nothing was injected");
+/// ```
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct FuelSystemState {
+pub struct FuelSystemState {
     /// Rail pressure over outside air, Pa.
-    pub(crate) rail_pa: f64,
-    pub(crate) tank_kg: f64,
-    pub(crate) pump_kg_per_s: f64,
+    rail_pa: f64,
+    /// The fuel's vapour pressure over outside air, Pa; negative where it does not boil in the open.
+    vapour_pa: f64,
+    tank_kg: f64,
+    /// Fuel that fills line, filter and rail at the vapour pressure, kg.
+    full_kg: f64,
+    /// Fuel in line, filter and rail above that, kg; negative while they are not full.
+    surplus_kg: f64,
+    pump_kg_per_s: f64,
     /// Pressure loss between pump and rail per flow, Pa s/kg, from the 100 ms task.
     lost_per_flow: f64,
     /// Factor on the pump's delivery by its extra leakage against the losses to the rail.
@@ -112,50 +159,113 @@ pub(crate) struct FuelSystemState {
     pump_leak: f64,
     /// Regulator flow per pressure, kg/(s Pa).
     regulator_gain: f64,
+    /// Pressure per fuel stored, Pa/kg.
+    pa_per_kg: f64,
     /// Fraction of the delivery left by vapour at the inlet or an uncovered pickup.
     primed: f64,
 }
 
 /// Inputs of the fuel system's 100 ms task.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct FuelTaskInputs {
-    pub(crate) ambient_pa: f64,
-    pub(crate) vapour_pa: f64,
-    pub(crate) density_kg_per_m3: f64,
-    pub(crate) acceleration_m_per_s2: f64,
-    pub(crate) filter_factor: f64,
+pub struct FuelTaskInputs {
+    /// Outside pressure, Pa.
+    pub ambient_pa: f64,
+    /// Vapour pressure of the fuel, Pa absolute: [`fuel_vapour_pa`].
+    pub vapour_pa: f64,
+    /// Density of the fuel, kg/m^3.
+    pub density_kg_per_m3: f64,
+    /// Acceleration of the vehicle, m/s^2.
+    pub acceleration_m_per_s2: f64,
+    /// Pressure drop of the filter over that of the clean one.
+    pub filter_factor: f64,
 }
 
 /// Inputs of the fuel system in each step.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct FuelStepInputs {
+pub struct FuelStepInputs {
     /// Voltage at the pump, V: supply times duty.
-    pub(crate) pump_v: f64,
+    pub pump_v: f64,
     /// Fraction of the pump's delivery left by a fault.
-    pub(crate) delivery_share: f64,
-    pub(crate) injected_kg: f64,
+    pub delivery_share: f64,
+    /// Fuel through the injectors in this step, kg; at most [`FuelSystemState::line_kg`].
+    pub injected_kg: f64,
     /// Manifold pressure over outside air, Pa.
-    pub(crate) manifold_gauge_pa: f64,
+    pub manifold_gauge_pa: f64,
 }
 
 impl FuelSystemState {
-    pub(crate) fn new(system: &FuelSystem) -> Self {
-        Self {
-            rail_pa: 0.0,
+    /// A parked car: pump off, no pressure over outside air but that of boiling fuel. Of the inputs, those of outside air and fuel count.
+    pub fn new(system: &FuelSystem, inputs: &FuelTaskInputs) -> Self {
+        let line_m3 = 0.25 * PI * system.line_bore_m * system.line_bore_m * system.line_m;
+        let full_kg = inputs.density_kg_per_m3 * (line_m3 + system.rail_m3);
+        let vapour_pa = inputs.vapour_pa - inputs.ambient_pa;
+        let surplus_kg = if system.line_filled < 1.0 {
+            (system.line_filled - 1.0) * full_kg
+        } else {
+            system.compliance_kg_per_pa * (-vapour_pa).at_least(0.0)
+        };
+        let mut state = Self {
+            rail_pa: vapour_pa,
+            vapour_pa,
             tank_kg: system.tank_kg,
+            full_kg,
+            surplus_kg,
             pump_kg_per_s: 0.0,
             lost_per_flow: 0.0,
             delivery_gain: 1.0,
-            pump_leak: system.pump_free_kg_per_s / system.pump_stall_pa,
-            regulator_gain: system.pump_free_kg_per_s / system.regulator_band_pa,
+            pump_leak: 0.0,
+            regulator_gain: 0.0,
+            pa_per_kg: 0.0,
             primed: 1.0,
-        }
+        };
+        state.set_parameters(system);
+        state.update_pressure();
+        state
     }
 
-    /// Takes over changed parameters of pump and regulator.
-    pub(crate) fn set_parameters(&mut self, system: &FuelSystem) {
-        let made = Self::new(system);
-        (self.pump_leak, self.regulator_gain) = (made.pump_leak, made.regulator_gain);
+    /// Rail pressure over outside air, Pa; negative where the fuel is sucked out.
+    pub const fn rail_pa(&self) -> f64 {
+        self.rail_pa
+    }
+
+    /// The fuel's vapour pressure over outside air, Pa.
+    pub const fn vapour_pa(&self) -> f64 {
+        self.vapour_pa
+    }
+
+    /// Fuel in the tank, kg.
+    pub const fn tank_kg(&self) -> f64 {
+        self.tank_kg
+    }
+
+    /// Whether the pump draws no more fuel since the tank is empty, but for what the pickup does not reach.
+    pub fn tank_is_empty(&self) -> bool {
+        self.tank_kg <= if self.primed < LOST_PRIME { DRAWS_AGAIN_KG } else { UNUSABLE_KG }
+    }
+
+    /// Fuel in line, filter and rail, kg.
+    pub const fn line_kg(&self) -> f64 {
+        self.full_kg + self.surplus_kg
+    }
+
+    /// Flow of the pump to the rail, kg/s.
+    pub const fn pump_kg_per_s(&self) -> f64 {
+        self.pump_kg_per_s
+    }
+
+    /// Pressure drop that drives fuel through an injector, Pa: rail pressure over manifold pressure. Near the vapour pressure the fuel boils
+    /// in the orifice, and its flow depends on the distance of the rail from that pressure only (choked flow of cavitating orifices: Nurick
+    /// 1976, from memory). 0 where the fuel boils in the rail.
+    #[inline]
+    pub fn injector_drop_pa(&self, manifold_gauge_pa: f64) -> f64 {
+        (self.rail_pa - manifold_gauge_pa).at_most(CHOKED * (self.rail_pa - self.vapour_pa))
+    }
+
+    /// Takes over changed parameters of pump, regulator and compliance. The content stays.
+    pub fn set_parameters(&mut self, system: &FuelSystem) {
+        self.pump_leak = system.pump_free_kg_per_s / system.pump_stall_pa;
+        self.regulator_gain = system.pump_free_kg_per_s / system.regulator_band_pa;
+        self.pa_per_kg = 1.0 / system.compliance_kg_per_pa;
         self.update_delivery_gain(system);
     }
 
@@ -165,8 +275,12 @@ impl FuelSystemState {
         self.delivery_gain = 1.0 / (1.0 + self.pump_leak * loss);
     }
 
-    /// 100 ms task: losses of line, filter and suction line at the present flow; vapour and slosh at the inlet.
-    pub(crate) fn task_100ms(&mut self, system: &FuelSystem, inputs: &FuelTaskInputs) {
+    fn update_pressure(&mut self) {
+        self.rail_pa = self.vapour_pa + self.pa_per_kg * self.surplus_kg.at_least(0.0);
+    }
+
+    /// 100 ms task: losses of line, filter and suction line at the present flow; vapour and slosh at the inlet; vapour pressure.
+    pub fn task_100ms(&mut self, system: &FuelSystem, inputs: &FuelTaskInputs) {
         let flow = self.pump_kg_per_s.held(1e-4, 1.0);
         let line_pa = line_drop_pa(flow, system.line_m, system.line_bore_m, inputs.density_kg_per_m3);
         let full = flow / system.pump_free_kg_per_s;
@@ -174,30 +288,43 @@ impl FuelSystemState {
         self.update_delivery_gain(system);
         let suction_pa =
             line_drop_pa(flow, system.suction_m, system.suction_bore_m, inputs.density_kg_per_m3);
-        // Vapour forms when the inlet comes near the vapour pressure: delivery fades over the last 10 kPa.
+        // Vapour forms when the inlet comes near the vapour pressure.
         let margin_pa = inputs.ambient_pa - suction_pa - inputs.vapour_pa;
         let covered = self.tank_kg * crate::gas::GRAVITY_M_PER_S2
             > system.slosh_kg * inputs.acceleration_m_per_s2.abs();
-        let wet = if self.tank_kg <= 0.0 {
+        let wet = if self.tank_is_empty() {
             0.0
         } else if covered {
             1.0
         } else {
-            0.3
+            UNCOVERED
         };
-        let target = (margin_pa / 10e3).held(0.05, 1.0) * wet;
-        self.primed += 0.2 * (target - self.primed);
+        let target = (margin_pa / INLET_MARGIN_PA).held(0.05, 1.0) * wet;
+        // A pump that draws air loses its prime within a second.
+        let share = if wet > 0.0 { 0.2 } else { 0.5 };
+        self.primed += share * (target - self.primed);
+        self.vapour_pa = inputs.vapour_pa - inputs.ambient_pa;
+        self.update_pressure();
+    }
+
+    /// Takes up to `wanted_kg` of fuel that is under pressure from the rail, beside the injectors, and returns how much it was, kg.
+    pub fn tap(&mut self, wanted_kg: f64) -> f64 {
+        let tapped_kg = wanted_kg.held(0.0, self.surplus_kg.at_least(0.0));
+        self.surplus_kg -= tapped_kg;
+        self.update_pressure();
+        tapped_kg
     }
 
     /// One step of the rail, implicit in its pressure: pump (displacement by voltage less leakage by
     /// pressure, never backwards through its check valve), regulator, injectors, compliance.
     #[inline]
-    pub(crate) fn step(&mut self, system: &FuelSystem, inputs: &FuelStepInputs, dt_s: f64) {
+    pub fn step(&mut self, system: &FuelSystem, inputs: &FuelStepInputs, dt_s: f64) {
         let available = system.pump_free_kg_per_s * inputs.delivery_share * self.primed;
         let pump_leak = self.pump_leak;
         let set_pa =
             system.regulator_pa + if system.manifold_referenced { inputs.manifold_gauge_pa } else { 0.0 };
-        let mut against_pa = self.rail_pa;
+        // The leakage flows back only: a rail below outside pressure sucks no fuel through a pump that stands.
+        let mut against_pa = self.rail_pa.at_least(0.0);
         if system.supply == Supply::RegulatedAtTank {
             // The pump works against the set pressure at most; the rail fills through line and filter.
             against_pa = against_pa.min(set_pa);
@@ -218,17 +345,33 @@ impl FuelSystemState {
         }
         let gain = self.regulator_gain;
         let over_pa = self.rail_pa - set_pa;
-        let (return_flow, return_slope) = if system.supply == Supply::Return && over_pa > 0.0 {
+        let full = self.surplus_kg >= 0.0;
+        let (mut return_flow, mut return_slope) = if system.supply == Supply::Return && over_pa > 0.0 && full
+        {
             (gain * over_pa, gain)
         } else {
             (0.0, 0.0)
         };
+        if self.rail_pa > 0.0 && full {
+            return_flow += system.bleed_kg_per_pa_s * self.rail_pa;
+            return_slope += system.bleed_kg_per_pa_s;
+        }
         let per_pa = system.compliance_kg_per_pa;
         let net_kg = dt_s * (pump - return_flow) - inputs.injected_kg;
-        let change_pa = net_kg / (per_pa + dt_s * (return_slope - pump_slope));
-        self.rail_pa = (self.rail_pa + change_pa).held(0.0, 2e6);
+        let change_kg = if full {
+            // The flows change with the pressure, which follows the content.
+            net_kg * per_pa / (per_pa + dt_s * (return_slope - pump_slope))
+        } else {
+            net_kg
+        };
+        // What left the tank less what came back: no more than it holds or the relief valve lets pass, and no less than empties the line.
+        let most_kg = (per_pa * (RELIEF_PA - self.rail_pa) + inputs.injected_kg).at_most(self.tank_kg);
+        let least_kg = inputs.injected_kg - self.line_kg();
+        let from_tank_kg = (change_kg + inputs.injected_kg).at_most(most_kg).at_least(least_kg);
+        self.tank_kg -= from_tank_kg;
+        self.surplus_kg += from_tank_kg - inputs.injected_kg;
+        self.update_pressure();
         self.pump_kg_per_s = pump;
-        self.tank_kg = (self.tank_kg - inputs.injected_kg).held(0.0, 1e3);
     }
 }
 
@@ -261,34 +404,110 @@ mod tests {
         }
     }
 
-    fn settled(system: &FuelSystem, fast: FuelStepInputs) -> FuelSystemState {
-        let slow = FuelTaskInputs {
-            ambient_pa: 101e3,
-            vapour_pa: 40e3,
-            density_kg_per_m3: 745.0,
-            acceleration_m_per_s2: 0.0,
-            filter_factor: 1.0,
-        };
-        let mut state = FuelSystemState::new(system);
-        for step in 0..5000 {
-            if step % 10 == 0 {
-                state.task_100ms(system, &slow);
+    const SLOW: FuelTaskInputs = FuelTaskInputs {
+        ambient_pa: 101e3,
+        vapour_pa: 40e3,
+        density_kg_per_m3: 745.0,
+        acceleration_m_per_s2: 0.0,
+        filter_factor: 1.0,
+    };
+    const PUMP: FuelStepInputs =
+        FuelStepInputs { pump_v: 13.8, delivery_share: 1.0, injected_kg: 0.0, manifold_gauge_pa: 0.0 };
+
+    fn run(state: &mut FuelSystemState, system: &FuelSystem, fast: FuelStepInputs, steps: u32) {
+        for step in 0..steps {
+            if step % 100 == 0 {
+                state.task_100ms(system, &SLOW);
             }
             state.step(system, &fast, 1e-3);
         }
+    }
+
+    fn settled(system: &FuelSystem, fast: FuelStepInputs) -> FuelSystemState {
+        let mut state = FuelSystemState::new(system, &SLOW);
+        run(&mut state, system, fast, 5000);
         state
+    }
+
+    #[test]
+    fn without_a_pump_the_injectors_drain_the_pressure_and_then_pass_nothing() {
+        let system = crate::Truth::mild_v8().fuel_system;
+        let mut state = settled(&system, PUMP);
+        let dead = FuelStepInputs { delivery_share: 0.0, manifold_gauge_pa: -70e3, ..PUMP };
+        let injectors = crate::Truth::mild_v8().injectors;
+        let (start_kg, mut injected_kg) = (state.tank_kg() + state.line_kg(), 0.0);
+        for _ in 0..60_000 {
+            let flow = injectors.flow_kg_per_s(state.injector_drop_pa(dead.manifold_gauge_pa));
+            let wanted_kg = (0.05 * flow * 1e-3).at_most(state.line_kg());
+            injected_kg += wanted_kg;
+            state.step(&system, &FuelStepInputs { injected_kg: wanted_kg, ..dead }, 1e-3);
+        }
+        assert!((state.tank_kg() + state.line_kg() + injected_kg - start_kg).abs() < 1e-9, "{state:?}");
+        // Some of the grams of stored pressure, and no more however long it is sucked at.
+        assert!((1e-4..1.5e-3).contains(&injected_kg), "{injected_kg}");
+        assert!(state.injector_drop_pa(dead.manifold_gauge_pa) < 100.0);
+    }
+
+    #[test]
+    fn an_empty_tank_keeps_what_the_pickup_does_not_reach_and_draws_again_once_filled() {
+        let system = FuelSystem { tank_kg: 0.1, ..crate::Truth::mild_v8().fuel_system };
+        let mut state = settled(&system, PUMP);
+        assert!(!state.tank_is_empty() && state.rail_pa() > 0.9 * system.regulator_pa);
+        run(&mut state, &system, FuelStepInputs { injected_kg: 4e-6, ..PUMP }, 30_000);
+        assert!(state.tank_is_empty() && state.tank_kg() > 0.01, "{state:?}");
+        assert!(state.rail_pa() < 0.0, "{state:?}");
+        state.tank_kg += 1.0;
+        run(&mut state, &system, PUMP, 5000);
+        assert!(!state.tank_is_empty() && state.rail_pa() > 0.9 * system.regulator_pa);
+    }
+
+    #[test]
+    fn the_pressure_falls_within_seconds_of_a_stop() {
+        let system = crate::Truth::mild_v8().fuel_system;
+        let mut state = settled(&system, PUMP);
+        run(&mut state, &system, FuelStepInputs { pump_v: 0.0, ..PUMP }, 5000);
+        assert!(state.rail_pa() < 0.01 * system.regulator_pa && state.injector_drop_pa(0.0) > 0.0);
+    }
+
+    #[test]
+    fn a_drained_line_takes_pump_time_until_there_is_pressure() {
+        let drained = FuelSystem { line_filled: 0.0, ..crate::Truth::mild_v8().fuel_system };
+        let mut state = FuelSystemState::new(&drained, &SLOW);
+        assert_eq!(state.line_kg(), 0.0);
+        let mut filled_s = 0.0;
+        while state.rail_pa() < 0.9 * drained.regulator_pa && filled_s < 60.0 {
+            run(&mut state, &drained, PUMP, 100);
+            filled_s += 0.1;
+        }
+        // Content over the pump's free flow.
+        let least_s = state.line_kg() / (drained.pump_free_kg_per_s * PUMP.pump_v / 13.5);
+        assert!(filled_s >= least_s - 0.1 && filled_s < 1.5 * least_s, "{filled_s} s against {least_s} s");
+    }
+
+    #[test]
+    fn fuel_near_boiling_leaves_less_pressure_to_the_injectors() {
+        let system = crate::Truth::mild_v8().fuel_system;
+        let idle_pa = -70e3;
+        let mut state = settled(&system, PUMP);
+        assert_eq!(
+            state.injector_drop_pa(idle_pa),
+            state.rail_pa() - idle_pa,
+            "cold fuel: over the manifold"
+        );
+        let hot = FuelTaskInputs { vapour_pa: fuel_vapour_pa(100e3, 335.0), ..SLOW };
+        (0..50).for_each(|_| state.task_100ms(&system, &hot));
+        (0..1000).for_each(|_| state.step(&system, &PUMP, 1e-3));
+        assert!(state.injector_drop_pa(idle_pa) < 0.9 * (state.rail_pa() - idle_pa), "{state:?}");
     }
 
     #[test]
     fn the_regulator_holds_its_pressure_at_rest_and_at_full_draw() {
         let system = crate::Truth::mild_v8().fuel_system;
-        let fast =
-            FuelStepInputs { pump_v: 13.8, delivery_share: 1.0, injected_kg: 0.0, manifold_gauge_pa: 0.0 };
         for injected_kg in [0.0, 15e-6] {
-            let rail_pa = settled(&system, FuelStepInputs { injected_kg, ..fast }).rail_pa;
+            let rail_pa = settled(&system, FuelStepInputs { injected_kg, ..PUMP }).rail_pa;
             assert!((rail_pa / system.regulator_pa - 1.0).abs() < 0.04, "{rail_pa}");
         }
-        let weak = settled(&system, FuelStepInputs { injected_kg: 15e-6, delivery_share: 0.4, ..fast });
+        let weak = settled(&system, FuelStepInputs { injected_kg: 15e-6, delivery_share: 0.4, ..PUMP });
         assert!(weak.rail_pa < 0.8 * system.regulator_pa);
     }
 
@@ -315,7 +534,7 @@ mod tests {
             acceleration_m_per_s2: 0.0,
             filter_factor: 1.0,
         };
-        let mut state = FuelSystemState::new(&system);
+        let mut state = FuelSystemState::new(&system, &slow);
         for _ in 0..100 {
             state.task_100ms(&system, &slow);
         }

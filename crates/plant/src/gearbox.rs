@@ -1,7 +1,7 @@
 //! Gearbox: automatic with torque converter, or manual with clutch, with a shift schedule.
 
 use crate::driver_inputs::GearRange;
-use trimwright_numerics::{Curve, Real};
+use trimwright_numerics::{AxisError, Curve, Real};
 
 /// Most forward gears.
 pub const MAX_GEARS: usize = 6;
@@ -37,8 +37,10 @@ trimwright_numerics::parameters! {
         list ratios { [MAX_GEARS] = [2.45, 1.45, 1.0, 1.0, 1.0, 1.0], 0.4..=8.0 "1", "engineering judgement" }
         /// Final drive ratio.
         number final_drive { 3.4, 1.5..=8.0 "1", "engineering judgement" }
-        /// Efficiency from coupling to wheels.
+        /// Efficiency from coupling to wheels; on overrun, from wheels to coupling.
         number efficiency { 0.92, 0.5..=1.0 "1", "engineering judgement" }
+        /// Torque of the hydraulic pump of an automatic at the engine; a gearbox with a clutch has none.
+        number converter_pump_nm { 5.0, 0.0..=50.0 "N m", "common practice, no source: the pump of a three-speed automatic takes about 1 kW at 2000 rpm" }
         /// Duration of a shift.
         number shift_s { 0.5, 0.05..=2.0 "s", "engineering judgement" }
         /// Vehicle speed of the upshift from each gear at closed throttle.
@@ -61,17 +63,28 @@ const CLUTCH_SLIP_RAD_PER_S: f64 = 3.0;
 
 /// Torques on both sides of the coupling, N m.
 #[derive(Clone, Copy, Debug, Default, PartialEq)]
-pub(crate) struct CouplingTorques {
-    pub(crate) engine_nm: f64,
-    pub(crate) gears_nm: f64,
+pub struct CouplingTorques {
+    /// Torque that the coupling takes from the engine.
+    pub engine_nm: f64,
+    /// Torque that it gives to the gears.
+    pub gears_nm: f64,
 }
 
 /// Time in which the driver closes the throttle for a shift, s (engineering judgement).
 const PEDAL_LIFT_S: f64 = 0.15;
 
 /// Gear, ratio and shift in progress.
+///
+/// ```
+/// use trimwright_plant::{GearRange, GearboxState, Truth};
+/// let gearbox = Truth::mild_v8().gearbox;
+/// let state = GearboxState::new(&gearbox)?;
+/// let stall = state.couple(&gearbox, GearRange::Drive, 70.0, 0.0);
+/// assert_eq!(stall.gears_nm, 2.0 * stall.engine_nm);
+/// # Ok::<(), trimwright_numerics::AxisError>(())
+/// ```
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct GearboxState {
+pub struct GearboxState {
     /// Index of the gear, 0 for first.
     gear: usize,
     /// Overall ratio between coupling and wheels; changes gradually during a shift.
@@ -81,24 +94,28 @@ pub(crate) struct GearboxState {
 }
 
 impl GearboxState {
-    /// `None` only if the constant capacity curve were invalid.
-    pub(crate) fn new(gearbox: &Gearbox) -> Option<Self> {
-        let capacity = Curve::new(CAPACITY_RATIOS, CAPACITY).ok()?;
-        Some(Self { gear: 0, ratio: gearbox.ratios[0] * gearbox.final_drive, shifting_s: 0.0, capacity })
+    /// First gear.
+    ///
+    /// # Errors
+    /// Never: the speed ratios of the capacity curve rise.
+    pub fn new(gearbox: &Gearbox) -> Result<Self, AxisError> {
+        let capacity = Curve::new(CAPACITY_RATIOS, CAPACITY)?;
+        Ok(Self { gear: 0, ratio: gearbox.ratios[0] * gearbox.final_drive, shifting_s: 0.0, capacity })
     }
 
     /// Gear shown to the driver, 1 for first.
-    pub(crate) fn gear(&self) -> u8 {
+    pub fn gear(&self) -> u8 {
         self.gear as u8 + 1
     }
 
-    pub(crate) fn overall_ratio(&self) -> f64 {
+    /// Overall ratio between coupling and wheels.
+    pub fn overall_ratio(&self) -> f64 {
         self.ratio
     }
 
     /// Throttle opening during a shift: with a clutch it is closed and opened again by the end of the shift.
     #[inline]
-    pub(crate) fn throttle_while_shifting(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
+    pub fn throttle_while_shifting(&self, gearbox: &Gearbox, throttle: f64) -> f64 {
         if gearbox.coupling != Coupling::Clutch || self.shifting_s <= 0.0 {
             return throttle;
         }
@@ -108,7 +125,7 @@ impl GearboxState {
     }
 
     /// 10 ms task: shift schedule with thresholds by throttle and hysteresis, one shift at a time.
-    pub(crate) fn shift(&mut self, gearbox: &Gearbox, vehicle_m_per_s: f64, throttle: f64, dt_s: f64) {
+    pub fn shift(&mut self, gearbox: &Gearbox, vehicle_m_per_s: f64, throttle: f64, dt_s: f64) {
         let threshold = |gear: usize| {
             let gear = gear.min(MAX_GEARS - 1);
             let (closed, full) = (gearbox.up_closed_m_per_s[gear], gearbox.up_full_m_per_s[gear]);
@@ -128,16 +145,23 @@ impl GearboxState {
         self.ratio += share * (target - self.ratio);
     }
 
+    /// Torque of the hydraulic pump at the engine, N m.
+    #[inline]
+    pub fn pump_nm(&self, gearbox: &Gearbox) -> f64 {
+        if gearbox.coupling == Coupling::Converter { gearbox.converter_pump_nm } else { 0.0 }
+    }
+
+    /// Torque at the wheels for a torque of the coupling, N m; a negative one is that of the wheels on overrun.
+    #[inline]
+    pub fn wheels_nm(&self, gearbox: &Gearbox, gears_nm: f64) -> f64 {
+        let kept = if gears_nm < 0.0 { 1.0 / gearbox.efficiency } else { gearbox.efficiency };
+        gears_nm * self.ratio * kept
+    }
+
     /// Torques of the coupling at engine speed `engine` and gearbox input speed `input`, rad/s.
     #[inline]
-    pub(crate) fn couple(
-        &self,
-        gearbox: &Gearbox,
-        range: GearRange,
-        engine: f64,
-        input: f64,
-    ) -> CouplingTorques {
-        if range == GearRange::Park {
+    pub fn couple(&self, gearbox: &Gearbox, range: GearRange, engine: f64, input: f64) -> CouplingTorques {
+        if range != GearRange::Drive {
             return CouplingTorques::default();
         }
         match gearbox.coupling {
@@ -186,7 +210,9 @@ mod tests {
         assert!((stall.gears_nm / stall.engine_nm - 2.0).abs() < 0.2 && stall.engine_nm > 10.0);
         assert_eq!(state.couple(&gearbox, GearRange::Drive, 70.0, 70.0), CouplingTorques::default());
         assert!(state.couple(&gearbox, GearRange::Drive, 70.0, 90.0).engine_nm < 0.0);
-        assert_eq!(state.couple(&gearbox, GearRange::Park, 70.0, 0.0), CouplingTorques::default());
+        for range in [GearRange::Park, GearRange::Neutral] {
+            assert_eq!(state.couple(&gearbox, range, 70.0, 0.0), CouplingTorques::default());
+        }
     }
 
     #[test]

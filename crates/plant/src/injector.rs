@@ -105,14 +105,26 @@ struct Needle {
 }
 
 /// State of all injectors.
+///
+/// ```
+/// use trimwright_plant::{InjectorState, Noise, Truth};
+/// let injectors = Truth::mild_v8().injectors;
+/// let mut state = InjectorState::new(&injectors, &mut Noise::new(1));
+/// let mut commanded_s = [0.0; 8];
+/// commanded_s[0] = 4e-3;
+/// assert_eq!(state.step(&injectors, &commanded_s, 1e-3, 300e3, 1e-3), 0.0, "the needle has not opened yet");
+/// assert!(state.step(&injectors, &[0.0; 8], 1e-3, 300e3, 1e-3) > 0.0);
+/// assert_eq!(state.step(&injectors, &[0.0; 8], 1e-3, 0.0, 1e-3), 0.0, "no pressure, no flow");
+/// ```
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct InjectorState {
+pub struct InjectorState {
     needles: [Needle; MAX_INJECTORS],
     count: usize,
 }
 
 impl InjectorState {
-    pub(crate) fn new(injectors: &Injectors, noise: &mut Noise) -> Self {
+    /// Closed injectors; the noise gives the part-to-part spread.
+    pub fn new(injectors: &Injectors, noise: &mut Noise) -> Self {
         let count = usize::from(injectors.count).min(MAX_INJECTORS);
         let mut needles = [Needle::default(); MAX_INJECTORS];
         let swings: [f64; MAX_INJECTORS] = core::array::from_fn(|_| noise.symmetric());
@@ -125,7 +137,7 @@ impl InjectorState {
     }
 
     /// Takes over changed deposits.
-    pub(crate) fn set_deposits(&mut self, injectors: &Injectors) {
+    pub fn set_deposits(&mut self, injectors: &Injectors) {
         for (needle, lost) in self.needles.iter_mut().zip(injectors.clogged) {
             needle.share = needle.manufactured * (1.0 - lost);
         }
@@ -143,10 +155,10 @@ impl InjectorState {
         }
     }
 
-    /// Starts the commanded pulses and returns the fuel of this step, kg. `delay_s` is the opening delay at the present supply
-    /// voltage and pressure drop.
+    /// Starts the commanded pulses and returns the fuel that this pressure drop drives through the injectors in this step, kg; what the rail
+    /// holds limits it elsewhere. `delay_s` is the opening delay at the present supply voltage and pressure drop.
     #[inline]
-    pub(crate) fn step(
+    pub fn step(
         &mut self,
         injectors: &Injectors,
         commanded_s: &[f32; MAX_INJECTORS],

@@ -11,18 +11,20 @@ use trimwright_numerics::Real;
 use trimwright_signals::{Commands, MAX_INJECTORS};
 
 impl Plant {
-    /// Fuel through the injectors in this step, kg.
+    /// Fuel through the injectors in this step, kg: no more than the line holds.
     pub(crate) fn step_injectors(&mut self, commands: &Commands, inputs: &DriverInputs, dt_s: f64) -> f64 {
         let off = [0.0; MAX_INJECTORS];
         let commanded = if inputs.key == Key::Off { &off } else { &commands.open_time_s };
         let drop_pa = self.injector_drop_pa();
-        self.injectors.step(&self.truth.injectors, commanded, self.slow.delay_s, drop_pa, dt_s)
+        self.injectors
+            .step(&self.truth.injectors, commanded, self.slow.delay_s, drop_pa, dt_s)
+            .at_most(self.fuel.line_kg())
     }
 
-    /// Pressure drop across the injectors, Pa: absolute rail pressure less manifold pressure.
+    /// Pressure drop that drives fuel through the injectors, Pa.
     #[inline]
     pub(crate) fn injector_drop_pa(&self) -> f64 {
-        self.fuel.rail_pa + self.slow.air.pressure_pa - self.manifold.pressure_pa
+        self.fuel.injector_drop_pa(self.manifold.pressure_pa - self.slow.air.pressure_pa)
     }
 
     /// Rail pressure from pump, regulator and injected fuel.
@@ -55,8 +57,11 @@ impl Plant {
         let throttle = self.tables.flow(area_m2, outside_pa, self.manifold.pressure_pa, self.slow.root_rt);
         let airborne_share = truth.film.air_heat_share * (1.0 - self.slow.film.x);
         let turning = self.crank.speed_rad_per_s * PER_CYCLE_RAD;
-        let volume =
-            self.slow.filling.efficiency * truth.engine.displacement_m3 * turning - self.nitrous_m3_per_s();
+        let volume = self.slow.filling.efficiency
+            * self.disturbances.charge_factor()
+            * truth.engine.displacement_m3
+            * turning
+            - self.nitrous_m3_per_s();
         let boundary = ManifoldBoundary {
             outside_pa,
             inflow_k: self.thermal.intake_k,
@@ -69,11 +74,13 @@ impl Plant {
         let before_pa = self.manifold.pressure_pa;
         let flows = self.manifold.step(&truth.manifold, throttle, &boundary, dt_s);
         let fall = (1.0 - self.manifold.pressure_pa / before_pa).held(0.0, 1.0);
-        self.film.step(&truth.film, self.slow.film, injected_kg, fall, dt_s);
+        self.film.step(&truth.film, &self.slow.film, injected_kg, fall, dt_s);
 
         if self.nitrous.flow_kg_per_s > 0.0 {
             self.add_nitrous(dt_s);
         }
+        self.sums.vapour_kg += self.slow.vapour_kg_per_s * dt_s;
+        self.sums.vapour_over_mean_kg += self.slow.vapour_over_mean_kg_per_s * dt_s;
         self.sums.intake_kg += flows.in_kg;
         self.balances.air_in_kg += flows.in_kg;
         self.balances.air_out_kg += flows.out_kg;
@@ -83,10 +90,10 @@ impl Plant {
         flows
     }
 
-    /// Adds nitrous oxide and the fuel of its own jet to the manifold.
+    /// Adds nitrous oxide and the fuel of its own jet, which is fed from the rail, to the manifold.
     #[inline(never)]
     fn add_nitrous(&mut self, dt_s: f64) {
-        let jet_kg = self.nitrous.flow_kg_per_s * self.truth.nitrous.fuel_jet_ratio * dt_s;
+        let jet_kg = self.fuel.tap(self.nitrous.flow_kg_per_s * self.truth.nitrous.fuel_jet_ratio * dt_s);
         self.film.airborne_kg += jet_kg;
         self.balances.fuel_jet_kg += jet_kg;
         self.sums.nitrous_kg += self.nitrous.flow_kg_per_s * dt_s;

@@ -1,22 +1,31 @@
 //! Nitrous oxide system: bottle pressure, jet flow, cooling of the bottle.
 
-use trimwright_numerics::{Curve, Real};
+use trimwright_numerics::Real;
 
-/// Saturated nitrous oxide, CoolProp 8.0.0, end values outside: temperature, K; pressure, Pa; density of the liquid, kg/m^3; density of
-/// the vapour over that of the liquid; heat of evaporation, J/kg.
-const SATURATION_K: [f64; 8] = [253.15, 263.15, 273.15, 283.15, 288.15, 293.15, 298.15, 303.15];
-const SATURATION_PA: [f64; 8] = [1.797e6, 2.393e6, 3.122e6, 4.001e6, 4.504e6, 5.052_5e6, 5.652e6, 6.308e6];
-const LIQUID_KG_PER_M3: [f64; 8] = [998.1, 954.9, 907.1, 852.2, 820.7, 785.1, 742.9, 688.1];
-const VAPOUR_SHARE: [f64; 8] = [0.0468, 0.0663, 0.0939, 0.1348, 0.1635, 0.2012, 0.2541, 0.3382];
-const EVAPORATION_J_PER_KG: [f64; 8] =
-    [276.5e3, 256.1e3, 232.7e3, 204.9e3, 188.6e3, 169.9e3, 147.6e3, 118.4e3];
-/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013.
+/// Critical temperature, pressure and density of nitrous oxide. CoolProp 8.0.0.
+const CRITICAL_K: f64 = 309.5207;
+const CRITICAL_PA: f64 = 7.2448e6;
+const CRITICAL_KG_PER_M3: f64 = 452.93;
+/// Range of the saturation formulas, K: up to 0.3 K below the critical temperature.
+const SATURATION_K: (f64, f64) = (200.0, 309.2);
+/// `ln(p / p_c) T / T_c` in powers 1, 3/2, 5/2 and 5 of `1 - T / T_c`. This and the next three have the form of ESDU 91022, thermophysical
+/// properties of nitrous oxide; coefficients fitted to CoolProp 8.0.0 from 200 to 309.2 K, largest error 0.05 %.
+const PRESSURE: [f64; 4] = [-6.8283, 1.7278, -2.1577, -0.995_93];
+/// `ln(rho / rho_c)` of the liquid in powers 1/3 to 4/3 of `1 - T / T_c`; largest error 0.5 % of CoolProp 8.0.0.
+const LIQUID: [f64; 4] = [1.7238, -0.843_16, 0.418_59, 0.068_269];
+/// `ln(rho / rho_c)` of the vapour in powers 1/3 to 5/3 of `T_c / T - 1`; largest error 0.5 % of CoolProp 8.0.0.
+const VAPOUR: [f64; 5] = [-1.592, -3.3303, 2.7716, -5.7606, 0.961_41];
+/// Heat of evaporation, kJ/kg, in powers 1/3 to 5/3 of `1 - T / T_c`; largest error 0.9 % of CoolProp 8.0.0, at the upper end.
+const EVAPORATION_KJ_PER_KG: [f64; 5] = [319.75, 840.26, -2493.1, 4111.9, -2477.9];
+/// Gas constant of nitrous oxide, J/(kg K): 8314.46 / 44.013 (CODATA 2018; IUPAC 2021, abridged).
 pub(crate) const R_NITROUS: f64 = 188.91;
-/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC.
+/// Heat of evaporation of nitrous oxide in the manifold, J/kg: of a jet flashed to about -20 degC (CoolProp 8.0.0).
 pub(crate) const JET_EVAPORATION_J_PER_KG: f64 = 276.5e3;
 
-fn saturated(values: [f64; 8], temperature_k: f64) -> f64 {
-    Curve::new(SATURATION_K, values).map_or(0.0, |curve| curve.at(temperature_k))
+/// Sum of the coefficients times `x^(1/3)`, `x^(2/3)`, `x` ...
+fn in_third_powers<const N: usize>(coefficients: [f64; N], x: f64) -> f64 {
+    let root = Real::powf(x, 1.0 / 3.0);
+    coefficients.into_iter().rev().fold(0.0, |sum, coefficient| (sum + coefficient) * root)
 }
 
 trimwright_numerics::parameters! {
@@ -38,32 +47,67 @@ trimwright_numerics::parameters! {
     }
 }
 
-/// Saturation pressure of nitrous oxide, Pa, 253 to 303 K (to 309 K with the last slope). CoolProp 8.0.0.
+/// Saturation pressure of nitrous oxide, Pa, from 200 to 309.2 K, the end values outside. Within 0.05 % of CoolProp 8.0.0.
+///
+/// ```
+/// // CoolProp 8.0.0 at 22.5 degC.
+/// assert!((trimwright_plant::nitrous_saturation_pa(295.65) / 5.3455e6 - 1.0).abs() < 1e-3);
+/// ```
 pub fn nitrous_saturation_pa(temperature_k: f64) -> f64 {
-    let beyond_k = (temperature_k - SATURATION_K[7]).held(0.0, 6.0);
-    saturated(SATURATION_PA, temperature_k) + 0.144e6 * beyond_k
+    let ratio = temperature_k.held(SATURATION_K.0, SATURATION_K.1) / CRITICAL_K;
+    let x = 1.0 - ratio;
+    let [first, second, third, fourth] = PRESSURE;
+    let root = Real::sqrt(x);
+    let sum = x * (first + root * (second + x * (third + fourth * x * x * root)));
+    CRITICAL_PA * Real::exp(sum / ratio)
 }
 
-/// Density of saturated liquid nitrous oxide, kg/m^3, 253 to 303 K. CoolProp 8.0.0.
+/// Density of saturated liquid nitrous oxide, kg/m^3, from 200 to 309.2 K, the end values outside. Within 0.5 % of CoolProp 8.0.0.
 pub fn nitrous_liquid_kg_per_m3(temperature_k: f64) -> f64 {
-    saturated(LIQUID_KG_PER_M3, temperature_k)
+    let ratio = temperature_k.held(SATURATION_K.0, SATURATION_K.1) / CRITICAL_K;
+    CRITICAL_KG_PER_M3 * Real::exp(in_third_powers(LIQUID, 1.0 - ratio))
+}
+
+/// Density of saturated nitrous oxide vapour, kg/m^3, from 200 to 309.2 K, the end values outside. Within 0.5 % of CoolProp 8.0.0.
+pub fn nitrous_vapour_kg_per_m3(temperature_k: f64) -> f64 {
+    let ratio = temperature_k.held(SATURATION_K.0, SATURATION_K.1) / CRITICAL_K;
+    CRITICAL_KG_PER_M3 * Real::exp(in_third_powers(VAPOUR, 1.0 / ratio - 1.0))
+}
+
+/// Heat of evaporation of nitrous oxide, J/kg, from 200 to 309.2 K, the end values outside. Within 0.9 % of CoolProp 8.0.0.
+pub fn nitrous_evaporation_j_per_kg(temperature_k: f64) -> f64 {
+    let ratio = temperature_k.held(SATURATION_K.0, SATURATION_K.1) / CRITICAL_K;
+    1e3 * in_third_powers(EVAPORATION_KJ_PER_KG, 1.0 - ratio)
 }
 
 /// Content and temperature of the bottle, and flow.
-#[derive(Clone, Debug, PartialEq)]
-pub(crate) struct NitrousState {
-    pub(crate) bottle_kg: f64,
-    bottle_k: f64,
-    pub(crate) flow_kg_per_s: f64,
+#[derive(Clone, Copy, Debug, PartialEq)]
+#[non_exhaustive]
+pub struct NitrousState {
+    /// Content of the bottle, kg.
+    pub bottle_kg: f64,
+    /// Temperature of the bottle, K.
+    pub bottle_k: f64,
+    /// Flow through the jet, kg/s.
+    pub flow_kg_per_s: f64,
 }
 
 impl NitrousState {
-    pub(crate) fn new(nitrous: &Nitrous) -> Self {
+    /// The bottle as it is at the start.
+    pub const fn new(nitrous: &Nitrous) -> Self {
         Self { bottle_kg: nitrous.bottle_kg, bottle_k: nitrous.bottle_k, flow_kg_per_s: 0.0 }
     }
 
     /// 10 ms task: jet flow `A sqrt(2 rho dp)`, and cooling of the bottle by the vapour that replaces the liquid.
-    pub(crate) fn step(&mut self, nitrous: &Nitrous, open: bool, manifold_pa: f64, dt_s: f64) {
+    ///
+    /// ```
+    /// use trimwright_plant::{Nitrous, NitrousState, Truth};
+    /// let nitrous = Nitrous { bottle_kg: 4.5, jet_m2: 3.3e-7, ..Truth::mild_v8().nitrous };
+    /// let mut state = NitrousState::new(&nitrous);
+    /// state.step(&nitrous, true, 95e3, 0.01);
+    /// assert!(state.flow_kg_per_s > 0.025 && state.bottle_kg < 4.5);
+    /// ```
+    pub fn step(&mut self, nitrous: &Nitrous, open: bool, manifold_pa: f64, dt_s: f64) {
         self.flow_kg_per_s = 0.0;
         if !open || self.bottle_kg <= 0.0 {
             return;
@@ -75,9 +119,9 @@ impl NitrousState {
         let drawn_kg = self.flow_kg_per_s * dt_s;
         self.bottle_kg -= drawn_kg;
         // Vapour fills the volume that the liquid left.
-        let evaporated_kg = drawn_kg * saturated(VAPOUR_SHARE, self.bottle_k);
+        let evaporated_kg = drawn_kg * nitrous_vapour_kg_per_m3(self.bottle_k) / density;
         // Liquid nitrous oxide holds about 2.5 kJ/(kg K) (engineering judgement).
-        let heat = saturated(EVAPORATION_J_PER_KG, self.bottle_k);
+        let heat = nitrous_evaporation_j_per_kg(self.bottle_k);
         let capacity = nitrous.bottle_j_per_k + 2500.0 * self.bottle_kg;
         self.bottle_k = (self.bottle_k - evaporated_kg * heat / capacity).held(200.0, 330.0);
     }
@@ -86,6 +130,16 @@ impl NitrousState {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn val_gas_constant_and_heat_of_the_jet() {
+        // Molar volume of an ideal gas at 0 degC and 101 325 Pa, 22.41397 L/mol (CODATA 2018); molar masses of IUPAC 2021.
+        let kg_per_mol = (2.0 * 14.007 + 15.999) * 1e-3;
+        let gas_constant = 101_325.0 * 22.413_97e-3 / (273.15 * kg_per_mol);
+        assert!((R_NITROUS / gas_constant - 1.0).abs() < 1e-4, "{gas_constant}");
+        // CoolProp 8.0.0 at -20 degC: shared/reference/nitrous_saturation.csv.
+        assert!((JET_EVAPORATION_J_PER_KG / 276_527.0 - 1.0).abs() < 1e-3);
+    }
 
     #[test]
     fn ident_the_bottle_empties_by_what_flows_and_cools() {

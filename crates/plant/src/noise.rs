@@ -5,12 +5,13 @@ use rand_xoshiro::rand_core::{Rng, SeedableRng};
 
 /// Seeded stream of random numbers, identical on every machine.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Noise {
+pub struct Noise {
     generator: Xoshiro256PlusPlus,
 }
 
 impl Noise {
-    pub(crate) fn new(seed: u64) -> Self {
+    /// The stream of this seed.
+    pub fn new(seed: u64) -> Self {
         Self { generator: Xoshiro256PlusPlus::seed_from_u64(seed) }
     }
 

@@ -3,15 +3,17 @@
 use crate::ambient::{Air, moist_gas_constant};
 use crate::balances::Balances;
 use crate::check::OutOfRange;
+use crate::combustion::EfficiencyCurve;
 use crate::crank::{CrankState, Torques, firing_interval_rad};
 use crate::cylinders::{CylinderEvent, Cylinders};
 use crate::distribution::MAX_CYLINDERS;
+use crate::disturbances::DisturbancesState;
 use crate::driver_inputs::{DriverInputs, GearRange, Key};
 use crate::electrical::ElectricalState;
 use crate::exhaust::ExhaustState;
 use crate::filling::{FillingModel, FillingPoint};
-use crate::film::{FilmCoefficients, FilmState};
-use crate::fuel_system::FuelSystemState;
+use crate::film::{FilmCoefficients, FilmConditions, FilmState, Volatility};
+use crate::fuel_system::{FuelSystemState, FuelTaskInputs};
 use crate::gearbox::GearboxState;
 use crate::injector::InjectorState;
 use crate::knock::EndGas;
@@ -21,6 +23,7 @@ use crate::noise::Noise;
 use crate::oxygen_sensor::OxygenSensorState;
 use crate::round::nearest_u64;
 use crate::sensors::{SensorInputs, SensorsState};
+use crate::species::Molecule;
 use crate::thermal::ThermalState;
 use crate::throttle::FlowTables;
 use crate::truth::Truth;
@@ -37,6 +40,13 @@ const STEP_S: (f64, f64) = (1e-5, 2e-3);
 /// Periods of the 10 ms and 100 ms tasks, s.
 pub(crate) const TASK_10MS_S: f64 = 0.01;
 pub(crate) const TASK_100MS_S: f64 = 0.1;
+
+/// Stoichiometric air-fuel ratio of this trip's fuel, kg/kg.
+pub(crate) fn stoich_afr_of(truth: &Truth, disturbances: &DisturbancesState) -> f64 {
+    truth.stoich_afr() * Real::exp(disturbances.tank_ln(&truth.disturbances))
+}
+/// Tells the combustion's stream of random numbers from the others of the same seed; any number.
+const BURN_STREAM: u64 = 0x6275_726e;
 
 /// Outputs of the 10 ms and 100 ms tasks, of the last cylinder event and of the last step, constant until recomputed.
 #[derive(Clone, Debug)]
@@ -55,8 +65,10 @@ pub(crate) struct SlowSignals {
     pub(crate) density_kg_per_m3: f64,
     /// `sqrt(R T)` of the intake air, m/s.
     pub(crate) root_rt: f64,
-    /// X and tau of the wall film.
+    /// Puddles of the wall film.
     pub(crate) film: FilmCoefficients,
+    /// Vapour before the fuel lands, and vapour pressures of the puddles.
+    pub(crate) volatility: Volatility,
     /// Opening delay of the injectors.
     pub(crate) delay_s: f64,
     /// Voltage at the fuel pump.
@@ -71,16 +83,24 @@ pub(crate) struct SlowSignals {
     pub(crate) exhaust_kg_per_s: f64,
     /// Indicated torque in the present firing interval.
     pub(crate) indicated_nm: f64,
+    /// Fraction of the last charges that burned, one of each cylinder.
+    pub(crate) firing: f64,
     /// Spark advance in effect.
     pub(crate) spark_deg: f64,
     /// Knock index of the last charge.
     pub(crate) knock_index: f64,
     /// Factor on the motored friction, by oil temperature.
     pub(crate) rubbing: f64,
+    /// Fraction of the released heat that goes into the coolant.
+    pub(crate) coolant_share: f64,
     /// Throttle opening, 0 to 1.
     pub(crate) throttle: f64,
     /// Effective area of the throttle plates.
     pub(crate) plate_area_m2: f64,
+    /// Flow of fuel vapour into the manifold.
+    pub(crate) vapour_kg_per_s: f64,
+    /// The part of it above its mean.
+    pub(crate) vapour_over_mean_kg_per_s: f64,
     /// Fuel injected in the last step.
     pub(crate) injected_kg: f64,
     /// Air through the manifold in the last step.
@@ -96,6 +116,10 @@ pub(crate) struct RunningSums {
     pub(crate) air_kg: f64,
     /// Nitrous oxide since the last intake event.
     pub(crate) nitrous_kg: f64,
+    /// Fuel vapour since the last intake event.
+    pub(crate) vapour_kg: f64,
+    /// The part of it above its mean.
+    pub(crate) vapour_over_mean_kg: f64,
     /// Heat into the coolant since the last 100 ms task.
     pub(crate) coolant_j: f64,
     /// Air into the manifold since the last 100 ms task.
@@ -123,13 +147,15 @@ pub struct Plant {
     pub(crate) shares: [f64; MAX_CYLINDERS],
     pub(crate) stoich_afr: f64,
     pub(crate) heating_value: f64,
-    pub(crate) best_work_share: f64,
+    pub(crate) efficiency: EfficiencyCurve,
+    pub(crate) molecule: Molecule,
     pub(crate) end_gas: EndGas,
     pub(crate) water_share: f64,
     pub(crate) gas_constant: f64,
     pub(crate) fuel_vapour_pa: f64,
     pub(crate) interval_rad: f64,
     pub(crate) noise: Noise,
+    pub(crate) burn_noise: Noise,
     pub(crate) manifold: ManifoldState,
     pub(crate) injectors: InjectorState,
     pub(crate) fuel: FuelSystemState,
@@ -144,6 +170,7 @@ pub struct Plant {
     pub(crate) thermal: ThermalState,
     pub(crate) electrical: ElectricalState,
     pub(crate) nitrous: NitrousState,
+    pub(crate) disturbances: DisturbancesState,
     pub(crate) slow: SlowSignals,
     pub(crate) sums: RunningSums,
     pub(crate) events: Vec<CylinderEvent, MAX_EVENTS>,
@@ -161,13 +188,23 @@ impl Plant {
         truth.check()?;
         let no_axis = OutOfRange { path: "filling.speed_rad_per_s", problem: Problem::NotRising(1) };
         let filling = FillingModel::new(&truth.filling, truth.engine.compression_ratio).ok_or(no_axis)?;
-        let gearbox = GearboxState::new(&truth.gearbox).ok_or(no_axis)?;
+        let gearbox = GearboxState::new(&truth.gearbox).map_err(|_| no_axis)?;
+        let efficiency =
+            EfficiencyCurve::new(&truth.combustion, truth.engine.compression_ratio).map_err(|_| no_axis)?;
         let mut noise = Noise::new(seed);
         let air = truth.ambient.air(truth.ambient.altitude_m);
         let water_share = truth.ambient.water_share();
         let gas_constant = moist_gas_constant(water_share);
         let thermal = ThermalState::new(&truth.thermal, air.temperature_k);
         let manifold = ManifoldState::at(&truth.manifold, air.pressure_pa, thermal.intake_k, gas_constant);
+        let at = FilmConditions {
+            air_k: thermal.intake_k,
+            floor_k: thermal.wall_k,
+            runner_k: thermal.wall_k,
+            pressure_pa: air.pressure_pa,
+            ..FilmConditions::warm(&truth.throttle)
+        };
+        let volatility = truth.film.volatility(&truth.fuel, &at);
         let slow = SlowSignals {
             dt_s: 0.0,
             per_s: 0.0,
@@ -176,7 +213,8 @@ impl Plant {
             air,
             density_kg_per_m3: 1.2,
             root_rt: 300.0,
-            film: truth.film.coefficients(air.pressure_pa, 0.0, thermal.wall_k),
+            film: truth.film.coefficients_with(&volatility, &at),
+            volatility,
             delay_s: 0.0,
             pump_v: 0.0,
             iac: 0.0,
@@ -184,34 +222,53 @@ impl Plant {
             back_pressure_pa: air.pressure_pa,
             exhaust_kg_per_s: 0.0,
             indicated_nm: 0.0,
+            firing: 0.0,
             spark_deg: 0.0,
             knock_index: 0.0,
             rubbing: truth.friction.rubbing(thermal.oil_k),
+            coolant_share: truth.combustion.coolant_share,
             throttle: 0.0,
             plate_area_m2: truth.throttle.area_m2(0.0),
+            vapour_kg_per_s: 0.0,
+            vapour_over_mean_kg_per_s: 0.0,
             injected_kg: 0.0,
             flows: ManifoldFlows::default(),
             torques: Torques::default(),
         };
-        let balances = Balances { air_start_kg: manifold.mass_kg, ..Balances::default() };
+        let disturbances = DisturbancesState::new(&truth.disturbances, seed);
+        let fuel_vapour_pa =
+            crate::fuel_system::fuel_vapour_pa(truth.fuel.vapour_pressure_pa, truth.fuel_system.fuel_k);
+        let fuel = FuelSystemState::new(
+            &truth.fuel_system,
+            &FuelTaskInputs {
+                ambient_pa: air.pressure_pa,
+                vapour_pa: fuel_vapour_pa,
+                density_kg_per_m3: truth.fuel.density_kg_per_m3(),
+                acceleration_m_per_s2: 0.0,
+                filter_factor: 1.0,
+            },
+        );
+        let balances = Balances {
+            air_start_kg: manifold.mass_kg,
+            fuel_start_kg: fuel.tank_kg() + fuel.line_kg(),
+            ..Balances::default()
+        };
         let plant = Self {
             filling,
             tables: FlowTables::new(&truth.throttle),
             shares: truth.distribution.shares(truth.engine.cylinders, truth.exhaust.banks),
-            stoich_afr: truth.stoich_afr(),
+            stoich_afr: stoich_afr_of(&truth, &disturbances),
             heating_value: truth.fuel.heating_value_j_per_kg(),
-            best_work_share: truth.combustion.best_work_share(truth.engine.compression_ratio),
+            efficiency,
+            molecule: Molecule::of(&truth.fuel),
             end_gas: EndGas::new(truth.engine.compression_ratio, truth.fuel.octane),
             water_share,
             gas_constant,
-            fuel_vapour_pa: crate::fuel_system::fuel_vapour_pa(
-                truth.fuel.vapour_pressure_pa,
-                truth.fuel_system.fuel_k,
-            ),
+            fuel_vapour_pa,
             interval_rad: firing_interval_rad(truth.engine.cylinders),
             injectors: InjectorState::new(&truth.injectors, &mut noise),
-            fuel: FuelSystemState::new(&truth.fuel_system),
-            film: FilmState::default(),
+            fuel,
+            film: FilmState::new(thermal.wall_k),
             cylinders: Cylinders::new(truth.engine.cylinders),
             crank: CrankState::default(),
             gearbox,
@@ -219,8 +276,9 @@ impl Plant {
             exhaust: ExhaustState::new(thermal.coolant_k),
             oxygen: OxygenSensorState::new(thermal.coolant_k),
             sensors: SensorsState::new(&truth.sensors, air.pressure_pa),
-            electrical: ElectricalState::new(&truth.electrical),
+            electrical: ElectricalState::new(&truth.electrical, thermal.bonnet_k),
             nitrous: NitrousState::new(&truth.nitrous),
+            disturbances,
             sums: RunningSums {
                 since_10ms_task_s: TASK_10MS_S,
                 since_100ms_task_s: TASK_100MS_S,
@@ -234,6 +292,7 @@ impl Plant {
             thermal,
             slow,
             noise,
+            burn_noise: Noise::new(seed ^ BURN_STREAM),
             truth,
         };
         Ok(plant)
@@ -321,7 +380,11 @@ impl Plant {
         Balances {
             air_stored_kg: self.manifold.mass_kg,
             air_pending_kg: self.sums.air_kg,
-            fuel_wall_kg: self.film.wall_kg,
+            fuel_vapour_kg: self.balances.fuel_vapour_kg + self.sums.vapour_kg,
+            fuel_vapour_pending_kg: self.sums.vapour_kg,
+            fuel_tank_kg: self.fuel.tank_kg(),
+            fuel_line_kg: self.fuel.line_kg(),
+            fuel_wall_kg: self.film.wall_kg(),
             fuel_airborne_kg: self.film.airborne_kg,
             kinetic_j: 0.5 * self.truth.crank.inertia_kg_m2 * speed * speed,
             ..self.balances

@@ -1,11 +1,12 @@
 //! 10 ms and 100 ms tasks: signals that change slowly.
 
 use crate::driver_inputs::{DriverInputs, Key};
-use crate::friction::motored_fmep_pa;
+use crate::film::FilmConditions;
+use crate::friction::Friction;
 use crate::fuel_system::FuelTaskInputs;
-use crate::gas::CYCLE_RAD;
+use crate::gas::CP_AIR;
 use crate::plant::{Plant, TASK_10MS_S, TASK_100MS_S};
-use crate::thermal::ThermalInputs;
+use crate::thermal::{ThermalInputs, coolant_share_factor};
 use crate::vehicle::density_kg_per_m3;
 use trimwright_numerics::Real;
 use trimwright_signals::Commands;
@@ -65,10 +66,17 @@ impl Plant {
         self.nitrous.step(&truth.nitrous, nitrous, self.manifold.pressure_pa, elapsed_s);
         let injector_v = self.electrical.supply_v - electrical.wiring_v;
         self.slow.delay_s = truth.injectors.delay_s(injector_v, self.injector_drop_pa());
-        self.slow.film = truth.film.coefficients(self.manifold.pressure_pa, speed, self.thermal.wall_k);
+        let pressure_ratio = self.manifold.pressure_pa / self.slow.air.pressure_pa;
+        // Without speed nothing draws.
+        let drawing_m3 = if speed < 2.0 { 0.0 } else { truth.engine.displacement_m3 };
+        self.slow.vapour_kg_per_s = drawing_m3 * self.disturbances.vapour_kg_per_s_per_m3(pressure_ratio);
+        self.slow.vapour_over_mean_kg_per_s = drawing_m3
+            * self.disturbances.vapour_over_mean_kg_per_s_per_m3(&truth.disturbances, pressure_ratio);
+        self.slow.film = truth.film.coefficients_with(&self.slow.volatility, &self.film_conditions());
         self.gearbox.shift(&truth.gearbox, self.vehicle.speed_m_per_s, inputs.throttle, elapsed_s);
         let frame = &mut self.frame;
-        let pressures_pa = (self.fuel.rail_pa, self.slow.air.pressure_pa);
+        // The output of a gauge sensor ends at no pressure.
+        let pressures_pa = (self.fuel.rail_pa().at_least(0.0), self.slow.air.pressure_pa);
         self.sensors.task_10ms(
             &truth.sensors,
             &truth.faults,
@@ -88,13 +96,15 @@ impl Plant {
     #[inline(never)]
     fn task_100ms(&mut self, commands: &Commands, inputs: &DriverInputs, elapsed_s: f64) {
         let truth = &self.truth;
+        self.disturbances.step(&truth.disturbances, elapsed_s);
         let speed = self.crank.speed_rad_per_s;
         let height_m = inputs.altitude_m.map(|altitude_m| altitude_m.held(-500.0, 5000.0));
         self.slow.air = truth.ambient.air(height_m.unwrap_or(truth.ambient.altitude_m));
         let ambient_k = self.slow.air.temperature_k;
         self.slow.density_kg_per_m3 = density_kg_per_m3(self.slow.air.pressure_pa, ambient_k);
 
-        let friction_w = motored_fmep_pa(speed) * truth.engine.displacement_m3 / CYCLE_RAD * speed;
+        let displacement_m3 = truth.engine.displacement_m3;
+        let friction_w = Friction::rubbing_nm(self.slow.rubbing, displacement_m3, speed) * speed;
         let heat = ThermalInputs {
             combustion_w: self.sums.coolant_j / elapsed_s + FRICTION_TO_COOLANT * friction_w,
             ambient_k,
@@ -110,7 +120,26 @@ impl Plant {
         self.sums.coolant_j = 0.0;
         self.sums.intake_kg = 0.0;
         self.thermal.step(&truth.thermal, &heat, elapsed_s);
-        self.slow.rubbing = truth.friction.rubbing(self.thermal.oil_k);
+        self.electrical.soak(&truth.electrical, self.thermal.bonnet_k, elapsed_s);
+        let (at, manifold) = (self.film_conditions(), &truth.manifold);
+        let air_w_per_k = manifold.wall_w_per_k + manifold.wall_share * CP_AIR * at.air_kg_per_s;
+        self.film.warm_floor(
+            &truth.film,
+            &self.slow.film,
+            self.thermal.wall_k,
+            (at.air_k, air_w_per_k),
+            elapsed_s,
+        );
+        self.slow.volatility = truth.film.volatility(&truth.fuel, &at);
+        let film_k = self.thermal.oil_k + truth.friction.film_rise_k(self.slow.rubbing, speed);
+        let film_share = (elapsed_s / truth.friction.film_tau_s).held(0.0, 1.0);
+        self.thermal.oil_film_k += film_share * (film_k - self.thermal.oil_film_k);
+        self.slow.rubbing = truth.friction.rubbing(self.thermal.oil_film_k);
+        let per_cylinder = 1.0 / f64::from(truth.engine.cylinders.max(1));
+        let combustion = &truth.combustion;
+        let share = combustion.coolant_share
+            * coolant_share_factor(heat.air_kg_per_s * per_cylinder, displacement_m3 * per_cylinder);
+        self.slow.coolant_share = share.held(0.0, 0.5);
         self.slow.root_rt = Real::sqrt(self.gas_constant * self.thermal.intake_k);
 
         self.fuel.task_100ms(
@@ -136,6 +165,20 @@ impl Plant {
             elapsed_s,
         );
         self.sensors.update_thermistors(&truth.sensors, self.thermal.coolant_k, self.thermal.iat_k);
+    }
+
+    /// What the wall film depends on, now.
+    fn film_conditions(&self) -> FilmConditions {
+        let throttle = &self.truth.throttle;
+        FilmConditions {
+            pressure_pa: self.manifold.pressure_pa,
+            air_kg_per_s: self.slow.flows.out_kg * self.slow.per_s,
+            air_k: self.manifold.temperature_k(&self.truth.manifold, self.gas_constant),
+            floor_k: self.film.floor_k,
+            runner_k: self.thermal.wall_k,
+            bore_m: throttle.bore_m,
+            bores_m2: throttle.bores_m2(),
+        }
     }
 
     /// Number of cooling fans that run, 0 to 2.

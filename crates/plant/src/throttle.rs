@@ -5,7 +5,7 @@ use core::f64::consts::PI;
 use trimwright_numerics::Real;
 
 /// Pressure ratio above which the flow is linear in the pressure difference, so that its slope stays
-/// finite (Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
+/// finite (engineering judgement; Hendricks et al., SAE 960037, and Guzzella & Onder ch. 2 do likewise).
 const LINEAR_ABOVE: f64 = 0.99;
 const PSI_STEPS: usize = 256;
 const AREA_STEPS: usize = 128;
@@ -31,6 +31,11 @@ trimwright_numerics::parameters! {
 }
 
 impl ThrottleBody {
+    /// Cross-section of all bores, m^2.
+    pub fn bores_m2(&self) -> f64 {
+        0.25 * PI * self.bore_m * self.bore_m * f64::from(self.bores)
+    }
+
     /// Effective area of the plates at an `opening` of 0 to 1 of pedal travel, m^2.
     ///
     /// Per bore `A = cd pi d^2 / 4 (1 - cos a / cos a0)` with plate angle `a` from the closed angle `a0` to

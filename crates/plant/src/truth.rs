@@ -4,9 +4,9 @@ use crate::check::{OutOfRange, monotone, rising};
 use crate::filling::FillingModel;
 use crate::gas::CYCLE_RAD;
 use crate::{
-    Ambient, Combustion, Crank, Distribution, Electrical, Exhaust, Faults, Filling, Film, Friction, Fuel,
-    FuelSystem, Gearbox, Injectors, Manifold, Nitrous, OxygenSensor, Sensors, Thermal, ThrottleBody, Trigger,
-    Vehicle,
+    Accessories, Ambient, Combustion, Crank, Distribution, Disturbances, Electrical, Exhaust, Faults,
+    Filling, Film, Friction, Fuel, FuelSystem, Gearbox, Injectors, Manifold, Nitrous, OxygenSensor, Sensors,
+    Thermal, ThrottleBody, Trigger, Vehicle,
 };
 
 trimwright_numerics::parameters! {
@@ -57,6 +57,8 @@ trimwright_numerics::blocks! {
         combustion: Combustion,
         /// Friction and accessories.
         friction: Friction,
+        /// Belt-driven accessories.
+        accessories: Accessories,
         /// Crank, flywheel, starter.
         crank: Crank,
         /// Torque converter or clutch, and gears.
@@ -77,6 +79,8 @@ trimwright_numerics::blocks! {
         electrical: Electrical,
         /// Nitrous oxide.
         nitrous: Nitrous,
+        /// Disturbances of the mixture.
+        disturbances: Disturbances,
         /// Faults put in on purpose.
         faults: Faults,
     }

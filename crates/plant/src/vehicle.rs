@@ -25,32 +25,46 @@ trimwright_numerics::parameters! {
 
 /// Forces and conditions of one step.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Forces {
+pub struct Forces {
     /// Force at the driven wheels, N.
-    pub(crate) drive_n: f64,
+    pub drive_n: f64,
     /// Brake pedal, 0 to 1.
-    pub(crate) brake: f64,
+    pub brake: f64,
     /// The parking pawl is engaged.
-    pub(crate) parked: bool,
+    pub parked: bool,
     /// Rise over run.
-    pub(crate) grade: f64,
+    pub grade: f64,
     /// Density of the air, kg/m^3.
-    pub(crate) density_kg_per_m3: f64,
+    pub density_kg_per_m3: f64,
 }
 
-/// Speed, distance and acceleration.
-#[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct VehicleState {
-    pub(crate) speed_m_per_s: f64,
-    pub(crate) distance_m: f64,
-    pub(crate) acceleration_m_per_s2: f64,
+/// Motion of the vehicle.
+#[derive(Clone, Copy, Debug, Default, PartialEq)]
+pub struct VehicleState {
+    /// Speed, m/s.
+    pub speed_m_per_s: f64,
+    /// Distance since the start, m.
+    pub distance_m: f64,
+    /// Acceleration, m/s^2.
+    pub acceleration_m_per_s2: f64,
+    /// Force at the driven wheels within the tyres' grip, N; negative on overrun. Brakes are not part of it.
+    pub wheel_n: f64,
 }
 
 impl VehicleState {
     /// `m dv/dt = F - 1/2 rho c A v^2 - m g (f cos + sin) - brakes`. Rolling resistance and brakes hold a
     /// standing vehicle but never move it; rolling backwards is not modelled.
+    ///
+    /// ```
+    /// use trimwright_plant::{Forces, Truth, VehicleState};
+    /// let vehicle = Truth::mild_v8().vehicle;
+    /// let mut state = VehicleState { speed_m_per_s: 20.0, ..VehicleState::default() };
+    /// let rolling = Forces { drive_n: 0.0, brake: 0.0, parked: false, grade: 0.0, density_kg_per_m3: 1.2 };
+    /// state.step(&vehicle, &rolling, 1e-3);
+    /// assert!(state.acceleration_m_per_s2 < 0.0 && state.distance_m > 0.0);
+    /// ```
     #[inline]
-    pub(crate) fn step(&mut self, vehicle: &Vehicle, forces: &Forces, dt_s: f64) {
+    pub fn step(&mut self, vehicle: &Vehicle, forces: &Forces, dt_s: f64) {
         let weight = vehicle.mass_kg * GRAVITY_M_PER_S2;
         let per_n = dt_s / (vehicle.mass_kg + vehicle.rotating_kg);
         let speed = self.speed_m_per_s;
@@ -58,7 +72,8 @@ impl VehicleState {
         let slope =
             if forces.grade == 0.0 { 1.0 } else { 1.0 / Real::sqrt(1.0 + forces.grade * forces.grade) };
         let drag = 0.5 * forces.density_kg_per_m3 * vehicle.drag_m2 * speed * speed;
-        let active = forces.drive_n.held(-grip, grip) - drag - weight * forces.grade * slope;
+        self.wheel_n = forces.drive_n.held(-grip, grip);
+        let active = self.wheel_n - drag - weight * forces.grade * slope;
         let pawl = if forces.parked { 2.0 * weight } else { 0.0 };
         let passive = weight * (vehicle.rolling * slope + vehicle.braking * forces.brake) + pawl;
         let pushed = speed + per_n * active;
@@ -79,7 +94,7 @@ mod tests {
     use super::*;
 
     #[test]
-    fn val_coast_down_decelerates_by_the_road_load() {
+    fn ident_coast_down_decelerates_by_the_road_load() {
         // Plain mechanics, worked by hand for 20 m/s.
         let vehicle = crate::Truth::mild_v8().vehicle;
         let forces = Forces { drive_n: 0.0, brake: 0.0, parked: false, grade: 0.0, density_kg_per_m3: 1.2 };

@@ -23,11 +23,11 @@ pub struct View {
     pub engine_kg_per_s: f64,
     /// Fuel through the injectors in the last step, kg/s.
     pub injected_kg_per_s: f64,
-    /// Fuel in the wall film, kg.
+    /// Fuel on the manifold's walls, kg.
     pub film_kg: f64,
-    /// Fraction of the injected fuel that lands on the wall (X), 0 to 0.95.
+    /// Fraction of the injected fuel that lands on the walls (X), 0 to 0.95.
     pub film_x: f64,
-    /// Evaporation time constant of the wall film (tau), s.
+    /// Mean time constant of both puddles (tau), s: fuel on the walls in steady state over the flow onto them.
     pub film_tau_s: f64,
     /// Throttle opening, 0 to 1.
     pub throttle: f64,
@@ -41,6 +41,8 @@ pub struct View {
     pub knock_index: f64,
     /// Vehicle speed, m/s.
     pub vehicle_m_per_s: f64,
+    /// Force at the driven wheels, N; negative on overrun. Brakes are not part of it.
+    pub wheel_n: f64,
     /// Distance since the start, m.
     pub distance_m: f64,
     /// Gear, 1 for first.
@@ -61,15 +63,23 @@ pub struct View {
     pub coolant_k: f64,
     /// Oil temperature, K.
     pub oil_k: f64,
-    /// Temperature of the manifold wall under the film, K.
+    /// Temperature of the intake wall, K.
     pub wall_k: f64,
+    /// Temperature of the manifold's floor under the film, K.
+    pub floor_k: f64,
     /// Temperature of the air at the throttle body, K.
     pub intake_k: f64,
     /// Supply voltage, V.
     pub supply_v: f64,
     /// Fuel rail gauge pressure (over outside air), Pa.
     pub rail_pa: f64,
-    /// Pressure drop across the injectors, Pa.
+    /// Fuel in the tank, kg.
+    pub tank_kg: f64,
+    /// The pump draws no more fuel from the tank, but for what the pickup does not reach.
+    pub tank_is_empty: bool,
+    /// Fuel in line, filter and rail, kg.
+    pub line_kg: f64,
+    /// Pressure drop that drives fuel through the injectors, Pa: rail over manifold, less where the fuel boils.
     pub injector_drop_pa: f64,
     /// Nitrous oxide flow, kg/s.
     pub nitrous_kg_per_s: f64,
@@ -99,7 +109,7 @@ impl Plant {
             throttle_kg_per_s: self.slow.flows.in_kg * self.slow.per_s,
             engine_kg_per_s: self.slow.flows.out_kg * self.slow.per_s,
             injected_kg_per_s: self.slow.injected_kg * self.slow.per_s,
-            film_kg: self.film.wall_kg,
+            film_kg: self.film.wall_kg(),
             film_x: self.slow.film.x,
             film_tau_s: self.slow.film.tau_s,
             throttle: self.slow.throttle,
@@ -108,6 +118,7 @@ impl Plant {
             spark_deg: self.slow.spark_deg,
             knock_index: self.slow.knock_index,
             vehicle_m_per_s: self.vehicle.speed_m_per_s,
+            wheel_n: self.vehicle.wheel_n,
             distance_m: self.vehicle.distance_m,
             gear: self.gearbox.gear(),
             exhaust_lambda: self.exhaust.lambda,
@@ -119,9 +130,13 @@ impl Plant {
             coolant_k: self.thermal.coolant_k,
             oil_k: self.thermal.oil_k,
             wall_k: self.thermal.wall_k,
+            floor_k: self.film.floor_k,
             intake_k: self.thermal.intake_k,
             supply_v: self.electrical.supply_v,
-            rail_pa: self.fuel.rail_pa,
+            rail_pa: self.fuel.rail_pa(),
+            tank_kg: self.fuel.tank_kg(),
+            tank_is_empty: self.fuel.tank_is_empty(),
+            line_kg: self.fuel.line_kg(),
             injector_drop_pa: self.injector_drop_pa(),
             nitrous_kg_per_s: self.nitrous.flow_kg_per_s,
         }

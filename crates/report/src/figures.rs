@@ -51,6 +51,18 @@ pub(crate) const MEANINGS: &[Meaning] = &[
         "The same drive and measure with the learned map frozen and without feedback: the quality of the map alone.",
     ),
     meaning(
+        "mixture.learned_map_lasting_rms",
+        "Mixture error, learned map, what a map could know",
+        Percent,
+        "The same without the disturbances that pass within seconds or minutes: what is left for a map to learn.",
+    ),
+    meaning(
+        "mixture.passing_rms",
+        "Disturbances that pass",
+        Percent,
+        "Charge temperature, fuel vapour and drift over the same events: what no map can know; feedback takes out the slow part.",
+    ),
+    meaning(
         "mixture.closed_loop_rms",
         "Mixture error, with feedback",
         Percent,

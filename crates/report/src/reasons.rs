@@ -17,6 +17,7 @@ const REASONS: &[(&str, &str)] = &[
     ("guard", "the lean guard had changed the mixture"),
     ("upstream air", "the self-check found air entering the exhaust upstream of the sensor"),
     ("checking", "the self-check was varying the fuel and the trim was frozen"),
+    ("rail pressure", "the rail pressure was far from the one asked for"),
     ("film overflows", "the wall film evaporated more fuel than wanted, as after closing the throttle"),
 ];
 

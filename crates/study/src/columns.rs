@@ -75,6 +75,7 @@ pub const COLUMNS: &[FleetColumn] = &[
     ("answered_cam_steps", |row| ColumnValue::Whole(Some(i64::from(row.sample.answered_cam_steps)))),
     ("base_map_rms", |row| figure(row, |figures| figures.base_map_rms)),
     ("learned_map_rms", |row| figure(row, |figures| figures.learned_map_rms)),
+    ("learned_map_lasting_rms", |row| figure(row, |figures| figures.learned_map_lasting_rms)),
     ("closed_loop_rms", |row| figure(row, |figures| figures.closed_loop_rms)),
     ("p95_abs", |row| figure(row, |figures| figures.p95_abs)),
     ("transient_rms", |row| figure(row, |figures| figures.transient_rms)),

@@ -106,7 +106,7 @@ impl Case {
 
     /// Whether the engine can run with this fault.
     pub fn can_run(&self) -> bool {
-        self.sensor != "trigger" || self.fault_type == "noisy"
+        self.sensor != "trigger" || (self.fault_type == "noisy" && self.situation != "start")
     }
 
     /// Reason why no code is expected or why the engine cannot run; empty otherwise.
@@ -123,6 +123,7 @@ impl Case {
     /// ```
     pub fn why(&self) -> &'static str {
         match (self.sensor, self.fault_type) {
+            ("trigger", "noisy") if self.situation == "start" => "false pulses inject too much for a start",
             ("trigger", "noisy") => "",
             ("trigger", _) => "without pulses nothing tells when to inject",
             ("ect" | "iat", "stuck") => "a temperature stands as still by itself for minutes",

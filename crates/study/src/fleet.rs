@@ -60,6 +60,8 @@ pub struct Figures {
     pub base_map_rms: Option<f64>,
     /// Mixture error of the learned map alone, steady events, rms, ln.
     pub learned_map_rms: Option<f64>,
+    /// The same without the disturbances that pass, ln: what a slow map could know.
+    pub learned_map_lasting_rms: Option<f64>,
     /// Mixture error of all events of the last pass, rms, ln.
     pub closed_loop_rms: Option<f64>,
     /// 95 % quantile of the absolute mixture error of the last pass, ln.
@@ -105,6 +107,7 @@ impl Figures {
         Self {
             base_map_rms: measured(mixture.base_map_rms),
             learned_map_rms: measured(mixture.learned_map_rms),
+            learned_map_lasting_rms: measured(mixture.learned_map_lasting_rms),
             closed_loop_rms: measured(mixture.closed_loop_rms),
             p95_abs: measured(mixture.p95_abs),
             transient_rms: measured(mixture.transient_rms),

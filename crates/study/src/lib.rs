@@ -9,12 +9,14 @@
 #[doc = include_str!("../README.md")]
 pub struct Readme;
 
+pub mod block_means;
 pub mod columns;
 pub mod compare;
 pub mod diagnosis;
 pub mod fault_matrix;
 pub mod fingerprint;
 pub mod fleet;
+pub mod fleet_table;
 pub mod journal;
 pub mod leak;
 pub mod learners;

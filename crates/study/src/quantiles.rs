@@ -78,9 +78,15 @@ const fn entry(
 }
 
 /// The figures of the table. An engine that never settled counts with infinite time.
-pub const FIGURES: [FleetFigure; 10] = [
+pub const FIGURES: [FleetFigure; 11] = [
     entry("base_map_rms", "First calibration", FigureFormat::Percent, |figures| figures.base_map_rms),
     entry("learned_map_rms", "Learned map", FigureFormat::Percent, |figures| figures.learned_map_rms),
+    entry(
+        "learned_map_lasting_rms",
+        "Learned map, what a map could know",
+        FigureFormat::Percent,
+        |figures| figures.learned_map_lasting_rms,
+    ),
     entry("closed_loop_rms", "With feedback", FigureFormat::Percent, |figures| figures.closed_loop_rms),
     entry("transient_rms", "In transients", FigureFormat::Percent, |figures| figures.transient_rms),
     entry("settle_s", "Within 2 % after", FigureFormat::Seconds, |figures| {

@@ -13,7 +13,8 @@ fn assert_learned(driven: &DrivenScenario) {
     let figures = &driven.figures;
     let measured = |figure: Option<f64>| figure.unwrap_or_else(|| panic!("not measured: {driven:?}"));
     assert_eq!(figures.cells_run_away, 0, "{driven:?}");
-    assert!(measured(figures.learned_map_rms) < measured(figures.base_map_rms), "{driven:?}");
+    // What passes during a drive no map can know.
+    assert!(measured(figures.learned_map_lasting_rms) < measured(figures.base_map_rms), "{driven:?}");
     assert!(measured(figures.closed_loop_rms) < CLOSED_LOOP, "{driven:?}");
 }
 

@@ -44,7 +44,8 @@ def humid_air(_):
 
 def nitrous_saturation(_):
     yield ["T_C", "p_sat_Pa", "rho_liquid_kg_per_m3", "rho_vapour_kg_per_m3", "heat_of_vaporisation_J_per_kg"]
-    for t_c in (-20, -10, 0, 10, 15, 20, 25, 30, 35):
+    for t_c in (-70, -55, -40, -30, -25, -20, -15, -10, -5, 0, 5, 10, 12.5, 15, 17.5, 20, 22.5, 25, 27.5, 30, 31, 32, 33, 34, 35,
+                35.5, 36):
         liquid, vapour = ("T", t_c + 273.15, "Q", 0, "NitrousOxide"), ("T", t_c + 273.15, "Q", 1, "NitrousOxide")
         yield [t_c, round(PropsSI("P", *liquid)), round(PropsSI("D", *liquid), 3), round(PropsSI("D", *vapour), 4),
                round(PropsSI("H", *vapour) - PropsSI("H", *liquid))]

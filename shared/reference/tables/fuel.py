@@ -209,3 +209,13 @@ def equilibrium_row(mixture, label, atoms, lam, temperature):
     k = x["CO"] * x["H2O"] / (x["CO2"] * x["H2"])
     return [label, model, lam, *(round(v, 5) for v in (co2, co, h2, o2, n2)), None, round(100 * x["H2O"], 5),
             round(lam_back, 6), None, round(no, 5), round(t, 2), round(k, 4)]
+
+
+def hydrocarbon_vapour(_):
+    yield ["hydrocarbon", "T_boil_K", "T_K", "p_vapour_Pa"]
+    for name in ("n-Pentane", "n-Hexane", "n-Heptane", "n-Octane", "n-Nonane", "Toluene"):
+        boils_k = PropsSI("T", "P", 101325, "Q", 0, name)
+        for t_c in (-25, -10, 5, 20, 35, 50, 65, 80):
+            if t_c + 273.15 < boils_k:
+                p = PropsSI("P", "T", t_c + 273.15, "Q", 0, name)
+                yield [name, round(boils_k, 2), round(t_c + 273.15, 2), float(f"{p:.4g}")]

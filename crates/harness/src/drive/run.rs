@@ -3,13 +3,16 @@
 use std::collections::BTreeMap;
 
 use trimwright_control::{Calibration, LearnedMap, Refusal};
+use trimwright_plant::View;
 
 use super::recorder::{Driven, Snapshot};
 use crate::cells::Cells;
 use crate::mixture::Mixture;
 use crate::mixture_observer::{Window, settle_s};
 use crate::scenario::Scenario;
-use crate::summary::{CostFigures, DriveFigures, LearningFigures, MixtureFigures, SCHEMA, Summary};
+use crate::summary::{
+    CostFigures, DriveFigures, Finding, LearningFigures, MixtureFigures, SCHEMA, Summary, Weight,
+};
 use crate::trace::TraceRow;
 use crate::verdicts;
 
@@ -94,6 +97,8 @@ pub(super) fn run_of(
         mixture: MixtureFigures {
             base_map_rms: base.mixture.steady.rms(),
             learned_map_rms: after.mixture.steady.rms(),
+            learned_map_lasting_rms: after.mixture.steady_lasting.rms(),
+            passing_rms: after.mixture.passing.rms(),
             closed_loop_rms: mixture.all.rms(),
             p95_abs: mixture.all.p95_abs(),
             transient_rms: mixture.transient.rms(),
@@ -127,7 +132,10 @@ pub(super) fn run_of(
         driveability: None,
         cost: CostFigures { simulated_s, wall_s, times_real_time: simulated_s / wall_s },
         dtcs: state.dtcs().stored().map(|dtc| dtc.code().to_owned()).collect(),
-        verdicts: verdicts::findings(&learning.evidence, learning.session.closed_loop().controller()),
+        verdicts: tank_empty(&learning.session.closed_loop().view())
+            .into_iter()
+            .chain(verdicts::findings(&learning.evidence, learning.session.closed_loop().controller()))
+            .collect(),
     };
     Run {
         summary,
@@ -142,6 +150,21 @@ pub(super) fn run_of(
         frozen: after.mixture.steady,
         last_pass: mixture.all,
     }
+}
+
+/// Finding when the simulated tank ran empty, which the controller can only infer from the rail pressure.
+fn tank_empty(view: &View) -> Option<Finding> {
+    view.tank_is_empty.then(|| Finding {
+        title: "The tank is empty".to_owned(),
+        weight: Weight::Act,
+        evidence: vec![format!(
+            "{:.2} kg are left at the end, which the pickup does not reach",
+            view.tank_kg
+        )],
+        causes: vec!["the drive was longer than the fuel lasted".to_owned()],
+        tell_apart: Vec::new(),
+        check: vec!["fewer passes, or more fuel: `[truth.fuel_system] tank`".to_owned()],
+    })
 }
 
 /// Share of the visited cells whose error is below two of the learner's standard deviations; NaN when none was visited.

@@ -2,7 +2,7 @@
 
 use crate::closed_loop::ClosedLoop;
 pub use crate::faults::experience::Experience;
-use crate::faults::high_load::HighLoad;
+use crate::faults::high_load::{HighLoad, RUNS_RPM};
 use crate::faults::notices::{noticed_by_controller, noticed_by_owner};
 use crate::faults::{Fault, FaultKind, KINDS};
 use crate::mixture_observer::MixtureObserver;
@@ -185,9 +185,8 @@ struct DriveSums {
     high_load: HighLoad,
 }
 
-/// Coolant temperature above which idling counts as warm, K; speed above which the engine counts as running, rpm.
+/// Coolant temperature above which idling counts as warm, K.
 const WARM_K: f64 = 335.0;
-const RUNS_RPM: f64 = 300.0;
 /// Vehicle speed below which the car counts as standing, m/s.
 const STANDS_M_PER_S: f64 = 0.1;
 

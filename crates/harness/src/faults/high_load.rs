@@ -1,10 +1,13 @@
 //! True mixture at high load, where a lean mixture damages the engine.
 
 use crate::closed_loop::ClosedLoop;
+use crate::units::RPM_PER_RAD_PER_S;
 use serde::Serialize;
 
 /// Manifold over ambient pressure that counts as high load: as in the controller's lean guard.
 const LOAD: f64 = 0.85;
+/// Speed above which the engine counts as running, rpm (engineering judgement): one that is cranked takes whole charges without load.
+pub(super) const RUNS_RPM: f64 = 300.0;
 /// Lambda above which the mixture is lean there; peak power is at 0.87 (engineering judgement).
 const LEAN: f64 = 1.0;
 /// Lambda above which nothing burns (engineering judgement).
@@ -88,7 +91,9 @@ impl HighLoad {
             let span_s = (event.time_s - self.sums.last_s).min(APART_S);
             self.sums.last_s = event.time_s;
             let view = closed_loop.view();
-            if event.map_pa < LOAD * view.ambient_pa || event.fuel_kg <= 0.0 || event.lambda > BURNS {
+            let runs = view.speed_rad_per_s * RPM_PER_RAD_PER_S > RUNS_RPM;
+            if !runs || event.map_pa < LOAD * view.ambient_pa || event.fuel_kg <= 0.0 || event.lambda > BURNS
+            {
                 continue;
             }
             self.sums.charges += 1.0;
@@ -124,6 +129,30 @@ impl HighLoad {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::scenario::Scenario;
+    use crate::session::{Moment, SessionBuilder, Until};
+    use trimwright_plant::CylinderEvent;
+
+    /// Up to the start of a cold engine, which is fed whole charges for two seconds.
+    #[test]
+    fn a_cranked_engine_is_under_no_load() {
+        let scenario = Scenario::load("cold-morning").expect("shipped");
+        let mut session = SessionBuilder::new(scenario).build().expect("in range");
+        let (mut high_load, mut charges) = (HighLoad::default(), 0);
+        session
+            .run(Until::After(8.0), &mut |now: &Moment<'_>| {
+                let view = now.closed_loop.view();
+                if charges == 0 || view.speed_rad_per_s * RPM_PER_RAD_PER_S < RUNS_RPM {
+                    let whole =
+                        |event: &&CylinderEvent| event.map_pa > LOAD * view.ambient_pa && event.fuel_kg > 0.0;
+                    charges += now.closed_loop.plant().events().iter().filter(whole).count();
+                    high_load.sample(now.closed_loop);
+                }
+            })
+            .expect("a drive");
+        assert!(charges > 5, "{charges}");
+        assert_eq!(high_load, HighLoad { sums: high_load.sums.clone(), ..HighLoad::default() });
+    }
 
     #[test]
     fn danger_follows_the_figures() {

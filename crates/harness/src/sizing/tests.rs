@@ -33,7 +33,7 @@ fn of_power(horsepower: f64) -> Scenario {
 }
 
 #[test]
-fn val_the_500_hp_example_to_the_digit() {
+fn ident_the_500_hp_example_to_the_digit() {
     // 500 hp at 0.50 lb/(hp h), eight injectors, 80 % duty: 39.06 lb/h each. Exact arithmetic.
     let sizing = sized(&of_power(500.0));
     assert_eq!(format!("{:.3}", line(&sizing, "fuel flow at peak power").value), "250.000");
@@ -84,7 +84,7 @@ fn scale_pump(scenario: &mut Scenario, wanted: f64) {
 }
 
 #[test]
-fn val_a_5_16_in_line_is_enough_for_300_hp_and_not_for_500() {
+fn band_a_5_16_in_line_is_enough_for_300_hp_and_not_for_500() {
     // Common practice, no source: 5/16 in is fine at 300 hp, 3/8 in or larger from about 500 hp.
     let what = "pressure over vapour at the pump's inlet";
     let verdict = |horsepower| line(&sized(&stock_pickup(horsepower)), what).verdict;
@@ -198,12 +198,13 @@ fn nitrous_is_sized_when_fitted_with_a_caution() {
     nitrous.jet_m2 = 0.05 / (2.0 * 785.1 * (5.052_5e6 - 101_325.0_f64)).sqrt();
     let sizing = sized(&scenario);
     let jet = sized_in(&scenario, UnitSystem::Si);
-    assert!((line(&jet, "flow of the jet").value - 50.0).abs() < 0.01);
-    // 50.525 bar at 20 degC (CoolProp 8.0.0) is 732.8 psi.
-    assert!((line(&sizing, "bottle pressure").value - 732.8).abs() < 0.05);
+    // The formula of the liquid's density is within 0.5 % of CoolProp 8.0.0, and the flow goes with its root.
+    assert!((line(&jet, "flow of the jet").value - 50.0).abs() < 0.125);
+    // 50.525 bar at 20 degC (CoolProp 8.0.0) is 732.8 psi; the formula is within 0.05 %.
+    assert!((line(&sizing, "bottle pressure").value - 732.8).abs() < 0.37);
     // 0.05 / 9.296 x 1.1 = 5.9165 g/s = 46.957 lb/h.
     assert!((line(&sizing, "fuel for it").value - 46.957).abs() < 0.005);
-    assert!((line(&sizing, "bottle lasts").value - 90.0).abs() < 0.05);
+    assert!((line(&sizing, "bottle lasts").value - 90.0).abs() < 0.23);
     assert!(sizing.cautions.iter().any(|caution| caution.contains("Nitrous")));
 }
 

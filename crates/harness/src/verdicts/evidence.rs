@@ -12,6 +12,10 @@ pub const PERIOD_S: f64 = 0.02;
 const WARM_K: f32 = 348.15;
 /// Coolant temperature below which the engine counts as cold, K: 45 degC.
 const COLD_K: f32 = 318.15;
+/// Rail pressure over the wanted one below which no fuel arrives.
+const STARVED: f32 = 0.4;
+/// Cranking time after which the pump has long filled the rail, s.
+const FILLED_S: f32 = 2.0;
 /// Time after a start from which the supply is evaluated, s.
 const CHARGING_S: f32 = 60.0;
 /// Time after a start from which the engine runs by itself, s.
@@ -74,12 +78,15 @@ pub struct Evidence {
     pub bad_pulses: u32,
     /// Number of stalls.
     pub stalls: u32,
+    /// Stalls without rail pressure, and attempts to start without it.
+    pub starved: u32,
     /// Share of readings at an end of the range without a fuel cut.
     pub at_range_end: Mean,
     wait: Option<Wait>,
     rail_lagged_ln: f64,
     bad_pulses_total: u32,
     ran: bool,
+    cranked_s: f32,
     samples: u64,
 }
 
@@ -87,17 +94,17 @@ impl Evidence {
     /// Samples the controller; to be called every [`PERIOD_S`].
     pub fn sample(&mut self, controller: &Controller) {
         let state = controller.state();
+        let wanted_pa = controller.calibration().answers().rail_pressure_pa;
         self.samples += 1;
         self.supply(state);
         self.coolant(state);
         self.cut(state);
         self.pulses(state);
-        self.count_stalls(state);
-        let calibration = controller.calibration();
+        self.count_stalls(state, wanted_pa);
         if !state.insight().phase.burns() || state.phase().since_start_s() < 15.0 {
             return;
         }
-        self.rail(state, calibration.answers().rail_pressure_pa);
+        self.rail(state, wanted_pa);
         self.at_range_end
             .add(f64::from(u8::from(state.estimate().lambda_at_end && !state.estimate().invalid.lambda)));
         self.mixture(state, controller);
@@ -112,10 +119,17 @@ impl Evidence {
         }
     }
 
-    fn count_stalls(&mut self, state: &State) {
-        let runs = state.insight().phase.started();
+    fn count_stalls(&mut self, state: &State, wanted_pa: f32) {
+        let phase = state.insight().phase;
+        let runs = phase.started();
         let ran = core::mem::replace(&mut self.ran, runs);
         self.stalls += u32::from(ran && !runs);
+        let cranked_s = if phase == Phase::Cranking { state.phase().for_s() } else { 0.0 };
+        let before_s = core::mem::replace(&mut self.cranked_s, cranked_s);
+        let tried = before_s <= FILLED_S && cranked_s > FILLED_S;
+        let estimate = state.estimate();
+        let empty = !estimate.invalid.rail && estimate.rail_pa < STARVED * wanted_pa;
+        self.starved += u32::from(empty && (tried || (ran && !runs)));
     }
 
     /// Counts only in a running engine: during cranking and stalls the speed is uneven.

@@ -1,7 +1,7 @@
 //! Weights of the causes by the evidence.
 
 use trimwright_control::parameters::TorqueResponseParameters;
-use trimwright_control::{Controller, Dtc};
+use trimwright_control::{Cam, Controller, Dtc};
 
 use super::cause::Cause;
 use super::evidence::Evidence;
@@ -14,18 +14,20 @@ const MEASURED: f64 = 20.0;
 const CONTRADICTED: f64 = 3.0;
 /// Typical correction of fault-free engines at high flow, and limit of the deviation from it, ln.
 const FAULT_FREE_HIGH_LN: f64 = 0.03;
-const SCALE_LN: f64 = 0.20;
-/// Typical correction of fault-free engines at idle minus that at high flow, and limits of the deviation from it, up and down, ln. Early
-/// injectors are a larger share of a short pulse: no other cause lowers idle that far.
-const FAULT_FREE_RISE_LN: f64 = -0.11;
-const RISE_LN: f64 = 0.20;
-const FALL_LN: f64 = 0.44;
-/// Typical learned opening delay of fault-free injectors, and limit of the deviation from it, s: a rise towards idle that the delay
-/// explains is a delay; without it, it is the filling of another cam than answered.
-const FAULT_FREE_DELAY_S: f64 = -0.03e-3;
-const DELAY_S: f64 = 0.155e-3;
+/// The same of fault-free engines with a hot cam.
+const FAULT_FREE_HIGH_HOT_CAM_LN: f64 = -0.03;
+const SCALE_LN: f64 = 0.22;
+/// Limits of the correction at idle minus that at high flow, up and down, ln: fault-free engines have a standard deviation of 0.08
+/// around 0.
+const RISE_LN: f64 = 0.10;
+const FALL_LN: f64 = 0.25;
+/// Typical learned opening delay of fault-free injectors, and limits of the deviation from it, up and down, s: a change towards idle that
+/// the delay explains is a delay; without it, it is the filling of another cam than answered.
+const FAULT_FREE_DELAY_S: f64 = 0.01e-3;
+const LONGER_S: f64 = 0.115e-3;
+const SHORTER_S: f64 = 0.17e-3;
 /// Deviation of the correction at high flow from which a sensor that reads lean does so at every flow, ln. Fault-free engines have a
-/// standard deviation of 0.064 (over 100), so a leak seldom reaches it.
+/// standard deviation of 0.08 (over 240), so a leak seldom reaches it.
 const EVERYWHERE_LN: f64 = 0.13;
 /// Typical delay of air after a fuel cut with a fault-free sensor, s (latest about 0.09 later), and limit of the deviation from it, s.
 const FAULT_FREE_LATE_S: f64 = -0.05;
@@ -92,30 +94,35 @@ fn weight(cause: Cause, evidence: &Evidence, controller: &Controller) -> f64 {
         Cause::Thermostat => measured(evidence.ect_late_k.value() < 340.0),
         Cause::FuelSupply => {
             let low = evidence.rail_min_ln / RAIL_LN;
-            if any(&[Dtc::RailTooLow]) { MEASURED } else { low.min(MEASURED) }
+            if any(&[Dtc::RailTooLow]) || evidence.starved > 0 { MEASURED } else { low.min(MEASURED) }
         }
         Cause::VacuumLeak => measured(evidence.idle_extra.value() < IDLE_EXTRA),
         Cause::SensorSlow => slow(evidence, controller),
-        Cause::UpstreamAir => reads_lean(controller) + if everywhere(evidence) { 0.0 } else { 0.5 },
+        Cause::UpstreamAir => {
+            reads_lean(controller) + if everywhere(evidence, controller) { 0.0 } else { 0.5 }
+        }
         Cause::SensorReading => {
-            let lean = reads_lean(controller) + if everywhere(evidence) { 0.5 } else { 0.0 };
+            let lean = reads_lean(controller) + if everywhere(evidence, controller) { 0.5 } else { 0.0 };
             lean.max(measured_ln(state.self_check().torque_response().falsely_rich_ln(response(controller))))
         }
         Cause::FuelScale => {
             // An engine that keeps stalling without another explanation has a large fuel error.
             let dies = if evidence.stalls > MAX_STALLS { STALLS_OFTEN } else { 0.0 };
-            let off = |ln: f64| 1.5 * (ln - FAULT_FREE_HIGH_LN).abs() / SCALE_LN - 0.5;
+            let off = |ln: f64| 1.5 * (ln - fault_free_high_ln(controller)).abs() / SCALE_LN - 0.5;
             evidence.pattern.high_ln().map_or(dies, off)
         }
         Cause::OpeningDelay => {
-            let rise_ln = evidence.rise_ln().map_or(0.0, |ln| ln - FAULT_FREE_RISE_LN);
+            let rise_ln = evidence.rise_ln().unwrap_or(0.0);
             let delay_s = f64::from(state.learned().common.delay_s) - FAULT_FREE_DELAY_S;
-            // A rise towards idle in an engine that is richer than its reading is no delay.
-            if rise_ln * delay_s < 0.0 || (reads_lean(controller) > 0.0 && rise_ln > 0.0) {
-                return 0.0;
-            }
-            let off =
-                if rise_ln > 0.0 { (rise_ln / RISE_LN).min(delay_s / DELAY_S) } else { -rise_ln / FALL_LN };
+            let off = if delay_s < -SHORTER_S {
+                // The learned delay ends at its authority, the correction does not.
+                -rise_ln / FALL_LN
+            } else if reads_lean(controller) > 0.0 {
+                // A rise towards idle in an engine that is richer than its reading is no delay.
+                0.0
+            } else {
+                (rise_ln / RISE_LN).min(delay_s / LONGER_S)
+            };
             3.0 * off - 2.0
         }
     }
@@ -137,8 +144,16 @@ fn reads_lean(controller: &Controller) -> f64 {
 }
 
 /// True when the correction is large at high flow too, which points to the sensor rather than a leak.
-fn everywhere(evidence: &Evidence) -> bool {
-    evidence.pattern.high_ln().is_some_and(|ln| ln - FAULT_FREE_HIGH_LN > EVERYWHERE_LN)
+fn everywhere(evidence: &Evidence, controller: &Controller) -> bool {
+    evidence.pattern.high_ln().is_some_and(|ln| ln - fault_free_high_ln(controller) > EVERYWHERE_LN)
+}
+
+/// Typical correction at high flow of fault-free engines with the cam answered, ln.
+fn fault_free_high_ln(controller: &Controller) -> f64 {
+    match controller.calibration().answers().cam {
+        Cam::Hot => FAULT_FREE_HIGH_HOT_CAM_LN,
+        _ => FAULT_FREE_HIGH_LN,
+    }
 }
 
 fn slow(evidence: &Evidence, controller: &Controller) -> f64 {

@@ -75,12 +75,16 @@ impl RandomInputs {
         t.fuel_system.regulator_pa = self.between(50e3, 700e3);
         t.fuel_system.regulator_band_pa = self.between(1e3, 100e3);
         t.fuel_system.manifold_referenced = self.coin();
-        t.fuel_system.compliance_kg_per_pa = self.between(1e-9, 1e-6);
+        t.fuel_system.compliance_kg_per_pa = self.between(2e-10, 1e-6);
+        t.fuel_system.bleed_kg_per_pa_s = self.between(0.0, 1e-7);
         t.fuel_system.line_m = self.between(0.1, 20.0);
         t.fuel_system.line_bore_m = self.between(0.003, 0.03);
         t.fuel_system.suction_m = self.between(0.0, 5.0);
         t.fuel_system.filter_pa = self.between(0.0, 100e3);
-        t.fuel_system.tank_kg = self.between(0.0, 500.0);
+        t.fuel_system.rail_m3 = self.between(1e-6, 2e-3);
+        t.fuel_system.line_filled = self.between(0.0, 1.0);
+        // A tank that these runs can empty in half of the cases.
+        t.fuel_system.tank_kg = if self.coin() { self.between(0.0, 500.0) } else { self.between(0.0, 0.05) };
         t.fuel_system.slosh_kg = self.between(0.0, 50.0);
         t.fuel_system.fuel_k = self.between(240.0, 340.0);
         t.film.x_scale = self.between(0.0, 2.0);
@@ -95,9 +99,11 @@ impl RandomInputs {
         t.electrical.battery_ah = self.between(5.0, 300.0);
         t.combustion.lean_limit = self.between(1.1, 1.8);
         t.friction.scale = self.between(0.5, 2.0);
-        t.friction.cold_per_k = self.between(0.0, 0.05);
+        t.friction.viscosity_exponent = self.between(0.0, 0.4);
+        t.friction.oil_40_degc_m2_per_s = self.between(20e-6, 250e-6);
+        t.friction.oil_100_degc_m2_per_s = self.between(4e-6, 20e-6);
         t.crank.inertia_kg_m2 = self.between(0.03, 2.0);
-        t.crank.starter_nm = self.between(20.0, 600.0);
+        t.crank.starter_nm = self.between(20.0, 800.0);
         t.gearbox.coupling = self.pick(&[Coupling::Converter, Coupling::Clutch]);
         t.gearbox.clutch_torque_nm = self.between(50.0, 2000.0);
         t.gearbox.clutch_bite_rad_per_s = self.between(60.0, 300.0);
@@ -126,8 +132,8 @@ impl RandomInputs {
         t.trigger.jitter_deg = self.between(0.0, 5.0);
         t.thermal.start_k = self.between(230.0, 390.0);
         t.thermal.coolant_j_per_k = self.between(1e4, 5e5);
-        t.electrical.battery_ohm = self.between(0.001, 0.2);
-        t.electrical.starter_a = self.between(0.0, 800.0);
+        t.electrical.battery_cca_a = self.between(30.0, 2000.0);
+        t.electrical.starter_a = self.between(0.0, 2000.0);
         t.nitrous.bottle_kg = self.between(0.0, 20.0);
         t.nitrous.jet_m2 = self.between(0.0, 1e-5);
         t.nitrous.fuel_jet_ratio = self.between(0.0, 0.3);
@@ -198,10 +204,18 @@ fn physical(plant: &Plant) {
         ("coolant", v.coolant_k, 200.0, 450.0),
         ("iat", v.intake_k, 180.0, 450.0),
         ("supply", v.supply_v, 0.0, 17.0),
-        ("rail", v.rail_pa, 0.0, 2e6),
+        // Down to a vacuum where the fuel is sucked out; the relief valve opens at 2 MPa, and outside air may fall afterwards.
+        ("rail", v.rail_pa, -115e3, 2.1e6),
+        ("tank", v.tank_kg, 0.0, 500.0 + 20.0),
+        ("line", v.line_kg, -1e-12, 20.0),
+        ("injector drop", v.injector_drop_pa, -2e6, 3e6),
     ] {
         assert!(value >= low && value <= high, "{name}: {value}");
     }
+    // Fuel never exceeds what tank, line and rail held.
+    let b = plant.balances();
+    let now_kg = b.fuel_tank_kg + b.fuel_line_kg + b.fuel_injected_kg + b.fuel_jet_kg;
+    assert!((now_kg - b.fuel_start_kg).abs() <= 1e-11 * (1.0 + b.fuel_start_kg), "{b:?}");
     for event in plant.events() {
         for mass in [event.air_kg, event.fuel_kg, event.nitrous_kg, event.cylinder_fuel_kg, event.water_kg] {
             assert!((0.0..10.0).contains(&mass), "{event:?}");

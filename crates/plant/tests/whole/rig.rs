@@ -17,7 +17,7 @@ pub(crate) struct Rig {
 
 impl Rig {
     pub(crate) fn new(truth: Truth) -> Self {
-        let commands = Commands { pump_duty: 1.0, iac_duty: 0.3, spark_deg: 25.0, ..Commands::default() };
+        let commands = Commands { pump_duty: 1.0, iac_duty: 0.45, spark_deg: 25.0, ..Commands::default() };
         let plant = Plant::new(truth, 5).unwrap();
         Self { plant, inputs: DriverInputs::default(), commands, lambda: 1.0, enrichment: 1.0, dt_s: 1e-3 }
     }
@@ -57,7 +57,8 @@ impl Rig {
         self.inputs.key = Key::On;
         self.run(1.0);
         self.inputs.key = Key::Start;
-        self.enrichment = 2.0;
+        // Only a part of a cold engine's fuel evaporates.
+        self.enrichment = if self.plant.view().coolant_k < 273.0 { 5.0 } else { 2.0 };
         let mut cranked_s = 0.0;
         while self.rpm() < 450.0 && cranked_s < 8.0 {
             self.run(0.05);
@@ -65,6 +66,7 @@ impl Rig {
         }
         self.inputs.key = Key::On;
         // Enrichment for the wall film, decaying.
+        self.enrichment = 2.0;
         let end_s = self.plant.view().time_s + seconds;
         while self.plant.view().time_s < end_s {
             self.run(0.1);

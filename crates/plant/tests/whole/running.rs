@@ -1,7 +1,7 @@
 //! Starting, stopping, driving, transport delay, faults.
 
 use crate::rig::{Rig, warm};
-use trimwright_plant::gas::RPM;
+use trimwright_plant::gas::{GRAVITY_M_PER_S2, RPM};
 use trimwright_plant::{Circuit, Coupling, DriverInputs, GearRange, Gearbox, Key, Plant, Truth};
 use trimwright_signals::Commands;
 
@@ -14,7 +14,8 @@ fn it_does_not_start_without_fuel_and_does_with_it() {
     let cranking = rig.rpm();
     assert!((130.0..280.0).contains(&cranking), "cranking at {cranking} rpm");
     let dip_v = rig.plant.view().supply_v;
-    assert!((8.5..11.0).contains(&dip_v), "{dip_v} V while cranking");
+    // A good battery keeps 9.6 V or more: common practice, no source.
+    assert!((9.6..12.0).contains(&dip_v), "{dip_v} V while cranking");
     rig.lambda = 1.0;
     rig.start(5.0);
     assert!(rig.rpm() > 450.0, "{} rpm", rig.rpm());
@@ -200,7 +201,7 @@ fn the_nitrous_system_adds_oxygen_and_power_only_when_armed_and_commanded() {
 #[test]
 fn the_compressor_loads_the_idle_and_a_hot_stop_soaks_the_intake() {
     let mut rig = Rig::new(warm());
-    rig.commands.iac_duty = 0.35;
+    rig.commands.iac_duty = 0.5;
     rig.start(60.0);
     let free = rig.rpm();
     let before_k = rig.plant.view().intake_k;
@@ -237,6 +238,46 @@ fn a_loaded_car_slows_on_a_grade_and_changes_down() {
     rig.inputs.throttle = 0.6;
     rig.run(3.0);
     assert_eq!(rig.plant.view().gear, 2);
+}
+
+#[test]
+fn in_neutral_the_car_rolls_by_its_road_load_and_in_park_it_stands() {
+    let mut rig = Rig::new(warm());
+    rig.start(3.0);
+    rig.inputs.range = GearRange::Drive;
+    rig.inputs.throttle = 0.3;
+    rig.run(10.0);
+    let driven = rig.plant.view();
+    assert!(driven.vehicle_m_per_s > 8.0 && driven.wheel_n > 500.0, "{driven:?}");
+    (rig.inputs.range, rig.inputs.throttle) = (GearRange::Neutral, 0.0);
+    rig.run(0.1);
+    let before = rig.plant.view();
+    rig.run(5.0);
+    let after = rig.plant.view();
+    assert_eq!(after.wheel_n, 0.0);
+    let truth = rig.plant.truth();
+    let mean = 0.5 * (before.vehicle_m_per_s + after.vehicle_m_per_s);
+    let road_n = 0.5 * 1.2 * truth.vehicle.drag_m2 * mean * mean
+        + truth.vehicle.mass_kg * GRAVITY_M_PER_S2 * truth.vehicle.rolling;
+    let slowing = (before.vehicle_m_per_s - after.vehicle_m_per_s) / 5.0;
+    let expected = road_n / (truth.vehicle.mass_kg + truth.vehicle.rotating_kg);
+    assert!((slowing / expected - 1.0).abs() < 0.02, "{slowing} {expected}");
+    rig.inputs.range = GearRange::Park;
+    rig.inputs.throttle = 0.3;
+    rig.run(10.0);
+    assert_eq!(rig.plant.view().vehicle_m_per_s, 0.0);
+}
+
+#[test]
+fn a_fan_on_the_crank_and_a_steering_pump_cost_idle_speed() {
+    let rpm = |steering_nm, fan_nm_s2| {
+        let mut truth = warm();
+        (truth.accessories.steering_nm, truth.accessories.fan_nm_s2) = (steering_nm, fan_nm_s2);
+        let mut rig = Rig::new(truth);
+        rig.start(20.0);
+        rig.rpm()
+    };
+    assert!(rpm(0.0, 0.0) > rpm(8.0, 1e-4) + 50.0);
 }
 
 /// Mean lambda at the sensor element of a warm engine held at a speed.
