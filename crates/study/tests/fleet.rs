@@ -37,8 +37,10 @@ fn assert_within(table: &VersionedTable, limits: &Limits) {
         |learner: &str, figure: &str, column: &str| rows[&(learner.to_owned(), figure.to_owned())][column];
     for learner in ["integral", "gradient", "kalman"] {
         assert!(at(learner, "learned_map_lasting_rms", "engines") >= ENGINES, "{learner}");
-        // Only engines whose mild cam is answered as hot stall, 9 of 300, until their map at idle is learned.
-        assert!(at(learner, "stalls", "q95") == 0.0 && at(learner, "stalls", "mean") < 1.0, "{learner}");
+        // Only engines whose mild cam is answered as hot stall, 9 of 300, until their map at idle is learned: up to 32 times and 0.54 times
+        // on average with disturbances, 76 and 0.75 without.
+        assert_eq!(at(learner, "stalls", "q95"), 0.0, "{learner}");
+        assert!(at(learner, "stalls", "mean") <= 0.8 && at(learner, "stalls", "q100") <= 80.0, "{learner}");
         // Cells saturate only where the sampled error exceeds the authority limit, or is so near to it that the learner cannot distinguish.
         assert_eq!(at(learner, "cells_run_away", "q100"), 0.0, "{learner}");
         assert!(at(learner, "within_two_sigma", "mean") >= limits.within_two_sigma, "{learner}");
