@@ -150,9 +150,9 @@ fn ident_two_trigger_pulses_per_firing() {
 fn ident_all_sensors_are_different() {
     let all = [MAP, SENDERS, FALLING, PULSES].concat();
     assert_equal_results("all", &all, SAME_HALF_LATE);
-    // It never starts, or drives 19 of 24 km with a map that is wrong by 17 %.
+    // It never starts, or drives 19 of 24 km with a map that is wrong by 19 %.
     for summary in mismatched("all", &all) {
         let learned_map_rms = summary.mixture.learned_map_rms;
-        assert!(never_started(&summary) || learned_map_rms > 0.1, "{summary:?}");
+        assert!(never_started(&summary) || learned_map_rms > 0.15, "{summary:?}");
     }
 }
