@@ -29,6 +29,9 @@ fn cars(drawn: u32) -> impl Iterator<Item = (String, Scenario)> {
     })
 }
 
+/// Upper limit of the time until a nearly empty tank is empty, s.
+const EMPTY_WITHIN_S: f64 = 600.0;
+
 /// Lowest speed of an engine that stumbles but runs, rad/s: that of an owner who answered the wrong cam falls to 45 at times.
 const STUMBLES_RAD_PER_S: f64 = 15.0;
 
@@ -89,8 +92,10 @@ fn stops_after_s(scenario: &Scenario, place: (&str, Option<f64>, f64), dead_pump
         truth.faults.weak_pump = 1.0;
         closed_loop.set_truth(truth).expect("in range");
     } else {
+        let started_s = closed_loop.time_s();
         while !closed_loop.view().tank_is_empty {
             assert!(closed_loop.view().speed_rad_per_s > STUMBLES_RAD_PER_S, "it runs");
+            assert!(closed_loop.time_s() - started_s < EMPTY_WITHIN_S, "it burns no fuel");
             let before_j = released_j(&closed_loop);
             run(&mut closed_loop, &inputs, 0.5);
             second_j = second_j.max(2.0 * (released_j(&closed_loop) - before_j));
